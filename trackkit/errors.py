@@ -1,0 +1,82 @@
+"""What trackkit says when it cannot do what it was asked.
+
+Every error is one sentence for a person: which file, which line or feature, what is wrong,
+and what to do about it.  The command line prints that sentence and exits with status 1.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+
+class TrackkitError(Exception):
+    """An input that cannot be used, or an output that cannot be written.
+
+    Parameters
+    ----------
+    what
+        What is wrong, without a full stop.
+    file
+        The file it is wrong in.
+    place
+        The line, feature or member in that file.
+    remedy
+        What the user can do about it, without a full stop.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        file: str | os.PathLike[str] | None = None,
+        place: str | None = None,
+        remedy: str | None = None,
+    ) -> None:
+        self.what = what
+        self.file = None if file is None else os.fspath(file)
+        self.place = place
+        self.remedy = remedy
+        super().__init__(what)
+
+    def __str__(self) -> str:
+        where = ", ".join(part for part in (self.file, self.place) if part)
+        sentence = f"{where}: {self.what}" if where else self.what
+        if self.remedy:
+            sentence += f"; {self.remedy}"
+        return sentence
+
+
+class RecordingError(TrackkitError):
+    """A file that cannot be read as a recording or as a drawn line."""
+
+
+class NoTimesError(RecordingError):
+    """A file that holds positions but no times, where times are needed."""
+
+
+class NoLapError(TrackkitError):
+    """A recording that holds no whole lap."""
+
+
+class TrackFileError(TrackkitError):
+    """A file that cannot be read as a track file, or a track that breaks the format's rules."""
+
+
+class PlaceError(TrackkitError):
+    """A place along the track, a gate or a kind of gate that cannot be made sense of."""
+
+
+class OutputError(TrackkitError):
+    """An output that cannot be written."""
+
+
+def reading_failed(path: str | os.PathLike[str], error: OSError) -> str:
+    """Say in words why a file could not be opened."""
+    if isinstance(error, FileNotFoundError):
+        return "no such file"
+    if isinstance(error, IsADirectoryError) or Path(path).is_dir():
+        return "is a folder, not a file"
+    if isinstance(error, PermissionError):
+        return "may not be read by this user"
+    return f"cannot be read ({error.strerror or error})"
