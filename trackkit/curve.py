@@ -85,33 +85,33 @@ class Curve:
         """Bring chainages onto the curve: modulo the length if closed, clipped if open."""
         chainage = np.asarray(chainage_m, dtype=float)
         if self.closed:
-            return chainage % self.length_m
-        return np.clip(chainage, 0.0, self.length_m)
+            return np.asarray(chainage % self.length_m)
+        return np.asarray(np.clip(chainage, 0.0, self.length_m))
 
     def along(self, start_m: ArrayLike, end_m: ArrayLike) -> Floats:
         """Distance driven from one chainage forward to another, metres (wraps if closed)."""
         ahead = np.asarray(end_m, dtype=float) - np.asarray(start_m, dtype=float)
-        return ahead % self.length_m if self.closed else ahead
+        return np.asarray(ahead % self.length_m if self.closed else ahead)
 
     def separation(self, a_m: ArrayLike, b_m: ArrayLike) -> Floats:
         """Shorter distance along the curve between two chainages, metres."""
         apart = np.abs(np.asarray(a_m, dtype=float) - np.asarray(b_m, dtype=float))
         if self.closed:
             apart = apart % self.length_m
-            return np.minimum(apart, self.length_m - apart)
-        return apart
+            return np.asarray(np.minimum(apart, self.length_m - apart))
+        return np.asarray(apart)
 
     def position(self, chainage_m: ArrayLike) -> Floats:
         """Positions, metres, shape (..., 2)."""
         return np.asarray(self._spline(self._parameter_at(self.wrap(chainage_m))))
 
     def direction(self, chainage_m: ArrayLike) -> Floats:
-        """Unit vectors along the curve, shape (..., 2)."""
+        """Return unit vectors along the curve, shape (..., 2)."""
         tangent = np.asarray(self._spline(self._parameter_at(self.wrap(chainage_m)), 1))
-        return tangent / np.linalg.norm(tangent, axis=-1, keepdims=True)
+        return np.asarray(tangent / np.linalg.norm(tangent, axis=-1, keepdims=True))
 
     def left(self, chainage_m: ArrayLike) -> Floats:
-        """Unit vectors square to the curve, pointing left, shape (..., 2)."""
+        """Return unit vectors square to the curve, pointing left, shape (..., 2)."""
         tangent = self.direction(chainage_m)
         return np.stack([-tangent[..., 1], tangent[..., 0]], axis=-1)
 
@@ -137,8 +137,8 @@ class Curve:
         """Evenly spaced chainages at most `spacing_m` apart (a closed curve's end left out)."""
         count = max(2, int(np.ceil(self.length_m / spacing_m)))
         if self.closed:
-            return np.arange(count) * (self.length_m / count)
-        return np.linspace(0.0, self.length_m, count + 1)
+            return np.arange(count, dtype=float) * (self.length_m / count)
+        return np.linspace(0.0, self.length_m, count + 1, dtype=float)
 
     @cached_property
     def _dense(self) -> tuple[Floats, Floats, cKDTree]:

@@ -86,7 +86,8 @@ def geodesic_distance(
 ) -> Floats:
     """Distance on the WGS 84 ellipsoid, metres, element by element (Karney 2013, by PROJ)."""
     arrays = np.broadcast_arrays(longitude_a_deg, latitude_a_deg, longitude_b_deg, latitude_b_deg)
-    _, _, distance = WGS84.inv(*(np.ascontiguousarray(a, dtype=float) for a in arrays))
+    start_lon, start_lat, end_lon, end_lat = (np.array(a, dtype=float) for a in arrays)
+    _, _, distance = WGS84.inv(start_lon, start_lat, end_lon, end_lat)
     return np.asarray(distance, dtype=float)
 
 
@@ -104,7 +105,7 @@ def bearing_deg(direction: ArrayLike) -> Floats:
     under 0.1 degrees within 5 km of the origin below 60 degrees of latitude.
     """
     vector = np.asarray(direction, dtype=float)
-    return np.degrees(np.arctan2(vector[..., 0], vector[..., 1])) % 360.0
+    return np.asarray(np.degrees(np.arctan2(vector[..., 0], vector[..., 1])) % 360.0)
 
 
 def distance_to_polyline(

@@ -1,0 +1,73 @@
+"""Files written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from trackkit.errors import OutputError
+
+
+@contextmanager
+def whole_file(
+    path: str | os.PathLike[str], *, force: bool = False, keep_previous: bool = False
+) -> Iterator[Path]:
+    """Give a scratch path to write to, and put it in place only when all went well.
+
+    Parameters
+    ----------
+    path
+        Where the file shall stand.  A symbolic link is followed, not replaced.
+    force
+        Whether a file that exists may be replaced.
+    keep_previous
+        Leave the file that is replaced beside the new one, under its name with ``~`` appended.
+
+    Raises
+    ------
+    OutputError
+        When the file exists and `force` is false, or cannot be written.
+    """
+    shown = os.fspath(path)
+    target = Path(os.path.realpath(path))
+    if target.is_dir():
+        raise OutputError("is a folder, not a file", file=shown, remedy="name a file in it")
+    if target.exists() and not force:
+        raise OutputError(
+            "exists already", file=shown, remedy="choose another name, or replace it with --force"
+        )
+    try:
+        scratch_dir = Path(tempfile.mkdtemp(prefix=".trackkit-", dir=target.parent))
+    except OSError as error:
+        raise OutputError(f"cannot be written ({error.strerror})", file=shown) from error
+    try:
+        scratch = scratch_dir / target.name
+        yield scratch
+        if target.exists():
+            shutil.copymode(target, scratch)
+            if keep_previous:
+                previous = scratch_dir / "previous"
+                shutil.copy2(target, previous)
+                previous.replace(target.with_name(target.name + "~"))
+        scratch.replace(target)
+    except OSError as error:
+        raise OutputError(f"cannot be written ({error.strerror or error})", file=shown) from error
+    finally:
+        shutil.rmtree(scratch_dir, ignore_errors=True)
+
+
+def write_whole(
+    path: str | os.PathLike[str],
+    content: str | bytes,
+    *,
+    force: bool = False,
+    keep_previous: bool = False,
+) -> None:
+    """Write a file whole or not at all; text is written as UTF-8.  See `whole_file`."""
+    data = content.encode() if isinstance(content, str) else content
+    with whole_file(path, force=force, keep_previous=keep_previous) as scratch:
+        scratch.write_bytes(data)
