@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 COINCIDENT_M = 1e-4
 """Vertices closer together than this count as one."""
+HEADING_WEIGHT_M = 20.0
+"""How many metres of distance a heading that is off by about 60 degrees weighs in `project`."""
 _GAUSS_NODE, _GAUSS_WEIGHT = np.polynomial.legendre.leggauss(5)
 
 
@@ -148,13 +150,26 @@ class Curve:
         position = self.position(chainage)
         return chainage, position, cKDTree(position)
 
-    def project(self, position_m: ArrayLike) -> tuple[Floats, Floats]:
+    @cached_property
+    def _dense_with_heading(self) -> cKDTree:
+        from scipy.spatial import cKDTree
+
+        chainage, position, _ = self._dense
+        return cKDTree(np.hstack([position, HEADING_WEIGHT_M * self.direction(chainage)]))
+
+    def project(
+        self, position_m: ArrayLike, direction: ArrayLike | None = None
+    ) -> tuple[Floats, Floats]:
         """Find the nearest places on the curve.
 
         Parameters
         ----------
         position_m
             Shape (..., 2), metres.
+        direction
+            Unit vectors of travel, shape (..., 2).  Where given, a piece of track that runs
+            the same way is preferred to a nearer one that does not: at a bridge, or where two
+            pieces run side by side.
 
         Returns
         -------
@@ -163,7 +178,11 @@ class Curve:
         """
         position = np.asarray(position_m, dtype=float)
         chainage_of, _, tree = self._dense
-        _, index = tree.query(position)
+        if direction is None:
+            _, index = tree.query(position)
+        else:
+            heading = HEADING_WEIGHT_M * np.asarray(direction, dtype=float)
+            _, index = self._dense_with_heading.query(np.concatenate([position, heading], axis=-1))
         chainage = np.asarray(chainage_of[index], dtype=float)
         spacing = chainage_of[1] - chainage_of[0]
         for _ in range(4):

@@ -1,0 +1,322 @@
+"""Laps found in a drive before any track is known: where it comes back to itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.curve import Curve
+from trackkit.errors import NoLapError
+from trackkit.geodesy import Floats
+from trackkit.motion import Drive
+
+STANDING_MPS = 0.8
+"""Slower than this the vehicle stands: its fixes say nothing about the line."""
+SHORTEST_LAP_M = 120.0
+RETURN_WITHIN_M = 12.0
+"""A drive has come back to a place when it passes it this close, going the same way."""
+SAME_WAY = 0.6
+"""Least cosine between the directions of two passages of one place (about 53 degrees)."""
+LAP_LENGTHS_WITHIN = 0.04
+"""Laps of one layout have lengths within this share of each other."""
+_STEP_M = 3.0
+_LONG_STOP_S = 5.0
+
+
+@dataclass(frozen=True, eq=False)
+class Path:
+    """A drive without its stops, at even spacing along the way.
+
+    Parameters
+    ----------
+    position_m, direction
+        Shape (n, 2).
+    time_s, speed_mps, elevation_m
+        Shape (n,); elevation NaN where unknown.
+    step_m
+        Spacing, metres.
+    stops
+        Stops of 5 s or longer, as (time_s, lasting_s) in order.
+    """
+
+    position_m: Floats
+    direction: Floats
+    time_s: Floats
+    speed_mps: Floats
+    elevation_m: Floats
+    step_m: float
+    stops: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class FoundLap:
+    """One lap (or one run of a point-to-point course) cut out of a path: [begin, end)."""
+
+    path: Path
+    begin: int
+    end: int
+
+    @property
+    def part(self) -> slice:
+        """The samples of the lap."""
+        return slice(self.begin, self.end)
+
+    @property
+    def length_m(self) -> float:
+        """Distance driven, metres."""
+        return (self.end - self.begin) * self.path.step_m
+
+    @property
+    def start_s(self) -> float:
+        """When it begins, seconds from the first fix."""
+        return float(self.path.time_s[self.begin])
+
+    @property
+    def end_s(self) -> float:
+        """When it ends, seconds from the first fix."""
+        return float(self.path.time_s[min(self.end, len(self.path.time_s) - 1)])
+
+
+def path_driven(drive: Drive) -> Path:
+    """Take the stops out of a drive and lay it out by distance.
+
+    Raises
+    ------
+    NoLapError
+        When the drive never moves.
+    """
+    from scipy.interpolate import Akima1DInterpolator, CubicHermiteSpline
+
+    ground_speed = _ground_speed(drive)
+    moving = ground_speed >= STANDING_MPS
+    index = np.flatnonzero(moving)
+    if len(index):
+        ahead = np.linalg.norm(np.diff(drive.position_m[index], axis=0), axis=1)
+        index = index[np.concatenate([[True], ahead > 0.05])]
+    if len(index) < 4:
+        raise NoLapError(
+            "the receiver never moves in this recording",
+            file=drive.recording.name,
+            remedy="record at least one whole lap",
+        )
+    position, speed = drive.position_m[index], ground_speed[index]
+    distance = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(position, axis=0), axis=1))])
+    if drive.has_doppler:
+        heading = drive.velocity_mps[index] / drive.speed_mps[index, None]
+        spline = CubicHermiteSpline(distance, position, heading)
+    else:
+        # Without Doppler the velocities of sparse fixes swing; Akima's modified rule does not.
+        spline = Akima1DInterpolator(distance, position, method="makima")
+    count = max(int(distance[-1] / _STEP_M), 4)
+    along = np.linspace(0.0, distance[-1], count + 1)
+    tangent = np.asarray(spline(along, 1))
+    norm = np.linalg.norm(tangent, axis=1, keepdims=True)
+    elevation = drive.recording.elevation_m
+    return Path(
+        position_m=np.asarray(spline(along)),
+        direction=tangent / np.maximum(norm, 1e-9),
+        time_s=np.interp(along, distance, drive.time_s[index]),
+        speed_mps=np.interp(along, distance, speed),
+        elevation_m=np.full(count + 1, np.nan)
+        if elevation is None
+        else np.interp(along, distance, elevation[index]),
+        step_m=float(along[1]),
+        stops=_stops(drive, moving),
+    )
+
+
+def _ground_speed(drive: Drive) -> Floats:
+    """Speed at each fix; without Doppler, the net speed over two seconds or the next fixes.
+
+    The velocities that smoothing finds swing where fixes are sparse, above all around a stop.
+    """
+    if drive.has_doppler:
+        return drive.speed_mps
+    time = drive.time_s
+    ends = np.stack([np.maximum(time - 1.0, time[0]), np.minimum(time + 1.0, time[-1])])
+    east, north = (np.interp(ends, time, drive.position_m[:, axis]) for axis in (0, 1))
+    net = np.hypot(east[1] - east[0], north[1] - north[0])
+    return np.asarray(net / np.maximum(ends[1] - ends[0], 1e-9))
+
+
+def _stops(drive: Drive, moving: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
+    edges = np.flatnonzero(np.diff(moving)) + 1
+    begins = np.concatenate([[0], edges])
+    ends = np.concatenate([edges, [len(moving)]])
+    stops = []
+    for begin, end in zip(begins, ends, strict=True):
+        if moving[begin]:
+            continue
+        first = drive.time_s[max(begin - 1, 0)]
+        lasting = float(drive.time_s[min(end, len(moving) - 1)] - first)
+        if lasting >= _LONG_STOP_S:
+            stops.append((float(first), lasting))
+    return tuple(stops)
+
+
+def find_laps(path: Path, name: str) -> list[FoundLap]:
+    """Find the laps of the layout that was driven most.
+
+    Every place of the path is paired with the first later place that passes within
+    `RETURN_WITHIN_M` the same way; the distance between them is a lap length.  Lap lengths that
+    agree are taken together, and the group that covers most ground at the highest speed wins: a
+    loop walked in the paddock loses to a lap.  The laps are then cut where the path is straight.
+
+    Parameters
+    ----------
+    path
+        From `path_driven`.
+    name
+        What to call the recording in an error.
+
+    Raises
+    ------
+    NoLapError
+        When the path comes back to no place it has passed.
+    """
+    begin, end = _returns(path)
+    if len(begin) == 0:
+        raise _no_lap(path, name)
+    length = (end - begin) * path.step_m
+    lasting = np.maximum(path.time_s[end] - path.time_s[begin], 1.0)
+    weight = length / lasting
+    order = np.argsort(length)
+    length, weight, begin, end = length[order], weight[order], begin[order], end[order]
+    total = np.concatenate([[0.0], np.cumsum(weight)])
+    upper = np.searchsorted(length, length * (1 + LAP_LENGTHS_WITHIN), side="right")
+    support = total[upper] - total[np.arange(len(length))]
+    best = int(np.argmax(support))
+    group = slice(best, int(upper[best]))
+    return _cut(path, begin[group], end[group])
+
+
+def _returns(path: Path) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Pair samples with the first later passage of the same place, at its nearest point."""
+    from scipy.spatial import cKDTree
+
+    pairs = cKDTree(path.position_m).query_pairs(RETURN_WITHIN_M, output_type="ndarray")
+    begin, end = pairs[:, 0].astype(np.intp), pairs[:, 1].astype(np.intp)
+    begin, end = np.minimum(begin, end), np.maximum(begin, end)
+    keep = (end - begin) * path.step_m >= SHORTEST_LAP_M
+    keep &= np.einsum("ij,ij->i", path.direction[begin], path.direction[end]) > SAME_WAY
+    begin, end = begin[keep], end[keep]
+    if len(begin) == 0:
+        return begin, end
+    order = np.lexsort([end, begin])
+    begin, end = begin[order], end[order]
+    firsts = np.searchsorted(begin, begin, side="left")
+    passage = end <= end[firsts] + round(2 * RETURN_WITHIN_M / path.step_m)
+    begin, end = begin[passage], end[passage]
+    away = np.linalg.norm(path.position_m[begin] - path.position_m[end], axis=1)
+    order = np.lexsort([away, begin])
+    begin, end = begin[order], end[order]
+    nearest = np.concatenate([[True], np.diff(begin) > 0])
+    return begin[nearest], end[nearest]
+
+
+def _cut(path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]) -> list[FoundLap]:
+    """Cut laps where both passages lie closest, agree best and are driven straight and fast."""
+    direction = path.direction
+    away = np.linalg.norm(path.position_m[begin] - path.position_m[end], axis=1)
+    aside = 1.0 - np.einsum("ij,ij->i", direction[begin], direction[end])
+    # Only what lies within the lap matters: what follows its beginning and precedes its end.
+    reach = max(1, round(15.0 / path.step_m))
+    after = 1.0 - np.einsum("ij,ij->i", direction[begin], direction[begin + reach])
+    before = 1.0 - np.einsum("ij,ij->i", direction[end], direction[end - reach])
+    speed = np.minimum(path.speed_mps[begin], path.speed_mps[end])
+    slow = 1.0 - np.minimum(speed / np.median(path.speed_mps), 1.0)
+    # One unit of cost: 3 m apart, 25 degrees of difference, or a bend of 45 degrees in 15 m.
+    cost = away / 3.0 + aside / 0.1 + (after + before) / 0.3 + 2.0 * slow
+    best = int(np.argmin(cost))
+    typical = float(np.median(end - begin))
+    here = int(begin[best])
+    passages = _passages(path, path.position_m[here], direction[here])
+    laps = [
+        FoundLap(path, a, b)
+        for a, b in pairwise(passages.tolist())
+        if abs((b - a) / typical - 1.0) <= LAP_LENGTHS_WITHIN
+    ]
+    return laps or [FoundLap(path, here, int(end[best]))]
+
+
+def _passages(path: Path, place_m: Floats, direction: Floats) -> NDArray[np.intp]:
+    """Find the samples at which the path passes a place the given way."""
+    away = path.position_m - place_m
+    along = away @ direction
+    aside = np.abs(away[:, 0] * direction[1] - away[:, 1] * direction[0])
+    passes = (along[:-1] < 0) & (along[1:] >= 0) & (aside[1:] <= RETURN_WITHIN_M)
+    passes &= path.direction[1:] @ direction > SAME_WAY
+    # The place itself is a sample of the path, at which rounding may hide the change of sign.
+    found = set((np.flatnonzero(passes) + 1).tolist())
+    found.add(int(np.argmin(np.linalg.norm(away, axis=1))))
+    ordered = np.array(sorted(found), dtype=np.intp)
+    apart = np.concatenate([[True], np.diff(ordered) * path.step_m > 0.5 * SHORTEST_LAP_M])
+    return np.asarray(ordered[apart])
+
+
+def _no_lap(path: Path, name: str) -> NoLapError:
+    start, end = path.position_m[0], path.position_m[-1]
+    apart = float(np.linalg.norm(end - start))
+    driven = (len(path.position_m) - 1) * path.step_m
+    return NoLapError(
+        f"holds no whole lap: its end lies {apart:,.0f} m from its start after {driven:,.0f} m, "
+        f"and it passes no place twice the same way",
+        file=name,
+        remedy="record at least one whole lap and drive on a little past the place where it "
+        "began, or use --open for a course from one point to another",
+    )
+
+
+def find_runs(path: Path, name: str) -> list[FoundLap]:
+    """Find the runs of a point-to-point course.
+
+    The path is cut at stops; the longest stretch is a run, and so is every other one that begins
+    and ends within 50 m of it.
+
+    Raises
+    ------
+    NoLapError
+        When the longest stretch is shorter than `SHORTEST_LAP_M`.
+    """
+    edges = [int(np.searchsorted(path.time_s, when)) for when, _ in path.stops]
+    edges = sorted({0, len(path.time_s), *edges})
+    stretches = [FoundLap(path, a, b) for a, b in pairwise(edges) if b > a]
+    longest = max(stretches, key=lambda lap: lap.length_m)
+    if longest.length_m < SHORTEST_LAP_M:
+        raise NoLapError(
+            f"its longest stretch without a stop is {longest.length_m:,.0f} m",
+            file=name,
+            remedy=f"record the whole course, {SHORTEST_LAP_M:.0f} m or more",
+        )
+    ends = path.position_m[[longest.begin, longest.end - 1]]
+    return [
+        lap
+        for lap in stretches
+        if np.all(np.linalg.norm(path.position_m[[lap.begin, lap.end - 1]] - ends, axis=1) <= 50.0)
+    ]
+
+
+def sort_out(laps: list[FoundLap], curve: Curve) -> tuple[list[FoundLap], list[str]]:
+    """Part the laps that follow a line from those that leave it.
+
+    Returns
+    -------
+    kept, reasons
+        Laps within 15 m of the line everywhere and within 8 m for 95 % of the way; and a
+        sentence for each of the others.
+    """
+    kept, reasons = [], []
+    for lap in laps:
+        _, offset = curve.project(lap.path.position_m[lap.part], lap.path.direction[lap.part])
+        away = np.abs(offset)
+        if away.max() <= 15.0 and np.quantile(away, 0.95) <= 8.0:
+            kept.append(lap)
+        else:
+            reasons.append(
+                f"the lap at {lap.start_s:,.0f} s leaves the line by {away.max():.0f} m "
+                "and was not used"
+            )
+    return kept, reasons

@@ -1,0 +1,293 @@
+"""The smoothed drive: where a recording's vehicle most probably was, and how fast it went.
+
+Model (DESIGN.md section 6): truth moves with white jerk; a measured position is truth plus a slow
+first-order Gauss-Markov wander plus white noise; a measured velocity (speed and course, from
+Doppler) is truth plus white noise.  The most probable drive under it is a banded linear
+least-squares problem, one Cholesky factorisation for both axes, and equals a
+Rauch-Tung-Striebel smoother (Brown & Hwang, Introduction to Random Signals and Applied Kalman
+Filtering; from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from trackkit.geodesy import Floats, LocalPlane
+from trackkit.recording import Recording
+
+WANDER_M = 1.0
+WANDER_TIME_S = 120.0
+WHITE_M = 0.15
+DOPPLER_MPS = 0.05
+JERK_LEVELS = (0.03, 0.3, 3.0, 30.0, 300.0)
+"""Densities of white jerk tried, m^2/s^5; the most likely one under the data is taken."""
+OUTLIER_M = 1.0
+"""Residual scale of the Cauchy loss that keeps stray positions from pulling the drive.
+
+Holland & Welsch (1977), Robust regression using iteratively reweighted least squares; from memory.
+"""
+_LIKELIHOOD_FIXES = 3000
+_REWEIGHTINGS = 3
+
+# Inverse of the covariance of (position, velocity, acceleration) after unit time of unit white
+# jerk, [[1/20, 1/8, 1/6], [1/8, 1/3, 1/2], [1/6, 1/2, 1]].
+_JERK_INFORMATION = np.array([[720.0, -360.0, 60.0], [-360.0, 192.0, -36.0], [60.0, -36.0, 9.0]])
+_STATES = 4
+_BAND = 2 * _STATES
+
+
+@dataclass(frozen=True, eq=False)
+class Drive:
+    """A recording smoothed on a plane.
+
+    Parameters
+    ----------
+    recording
+        What it was made from.
+    plane
+        The plane of the positions.
+    time_s
+        Seconds from the first fix, shape (n,).
+    position_m, velocity_mps, acceleration_mps2
+        Shape (n, 2), east and north.
+    piece
+        Number of the unbroken stretch each fix belongs to, shape (n,).
+    """
+
+    recording: Recording
+    plane: LocalPlane
+    time_s: Floats
+    position_m: Floats
+    velocity_mps: Floats
+    acceleration_mps2: Floats
+    piece: NDArray[np.intp]
+
+    @property
+    def speed_mps(self) -> Floats:
+        """Speed over ground, m/s, shape (n,)."""
+        return np.asarray(np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1]))
+
+    @property
+    def has_doppler(self) -> bool:
+        """Whether the recording carries velocities, as speed and course."""
+        return self.recording.speed_mps is not None and self.recording.course_deg is not None
+
+    def at(self, time_s: ArrayLike) -> tuple[Floats, Floats]:
+        """Position and velocity between fixes, on the cubic through both at either side.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,), seconds from the first fix, held within the recording.
+        """
+        time = np.clip(np.asarray(time_s, dtype=float), self.time_s[0], self.time_s[-1])
+        index = np.clip(np.searchsorted(self.time_s, time, side="right") - 1, 0, None)
+        index = np.minimum(index, max(len(self.time_s) - 2, 0))
+        following = np.minimum(index + 1, len(self.time_s) - 1)
+        span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)[:, None]
+        share = (time - self.time_s[index])[:, None] / span
+        return hermite(
+            share,
+            span,
+            self.position_m[index],
+            self.velocity_mps[index],
+            self.position_m[following],
+            self.velocity_mps[following],
+        )
+
+
+def hermite(
+    share: Floats,
+    span_s: Floats,
+    start_m: Floats,
+    start_mps: Floats,
+    end_m: Floats,
+    end_mps: Floats,
+) -> tuple[Floats, Floats]:
+    """Position and velocity on the cubic with given ends and end velocities.
+
+    Parameters
+    ----------
+    share
+        How much of the span has gone by, 0 to 1, shape (k, 1).
+    span_s
+        Length of the span, seconds, shape (k, 1).
+    start_m, start_mps, end_m, end_mps
+        Shape (k, 2).
+    """
+    u = share
+    position = (
+        (2 * u**3 - 3 * u**2 + 1) * start_m
+        + (u**3 - 2 * u**2 + u) * span_s * start_mps
+        + (3 * u**2 - 2 * u**3) * end_m
+        + (u**3 - u**2) * span_s * end_mps
+    )
+    velocity = (
+        (6 * u**2 - 6 * u) * (start_m - end_m) / span_s
+        + (3 * u**2 - 4 * u + 1) * start_mps
+        + (3 * u**2 - 2 * u) * end_mps
+    )
+    return position, velocity
+
+
+def smooth(recording: Recording, plane: LocalPlane) -> Drive:
+    """Find the most probable drive behind a recording.
+
+    Parameters
+    ----------
+    recording
+        At least one fix; speed and course are used together, where both are known.
+    plane
+        Where to compute.
+    """
+    measured = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
+    velocity = _doppler_velocity(recording)
+    segment = recording.segment
+    assert segment is not None  # noqa: S101 - set by Recording itself
+    if len(recording) == 1:
+        still = np.zeros((1, 2)) if velocity is None else np.nan_to_num(velocity)
+        return Drive(recording, plane, recording.time_s, measured, still, still * 0.0, segment)
+    jerk = _likeliest_jerk(recording.time_s, segment, measured, velocity)
+    state = _solve(recording.time_s, segment, measured, velocity, jerk)[0]
+    return Drive(recording, plane, recording.time_s, state[:, 0], state[:, 1], state[:, 2], segment)
+
+
+def _doppler_velocity(recording: Recording) -> Floats | None:
+    if recording.speed_mps is None or recording.course_deg is None:
+        return None
+    course = np.radians(recording.course_deg)
+    # Standing still, receivers leave the course out: then the velocity is known without it.
+    course = np.where(recording.speed_mps < 0.3, np.nan_to_num(course), course)
+    return np.asarray(
+        recording.speed_mps[:, None] * np.stack([np.sin(course), np.cos(course)], axis=-1)
+    )
+
+
+def _likeliest_jerk(
+    time_s: Floats,
+    segment: NDArray[np.intp],
+    measured_m: Floats,
+    velocity_mps: Floats | None,
+) -> float:
+    """Choose the jerk level of highest marginal likelihood, on the part that moves most."""
+    count = len(time_s)
+    begin, end = 0, count
+    if count > _LIKELIHOOD_FIXES:
+        travelled = np.concatenate(
+            [[0.0], np.cumsum(np.linalg.norm(np.diff(measured_m, axis=0), axis=1))]
+        )
+        starts = np.arange(0, count - _LIKELIHOOD_FIXES + 1, _LIKELIHOOD_FIXES // 4)
+        begin = int(
+            starts[np.argmax(travelled[starts + _LIKELIHOOD_FIXES - 1] - travelled[starts])]
+        )
+        end = begin + _LIKELIHOOD_FIXES
+    part = slice(begin, end)
+    velocity = None if velocity_mps is None else velocity_mps[part]
+    scores = [
+        _solve(time_s[part], segment[part], measured_m[part], velocity, level)[1]
+        for level in JERK_LEVELS
+    ]
+    return JERK_LEVELS[int(np.argmax(scores))]
+
+
+def _solve(
+    time_s: Floats,
+    segment: NDArray[np.intp],
+    measured_m: Floats,
+    velocity_mps: Floats | None,
+    jerk: float,
+) -> tuple[Floats, float]:
+    """Solve the least-squares problem, reweighting stray positions.
+
+    Returns
+    -------
+    state
+        Shape (n, 4, 2): position, velocity, acceleration, wander of each axis.
+    log_likelihood
+        Of the data under this jerk level, up to a constant.
+    """
+    from scipy.linalg import cho_solve_banded, cholesky_banded
+
+    count = len(time_s)
+    prior_diagonal, prior_below = _prior_blocks(time_s, segment, jerk)
+    known = np.zeros(count, dtype=bool)
+    if velocity_mps is not None:
+        known = np.all(np.isfinite(velocity_mps), axis=1)
+    doppler = np.where(known, DOPPLER_MPS**-2, 0.0)
+    weight = np.ones(count)
+    state = np.zeros((count, _STATES, 2))
+    log_likelihood = -np.inf
+    for _ in range(_REWEIGHTINGS):
+        trust = weight * WHITE_M**-2
+        diagonal = prior_diagonal.copy()
+        for i, j in ((0, 0), (0, 3), (3, 0), (3, 3)):
+            diagonal[:, i, j] += trust
+        diagonal[:, 1, 1] += doppler
+        right = np.zeros((count, _STATES, 2))
+        right[:, 0] = right[:, 3] = trust[:, None] * measured_m
+        if velocity_mps is not None:
+            right[:, 1] = doppler[:, None] * np.where(known[:, None], velocity_mps, 0.0)
+        factor = cholesky_banded(_banded(diagonal, prior_below), lower=True, check_finite=False)
+        flat = cho_solve_banded(
+            (factor, True), right.reshape(count * _STATES, 2), check_finite=False
+        )
+        state = flat.reshape(count, _STATES, 2)
+        fitted = float(np.einsum("nij,nij->", right, state))
+        squares = float((trust[:, None] * measured_m**2).sum())
+        if velocity_mps is not None:
+            squares += float((doppler[known, None] * velocity_mps[known] ** 2).sum())
+        steps = np.count_nonzero(np.diff(segment) == 0)
+        log_likelihood = -0.5 * (squares - fitted) - 2 * float(np.log(factor[0]).sum())
+        log_likelihood -= 3.0 * steps * float(np.log(jerk))
+        log_likelihood += float(np.log(weight).sum())
+        away = np.linalg.norm(measured_m - state[:, 0] - state[:, 3], axis=1)
+        weight = 1.0 / (1.0 + (away / OUTLIER_M) ** 2)
+    return state, log_likelihood
+
+
+def _prior_blocks(time_s: Floats, segment: NDArray[np.intp], jerk: float) -> tuple[Floats, Floats]:
+    """Information of the motion and wander models: blocks on and below the diagonal."""
+    count = len(time_s)
+    step = np.diff(time_s)
+    diagonal = np.zeros((count, _STATES, _STATES))
+    below = np.zeros((count - 1, _STATES, _STATES))
+    # A vehicle's speed and acceleration are bounded; this keeps a lone fix solvable.
+    diagonal[:, 1, 1] += 1e-6
+    diagonal[:, 2, 2] += 1e-4 / max(count, 1)
+
+    scale = np.stack([step**-2.5, step**-1.5, step**-0.5], axis=-1)
+    information = scale[:, :, None] * _JERK_INFORMATION * scale[:, None, :] / jerk
+    information[np.diff(segment) != 0] = 0.0
+    forward = np.zeros((count - 1, 3, 3))
+    forward[:, 0, 0] = forward[:, 1, 1] = forward[:, 2, 2] = 1.0
+    forward[:, 0, 1] = forward[:, 1, 2] = step
+    forward[:, 0, 2] = 0.5 * step**2
+    pulled = np.einsum("kij,kjl->kil", information, forward)
+    diagonal[:-1, :3, :3] += np.einsum("kji,kjl->kil", forward, pulled)
+    diagonal[1:, :3, :3] += information
+    below[:, :3, :3] -= pulled
+
+    fade = np.exp(-step / WANDER_TIME_S)
+    renewed = 1.0 / (WANDER_M**2 * -np.expm1(-2.0 * step / WANDER_TIME_S))
+    diagonal[0, 3, 3] += WANDER_M**-2
+    diagonal[:-1, 3, 3] += fade**2 * renewed
+    diagonal[1:, 3, 3] += renewed
+    below[:, 3, 3] -= fade * renewed
+    return diagonal, below
+
+
+def _banded(diagonal: Floats, below: Floats) -> Floats:
+    """Lay block-tridiagonal symmetric blocks out in LAPACK's lower banded form."""
+    count = len(diagonal)
+    band = np.zeros((_BAND, count * _STATES))
+    for column in range(_STATES):
+        for row in range(_STATES):
+            if row >= column:
+                band[row - column, column::_STATES] = diagonal[:, row, column]
+            band[_STATES + row - column, column : (count - 1) * _STATES : _STATES] = below[
+                :, row, column
+            ]
+    return band
