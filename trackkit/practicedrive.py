@@ -13,7 +13,7 @@ from trackkit.geodesy import Floats
 from trackkit.track import Track
 
 if TYPE_CHECKING:
-    from scipy.interpolate import CubicSpline, PchipInterpolator
+    from scipy.interpolate import CubicSpline
 
 KNOT_S = 0.1
 """Time between the knots of the driven path, seconds."""
@@ -159,13 +159,15 @@ def _lapping(
     in_lap_m = (laps + 1) * length
     beside_finish = abs(parked_m) < join_m
     end_m = in_lap_m + parked_m + (length if beside_finish else 0.0)
-    node = _nodes(parked_m, end_m)
+    # Whole turns, each with the same nodes, so that equal laps take equal times.
+    turns = round((end_m - parked_m) / length)
+    node = np.linspace(parked_m, end_m, turns * int(np.ceil(length / _NODE_M)) + 1)
 
     third = np.arange(np.floor(parked_m / length) * 3, np.ceil(end_m / length) * 3 + 1)
     middle = (third + 0.5) * length / 3
     # One third next to the flying laps is driven at full pace, so that none of them is slowed.
     slow = (middle < 2 / 3 * length) | (middle > in_lap_m + length / 3)
-    pace = _pace(middle, np.where(slow, SLOW_PACE, 1.0), lap_variation, generator)(node)
+    pace = _pace(node, middle, np.where(slow, SLOW_PACE, 1.0), lap_variation, generator)
 
     beside = (node < parked_m + join_m) | (node > end_m - join_m)
     stop_m = None
@@ -176,7 +178,7 @@ def _lapping(
         stop_m = _clear_of_gates(track, candidates, finish_m)
     time_s, chainage_m = _timed(curve, vehicle, node, finish_m, pace, beside, stop_m)
 
-    line = _line(track, parked_m, end_m, line_variation_m, generator)(chainage_m)
+    line = _line(track, chainage_m, line_variation_m, generator)
     joined = _step((chainage_m - parked_m) / join_m) * _step((end_m - chainage_m) / join_m)
     offset_m = line * joined + aside_m * (1.0 - joined)
     return _run(curve, time_s, chainage_m + finish_m, offset_m)
@@ -196,9 +198,9 @@ def _course(
     finish_m = _gate_chainage(track, "finish", curve.length_m)
     begin_m = start_m - _BEFORE_START_M
     end_m = finish_m + vehicle.top_mps**2 / vehicle.braking_mps2 + _BEFORE_START_M
-    node = _nodes(begin_m, end_m)
+    node = np.linspace(begin_m, end_m, int(np.ceil((end_m - begin_m) / _NODE_M)) + 1)
     middle = start_m + (np.arange(3) + 0.5) * (finish_m - start_m) / 3
-    pace = _pace(middle, np.ones(3), lap_variation, generator)(node)
+    pace = _pace(node, middle, np.ones(3), lap_variation, generator)
     stop_m = None
     if stop:
         share = np.linspace(0.4, 0.6, 21)
@@ -206,8 +208,8 @@ def _course(
     time_s, chainage_m = _timed(
         curve, vehicle, node, 0.0, pace, np.zeros(len(node), dtype=bool), stop_m
     )
-    line = _line(track, begin_m, end_m, line_variation_m, generator)(chainage_m)
-    return _run(curve, time_s + begin_s, chainage_m, np.asarray(line))
+    line = _line(track, chainage_m, line_variation_m, generator)
+    return _run(curve, time_s + begin_s, chainage_m, line)
 
 
 def _run(curve: Curve, time_s: Floats, chainage_m: Floats, offset_m: Floats) -> Run:
@@ -232,50 +234,43 @@ def _gate_chainage(track: Track, kind: str, otherwise_m: float) -> float:
     return otherwise_m
 
 
-def _nodes(begin_m: float, end_m: float) -> Floats:
-    return np.linspace(begin_m, end_m, int(np.ceil((end_m - begin_m) / _NODE_M)) + 1)
-
-
 def _step(share: ArrayLike) -> Floats:
     """Rise from 0 to 1 with no first or second derivative at either end."""
     x = np.clip(np.asarray(share, dtype=float), 0.0, 1.0)
     return np.asarray(x**3 * (10.0 - 15.0 * x + 6.0 * x**2))
 
 
-@dataclass(frozen=True, eq=False)
-class _Held:
-    """A function of chainage, held at its end values outside the range it was made for."""
-
-    shape: CubicSpline | PchipInterpolator
-
-    def __call__(self, chainage_m: Floats) -> Floats:
-        knots = self.shape.x
-        return np.asarray(self.shape(np.clip(chainage_m, knots[0], knots[-1])), dtype=float)
-
-
 def _pace(
-    middle_m: Floats, base: Floats, lap_variation: float, generator: np.random.Generator
-) -> _Held:
+    chainage_m: Floats,
+    middle_m: Floats,
+    base: Floats,
+    lap_variation: float,
+    generator: np.random.Generator,
+) -> Floats:
+    """Blend the paces of thirds of a lap, given at their middles."""
     from scipy.interpolate import PchipInterpolator
 
     # Three independent thirds a lap: each must vary more than the lap does as a whole.
     varied = 1.0 + lap_variation * np.sqrt(3.0) * generator.standard_normal(len(middle_m))
-    return _Held(PchipInterpolator(middle_m, base * np.clip(varied, 0.5, 1.5)))
+    blended = PchipInterpolator(middle_m, base * np.clip(varied, 0.5, 1.5))
+    return np.asarray(blended(np.clip(chainage_m, middle_m[0], middle_m[-1])), dtype=float)
 
 
 def _line(
     track: Track,
-    begin_m: float,
-    end_m: float,
+    chainage_m: Floats,
     line_variation_m: float,
     generator: np.random.Generator,
-) -> _Held:
+) -> Floats:
+    """Offsets of the driven line to the left of the centreline, within the band."""
     from scipy.interpolate import CubicSpline
 
+    begin_m, end_m = chainage_m[0], chainage_m[-1]
     count = max(4, int(np.ceil((end_m - begin_m) / _LINE_SPACING_M)) + 1)
     wanted = line_variation_m * generator.standard_normal(count)
+    smooth = CubicSpline(np.linspace(begin_m, end_m, count), wanted)(chainage_m)
     room = max(0.5, 0.5 * track.band_m - 1.0)
-    return _Held(CubicSpline(np.linspace(begin_m, end_m, count), room * np.tanh(wanted / room)))
+    return np.asarray(room * np.tanh(smooth / room), dtype=float)
 
 
 def _clear_of_gates(track: Track, candidates_m: Floats, datum_m: float) -> float:
