@@ -2,12 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
-from trackkit.track import Position
+import numpy as np
+
+from trackkit.centreline import direction_of, self_crossings
+from trackkit.clearance import OWN_TURN_DEG, RECEIVER_ACCURACY_M, distance_to_other_piece
+from trackkit.errors import PlaceError, TrackFileError, TrackkitError
+from trackkit.gates import BESIDE_THE_TRACK
+from trackkit.places import ends_chainage
+from trackkit.track import Gate, Position, Track
+from trackkit.trackdocument import track_from_document
+from trackkit.trackfile import read_document, schema_faults
 
 Severity = Literal["error", "warning", "note"]
+SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
+
+NOT_SQUARE_DEG = 10.0
+CLOSURE_GAP_M = 0.05
+FEWEST_POINTS = 20
+"""A line of fewer vertices cannot follow a track to half a metre."""
+LENGTH_WITHIN = 1e-3
+"""Share by which the declared length may differ from the geometry."""
+CHAINAGE_WITHIN_M = 1.0
+BRIDGE_WITHIN_M = 10.0
 
 
 @dataclass(frozen=True)
@@ -40,3 +62,334 @@ class Finding:
     message: str
     remedy: str
     accepted: bool = False
+
+
+def check_file(path: str | os.PathLike[str]) -> tuple[Track | None, list[Finding]]:
+    """Check a track file: its schema first, and its geometry where that can be computed.
+
+    Returns
+    -------
+    track, findings
+        The track is None where the file is too damaged to have a geometry.
+
+    Raises
+    ------
+    TrackFileError
+        When the file cannot be read or is no track file at all.
+    """
+    document = read_document(path)
+    findings = [
+        Finding(
+            "error", "schema", _feature_in(place), None, None, f"{place}: {what}",
+            "mend the file, or build it again with `trackkit build`",
+        )
+        for place, what in schema_faults(document)
+    ]  # fmt: skip
+    try:
+        track = track_from_document(document)
+        return track, [*findings, *check_track(track)]
+    except TrackFileError as error:
+        if not findings:
+            what = f"{error.place}: {error.what}" if error.place else error.what
+            findings.append(
+                Finding("error", "schema", _feature_in(error.place or ""), None, None, what,
+                        error.remedy or "mend the file, or build it again with `trackkit build`")
+            )  # fmt: skip
+        return None, findings
+
+
+def _feature_in(place: str) -> str | None:
+    for word in ("feature ", "gate "):
+        if place.startswith(word) and not place.startswith("feature number"):
+            return place.removeprefix(word).partition(",")[0]
+    return None
+
+
+def check_track(track: Track) -> list[Finding]:
+    """Check the geometry of a track.
+
+    Returns
+    -------
+    list of Finding
+        Errors first, then warnings, then notes; each in racing order.  Those the track file
+        accepts are marked.
+    """
+    findings: list[Finding] = []
+    try:
+        _ = track.curve
+    except TrackkitError as error:
+        return [
+            Finding(
+                "error", "too-few-points", "centreline", None, None, error.what,
+                "build the track again from a recording of a whole lap",
+            )
+        ]  # fmt: skip
+    for rule in RULES:
+        findings += rule(track)
+    accepted = {(entry.get("rule"), entry.get("feature")) for entry in track.accepted}
+    marked = [replace(f, accepted=True) if (f.rule, f.feature) in accepted else f for f in findings]
+    return sorted(
+        marked,
+        key=lambda f: (
+            SEVERITIES.index(f.severity),
+            -1.0 if f.chainage_m is None else f.chainage_m,
+        ),
+    )
+
+
+def _finding(
+    track: Track,
+    severity: Severity,
+    rule: str,
+    feature: str | None,
+    chainage_m: float | None,
+    message: str,
+    remedy: str,
+) -> Finding:
+    position = None
+    if chainage_m is not None:
+        longitude, latitude = track.plane.to_geographic(track.curve.position(chainage_m))
+        position = (float(longitude), float(latitude))
+    return Finding(severity, rule, feature, chainage_m, position, message, remedy)
+
+
+def _points(track: Track) -> Iterator[Finding]:
+    count = len(track.curve.vertex_m)
+    if count < FEWEST_POINTS:
+        yield _finding(
+            track, "error", "too-few-points", "centreline", 0.0,
+            f"the centreline has {count} points; a track needs {FEWEST_POINTS} or more to be "
+            "followed",
+            "build it from a recording, or draw it in more detail",
+        )  # fmt: skip
+
+
+def _closure(track: Track) -> Iterator[Finding]:
+    if track.closed and track.centreline.gap_m > CLOSURE_GAP_M:
+        yield _finding(
+            track, "error", "closure-gap", "centreline", track.curve.length_m,
+            f"the track is closed but its line ends {track.centreline.gap_m:.2f} m from where it "
+            "begins",
+            "repeat the first position at the end, or declare the track open",
+        )  # fmt: skip
+
+
+def _length(track: Track) -> Iterator[Finding]:
+    actual = track.curve.length_m
+    if abs(track.length_m - actual) > LENGTH_WITHIN * actual:
+        yield _finding(
+            track, "error", "length", "centreline", None,
+            f"the declared length is {track.length_m:.2f} m but the line is {actual:.2f} m long",
+            f"set length_m to {actual:.2f}",
+        )  # fmt: skip
+
+
+def _direction(track: Track) -> Iterator[Finding]:
+    actual = direction_of(track.curve)
+    if track.direction != actual:
+        told = track.direction or "neither way round"
+        yield _finding(
+            track, "error", "direction", "centreline", None,
+            f"the declared direction is {told} but the line runs "
+            f"{actual or 'neither way round (a figure of eight, or not closed)'}",
+            "correct the direction, or reverse the line if cars go the other way",
+        )  # fmt: skip
+
+
+def _simple(track: Track) -> Iterator[Finding]:
+    curve = track.curve
+    declared = [(c.over_m, c.under_m) for c in track.crossovers]
+    for first, second, _ in self_crossings(curve):
+        known = any(
+            max(curve.separation(first, a), curve.separation(second, b)) <= BRIDGE_WITHIN_M
+            for over, under in declared
+            for a, b in ((over, under), (under, over))
+        )
+        if not known:
+            yield _finding(
+                track, "error", "crosses-itself", "centreline", first,
+                f"the line crosses itself at {first:.0f} m and {second:.0f} m and no bridge is "
+                "declared there",
+                "declare the bridge in crossovers, or mend the line",
+            )  # fmt: skip
+
+
+def _gate_set(track: Track) -> Iterator[Finding]:
+    needed = ["finish"] if track.closed else ["start", "finish"]
+    for kind in needed:
+        found = [gate for gate in track.gates if gate.kind == kind]
+        if not found:
+            yield _finding(
+                track, "error", "gate-missing", None, None, f"the track has no {kind} gate",
+                f"place one with `trackkit gate place TRACK {kind} PLACE`",
+            )  # fmt: skip
+        for extra in found[1:]:
+            yield _finding(
+                track, "error", "gate-twice", extra.id, extra.chainage_m,
+                f"the track has more than one {kind} gate",
+                f"remove all but one with `trackkit gate remove TRACK {extra.id}`",
+            )  # fmt: skip
+    ids = [gate.id for gate in track.gates] + [corner.id for corner in track.corners]
+    for feature in sorted({i for i in ids if ids.count(i) > 1}):
+        yield _finding(
+            track, "error", "id-twice", feature, None,
+            f"more than one feature has the id {feature}", "give each feature an id of its own",
+        )  # fmt: skip
+
+
+def _gate_geometry(track: Track) -> Iterator[Finding]:
+    for gate in track.gates:
+        beside = gate.kind in BESIDE_THE_TRACK
+        try:
+            chainage = ends_chainage(
+                track, gate.left, gate.right, gate.chainage_m, must_cross=not beside
+            )
+        except PlaceError as error:
+            yield _finding(
+                track, "error", "gate-off-track", gate.id, gate.chainage_m,
+                f"gate {gate.name}: {error.what}",
+                f"move it with `trackkit gate move TRACK {gate.id} PLACE`",
+            )  # fmt: skip
+            continue
+        if track.curve.separation(chainage, gate.chainage_m) > CHAINAGE_WITHIN_M:
+            yield _finding(
+                track, "warning", "gate-chainage", gate.id, chainage,
+                f"gate {gate.name} says {gate.chainage_m:.1f} m but crosses the line at "
+                f"{chainage:.1f} m",
+                "its ends are what counts; correct chainage_m, or move the gate",
+            )  # fmt: skip
+        if not beside:
+            yield from _square(track, gate, chainage)
+            yield from _ends(track, gate, chainage)
+        yield from _other_track(track, gate, chainage)
+
+
+def _square(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
+    left, right = track.gate_ends(gate)
+    span = (left - right) / np.linalg.norm(left - right)
+    aside = track.curve.left(chainage_m)
+    ahead = track.curve.direction(chainage_m)
+    off = float(np.degrees(np.arctan2(-span @ ahead, span @ aside)))
+    if abs(off) > 90.0:
+        yield _finding(
+            track, "error", "gate-backwards", gate.id, chainage_m,
+            f"gate {gate.name} has its left end on the driver's right, so no crossing counts",
+            "swap its ends",
+        )  # fmt: skip
+    elif abs(off) > NOT_SQUARE_DEG:
+        yield _finding(
+            track, "warning", "gate-not-square", gate.id, chainage_m,
+            f"gate {gate.name} is {abs(off):.0f} degrees off square to the track",
+            f"place it square with `trackkit gate move TRACK {gate.id} {chainage_m:.0f}m`",
+        )  # fmt: skip
+
+
+def _ends(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
+    """Find ends that do not reach past the band, so that cars can pass beside the gate."""
+    centre = track.curve.position(chainage_m)
+    half = 0.5 * (track.centreline.width_m or 0.0)
+    for side, end in zip(("left", "right"), track.gate_ends(gate), strict=True):
+        reach = float(np.linalg.norm(end - centre))
+        if reach < half:
+            yield _finding(
+                track, "warning", "gate-narrow", gate.id, chainage_m,
+                f"gate {gate.name} reaches {reach:.1f} m to the {side}, less than half the band "
+                f"({half:.1f} m)",
+                f"widen it with `trackkit gate move TRACK {gate.id} {chainage_m:.0f}m --width M`",
+            )  # fmt: skip
+
+
+def _other_track(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
+    ends = track.gate_ends(gate)
+    own = track.curve.direction(chainage_m)
+    others = [
+        float(c)
+        for c in track.curve.crossed_by(ends[0], ends[1])
+        if track.curve.separation(c, chainage_m) > 1.0
+    ]
+    remedy = (
+        f"make it narrower with `trackkit gate move TRACK {gate.id} {chainage_m:.0f}m --width M`, "
+        "or move it where the track has more room"
+    )
+    if others:
+        same_way = [c for c in others if float(track.curve.direction(c) @ own) > 0]
+        effect = (
+            "cars there will trigger it"
+            if same_way
+            else "cars there pass it the other way, and noise can trigger it"
+        )
+        yield _finding(
+            track, "error", "gate-crosses-other-track", gate.id, chainage_m,
+            f"gate {gate.name} also crosses the track at "
+            + ", ".join(f"{c:.0f} m" for c in others) + f"; {effect}",
+            remedy,
+        )  # fmt: skip
+        return
+    accuracy = max(RECEIVER_ACCURACY_M, track.accuracy_m or 0.0)
+    for side, end in zip(("left", "right"), ends, strict=True):
+        away = distance_to_other_piece(track.curve, chainage_m, end)
+        if away < accuracy:
+            yield _finding(
+                track, "warning", "gate-end-near-other-track", gate.id, chainage_m,
+                f"the {side} end of gate {gate.name} is {away:.1f} m from another piece of track "
+                f"(one where the line has turned by more than {OWN_TURN_DEG:.0f} degrees), within "
+                f"a receiver's accuracy of {accuracy:.0f} m",
+                remedy,
+            )  # fmt: skip
+
+
+def _order(track: Track) -> Iterator[Finding]:
+    stored = sorted(track.gates, key=lambda gate: gate.order)
+    timed = [gate for gate in stored if gate.kind in ("sector", "start", "finish")]
+    if track.closed:
+        timed = [gate for gate in timed if gate.kind != "start"]
+    for before, after in pairwise(timed):
+        if before.kind == "finish" and track.closed:
+            continue
+        if after.chainage_m <= before.chainage_m or (track.closed and after.kind == "finish"):
+            yield _finding(
+                track, "error", "gate-order", after.id, after.chainage_m,
+                f"gate {after.name} ({after.chainage_m:.1f} m) is numbered after {before.name} "
+                f"({before.chainage_m:.1f} m) but comes before it on the road",
+                "number the gates in racing order",
+            )  # fmt: skip
+    orders = [gate.order for gate in track.gates]
+    for gate in stored:
+        if orders.count(gate.order) > 1:
+            yield _finding(
+                track, "error", "gate-order", gate.id, gate.chainage_m,
+                f"gate {gate.name} shares the order {gate.order} with another gate",
+                "number the gates in racing order",
+            )  # fmt: skip
+
+
+def _datum(track: Track) -> Iterator[Finding]:
+    if not track.closed:
+        return
+    for gate in track.gates_of_kind("finish")[:1]:
+        try:
+            chainage = ends_chainage(track, gate.left, gate.right, 0.0)
+        except PlaceError:
+            return
+        away = float(track.curve.separation(chainage, 0.0))
+        if away > CHAINAGE_WITHIN_M:
+            yield _finding(
+                track, "warning", "datum", gate.id, chainage,
+                f"the centreline begins {away:.1f} m from the finish gate, so chainages do not "
+                "count from it",
+                f"`trackkit gate move TRACK {gate.id} {chainage:.1f}m` makes it begin there",
+            )  # fmt: skip
+
+
+RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
+    _points,
+    _closure,
+    _length,
+    _direction,
+    _simple,
+    _gate_set,
+    _datum,
+    _gate_geometry,
+    _order,
+)
+"""Every rule takes a track and yields what it finds; DEVELOPERS.md says how to add one."""

@@ -28,6 +28,8 @@ from trackkit.track import (
 GATE_MARGIN_M = 4.0
 """How far a gate reaches beyond the band on either side: the receiver's wander, and a wide line."""
 NARROWEST_HALF_M = 3.0
+BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
+"""Kinds of gate that lie across the pit lane and need not cross the centreline."""
 _SAME_CORNER_M = 15.0
 _AUTOMATIC_NAME = re.compile(r"Sector \d+ end")
 _KIND_NAMES: dict[GateKind, str] = {
@@ -60,7 +62,7 @@ def new_id(track: Track, prefix: str, salt: str) -> str:
 def square_ends(
     track: Track, chainage_m: float, width_m: float | None
 ) -> tuple[Position, Position, tuple[str, ...]]:
-    """Ends of a gate at right angles to the track.
+    """Find the ends of a gate at right angles to the track.
 
     Parameters
     ----------
@@ -192,7 +194,7 @@ def _located(
     track: Track, gate: Gate, place: Place, width_m: float | None
 ) -> tuple[Gate, tuple[str, ...]]:
     """Put a gate at a place."""
-    chainage, remarks = chainage_of(track, place)
+    chainage, remarks = chainage_of(track, place, must_cross=gate.kind not in BESIDE_THE_TRACK)
     if place.ends is not None:
         if width_m is not None:
             raise PlaceError("a width cannot be given with two surveyed ends")
@@ -327,6 +329,7 @@ def with_datum(track: Track, chainage_m: float) -> Track:
                     gate.left,
                     gate.right,
                     near_m=float(curve.along(chainage_m, gate.chainage_m)),
+                    must_cross=False,
                 ),
                 new_length,
             ),

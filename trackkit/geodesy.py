@@ -54,6 +54,18 @@ class LocalPlane:
         east, north = self._projection(longitude, latitude)
         return np.stack([np.asarray(east), np.asarray(north)], axis=-1)
 
+    def convergence_deg(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
+        """Angle from true north to the plane's north, degrees, positive east of the origin.
+
+        A true bearing less this is a bearing on the plane.  On the sphere, which is within
+        0.001 degrees of the ellipsoid here, it is atan(tan(dl) sin(latitude)) (Snyder, USGS
+        PP 1395, equation 8-9; from memory).
+        """
+        away = np.radians(wrap_longitude(np.asarray(longitude_deg) - self.longitude_deg))
+        return np.asarray(
+            np.degrees(np.arctan(np.tan(away) * np.sin(np.radians(np.asarray(latitude_deg)))))
+        )
+
     def to_geographic(self, position_m: ArrayLike) -> tuple[Floats, Floats]:
         """Turn plane positions, (..., 2) metres, into longitude and latitude, degrees.
 
@@ -99,10 +111,9 @@ def polyline_length(longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> float:
 
 
 def bearing_deg(direction: ArrayLike) -> Floats:
-    """Bearing of plane vectors (..., 2), degrees clockwise from north in [0, 360).
+    """Bearing of plane vectors (..., 2), degrees clockwise from the plane's north in [0, 360).
 
-    Grid north of a local plane differs from true north by the meridian convergence,
-    under 0.1 degrees within 5 km of the origin below 60 degrees of latitude.
+    `LocalPlane.convergence_deg` turns it into a true bearing.
     """
     vector = np.asarray(direction, dtype=float)
     return np.asarray(np.degrees(np.arctan2(vector[..., 0], vector[..., 1])) % 360.0)

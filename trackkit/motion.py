@@ -144,7 +144,7 @@ def smooth(recording: Recording, plane: LocalPlane) -> Drive:
         Where to compute.
     """
     measured = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
-    velocity = _doppler_velocity(recording)
+    velocity = _doppler_velocity(recording, plane)
     segment = recording.segment
     assert segment is not None  # noqa: S101 - set by Recording itself
     if len(recording) == 1:
@@ -155,10 +155,11 @@ def smooth(recording: Recording, plane: LocalPlane) -> Drive:
     return Drive(recording, plane, recording.time_s, state[:, 0], state[:, 1], state[:, 2], segment)
 
 
-def _doppler_velocity(recording: Recording) -> Floats | None:
+def _doppler_velocity(recording: Recording, plane: LocalPlane) -> Floats | None:
     if recording.speed_mps is None or recording.course_deg is None:
         return None
-    course = np.radians(recording.course_deg)
+    convergence = plane.convergence_deg(recording.longitude_deg, recording.latitude_deg)
+    course = np.radians(recording.course_deg - convergence)
     # Standing still, receivers leave the course out: then the velocity is known without it.
     course = np.where(recording.speed_mps < 0.3, np.nan_to_num(course), course)
     return np.asarray(

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+import numpy as np
+
 from trackkit.errors import PlaceError
 from trackkit.geodesy import bearing_deg, geodesic_distance
 from trackkit.track import Position, Track
@@ -67,7 +69,8 @@ def parse_place(text: str, *, crs: str | None = None) -> Place:
             f"{pair}/{pair}, left end first",
         )
     numbers = [(float(pair[1]), float(pair[2])) for pair in pairs if pair]
-    positions, remarks = [], ()
+    positions: list[Position] = []
+    remarks: tuple[str, ...] = ()
     if crs is not None:
         from trackkit.readers.grids import grid_to_wgs84
 
@@ -88,8 +91,19 @@ def parse_place(text: str, *, crs: str | None = None) -> Place:
     return Place(position=positions[0], remarks=remarks)
 
 
-def chainage_of(track: Track, place: Place) -> tuple[float, tuple[str, ...]]:
+def chainage_of(
+    track: Track, place: Place, *, must_cross: bool = True
+) -> tuple[float, tuple[str, ...]]:
     """Find the chainage of a place, and say how it was found.
+
+    Parameters
+    ----------
+    track
+        The track.
+    place
+        The place.
+    must_cross
+        Whether two surveyed ends have to lie on either side of the centreline.
 
     Returns
     -------
@@ -112,7 +126,7 @@ def chainage_of(track: Track, place: Place) -> tuple[float, tuple[str, ...]]:
             )
         return chainage, place.remarks
     if place.ends is not None:
-        return ends_chainage(track, *place.ends), place.remarks
+        return ends_chainage(track, *place.ends, must_cross=must_cross), place.remarks
     if place.position is None:
         raise PlaceError("an empty place")
     point = track.plane.to_plane(*place.position)
@@ -130,7 +144,12 @@ def chainage_of(track: Track, place: Place) -> tuple[float, tuple[str, ...]]:
 
 
 def ends_chainage(
-    track: Track, left: Position, right: Position, near_m: float | None = None
+    track: Track,
+    left: Position,
+    right: Position,
+    near_m: float | None = None,
+    *,
+    must_cross: bool = True,
 ) -> float:
     """Chainage at which the line between two gate ends crosses the centreline, metres.
 
@@ -143,6 +162,9 @@ def ends_chainage(
     near_m
         Where the line crosses the track more than once, take the crossing nearest to this
         chainage; without, the one nearest to the middle of the gate.
+    must_cross
+        Whether the gate has to cross the centreline.  A gate across the pit lane need not: its
+        chainage is then that of the place on the centreline nearest to its middle.
 
     Raises
     ------
@@ -153,7 +175,9 @@ def ends_chainage(
     ends = track.plane.to_plane([left[0], right[0]], [left[1], right[1]])
     crossings = curve.crossed_by(ends[0], ends[1])
     if len(crossings) == 0:
-        _, offset = curve.project(ends)
+        where, offset = curve.project(np.vstack([ends, ends.mean(axis=0)]))
+        if not must_cross:
+            return float(where[2])
         raise PlaceError(
             "the line between the two ends does not cross the centreline (it passes "
             f"{abs(offset).min():.1f} m from it)",

@@ -1,0 +1,5 @@
+"""Run trackkit as ``python -m trackkit``."""
+
+from trackkit.cli import main
+
+main()

@@ -1,0 +1,97 @@
+"""The command line: it parses, prints and draws progress; all work is done by the library."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from trackkit import __version__
+from trackkit.errors import TrackkitError
+
+_COMMANDS = {
+    "demo": ("trackkit.cli.demo", "demo", "Show the whole job on an invented circuit."),
+    "build": ("trackkit.cli.build", "build", "Make a track file from a recorded lap."),
+    "describe": ("trackkit.cli.describe", "describe", "Print length, corners, straights, gates."),
+    "gate": ("trackkit.cli.gate", "gate", "List, place, move and remove gates."),
+    "check": ("trackkit.cli.describe", "check", "Check the geometry of a track file."),
+    "diff": ("trackkit.cli.describe", "diff", "Tell what moved between two track files."),
+    "laps": ("trackkit.cli.laps", "laps", "Time the laps and sectors of recordings."),
+    "locate": ("trackkit.cli.locate", "locate", "Tell which known circuit this is."),
+    "map": ("trackkit.cli.output", "map_", "Draw a track on one HTML page."),
+    "export": ("trackkit.cli.output", "export", "Write a track in another open format."),
+    "simulate": ("trackkit.cli.output", "simulate", "Make a practice recording, truth beside it."),
+    "library": ("trackkit.cli.locate", "library", "List the known circuits and their folders."),
+}
+
+
+class _Lazy(click.Group):
+    """A group that loads a command only when it is run."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Name the commands in the order people meet them."""
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Load one command."""
+        if cmd_name not in _COMMANDS:
+            return None
+        module, attribute, _ = _COMMANDS[cmd_name]
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """List the commands without loading them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, _, text) in _COMMANDS.items()])
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="trackkit")
+def cli() -> None:
+    """Make, check and share the track files that GPS lap timing rests on.
+
+    A PLACE along a track is a chainage such as 412m (-20m counts back from the finish), LAT,LON,
+    or two surveyed ends LAT,LON/LAT,LON, left end first.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and exit with its status."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Returns
+    -------
+    int
+        0 done; 1 an input could not be used, an output not written, or an error was found;
+        2 the command line was wrong; 130 stopped by the user.
+    """
+    try:
+        status: Any = cli.main(
+            args=None if arguments is None else list(arguments),
+            prog_name="trackkit",
+            standalone_mode=False,
+        )
+        sys.stdout.flush()
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except TrackkitError as error:
+        click.echo(f"trackkit: {error}", err=True)
+        return 1
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("trackkit: stopped", err=True)
+        return 130
+    except BrokenPipeError:
+        # Whoever read our output has seen enough; nothing more can be said to them.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return status if isinstance(status, int) else 0

@@ -1,0 +1,217 @@
+"""``trackkit build``: from recordings, or a drawn line, to a track file."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from trackkit.cli.common import (
+    Command,
+    columns_option,
+    crs_option,
+    force_option,
+    gate_rows,
+    gate_table,
+    json_option,
+    print_json,
+    read_recordings,
+    remark,
+    remarks,
+)
+
+if TYPE_CHECKING:
+    from trackkit.building import Build
+    from trackkit.errors import TrackkitError
+    from trackkit.places import Place
+    from trackkit.track import Track
+
+
+def _country(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
+    if value is not None and not re.fullmatch("[A-Z]{2}", value):
+        raise click.BadParameter("give two capital letters (ISO 3166-1), for example AT")
+    return value
+
+
+def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
+    from zoneinfo import available_timezones
+
+    if value is not None and value not in available_timezones():
+        raise click.BadParameter(f"{value!r} is no time zone; give one such as Europe/Vienna")
+    return value
+
+
+@click.command(cls=Command)
+@click.argument("recordings", nargs=-1, metavar="RECORDING...")
+@click.option("--name", required=True, help="Name of the circuit.")
+@click.option("--layout", default="", help="Name of the layout, where there are several.")
+@click.option(
+    "-o", "--output", metavar="TRACK", help="Track file to write.  [default: from the name]"
+)
+@click.option("--finish", metavar="PLACE", help="Where the finish gate goes.  [default: chosen]")
+@click.option(
+    "--sectors",
+    type=click.IntRange(1, 50),
+    default=1,
+    metavar="N",
+    help="Make N sectors, with N - 1 sector gates.",
+)
+@click.option("--open", "is_open", is_flag=True, help="A course from one point to another.")
+@click.option("--from-line", metavar="FILE", help="Start from a line already drawn.")
+@crs_option
+@columns_option
+@click.option("--country", callback=_country, metavar="CODE", help="Two letters, ISO 3166-1.")
+@click.option("--timezone", callback=_timezone, metavar="ZONE", help="Such as Europe/Vienna.")
+@click.option("--licence", metavar="SPDX", help="Licence of the track file, such as CC0-1.0.")
+@force_option
+@json_option
+@click.pass_context
+def build(
+    ctx: click.Context,
+    recordings: tuple[str, ...],
+    name: str,
+    layout: str,
+    output: str | None,
+    finish: str | None,
+    sectors: int,
+    is_open: bool,
+    from_line: str | None,
+    crs: str | None,
+    columns: str | None,
+    country: str | None,
+    timezone: str | None,
+    licence: str | None,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Make a track file from recordings of at least one whole lap.
+
+    The lap is found by itself, whatever is around it: a parked start, the pit exit, a stop on the
+    way, the in lap.  Several recordings of one layout are averaged.
+    """
+    from trackkit.building import slug
+    from trackkit.errors import OutputError
+    from trackkit.places import parse_place
+    from trackkit.trackfile import stored, write_track
+
+    if bool(recordings) == bool(from_line):
+        raise click.UsageError("Give one or more recordings, or a line with --from-line.")
+    if not name.strip():
+        raise click.BadParameter("a track needs a name", param_hint="--name")
+    target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
+    if Path(target).exists() and not force:
+        # Said before the work rather than after it.
+        remedy = "choose another name with -o, or replace it with --force"
+        raise OutputError("exists already", file=target, remedy=remedy)
+    place = parse_place(finish, crs=crs) if finish else None
+    failed: list[TrackkitError] = []
+    if from_line:
+        built = _from_line(from_line, crs, name, layout, is_open, place, sectors)
+    else:
+        built, failed = _from_recordings(
+            ctx, recordings, columns, name, layout, is_open, place, sectors
+        )
+    track = replace(built.track, country=country, timezone=timezone, licence=licence)
+    write_track(track, target, force=force)
+    _report(replace(built, track=stored(track)), target, as_json=as_json)
+    if failed:
+        ctx.exit(1)
+
+
+def _from_recordings(
+    ctx: click.Context,
+    paths: tuple[str, ...],
+    columns: str | None,
+    name: str,
+    layout: str,
+    is_open: bool,
+    finish: Place | None,
+    sectors: int,
+) -> tuple[Build, list[TrackkitError]]:
+    from trackkit.building import build_track
+
+    read, failed = read_recordings(paths, columns)
+    if not read:
+        ctx.exit(1)
+    built = build_track(read, name, layout=layout, is_open=is_open, finish=finish, sectors=sectors)
+    return built, failed
+
+
+def _from_line(
+    path: str,
+    crs: str | None,
+    name: str,
+    layout: str,
+    is_open: bool,
+    finish: Place | None,
+    sectors: int,
+) -> Build:
+    from trackkit.building import build_from_line, source_entry
+    from trackkit.errors import NoLapError
+    from trackkit.readers import read_line
+
+    line = read_line(path, crs=crs)
+    remarks(line.remarks, path)
+    try:
+        return build_from_line(
+            line.longitude_deg,
+            line.latitude_deg,
+            name,
+            layout=layout,
+            is_open=is_open,
+            elevation_m=line.elevation_m,
+            finish=finish,
+            sectors=sectors,
+            sources=[source_entry(path)],
+        )
+    except NoLapError as error:
+        raise NoLapError(error.what, file=path, remedy=error.remedy) from error
+
+
+def _report(built: Build, target: str, *, as_json: bool) -> None:
+    from trackkit.caution import CAUTION
+
+    track = built.track
+    if as_json:
+        print_json(
+            {
+                "track": target,
+                "id": track.id,
+                "name": track.name,
+                "layout": track.layout,
+                "length_m": track.length_m,
+                "length_surface_m": track.length_surface_m,
+                "direction": track.direction,
+                "closed": track.closed,
+                "line": track.line,
+                "laps_used": built.laps_used,
+                "corners": len(track.corners),
+                "removed": built.removed,
+                "gates": gate_rows(track.gates),
+                "remarks": list(built.remarks),
+            }
+        )
+    else:
+        click.echo(summary(track))
+        if built.laps_used:
+            what = "lap" if track.closed else "run"
+            plural = "" if built.laps_used == 1 else "s"
+            click.echo(f"made from {built.laps_used} {what}{plural}; the line is the one driven")
+        gate_table(track.gates)
+        click.echo(f"wrote {target}")
+    remarks(built.remarks)
+    remark(CAUTION)
+
+
+def summary(track: Track) -> str:
+    """Say in a line what a track is."""
+    from trackkit.cli.describe import title
+
+    way = {"clockwise": ", clockwise", "anticlockwise": ", anticlockwise"}.get(
+        track.direction or "", ", a figure of eight" if track.closed else ", point to point"
+    )
+    corners = f"{len(track.corners)} corner{'' if len(track.corners) == 1 else 's'}"
+    return f"{title(track)}: {track.length_m:,.1f} m{way}, {corners}"

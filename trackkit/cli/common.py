@@ -1,0 +1,199 @@
+"""What every command shares: negative numbers as typed, tables, JSON, remarks and progress."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from trackkit.errors import TrackkitError
+
+if TYPE_CHECKING:
+    from trackkit.recording import Recording
+
+Item = TypeVar("Item")
+_NEGATIVE_NUMBER = re.compile(r"-(?=[\d.])")
+
+
+class Command(click.Command):
+    """A command that takes negative numbers as arguments, with no ``--`` before them.
+
+    A word that begins with a minus and a digit is no option of ours.  It is handed on with a
+    minus sign (U+2212) instead, which places and numbers are read with too.
+    """
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Hand negative numbers past click's option parser."""
+        return super().parse_args(
+            ctx, [_NEGATIVE_NUMBER.sub("\N{MINUS SIGN}", word, count=1)
+                  if _NEGATIVE_NUMBER.match(word) else word for word in args],
+        )  # fmt: skip
+
+
+def plain_minus(text: str) -> str:
+    """Turn a minus sign back into the hyphen that numbers and file names are written with."""
+    return text.replace("\N{MINUS SIGN}", "-", 1) if text.startswith("\N{MINUS SIGN}") else text
+
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+force_option = click.option("--force", is_flag=True, help="Replace a file that exists.")
+columns_option = click.option(
+    "--columns",
+    metavar="NAME=COLUMN,...",
+    help="Which columns of a CSV recording hold what: time, latitude, longitude, speed, course, "
+    "elevation, accuracy.",
+)
+crs_option = click.option(
+    "--crs",
+    metavar="EPSG:CODE",
+    help="Positions given are easting and northing in this grid.",
+)
+
+
+def parse_columns(text: str | None) -> dict[str, str] | None:
+    """Read ``time=Zeit,latitude=Breite`` into a mapping.
+
+    Raises
+    ------
+    click.BadParameter
+        When a part has no equals sign.
+    """
+    if text is None:
+        return None
+    columns = {}
+    for part in text.split(","):
+        key, equals, column = part.partition("=")
+        if not equals or not key.strip() or not column.strip():
+            raise click.BadParameter(f"{part!r} is not NAME=COLUMN", param_hint="--columns")
+        columns[key.strip()] = column.strip()
+    return columns
+
+
+def print_json(document: Any) -> None:
+    """Print one JSON document on standard output."""
+    click.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def remark(text: str) -> None:
+    """Say something on standard error."""
+    click.echo(text, err=True)
+
+
+def remarks(texts: Iterable[str], about: str | None = None) -> None:
+    """Say several things on standard error."""
+    for text in texts:
+        remark(f"{about}: {text}" if about else text)
+
+
+def table(headings: Sequence[str], rows: Iterable[Sequence[str]], *, title: str = "") -> None:
+    """Print a table that lines up; columns whose cells all look like numbers are set right."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    cells = [[str(cell) for cell in row] for row in rows]
+    out = Table(box=box.SIMPLE_HEAD, pad_edge=False, title=title or None, title_justify="left")
+    for index, heading in enumerate(headings):
+        numeric = cells and all(re.fullmatch(r"[-+\d.,:±* ]*", row[index]) for row in cells)
+        out.add_column(Text(heading), justify="right" if numeric else "left", no_wrap=True)
+    for row in cells:
+        # Text, not str: names from files are not markup.
+        out.add_row(*(Text(cell) for cell in row))
+    width = None if sys.stdout.isatty() else 400
+    Console(width=width, highlight=False, soft_wrap=True).print(out)
+
+
+def progress(items: Sequence[Item], label: str) -> Iterator[Item]:
+    """Go through items, with a progress bar on a terminal when there are several."""
+    if len(items) < 2 or not sys.stderr.isatty():
+        yield from items
+        return
+    from rich.console import Console
+    from rich.progress import track
+
+    yield from track(items, label, console=Console(stderr=True), transient=True)
+
+
+def read_recordings(
+    paths: Sequence[str], columns: str | None = None
+) -> tuple[list[Recording], list[TrackkitError]]:
+    """Read recordings; what is wrong with one is said at once and the others are still read."""
+    from trackkit.readers import read_recording
+
+    mapping = parse_columns(columns)
+    return each_file(
+        paths, lambda path: _said(read_recording(path, columns=mapping)), "reading recordings"
+    )
+
+
+def _said(recording: Recording) -> Recording:
+    remarks(recording.remarks, recording.name)
+    return recording
+
+
+def each_file(
+    paths: Sequence[str], work: Callable[[str], Item], label: str
+) -> tuple[list[Item], list[TrackkitError]]:
+    """Do something with each file; an error with one is said at once and the rest still done."""
+    done: list[Item] = []
+    failed: list[TrackkitError] = []
+    for path in progress(paths, label):
+        try:
+            done.append(work(path))
+        except TrackkitError as error:
+            failed.append(error)
+            remark(f"trackkit: {error}")
+    return done, failed
+
+
+def gate_rows(gates: Iterable[Any]) -> list[dict[str, Any]]:
+    """List gates as ``gate list --json`` does."""
+    return [
+        {
+            "id": gate.id,
+            "kind": gate.kind,
+            "order": gate.order,
+            "name": gate.name,
+            "chainage_m": round(gate.chainage_m, 3),
+            "width_m": round(gate.width_m, 3),
+            "left": [round(v, 8) for v in gate.left],
+            "right": [round(v, 8) for v in gate.right],
+            "surveyed": gate.surveyed,
+        }
+        for gate in gates
+    ]
+
+
+def gate_table(gates: Iterable[Any]) -> None:
+    """Print gates as a table."""
+    table(
+        ["order", "id", "kind", "name", "chainage m", "width m", "surveyed"],
+        [
+            [
+                str(gate.order),
+                gate.id,
+                gate.kind,
+                gate.name,
+                f"{gate.chainage_m:.1f}",
+                f"{gate.width_m:.1f}",
+                "yes" if gate.surveyed else "no",
+            ]
+            for gate in gates
+        ],
+    )
+
+
+def duration(seconds: float | None, decimals: int = 3) -> str:
+    """Write a time as 47.132 or 1:47.132; unknown is a dash."""
+    if seconds is None:
+        return "-"
+    sign, seconds = ("-", -seconds) if seconds < 0 else ("", seconds)
+    ticks = round(seconds * 10**decimals)
+    minutes, rest = divmod(ticks, 60 * 10**decimals)
+    tail = f"{rest / 10**decimals:.{decimals}f}"
+    return f"{sign}{minutes}:{tail.zfill(3 + decimals)}" if minutes else f"{sign}{tail}"

@@ -1,0 +1,176 @@
+"""``trackkit describe``, ``check`` and ``diff``: what a track file says."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+import numpy as np
+
+from trackkit.cli.common import (
+    Command,
+    gate_rows,
+    gate_table,
+    json_option,
+    print_json,
+    table,
+)
+
+if TYPE_CHECKING:
+    from trackkit.checks import Finding
+    from trackkit.track import Track
+
+
+def title(track: Track) -> str:
+    """Name and layout of a track."""
+    return f"{track.name} ({track.layout})" if track.layout else track.name
+
+
+@click.command(cls=Command)
+@click.argument("track_path", metavar="TRACK")
+@json_option
+def describe(track_path: str, as_json: bool) -> None:
+    """Print length, corners, straights, gates and elevation of a track."""
+    from trackkit.cli.build import summary
+    from trackkit.corners import find_bends
+    from trackkit.trackfile import read_track
+
+    track = read_track(track_path)
+    _, straights = find_bends(track.curve)
+    heights = _heights(track)
+    if as_json:
+        print_json(
+            {
+                "id": track.id,
+                "name": track.name,
+                "layout": track.layout,
+                "length_m": track.length_m,
+                "length_surface_m": track.length_surface_m,
+                "direction": track.direction,
+                "closed": track.closed,
+                "corners": [
+                    {
+                        "number": c.number, "name": c.name, "turn": c.turn, "entry_m": c.entry_m,
+                        "apex_m": c.apex_m, "exit_m": c.exit_m, "min_radius_m": c.min_radius_m,
+                    }
+                    for c in track.corners
+                ],
+                "straights": [
+                    {"start_m": round(s.start_m, 2), "length_m": round(s.length_m, 2)}
+                    for s in straights
+                ],
+                "gates": gate_rows(track.gates),
+                "elevation": heights,
+            }
+        )  # fmt: skip
+        return
+    click.echo(summary(track))
+    if heights is not None:
+        click.echo(
+            f"elevation {heights['lowest_m']:.0f} to {heights['highest_m']:.0f} m, steepest "
+            f"gradient {heights['steepest_percent']:.1f} % at {heights['steepest_at_m']:.0f} m; "
+            f"{track.length_surface_m or 0.0:,.1f} m along the surface"
+        )
+    if track.notes:
+        click.echo(track.notes)
+    gate_table(track.gates)
+    table(
+        ["corner", "name", "turn", "entry m", "apex m", "exit m", "least radius m"],
+        [
+            [
+                str(c.number), c.name, c.turn, f"{c.entry_m:.0f}", f"{c.apex_m:.0f}",
+                f"{c.exit_m:.0f}", f"{c.min_radius_m:.1f}",
+            ]
+            for c in track.corners
+        ],
+    )  # fmt: skip
+    long_enough = [s for s in straights if s.length_m >= 20]
+    table(
+        ["straight from m", "length m"],
+        [[f"{s.start_m:.0f}", f"{s.length_m:.0f}"] for s in long_enough],
+    )
+
+
+def _heights(track: Track) -> dict[str, float] | None:
+    line = track.centreline
+    if line.height_m is None:
+        return None
+    curve = track.curve
+    chainage = curve.chainages(10.0)
+    known = line.height_m[: len(curve.vertex_chainage_m)]
+    period = curve.length_m if track.closed else None
+    height = np.interp(chainage, curve.vertex_chainage_m, known, period=period)
+    slope = np.gradient(height, chainage[1] - chainage[0]) * 100.0
+    steepest = int(np.argmax(np.abs(slope)))
+    return {
+        "lowest_m": round(float(height.min()), 2),
+        "highest_m": round(float(height.max()), 2),
+        "steepest_percent": round(float(slope[steepest]), 2),
+        "steepest_at_m": round(float(chainage[steepest]), 1),
+    }
+
+
+@click.command(cls=Command)
+@click.argument("track_path", metavar="TRACK")
+@json_option
+@click.pass_context
+def check(ctx: click.Context, track_path: str, as_json: bool) -> None:
+    """Check the geometry of a track file; exit with 1 when an error is not accepted."""
+    from trackkit.checks import check_file
+
+    _, findings = check_file(track_path)
+    if as_json:
+        print_json({"findings": [finding_row(f) for f in findings]})
+    elif not findings:
+        click.echo(f"{track_path}: nothing found")
+    else:
+        for finding in findings:
+            click.echo(finding_text(finding))
+    if any(f.severity == "error" and not f.accepted for f in findings):
+        ctx.exit(1)
+
+
+def finding_row(finding: Finding) -> dict[str, Any]:
+    """Write a finding as ``check --json`` does."""
+    return {
+        "severity": finding.severity,
+        "rule": finding.rule,
+        "feature": finding.feature,
+        "chainage_m": None if finding.chainage_m is None else round(finding.chainage_m, 2),
+        "position": None if finding.position is None else [round(v, 8) for v in finding.position],
+        "message": finding.message,
+        "remedy": finding.remedy,
+        "accepted": finding.accepted,
+    }
+
+
+def finding_text(finding: Finding) -> str:
+    """Write a finding for people, on two lines."""
+    where = [f"feature {finding.feature}"] if finding.feature else []
+    if finding.chainage_m is not None:
+        where.append(f"at {finding.chainage_m:.1f} m")
+    if finding.position is not None:
+        where.append(f"{finding.position[1]:.6f},{finding.position[0]:.6f}")
+    state = " (accepted)" if finding.accepted else ""
+    place = f" [{', '.join(where)}]" if where else ""
+    return (
+        f"{finding.severity}{state} {finding.rule}{place}: {finding.message}\n"
+        f"    to do: {finding.remedy}"
+    )
+
+
+@click.command(cls=Command)
+@click.argument("first", metavar="TRACK")
+@click.argument("second", metavar="TRACK")
+@json_option
+def diff(first: str, second: str, as_json: bool) -> None:
+    """Tell what moved between two track files, and by how much."""
+    from trackkit.compare import compare
+    from trackkit.trackfile import read_track
+
+    comparison = compare(read_track(first), read_track(second))
+    if as_json:
+        print_json(comparison.as_json())
+    else:
+        for line in comparison.lines():
+            click.echo(line)

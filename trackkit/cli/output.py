@@ -1,0 +1,136 @@
+"""``trackkit map``, ``export`` and ``simulate``: files made from a track."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import click
+
+from trackkit.cli.common import (
+    Command,
+    columns_option,
+    force_option,
+    json_option,
+    print_json,
+    read_recordings,
+    remark,
+)
+
+
+@click.command("map", cls=Command)
+@click.argument("track_path", metavar="TRACK")
+@click.argument("recordings", nargs=-1, metavar="[RECORDING...]")
+@click.option("-o", "--output", required=True, metavar="FILE.html", help="Page to write.")
+@click.option(
+    "--tiles",
+    type=click.Choice(["street", "satellite"]),
+    help="Background from the network; without, the page needs none.",
+)
+@columns_option
+@force_option
+@click.pass_context
+def map_(
+    ctx: click.Context,
+    track_path: str,
+    recordings: tuple[str, ...],
+    output: str,
+    tiles: Literal["street", "satellite"] | None,
+    columns: str | None,
+    force: bool,
+) -> None:
+    """Draw a track, its gates, findings and laps on one HTML page that works with no network."""
+    from trackkit.checks import check_track
+    from trackkit.htmlmap import write_map
+    from trackkit.trackfile import read_track
+
+    track = read_track(track_path)
+    read, failed = read_recordings(recordings, columns)
+    write_map(track, output, recordings=read, findings=check_track(track), tiles=tiles, force=force)
+    click.echo(f"wrote {output}")
+    if tiles:
+        remark(f"the page fetches {tiles} tiles from the network when it is opened")
+    if failed:
+        ctx.exit(1)
+
+
+@click.command(cls=Command)
+@click.argument("track_path", metavar="TRACK")
+@click.option(
+    "--to",
+    "fmt",
+    type=click.Choice(["geojson", "gpx", "kml", "gpkg", "csv"]),
+    required=True,
+    help="Format; csv is a table of the gates.",
+)
+@click.option("-o", "--output", required=True, metavar="FILE", help="File to write.")
+@force_option
+def export(track_path: str, fmt: str, output: str, force: bool) -> None:
+    """Write a track in another open format."""
+    from trackkit.export import export_track
+    from trackkit.trackfile import read_track
+
+    export_track(read_track(track_path), output, fmt, force=force)
+    click.echo(f"wrote {output}")
+
+
+@click.command(cls=Command)
+@click.argument("track_path", metavar="TRACK")
+@click.option(
+    "-o",
+    "--output",
+    required=True,
+    metavar="RECORDING",
+    help="Recording to write: .nmea, .gpx or .csv, also with .gz.",
+)
+@click.option(
+    "--laps", type=click.IntRange(1, 1000), default=5, show_default=True, help="Flying laps."
+)
+@click.option(
+    "--rate",
+    type=click.FloatRange(0.2, 100),
+    default=10.0,
+    show_default=True,
+    metavar="HZ",
+    help="Fixes a second.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(0),
+    default=0,
+    show_default=True,
+    help="Another seed gives another drive and other noise.",
+)
+@click.option(
+    "--noise",
+    type=click.FloatRange(0, 100),
+    default=1.0,
+    show_default=True,
+    help="Times the usual receiver noise; 0 for none.",
+)
+@force_option
+@json_option
+def simulate(
+    track_path: str,
+    output: str,
+    laps: int,
+    rate: float,
+    seed: int,
+    noise: float,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Make a practice recording; its exact crossing times go to RECORDING.truth.json."""
+    from trackkit.recordingfiles import write_simulation
+    from trackkit.simulate import simulate as run
+    from trackkit.trackfile import read_track
+
+    simulation = run(read_track(track_path), laps=laps, rate_hz=rate, seed=seed, noise=noise)
+    write_simulation(simulation, output, force=force)
+    if as_json:
+        print_json({"recording": output, "truth": f"{output}.truth.json", **simulation.truth})
+        return
+    recording = simulation.recording
+    click.echo(
+        f"wrote {output} ({len(recording):,} fixes in {recording.duration_s:.0f} s) and "
+        f"{output}.truth.json"
+    )
