@@ -344,7 +344,8 @@ def _speed_legend(scale: SpeedScale) -> list[dict[str, str]]:
 
 def _drive_text(drive: Drive) -> str:
     minutes, seconds = divmod(round(drive.duration_s), 60)
-    text = f"{drive.fix_count:,} fixes in {minutes} min {seconds:02d} s"
+    fixes = "1 fix" if drive.fix_count == 1 else f"{drive.fix_count:,} fixes"
+    text = f"{fixes} in {minutes} min {seconds:02d} s"
     text += f", top speed {drive.top_kmh:.0f} km/h"
     if drive.derived:
         text += " (from positions)"

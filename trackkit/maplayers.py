@@ -132,8 +132,8 @@ def build_layers(
     outline = band(track)
     line = centreline(track)
     for part in outline:
-        area = folium.Polygon(part, fill=True, class_name="t-band", smooth_factor=SMOOTH_FACTOR)
-        _in_pane(area, "band").add_to(groups["band"])
+        area = folium.Polygon(part, fill=True, smooth_factor=SMOOTH_FACTOR)
+        _styled(area, "t-band", "band").add_to(groups["band"])
     drawn = _line(line, "t-line", "line", weight=1.6, dash_array="7 6").add_to(groups["line"])
     lines = [drawn]
     for arrow in arrows(track):
@@ -270,10 +270,8 @@ def _add_finding(track: Track, number: int, finding: Finding, group: Element) ->
     if remedy:
         popup += f"<p><b>What to do:</b> {remedy}</p>"
     for radius, css in ((7, "t-halo"), (7, "t-ring")):
-        ring = folium.CircleMarker(
-            place, radius=radius, weight=5 if css == "t-halo" else 2, class_name=css
-        )
-        _in_pane(ring, "findings").add_to(group)
+        ring = folium.CircleMarker(place, radius=radius, weight=5 if css == "t-halo" else 2)
+        _styled(ring, css, "findings").add_to(group)
     css = f"finding {finding.severity}" + (" accepted" if finding.accepted else "")
     rank = 6 if finding.accepted else _LABEL_RANK[finding.severity]
     label = _label(css, tag + (", accepted" if finding.accepted else ""), rank=rank)
@@ -314,11 +312,13 @@ def _arrow(place: LatLon, bearing: float) -> folium.Marker:
 
 def _line(places: Iterable[LatLon], css: str, pane: str, **options: Any) -> Any:
     polyline: Any = folium.PolyLine
-    line = polyline(list(places), class_name=css, smooth_factor=SMOOTH_FACTOR, **options)
-    return _in_pane(line, pane)
+    line = polyline(list(places), smooth_factor=SMOOTH_FACTOR, **options)
+    return _styled(line, css, pane)
 
 
-def _in_pane(layer: Any, pane: str) -> Any:
+def _styled(layer: Any, css: str, pane: str) -> Any:
+    """Set options of Leaflet's that folium's keywords drop (some versions, some layers)."""
+    layer.options["className"] = css
     layer.options["pane"] = pane
     return layer
 

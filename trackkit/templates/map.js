@@ -47,15 +47,15 @@ var trackkitMap = (function () {
   // least; a label that finds no room waits until the map is zoomed in.
   function candidates(label) {
     var away = label.away === null ? [0, 45, 90, 135, 180, 225, 270, 315] : [label.away, label.away + 180];
-    var turns = label.away === null ? [0] : [0, -35, 35];
+    var turns = label.away === null ? [0] : [0, -30, 30, -60, 60];
     var found = [];
-    [4, 12, 22, 36].forEach(function (gap, g) {
-      turns.forEach(function (turn, t) {
+    [3, 8, 14, 22].forEach(function (gap, g) {
+      turns.forEach(function (turn) {
         away.forEach(function (bearing, s) {
           var angle = (bearing + turn) * Math.PI / 180;
           var x = Math.sin(angle), y = -Math.cos(angle);
           var reach = label.half + gap + Math.abs(x) * label.width / 2 + Math.abs(y) * label.height / 2;
-          found.push({ x: label.x + x * reach, y: label.y + y * reach, cost: 1.5 * g + t + (label.away === null ? 0.1 : 0.8) * s });
+          found.push({ x: label.x + x * reach, y: label.y + y * reach, cost: 2 * g + 0.08 * Math.abs(turn) + (label.away === null ? 0.1 : 0.8) * s });
         });
       });
     });
