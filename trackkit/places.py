@@ -64,7 +64,7 @@ def parse_place(text: str, *, crs: str | None = None) -> Place:
     if len(pairs) > 2 or not all(pairs):
         pair = "LAT,LON" if crs is None else "EAST,NORTH"
         raise PlaceError(
-            f"{text!r} is no place along a track",
+            f"{plain!r} is no place along a track",
             remedy=f"write a chainage such as 412m or -20m, {pair}, or two surveyed ends as "
             f"{pair}/{pair}, left end first",
         )
@@ -81,7 +81,7 @@ def parse_place(text: str, *, crs: str | None = None) -> Place:
         for latitude_deg, longitude_deg in numbers:
             if abs(latitude_deg) > 90 or abs(longitude_deg) > 180:
                 raise PlaceError(
-                    f"{text!r} is not a latitude and longitude in degrees",
+                    f"{plain!r} is not a latitude and longitude in degrees",
                     remedy="write the latitude first, for example 48.1234,11.5678; for positions "
                     "in a national grid add --crs EPSG:...",
                 )

@@ -17,6 +17,7 @@ from trackkit.cli.common import (
     gate_rows,
     gate_table,
     json_option,
+    place_from,
     print_json,
     read_recordings,
     remark,
@@ -94,7 +95,6 @@ def build(
     """
     from trackkit.building import slug
     from trackkit.errors import OutputError
-    from trackkit.places import parse_place
     from trackkit.trackfile import stored, write_track
 
     if bool(recordings) == bool(from_line):
@@ -106,7 +106,7 @@ def build(
         # Said before the work rather than after it.
         remedy = "choose another name with -o, or replace it with --force"
         raise OutputError("exists already", file=target, remedy=remedy)
-    place = parse_place(finish, crs=crs) if finish else None
+    place = place_from(finish, crs) if finish else None
     failed: list[TrackkitError] = []
     if from_line:
         built = _from_line(from_line, crs, name, layout, is_open, place, sectors)

@@ -13,6 +13,7 @@ import click
 from trackkit.errors import TrackkitError
 
 if TYPE_CHECKING:
+    from trackkit.places import Place
     from trackkit.recording import Recording
 
 Item = TypeVar("Item")
@@ -71,6 +72,23 @@ def parse_columns(text: str | None) -> dict[str, str] | None:
             raise click.BadParameter(f"{part!r} is not NAME=COLUMN", param_hint="--columns")
         columns[key.strip()] = column.strip()
     return columns
+
+
+def place_from(text: str, crs: str | None) -> Place:
+    """Read a place from the command line.
+
+    Raises
+    ------
+    click.BadParameter
+        When it is none; that is the command line's fault, not a file's.
+    """
+    from trackkit.errors import PlaceError
+    from trackkit.places import parse_place
+
+    try:
+        return parse_place(text, crs=crs)
+    except PlaceError as error:
+        raise click.BadParameter(str(error), param_hint="PLACE") from error
 
 
 def print_json(document: Any) -> None:

@@ -12,6 +12,7 @@ from trackkit.cli.common import (
     gate_rows,
     gate_table,
     json_option,
+    place_from,
     print_json,
     remarks,
 )
@@ -65,9 +66,8 @@ def place_gate_command(
 ) -> None:
     """Place a new gate, square to the track, or exactly at two surveyed ends."""
     from trackkit.gates import place_gate
-    from trackkit.places import parse_place
 
-    where = parse_place(place, crs=crs)
+    where = place_from(place, crs)
 
     def change(track: Track) -> tuple[Track, Gate, tuple[str, ...], str]:
         changed, placed, said = place_gate(track, kind, where, width_m=width, name=name)
@@ -93,9 +93,8 @@ def move_gate_command(
 ) -> None:
     """Move a gate, named by its id or its name; every other gate stays on the ground."""
     from trackkit.gates import move_gate
-    from trackkit.places import parse_place
 
-    where = parse_place(place, crs=crs)
+    where = place_from(place, crs)
 
     def change(track: Track) -> tuple[Track, Gate, tuple[str, ...], str]:
         before = track.gate(gate_name)
