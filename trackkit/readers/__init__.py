@@ -53,6 +53,11 @@ def read_recording(
 def _read_fixes(path: str | os.PathLike[str], columns: Mapping[str, str] | None) -> RawFixes:
     from trackkit.readers import sniffing
 
+    unknown = sorted(set(columns or ()) - set(COLUMN_ROLES))
+    if unknown:
+        raise RecordingError(
+            f"no column can be named '{unknown[0]}'", remedy="use " + ", ".join(COLUMN_ROLES)
+        )
     data = sniffing.read_bytes(path)
     kind = sniffing.recognise(data, path)
     if kind == "text":

@@ -113,7 +113,7 @@ def _table(
     needed = sorted({column.position for columns in chosen.values() for column in columns})
     # Rows may be longer than the header (a trailing delimiter) or shorter (cut off): neither
     # may shift or stop the others.
-    width = max(needed[-1] + 1, max(line.count(delimiter) for line in lines) + 1)
+    width = max(needed[-1] + 1, max(_cell_count(line, delimiter) for line in lines))
     try:
         table = pd.read_csv(
             io.StringIO("\n".join(lines)),
@@ -136,6 +136,10 @@ def _table(
             for position in needed:
                 table[position] = table[position].str.replace(",", ".", regex=False)
     return table
+
+
+def _cell_count(line: str, delimiter: str) -> int:
+    return len(cells_of(line, delimiter)) if '"' in line else line.count(delimiter) + 1
 
 
 def _numbers(text: pd.Series[str]) -> Floats:
@@ -320,8 +324,8 @@ def _in_si_units(
     value = _numbers(text)
     unreadable = int(np.count_nonzero(np.isnan(value) & (text != "").to_numpy()))
     if unreadable:
-        what = counted(unreadable, "value")
-        remarks.append(f"left out {what} of column '{column.header}' that are no numbers")
+        what = counted(unreadable, "unreadable value")
+        remarks.append(f"left out {what} of column '{column.header}'")
     if role == "course":
         return value
     if role != "speed":

@@ -154,9 +154,10 @@ def _segments_by_time(raw: RawFixes) -> RawFixes:
     timed = sorted(span for span in spans if span is not None)
     if any(b[0] <= a[1] for a, b in pairwise(timed)):
         return raw
-    order = [span[2] for span in timed] + [n for n, span in enumerate(spans) if span is None]
-    if order == sorted(order):
+    in_time = [span[2] for span in timed]
+    if in_time == sorted(in_time):
         return raw
+    order = in_time + [n for n, span in enumerate(spans) if span is None]
     index = np.concatenate([np.flatnonzero(segment == number) for number in order])
     lengths = [int(np.count_nonzero(segment == number)) for number in order]
 

@@ -122,7 +122,7 @@ def _transformations(grid: CRS, longitude: Floats, latitude: Floats) -> Transfor
 def _datum_remarks(
     grid: CRS, crs: str, best: Transformer, group: TransformerGroup, shift_m: float
 ) -> list[str]:
-    datum = grid.datum.name if grid.datum else grid.name
+    datum = (grid.datum.name if grid.datum else grid.name).removesuffix(" ensemble")
     if "allpark" in best.description:
         sentence = (
             f"{crs} is on the datum {datum}, and PROJ knows no transformation from it to WGS 84 "
@@ -172,7 +172,7 @@ def _area_remark(grid: CRS, crs: str, longitude: Floats, latitude: Floats) -> li
     if not np.any(outside):
         return []
     sentence = (
-        f"positions lie outside the area {crs} is made for ({str(area.name).rstrip('.')}): "
-        "check that it is the right grid"
+        f"positions lie outside the area {crs} is made for ({area.west:g}° to {area.east:g}° "
+        f"east, {area.south:g}° to {area.north:g}° north): check that it is the right grid"
     )
     return [sentence]

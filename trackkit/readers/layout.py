@@ -89,10 +89,14 @@ def find_layout(
 def _tells_position(cells: Sequence[str], columns: Mapping[str, str]) -> bool:
     recognised = {found[0] for cell in cells if (found := recognise_header(cell))}
     folded = {cell.casefold() for cell in cells}
-    return all(
+    position = ("latitude", "longitude")
+    told = [
         columns[role].strip().casefold() in folded if role in columns else role in recognised
-        for role in ("latitude", "longitude")
-    )
+        for role in position
+    ]
+    numbered = [columns.get(role, "").strip().isdigit() for role in position]
+    # Numbers alone would make a header of any line.
+    return any(told) and all(a or b for a, b in zip(told, numbered, strict=True))
 
 
 def _first_numbers(lines: Sequence[str], path: str | os.PathLike[str]) -> tuple[int, str, int]:

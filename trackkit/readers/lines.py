@@ -224,8 +224,8 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
 
     safe = etree.tostring(parse_xml(data, path), encoding="utf-8", xml_declaration=True)
     try:
-        layers = [str(name) for name, _ in pyogrio.list_layers(io.BytesIO(safe))]
-        for layer in layers:
+        # By number: a document without a name is named after a passing file of GDAL's.
+        for layer in range(len(pyogrio.list_layers(io.BytesIO(safe)))):
             meta, _, geometry, columns = read(io.BytesIO(safe), layer=layer, columns=["Name"])
             names = columns[0] if "Name" in list(meta["fields"]) else [None] * len(geometry)
             for name, shape in zip(names, shapely.from_wkb(geometry), strict=True):

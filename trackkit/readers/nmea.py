@@ -93,13 +93,16 @@ def read_nmea(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
     heard = list(_epochs(data.decode("latin-1"), damaged))
     offered = [epoch.offers_position for epoch in heard]
     if not any(offered):
+        if damaged:
+            raise RecordingError(
+                "holds no whole RMC, GGA or GNS sentence with a right checksum "
+                f"({counted(len(damaged), 'damaged sentence')}, "
+                f"the first at line {damaged[0]:,})",
+                file=path,
+                remedy="log it again, with checksums",
+            )
         raise RecordingError(
-            "holds no whole RMC, GGA or GNS sentence with a right checksum",
-            file=path,
-            remedy=f"{counted(len(damaged), 'sentence is', 'sentences are')} damaged or have a "
-            "wrong or missing checksum, so log it again"
-            if damaged
-            else "let the receiver log RMC or GGA",
+            "holds no RMC, GGA or GNS sentence", file=path, remedy="let the receiver log RMC or GGA"
         )
     time = _times(heard)
     epochs = [epoch for epoch, there in zip(heard, offered, strict=True) if there]
