@@ -27,12 +27,12 @@ def cut_line(coordinates: Floats) -> list[Floats]:
     """
     line = np.asarray(coordinates, dtype=float)
     world = np.floor((line[:, 0] + 180.0) / 360.0)
-    # A position on the antimeridian itself belongs to the side the line is on.
+    # Positions on the antimeridian itself belong to the side the line came from, or goes to.
     edge = (line[:, 0] + 180.0) % 360.0 == 0
-    for index in np.flatnonzero(edge).tolist():
-        neighbours = [n for n in (index - 1, index + 1) if 0 <= n < len(line) and not edge[n]]
-        if neighbours:
-            world[index] = world[neighbours[0]]
+    beside = np.flatnonzero(~edge)
+    if len(beside):
+        last = np.searchsorted(beside, np.arange(len(line)), side="right") - 1
+        world = world[beside[np.maximum(last, 0)]]
     parts: list[Floats] = []
     begin, head = 0, line[:0]
     for index in np.flatnonzero(np.diff(world) != 0).tolist():

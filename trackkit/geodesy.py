@@ -58,13 +58,13 @@ class LocalPlane:
         """Angle from true north to the plane's north, degrees, positive east of the origin.
 
         A true bearing less this is a bearing on the plane.  On the sphere, which is within
-        0.001 degrees of the ellipsoid here, it is atan(tan(dl) sin(latitude)) (Snyder, USGS
-        PP 1395, equation 8-9; from memory).
+        0.001 degrees of the ellipsoid here, its tangent is tan(dl) sin(latitude) (Snyder, USGS
+        PP 1395, equation 8-9; from memory), in the quadrant of dl: beyond the pole it passes 90
+        degrees.
         """
         away = np.radians(wrap_longitude(np.asarray(longitude_deg) - self.longitude_deg))
-        return np.asarray(
-            np.degrees(np.arctan(np.tan(away) * np.sin(np.radians(np.asarray(latitude_deg)))))
-        )
+        rise = np.sin(np.radians(np.asarray(latitude_deg)))
+        return np.asarray(np.degrees(np.arctan2(np.sin(away) * rise, np.cos(away))))
 
     def to_geographic(self, position_m: ArrayLike) -> tuple[Floats, Floats]:
         """Turn plane positions, (..., 2) metres, into longitude and latitude, degrees.
