@@ -22,12 +22,15 @@ from trackkit.trackfile import write_track
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from gpxpy.gpx import GPXTrack
-    from shapely.geometry.base import BaseGeometry
 
 ExportFormat = Literal["geojson", "gpx", "kml", "gpkg", "csv"]
 EXPORT_FORMATS: tuple[ExportFormat, ...] = get_args(ExportFormat)
 
 _DECIMALS = 9
+_KML = "http://www.opengis.net/kml/2.2"
+
+Shape = list[Floats]
+"""Positions of a point or line, or of the parts of a line cut at the antimeridian."""
 
 
 def export_track(
@@ -38,7 +41,7 @@ def export_track(
     ``geojson`` is the track file itself.  ``gpx`` (GPX 1.1) has the centreline and pit lanes as
     tracks, each gate as a route from its left to its right end and as a waypoint at its middle,
     each corner as a waypoint.  ``kml`` and ``gpkg`` (GeoPackage) have the layers centreline,
-    gates, corners and pit-lane, as far as the track has any, with their properties as fields.
+    gates, corners and pit_lane, as far as the track has any, with their properties as fields.
     ``csv`` has one row a gate.
 
     Longitudes are always within [-180, 180] degrees.  Across the antimeridian a GPX track is cut
@@ -68,9 +71,9 @@ def export_track(
     elif fmt == "csv":
         write_whole(path, _gates_csv(track), force=force)
     elif fmt == "kml":
-        _write_layers(track, path, "LIBKML", ".kml", force=force)
+        write_whole(path, _kml(track), force=force)
     elif fmt == "gpkg":
-        _write_layers(track, path, "GPKG", ".gpkg", force=force)
+        _write_geopackage(track, path, force=force)
     else:
         raise OutputError(
             f"no format is called {fmt!r}", remedy=f"use one of {', '.join(EXPORT_FORMATS)}"
@@ -218,34 +221,82 @@ def _line_of(track: Track) -> Floats:
     return np.column_stack(columns)
 
 
-def _write_layers(
-    track: Track, path: str | os.PathLike[str], driver: str, suffix: str, *, force: bool
-) -> None:
+def _write_geopackage(track: Track, path: str | os.PathLike[str], *, force: bool) -> None:
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
-    if driver not in pyogrio.list_drivers(write=True):
-        raise OutputError(
-            f"the installed pyogrio has no driver {driver} to write it with",
-            file=path,
-            remedy="install a newer pyogrio from its wheel",
-        )
-    layers = _layers(track)
     with whole_file(path, force=force) as scratch:
         # GDAL goes by the suffix, whatever name the user chose.
-        own = scratch.with_name("layers" + suffix)
+        own = scratch.with_name("layers.gpkg")
         try:
-            for number, (layer, frame) in enumerate(layers.items()):
-                pyogrio.write_dataframe(frame, own, layer=layer, driver=driver, append=number > 0)
+            for name, (rows, shapes) in _layers(track).items():
+                frame = _frame(rows, shapes)
+                pyogrio.write_dataframe(frame, own, layer=name, driver="GPKG", append=own.exists())
         except (DataSourceError, DataLayerError) as error:
             raise OutputError(f"cannot be written ({error})", file=path) from error
         own.replace(scratch)
 
 
-def _layers(track: Track) -> dict[str, GeoDataFrame]:
+def _kml(track: Track) -> bytes:
+    """Write KML 2.2: a folder a layer, names as names, all other fields as typed data.
+
+    Not by GDAL: of its two drivers, older builds of pyogrio have only the one that keeps one
+    layer a file, and mix up its fields.
+    """
+    from lxml import etree
+    from lxml.builder import ElementMaker
+
+    make = ElementMaker(namespace=_KML, nsmap={None: _KML})
+    schemas, folders = [], []
+    for layer, (rows, shapes) in _layers(track).items():
+        types: dict[str, str] = {}
+        folder = make.Folder(make.name(layer))
+        for row, shape in zip(rows, shapes, strict=True):
+            known = {key: value for key, value in row.items() if value is not None}
+            name = known.pop("name")
+            data = []
+            for key, value in known.items():
+                types[key], text = _kml_field(key, value)
+                data.append(make.SimpleData(text, name=key))
+            folder.append(
+                make.Placemark(
+                    make.name(xml_text(name)),
+                    make.ExtendedData(make.SchemaData(*data, schemaUrl=f"#{layer}")),
+                    _kml_geometry(make, shape),
+                )
+            )
+        fields = [make.SimpleField(name=key, type=kind) for key, kind in types.items()]
+        schemas.append(make.Schema(*fields, name=layer, id=layer))
+        folders.append(folder)
+    document = make.kml(make.Document(make.name(xml_text(_title(track))), *schemas, *folders))
+    data_bytes: bytes = etree.tostring(
+        document, xml_declaration=True, encoding="UTF-8", pretty_print=True
+    )
+    return data_bytes
+
+
+def _kml_field(key: str, value: Any) -> tuple[str, str]:
+    if isinstance(value, str):
+        return "string", xml_text(value)
+    if isinstance(value, bool):
+        return "bool", str(int(value))
+    if key in ("order", "number"):
+        return "int", str(int(value))
+    return "double", repr(float(value))
+
+
+def _kml_geometry(make: Any, shape: Shape) -> Any:
+    if len(shape) > 1:
+        return make.MultiGeometry(*(_kml_geometry(make, [part]) for part in shape))
+    coordinates = " ".join(",".join(repr(value) for value in row) for row in shape[0].tolist())
+    kind = make.LineString if len(shape[0]) > 1 else make.Point
+    return kind(make.coordinates(coordinates))
+
+
+def _layers(track: Track) -> dict[str, tuple[Sequence[Mapping[str, Any]], Sequence[Shape]]]:
     """Lay a track out as tables, one a kind of feature; kinds it has none of are left out."""
     line = track.centreline
-    # The schema's own names, but for `id`, which GDAL's drivers take for themselves.
+    # The schema's own names, but for `id`, which GDAL and KML take for themselves.
     centreline = {
         "feature_id": "centreline",
         "track_id": track.id,
@@ -297,19 +348,19 @@ def _layers(track: Track) -> dict[str, GeoDataFrame]:
         {"feature_id": lane.id, "name": lane.id, **_others(lane.properties)}
         for lane in track.pit_lanes
     ]
-    tables: dict[str, tuple[Sequence[Mapping[str, Any]], Sequence[BaseGeometry]]] = {
-        "centreline": ([centreline], [_line_geometry(_line_of(track))]),
-        "gates": (gates, [_line_geometry(np.array([g.left, g.right])) for g in track.gates]),
-        "corners": (corners, [_point_geometry(corner.apex) for corner in track.corners]),
-        "pit-lane": (
+    tables: dict[str, tuple[Sequence[Mapping[str, Any]], Sequence[Shape]]] = {
+        "centreline": ([centreline], [_shape(_line_of(track))]),
+        "gates": (gates, [_shape(np.array([g.left, g.right])) for g in track.gates]),
+        "corners": (corners, [_shape(np.array([corner.apex])) for corner in track.corners]),
+        "pit_lane": (
             pit_lanes,
             [
-                _line_geometry(np.column_stack([lane.longitude_deg, lane.latitude_deg]))
+                _shape(np.column_stack([lane.longitude_deg, lane.latitude_deg]))
                 for lane in track.pit_lanes
             ],
         ),
     }
-    return {name: _frame(rows, shapes) for name, (rows, shapes) in tables.items() if rows}
+    return {name: (rows, shapes) for name, (rows, shapes) in tables.items() if rows}
 
 
 def _others(properties: Mapping[str, Any]) -> dict[str, str]:
@@ -317,28 +368,26 @@ def _others(properties: Mapping[str, Any]) -> dict[str, str]:
     return {"other": json.dumps(dict(properties), ensure_ascii=False)} if properties else {}
 
 
-def _frame(rows: Sequence[Mapping[str, Any]], shapes: Sequence[BaseGeometry]) -> GeoDataFrame:
+def _shape(line: Floats) -> Shape:
+    return [np.round(part, _DECIMALS) for part in cut_line(line)]
+
+
+def _frame(rows: Sequence[Mapping[str, Any]], shapes: Sequence[Shape]) -> GeoDataFrame:
     from geopandas import GeoDataFrame
+    from shapely.geometry import LineString, MultiLineString, Point
 
     cleaned = [
         {key: xml_text(value) if isinstance(value, str) else value for key, value in row.items()}
         for row in rows
     ]
-    frame = GeoDataFrame(cleaned, geometry=list(shapes), crs="EPSG:4326")
-    # KML has no 64-bit integers, and a column of nothing has no type: both would become text.
-    lengths = {key: "float64" for key in frame if key.endswith("_m")}
-    counts = {key: "int32" for key in ("order", "number") if key in frame}
-    return frame.astype({**lengths, **counts})
-
-
-def _line_geometry(line: Floats) -> BaseGeometry:
-    from shapely.geometry import LineString, MultiLineString
-
-    parts = [np.round(part, _DECIMALS) for part in cut_line(line)]
-    return LineString(parts[0]) if len(parts) == 1 else MultiLineString(parts)
-
-
-def _point_geometry(place: Position) -> BaseGeometry:
-    from shapely.geometry import Point
-
-    return Point(np.round(_wrapped(place), _DECIMALS))
+    geometry = [
+        MultiLineString(shape)
+        if len(shape) > 1
+        else LineString(shape[0])
+        if len(shape[0]) > 1
+        else Point(shape[0][0])
+        for shape in shapes
+    ]
+    frame = GeoDataFrame(cleaned, geometry=geometry, crs="EPSG:4326")
+    # A column of nothing but None has no type, and would become text.
+    return frame.astype({key: "float64" for key in frame if key.endswith("_m")})
