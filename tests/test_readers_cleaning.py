@@ -143,6 +143,12 @@ def test_a_jump_of_five_fixes_is_removed_and_the_segment_stays_whole():
     assert set(recording.segment) == {0}
 
 
+def test_a_longer_stay_elsewhere_is_no_jump_but_breaks_the_segment_on_both_sides():
+    recording = clean(moved(drive(), slice(7, 13), 5000.0), "drive")
+    assert recording.removed == {}
+    np.testing.assert_array_equal(recording.segment, [0] * 7 + [1] * 6 + [2] * 7)
+
+
 def test_two_jumps_are_told_by_the_larger():
     raw = moved(moved(drive(), 5, 300.0), 12, 12_345.0)
     assert removal(clean(raw, "d")) == "removed 2 of 20 fixes: 2 jumps of up to 12 km"
@@ -176,8 +182,11 @@ def test_gaps_are_kept_and_counted():
     assert set(recording.segment) == {0}
 
 
-def test_slow_logging_is_no_gap():
+def test_slow_logging_and_short_pauses_are_no_gaps():
     assert clean(drive(interval_s=15.0), "drive").remarks == ()
+    time = np.arange(20, dtype=float)
+    time[10:] += 8.0
+    assert clean(drive(time=time), "drive").remarks == ()
 
 
 def test_impossible_speeds_and_courses_are_left_out_but_their_fixes_stay():

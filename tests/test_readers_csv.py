@@ -394,3 +394,14 @@ def test_columns_can_be_named_for_csv_only(tmp_path):
     path.write_text("<gpx/>")
     with pytest.raises(RecordingError, match="is GPX, whose columns cannot be named"):
         read_recording(path, columns={"time": "t"})
+
+
+def test_a_stray_quotation_mark_costs_no_more_than_its_own_row(csv):
+    lines = [f"{n}.0,48.0000{n},11" for n in range(8)]
+    lines[2] = '2.0,48.00002,"11'
+    assert len(read_recording(csv(rows("time,lat,lon", *lines)))) == 8
+    lines[6] = '6.0,"48.00006,11'
+    assert len(read_recording(csv(rows("time,lat,lon", *lines)))) == 8
+    lines[6] = '6.0,"48.0"0006,11'
+    recording = read_recording(csv(rows("time,lat,lon", *lines)))
+    assert recording.removed == {"unreadable row": 1}

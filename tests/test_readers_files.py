@@ -8,8 +8,10 @@ import subprocess
 import sys
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from trackkit.errors import RecordingError
+from trackkit.errors import RecordingError, TrackkitError
 from trackkit.readers import read_line, read_recording, sniffing
 
 CSV = b"time,lat,lon\n0,48,11\n0.1,48,11\n"
@@ -44,6 +46,10 @@ def test_the_suffix_does_not_matter(file, data):
 @pytest.mark.parametrize("data", [CSV, GPX, GEOJSON], ids=["CSV", "GPX", "GeoJSON"])
 def test_gzip_is_unpacked(file, data):
     assert len(read_recording(file(gzip.compress(data)))) == 2
+
+
+def test_blocks_never_filled_at_the_end_are_passed_over(file):
+    assert len(read_recording(file(CSV + bytes(4096)))) == 2
 
 
 def test_a_recording_is_called_what_the_user_called_it(file):
@@ -137,3 +143,31 @@ def test_importing_the_readers_loads_no_heavy_library():
     )
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"
+
+
+@settings(max_examples=120, deadline=None)
+@given(
+    data=st.sampled_from([CSV, GPX, GEOJSON]),
+    at=st.integers(0, 400),
+    length=st.sampled_from([0, 1, 3, 20]),
+    put=st.sampled_from(
+        [b"", b"9", b"-", b",", b'"', b"<", b"{", b"\n", b"\x00", b"\xff", b"1e999"]
+    ),
+)
+def test_whatever_damage_is_done_the_answer_is_a_recording_or_one_sentence(
+    tmp_path_factory, data, at, length, put
+):
+    at %= len(data)
+    path = tmp_path_factory.mktemp("damaged") / "drive"
+    path.write_bytes(data[:at] + put + data[at + length :])
+    for read in (read_recording, read_line):
+        sentence = None
+        try:
+            found = read(path)
+        except TrackkitError as error:
+            sentence = str(error)
+        if sentence is None:
+            assert len(found.longitude_deg) >= 2
+        else:
+            assert "\n" not in sentence
+            assert str(path) in sentence

@@ -119,10 +119,11 @@ def test_vtg_with_kilometres_an_hour_only_is_read():
 
 
 def test_a_second_vtg_without_its_own_epoch_is_left_out():
-    first = sentence("GPVTG,054.7,T,,M,005.5,N,,K,A")
+    first = sentence("GPVTG,,T,,M,000.0,N,,K,A")
     second = sentence("GPVTG,099.9,T,,M,099.9,N,,K,A")
     raw = read(gga("120000"), first, gga("120001")[:-1] + "?", second)
-    assert raw.course_deg == [54.7]
+    assert raw.speed_mps == [0.0]
+    assert raw.course_deg is None
 
 
 def test_a_wrong_and_a_missing_checksum_are_dropped_and_counted():
@@ -179,9 +180,9 @@ def test_the_date_may_come_from_zda_only():
 
 
 def test_a_date_given_without_a_fix_is_not_believed():
-    recording = recorded(
-        rmc("120000", status="V", date="060180"), gga("120001"), rmc("120002"), rmc("120003")
-    )
+    zda = sentence("GPZDA,120000,06,01,1980,00,00")
+    cold = rmc("120000", status="V", date="060180")
+    recording = recorded(cold, zda, gga("120001"), rmc("120002"), rmc("120003"))
     assert recording.start == datetime(2024, 5, 1, 12, 0, 1, tzinfo=UTC)
 
 

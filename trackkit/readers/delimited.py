@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -108,14 +109,41 @@ def _table(
     lines: list[str], delimiter: str, chosen: _Chosen, path: str | os.PathLike[str]
 ) -> pd.DataFrame:
     """Read the columns needed as text, numbered from 0."""
+    needed = sorted({column.position for columns in chosen.values() for column in columns})
+    table = _rows(lines, delimiter, needed, csv.QUOTE_MINIMAL)
+    if table is None or len(table) != len(lines):
+        # A stray quotation mark must not swallow the lines up to the next one.
+        table = _rows(lines, delimiter, needed, csv.QUOTE_NONE)
+    if table is None or len(table) != len(lines):
+        raise RecordingError("its rows cannot be told apart", file=path)
+    for position in needed:
+        table[position] = table[position].fillna("").str.strip(' "')
+    if delimiter != ",":
+        angles = [c.position for role in ("latitude", "longitude") for c in chosen[role]]
+        if any(table[p].str.fullmatch(r"[-+]?\d+,\d+").any() for p in angles):
+            for position in needed:
+                table[position] = table[position].str.replace(",", ".", regex=False)
+    return table
+
+
+def _rows(
+    lines: list[str], delimiter: str, needed: list[int], quoting: Literal[0, 3]
+) -> pd.DataFrame | None:
+    """Split lines with pandas; None where its parser finds no end of a quotation."""
     import pandas as pd
 
-    needed = sorted({column.position for columns in chosen.values() for column in columns})
+    quoted = quoting == csv.QUOTE_MINIMAL
+
+    def cell_count(line: str) -> int:
+        return (
+            len(cells_of(line, delimiter)) if quoted and '"' in line else line.count(delimiter) + 1
+        )
+
     # Rows may be longer than the header (a trailing delimiter) or shorter (cut off): neither
     # may shift or stop the others.
-    width = max(needed[-1] + 1, max(_cell_count(line, delimiter) for line in lines))
+    width = max(needed[-1] + 1, *map(cell_count, lines))
     try:
-        table = pd.read_csv(
+        return pd.read_csv(
             io.StringIO("\n".join(lines)),
             sep=delimiter,
             header=None,
@@ -125,21 +153,11 @@ def _table(
             dtype=str,
             na_filter=False,
             skipinitialspace=True,
+            skip_blank_lines=False,
+            quoting=quoting,
         )
-    except (pd.errors.ParserError, ValueError) as error:
-        raise RecordingError(f"its table cannot be read ({error})", file=path) from error
-    for position in needed:
-        table[position] = table[position].fillna("").str.strip()
-    if delimiter != ",":
-        angles = [c.position for role in ("latitude", "longitude") for c in chosen[role]]
-        if any(table[p].str.fullmatch(r"[-+]?\d+,\d+").any() for p in angles):
-            for position in needed:
-                table[position] = table[position].str.replace(",", ".", regex=False)
-    return table
-
-
-def _cell_count(line: str, delimiter: str) -> int:
-    return len(cells_of(line, delimiter)) if '"' in line else line.count(delimiter) + 1
+    except (pd.errors.ParserError, ValueError):
+        return None
 
 
 def _numbers(text: pd.Series[str]) -> Floats:
@@ -157,17 +175,14 @@ def _fixes(table: pd.DataFrame, chosen: _Chosen, numbers: list[int]) -> RawFixes
         _optional(table, chosen, role, (seconds, longitude, latitude), remarks)
         for role in ("speed", "course", "elevation", "accuracy")
     )
-    # A quoted cell may hold a line break; then lines cannot be told from rows.
-    exact = len(numbers) == len(table)
-    place = np.array(numbers if exact else range(1, len(table) + 1), dtype=np.intp)
-    kind = "line" if exact else "row"
+    place = np.array(numbers, dtype=np.intp)
     readable = np.isfinite(longitude) & np.isfinite(latitude) & np.isfinite(seconds)
     lost = int(np.count_nonzero(~readable))
     if lost == len(table):
         raise RecordingError("no row has a readable position and time")
     dropped: tuple[Dropped, ...] = ()
     if lost:
-        where = f"{kind} {place[~readable][0]:,}"
+        where = f"line {place[~readable][0]:,}"
         words = counted(lost, "row") + " without a readable position or time"
         words += f" ({where})" if lost == 1 else f" (the first at {where})"
         dropped = (Dropped("unreadable row", lost, words),)
@@ -184,7 +199,6 @@ def _fixes(table: pd.DataFrame, chosen: _Chosen, numbers: list[int]) -> RawFixes
         elevation_m=picked(elevation),
         accuracy_m=picked(accuracy),
         place=place[readable],
-        place_kind=kind,
         dropped=dropped,
         remarks=tuple(remarks),
     )

@@ -80,6 +80,11 @@ def some_or_none(column: Floats) -> Floats | None:
     return column if bool(np.any(np.isfinite(column))) else None
 
 
+def one_line(error: BaseException) -> str:
+    """Give a library's message on one line, to stand inside our sentence."""
+    return " ".join(str(error).split())
+
+
 def counted(count: int, one: str, many: str | None = None) -> str:
     """Write a count with its noun: "1 jump", "5,120 fixes"."""
     return f"{count:,} {one if count == 1 else many or one + 's'}"

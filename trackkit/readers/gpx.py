@@ -11,7 +11,7 @@ import numpy as np
 
 from trackkit.errors import RecordingError
 from trackkit.geodesy import Floats
-from trackkit.readers.fixes import RawFixes, counted, some_or_none
+from trackkit.readers.fixes import RawFixes, counted, one_line, some_or_none
 from trackkit.readers.xmldoor import local_name, parse_xml
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ def parse_gpx(data: bytes, path: str | os.PathLike[str]) -> GPX:
     try:
         return gpxpy.parse(etree.tostring(reduced, encoding="unicode"), version="1.0")
     except GPXException as error:
-        raise RecordingError(f"its GPX cannot be read ({error})", file=path) from error
+        raise RecordingError(f"its GPX cannot be read ({one_line(error)})", file=path) from error
 
 
 def _reduce_point(point: Any, target: Any) -> None:
@@ -112,7 +112,7 @@ def _reduce_point(point: Any, target: Any) -> None:
     found: dict[str, str] = {}
     for element in point.iter():
         name = local_name(element)
-        if name in found or element is point or not element.text:
+        if name in found or not element.text:
             continue
         if name == "time" and element.getparent() is point:
             found[name] = element.text.strip()

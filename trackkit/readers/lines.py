@@ -220,6 +220,7 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
     from pyogrio.errors import DataLayerError, DataSourceError
     from pyogrio.raw import read
 
+    from trackkit.readers.fixes import one_line
     from trackkit.readers.xmldoor import parse_xml
 
     safe = etree.tostring(parse_xml(data, path), encoding="utf-8", xml_declaration=True)
@@ -228,10 +229,13 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
         for layer in range(len(pyogrio.list_layers(io.BytesIO(safe)))):
             meta, _, geometry, columns = read(io.BytesIO(safe), layer=layer, columns=["Name"])
             names = columns[0] if "Name" in list(meta["fields"]) else [None] * len(geometry)
-            for name, shape in zip(names, shapely.from_wkb(geometry), strict=True):
+            # Coordinates that are no numbers are told further on, with their place.
+            with np.errstate(invalid="ignore"):
+                shapes = shapely.from_wkb(geometry)
+            for name, shape in zip(names, shapes, strict=True):
                 yield from _shape_lines(str(name) if name else None, shape, path)
     except (DataSourceError, DataLayerError) as error:
-        raise RecordingError(f"its KML cannot be read ({error})", file=path) from error
+        raise RecordingError(f"its KML cannot be read ({one_line(error)})", file=path) from error
 
 
 def _shape_lines(name: str | None, shape: Any, path: str | os.PathLike[str]) -> Iterator[_Line]:

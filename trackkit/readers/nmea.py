@@ -149,7 +149,7 @@ def _epochs(text: str, damaged: list[int]) -> Iterator[_Epoch]:
         try:
             said = _READERS[kind](fields)
             time_us = None if kind == "VTG" else _time_of_day_us(fields[0])
-        except (ValueError, IndexError):
+        except (ValueError, IndexError, OverflowError):
             damaged.append(line)
             continue
         if kind == "VTG":

@@ -48,6 +48,9 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
         raise RecordingError(f"is not a usable file name ({error})", file=path) from error
     if data[:2] == b"\x1f\x8b":
         data = _unpack(data, path)
+    if not data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        # A logger that lost its power leaves blocks it never filled at the end.
+        data = data.rstrip(b"\x00")
     if not data.strip():
         raise RecordingError("is empty", file=path, remedy="give a file that holds fixes")
     return data

@@ -6,6 +6,7 @@ import os
 from typing import Any
 
 from trackkit.errors import RecordingError
+from trackkit.readers.fixes import one_line
 
 
 def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
@@ -42,7 +43,7 @@ def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
     try:
         root = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
-        message = (error.msg or "not well-formed").split(", line ")[0]
+        message = one_line(error).split(", line ")[0]
         raise RecordingError(
             f"its XML is broken or breaks off ({message})",
             file=path,
