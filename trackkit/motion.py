@@ -24,6 +24,12 @@ WHITE_M = 0.15
 DOPPLER_MPS = 0.05
 JERK_LEVELS = (0.03, 0.3, 3.0, 30.0, 300.0)
 """Densities of white jerk tried, m^2/s^5; the most likely one under the data is taken."""
+QUIET = 0.1
+"""Share of the noise tried as well on positions without velocities.
+
+A receiver (or a phone) may have smoothed its positions before it wrote them; taking them for noisy
+cuts corners by decimetres.  With velocities the corners are known either way.
+"""
 OUTLIER_M = 1.0
 """Residual scale of the Cauchy loss that keeps stray positions from pulling the drive.
 
@@ -150,8 +156,8 @@ def smooth(recording: Recording, plane: LocalPlane) -> Drive:
     if len(recording) == 1:
         still = np.zeros((1, 2)) if velocity is None else np.nan_to_num(velocity)
         return Drive(recording, plane, recording.time_s, measured, still, still * 0.0, segment)
-    jerk = _likeliest_jerk(recording.time_s, segment, measured, velocity)
-    state = _solve(recording.time_s, segment, measured, velocity, jerk)[0]
+    jerk, share = _likeliest(recording.time_s, segment, measured, velocity)
+    state = _solve(recording.time_s, segment, measured, velocity, jerk, share)[0]
     return Drive(recording, plane, recording.time_s, state[:, 0], state[:, 1], state[:, 2], segment)
 
 
@@ -167,13 +173,16 @@ def _doppler_velocity(recording: Recording, plane: LocalPlane) -> Floats | None:
     )
 
 
-def _likeliest_jerk(
+def _likeliest(
     time_s: Floats,
     segment: NDArray[np.intp],
     measured_m: Floats,
     velocity_mps: Floats | None,
-) -> float:
-    """Choose the jerk level of highest marginal likelihood, on the part that moves most."""
+) -> tuple[float, float]:
+    """Choose the jerk level, and the share of noise, of highest marginal likelihood.
+
+    On the part that moves most.
+    """
     count = len(time_s)
     begin, end = 0, count
     if count > _LIKELIHOOD_FIXES:
@@ -187,11 +196,13 @@ def _likeliest_jerk(
         end = begin + _LIKELIHOOD_FIXES
     part = slice(begin, end)
     velocity = None if velocity_mps is None else velocity_mps[part]
+    shares = (1.0, QUIET) if velocity_mps is None else (1.0,)
+    levels = [(jerk, share) for share in shares for jerk in JERK_LEVELS]
     scores = [
-        _solve(time_s[part], segment[part], measured_m[part], velocity, level)[1]
-        for level in JERK_LEVELS
+        _solve(time_s[part], segment[part], measured_m[part], velocity, *level)[1]
+        for level in levels
     ]
-    return JERK_LEVELS[int(np.argmax(scores))]
+    return levels[int(np.argmax(scores))]
 
 
 def _solve(
@@ -200,20 +211,30 @@ def _solve(
     measured_m: Floats,
     velocity_mps: Floats | None,
     jerk: float,
+    share: float,
 ) -> tuple[Floats, float]:
     """Solve the least-squares problem, reweighting stray positions.
+
+    Parameters
+    ----------
+    time_s, segment, measured_m, velocity_mps
+        The recording, on the plane.
+    jerk
+        Density of white jerk, m^2/s^5.
+    share
+        Factor on the noise of positions.
 
     Returns
     -------
     state
         Shape (n, 4, 2): position, velocity, acceleration, wander of each axis.
     log_likelihood
-        Of the data under this jerk level, up to a constant.
+        Of the data under this jerk level and share of noise, up to a constant.
     """
     from scipy.linalg import cho_solve_banded, cholesky_banded
 
     count = len(time_s)
-    prior_diagonal, prior_below = _prior_blocks(time_s, segment, jerk)
+    prior_diagonal, prior_below = _prior_blocks(time_s, segment, jerk, share)
     known = np.zeros(count, dtype=bool)
     if velocity_mps is not None:
         known = np.all(np.isfinite(velocity_mps), axis=1)
@@ -222,7 +243,7 @@ def _solve(
     state = np.zeros((count, _STATES, 2))
     log_likelihood = -np.inf
     for _ in range(_REWEIGHTINGS):
-        trust = weight * WHITE_M**-2
+        trust = weight * (share * WHITE_M) ** -2
         diagonal = prior_diagonal.copy()
         for i, j in ((0, 0), (0, 3), (3, 0), (3, 3)):
             diagonal[:, i, j] += trust
@@ -242,14 +263,16 @@ def _solve(
             squares += float((doppler[known, None] * velocity_mps[known] ** 2).sum())
         steps = np.count_nonzero(np.diff(segment) == 0)
         log_likelihood = -0.5 * (squares - fitted) - 2 * float(np.log(factor[0]).sum())
-        log_likelihood -= 3.0 * steps * float(np.log(jerk))
+        log_likelihood -= 3.0 * steps * float(np.log(jerk)) + 4.0 * count * float(np.log(share))
         log_likelihood += float(np.log(weight).sum())
         away = np.linalg.norm(measured_m - state[:, 0] - state[:, 3], axis=1)
         weight = 1.0 / (1.0 + (away / OUTLIER_M) ** 2)
     return state, log_likelihood
 
 
-def _prior_blocks(time_s: Floats, segment: NDArray[np.intp], jerk: float) -> tuple[Floats, Floats]:
+def _prior_blocks(
+    time_s: Floats, segment: NDArray[np.intp], jerk: float, share: float
+) -> tuple[Floats, Floats]:
     """Information of the motion and wander models: blocks on and below the diagonal."""
     count = len(time_s)
     step = np.diff(time_s)
@@ -272,8 +295,9 @@ def _prior_blocks(time_s: Floats, segment: NDArray[np.intp], jerk: float) -> tup
     below[:, :3, :3] -= pulled
 
     fade = np.exp(-step / WANDER_TIME_S)
-    renewed = 1.0 / (WANDER_M**2 * -np.expm1(-2.0 * step / WANDER_TIME_S))
-    diagonal[0, 3, 3] += WANDER_M**-2
+    wander_m = share * WANDER_M
+    renewed = 1.0 / (wander_m**2 * -np.expm1(-2.0 * step / WANDER_TIME_S))
+    diagonal[0, 3, 3] += wander_m**-2
     diagonal[:-1, 3, 3] += fade**2 * renewed
     diagonal[1:, 3, 3] += renewed
     below[:, 3, 3] -= fade * renewed
