@@ -228,10 +228,15 @@ def _cut(path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]) -> list[Fou
     before = 1.0 - np.einsum("ij,ij->i", direction[end], direction[end - reach])
     speed = np.minimum(path.speed_mps[begin], path.speed_mps[end])
     slow = 1.0 - np.minimum(speed / np.median(path.speed_mps), 1.0)
-    # One unit of cost: 3 m apart, 25 degrees of difference, or a bend of 45 degrees in 15 m.
-    cost = away / 3.0 + aside / 0.1 + (after + before) / 0.3 + 2.0 * slow
-    best = int(np.argmin(cost))
     typical = float(np.median(end - begin))
+    # How many whole laps a place cuts depends on where in the first and last of them it lies.
+    room = (end.max() - begin.min() - (begin - begin.min()) % typical) / typical
+    whole = np.floor(room + LAP_LENGTHS_WITHIN)
+    lost = 1.0 - whole / whole.max()
+    # One unit of cost: 3 m apart, 25 degrees of difference, a bend of 45 degrees in 15 m, or a
+    # quarter of the laps.
+    cost = away / 3.0 + aside / 0.1 + (after + before) / 0.3 + 2.0 * slow + 4.0 * lost
+    best = int(np.argmin(cost))
     here = int(begin[best])
     passages = _passages(path, path.position_m[here], direction[here])
     laps = [
@@ -273,8 +278,9 @@ def _no_lap(path: Path, name: str) -> NoLapError:
 def find_runs(path: Path, name: str) -> list[FoundLap]:
     """Find the runs of a point-to-point course.
 
-    The path is cut at stops; the longest stretch is a run, and so is every other one that begins
-    and ends within 50 m of it.
+    The path is cut at stops.  Stretches that begin and end within 50 m of each other are runs of
+    one course; the course that covers most ground at the highest speed wins, so that the way back
+    between two runs is none.
 
     Raises
     ------
@@ -291,12 +297,12 @@ def find_runs(path: Path, name: str) -> list[FoundLap]:
             file=name,
             remedy=f"record the whole course, {SHORTEST_LAP_M:.0f} m or more",
         )
-    ends = path.position_m[[longest.begin, longest.end - 1]]
-    return [
-        lap
-        for lap in stretches
-        if np.all(np.linalg.norm(path.position_m[[lap.begin, lap.end - 1]] - ends, axis=1) <= 50.0)
-    ]
+    long_enough = [lap for lap in stretches if lap.length_m >= SHORTEST_LAP_M]
+    ends = path.position_m[[(lap.begin, lap.end - 1) for lap in long_enough]]
+    apart = np.linalg.norm(ends[:, None] - ends, axis=-1).max(axis=-1)
+    weight = [lap.length_m**2 / max(lap.end_s - lap.start_s, 1.0) for lap in long_enough]
+    course = apart[int(np.argmax((apart <= 50.0) @ np.array(weight)))] <= 50.0
+    return [lap for lap, runs_it in zip(long_enough, course, strict=True) if runs_it]
 
 
 def sort_out(laps: list[FoundLap], curve: Curve) -> tuple[list[FoundLap], list[str]]:
