@@ -18,7 +18,6 @@ from trackkit.places import Place, chainage_of, ends_chainage
 from trackkit.track import (
     GATE_KINDS,
     Corner,
-    Crossover,
     Gate,
     GateKind,
     Position,
@@ -313,8 +312,10 @@ def with_datum(track: Track, chainage_m: float) -> Track:
             width_profile=profile,
         ),
         crossovers=tuple(
-            Crossover(
-                float(curve.along(chainage_m, c.over_m)), float(curve.along(chainage_m, c.under_m))
+            replace(
+                c,
+                over_m=float(curve.along(chainage_m, c.over_m)),
+                under_m=float(curve.along(chainage_m, c.under_m)),
             )
             for c in track.crossovers
         ),

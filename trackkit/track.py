@@ -48,6 +48,7 @@ class Centreline:
     height_m: Floats | None = None
     width_m: float | None = None
     width_profile: tuple[tuple[float, float, float], ...] | None = None
+    id: str = "centreline"
     properties: Mapping[str, Any] = field(default_factory=dict)
     members: Mapping[str, Any] = field(default_factory=dict)
 
@@ -162,6 +163,7 @@ class PitLane:
     id: str
     longitude_deg: Floats
     latitude_deg: Floats
+    height_m: Floats | None = None
     properties: Mapping[str, Any] = field(default_factory=dict)
     members: Mapping[str, Any] = field(default_factory=dict)
 
@@ -172,6 +174,7 @@ class Crossover:
 
     over_m: float
     under_m: float
+    members: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)

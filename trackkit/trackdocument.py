@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,7 @@ _TRACK_MEMBERS = {
     "history", "sources", "accuracy_m", "accepted", "notes",
 }  # fmt: skip
 _FEATURE_MEMBERS = {"type", "id", "geometry", "properties"}
+_CROSSOVER_MEMBERS = {"over_m", "under_m"}
 
 
 def track_from_document(document: Mapping[str, Any]) -> Track:
@@ -35,7 +36,7 @@ def track_from_document(document: Mapping[str, Any]) -> Track:
     """
     try:
         return _track_from(document)
-    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError) as error:
         raise TrackFileError(
             f"the track file is damaged ({type(error).__name__}: {error})",
             remedy="`trackkit check` lists every fault",
@@ -62,7 +63,14 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         elif role == "pit-lane":
             line = _line_from(feature)
             pit_lanes.append(
-                PitLane(feature["id"], line[:, 0], line[:, 1], properties, _members(feature))
+                PitLane(
+                    feature["id"],
+                    line[:, 0],
+                    line[:, 1],
+                    height_m=line[:, 2] if line.shape[1] > 2 else None,
+                    properties=properties,
+                    members=_members(feature),
+                )
             )
         else:
             others.append(feature)
@@ -81,7 +89,11 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         corners=tuple(sorted(corners, key=lambda corner: corner.number)),
         pit_lanes=tuple(pit_lanes),
         crossovers=tuple(
-            Crossover(float(c["over_m"]), float(c["under_m"]))
+            Crossover(
+                float(c["over_m"]),
+                float(c["under_m"]),
+                {k: v for k, v in c.items() if k not in _CROSSOVER_MEMBERS},
+            )
             for c in described.get("crossovers", ())
         ),
         country=described.get("country"),
@@ -131,6 +143,7 @@ def _centreline_from(
         height_m=line[:, 2] if line.shape[1] > 2 else None,
         width_m=properties.pop("width_m", None),
         width_profile=None if profile is None else tuple((a, b, c) for a, b, c in profile),
+        id=feature["id"],
         properties=properties,
         members=_members(feature),
     )
@@ -173,15 +186,12 @@ def _corner_from(feature: Mapping[str, Any], properties: dict[str, Any]) -> Corn
 def track_to_document(track: Track) -> dict[str, Any]:
     """Turn a `Track` into the JSON of a track file."""
     line = track.centreline
-    columns = [line.longitude_deg, line.latitude_deg]
-    if line.height_m is not None:
-        columns.append(line.height_m)
-    coordinates = np.column_stack(columns)
+    coordinates = _columns(line)
     lines = [coordinates]
     features = [
         {
             "type": "Feature",
-            "id": "centreline",
+            "id": line.id,
             "geometry": _line_geometry(coordinates),
             "properties": {
                 "role": "centreline",
@@ -199,7 +209,7 @@ def track_to_document(track: Track) -> dict[str, Any]:
         lines.append(ends)
         features.append(_gate_feature(gate, ends))
     for pit_lane in track.pit_lanes:
-        path = np.column_stack([pit_lane.longitude_deg, pit_lane.latitude_deg])
+        path = _columns(pit_lane)
         lines.append(path)
         features.append(
             {
@@ -211,6 +221,10 @@ def track_to_document(track: Track) -> dict[str, Any]:
             }
         )
     features.extend(_corner_feature(corner) for corner in track.corners)
+    lines.extend(np.array([corner.apex]) for corner in track.corners)
+    lines.extend(
+        np.array([p]) for f in track.other_features for p in _positions_in(f.get("geometry"))
+    )
     box = bounding_box(lines)
     return {
         "type": "FeatureCollection",
@@ -227,7 +241,7 @@ def track_to_document(track: Track) -> dict[str, Any]:
             "length_surface_m": _rounded(track.length_surface_m, 3),
             "line": track.line,
             "crossovers": [
-                {"over_m": round(c.over_m, 2), "under_m": round(c.under_m, 2)}
+                {"over_m": round(c.over_m, 2), "under_m": round(c.under_m, 2), **c.members}
                 for c in track.crossovers
             ],
             "country": track.country,
@@ -244,6 +258,26 @@ def track_to_document(track: Track) -> dict[str, Any]:
         **track.foreign,
         "features": [*features, *track.other_features],
     }
+
+
+def _columns(line: Centreline | PitLane) -> Floats:
+    columns = [line.longitude_deg, line.latitude_deg]
+    if line.height_m is not None:
+        columns.append(line.height_m)
+    return np.column_stack(columns)
+
+
+def _positions_in(geometry: object) -> Iterator[list[float]]:
+    """Walk any GeoJSON geometry for its positions, longitude and latitude only."""
+    if isinstance(geometry, Mapping):
+        for member in ("coordinates", "geometries"):
+            yield from _positions_in(geometry.get(member))
+    elif isinstance(geometry, list):
+        if len(geometry) >= 2 and all(isinstance(value, int | float) for value in geometry):
+            yield geometry[:2]
+        else:
+            for part in geometry:
+                yield from _positions_in(part)
 
 
 def _rounded(value: float | None, decimals: int) -> float | None:

@@ -7,6 +7,7 @@ import os
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
+from math import isinf
 from pathlib import Path
 from typing import Any
 
@@ -73,7 +74,12 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
     if not data.strip():
         raise TrackFileError("is empty", file=path)
     try:
-        document = json.loads(data.decode("utf-8-sig"), parse_constant=_refuse_constant)
+        document = json.loads(
+            data.decode("utf-8-sig"), parse_constant=_refuse_constant, parse_float=_finite
+        )
+        if b"\\u" in data:
+            # Half a surrogate pair parses, but no UTF-8 file can hold it (RFC 8259 section 8.2).
+            json.dumps(document, ensure_ascii=False).encode()
     except UnicodeDecodeError as error:
         raise TrackFileError(
             "is not text, so it is no track file",
@@ -118,6 +124,13 @@ def _refuse_constant(name: str) -> float:
     raise ValueError(f"{name} is no JSON number")
 
 
+def _finite(text: str) -> float:
+    value = float(text)
+    if isinf(value):
+        raise ValueError(f"{text} is too large a number")
+    return value
+
+
 def schema_faults(document: Mapping[str, Any]) -> list[tuple[str, str]]:
     """List where a document breaks the schema, as pairs of place and what is wrong."""
     from jsonschema import Draft202012Validator
@@ -127,7 +140,9 @@ def schema_faults(document: Mapping[str, Any]) -> list[tuple[str, str]]:
     for error in Draft202012Validator(schema()).iter_errors(document):
         # if/then branches report through their children; the deepest is the one to say.
         leaf = best_match([error]) or error
-        faults.append((_place_in(document, list(leaf.absolute_path)), _shortened(leaf.message)))
+        # Of "not", only the schema's own description says what is asked.
+        what = str(leaf.schema["description"]) if leaf.validator == "not" else leaf.message
+        faults.append((_place_in(document, list(leaf.absolute_path)), _shortened(what)))
     return sorted(set(faults))
 
 
