@@ -18,11 +18,16 @@ LEAST_TURN_DEG = 20.0
 JOIN_WITHIN_M = 15.0
 """Bends of the same hand closer together than this are one corner."""
 _CURVATURE_WINDOW_M = 8.0
+_AS_TIGHT = 0.98
+"""Share of the largest curvature from which a place counts as equally tight."""
 
 
 @dataclass(frozen=True)
 class Bend:
-    """A stretch of line that turns one way: where it begins, is tightest, and ends (metres)."""
+    """A stretch of line that turns one way: where it begins, is tightest, and ends (metres).
+
+    Where it is equally tight for a while, as on an arc of a circle, the apex is in the middle.
+    """
 
     entry_m: float
     apex_m: float
@@ -81,7 +86,7 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
         turned = float(np.degrees(bend[begin:end].sum() * step))
         if abs(turned) < LEAST_TURN_DEG:
             continue
-        apex = begin + int(np.argmax(bend[begin:end] * side))
+        apex = begin + _tightest(bend[begin:end] * side)
         bends.append(
             Bend(
                 entry_m=float(curve.wrap((begin + shift) * step)),
@@ -94,6 +99,16 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
         )
     bends.sort(key=lambda b: b.apex_m)
     return bends, _between(curve, bends)
+
+
+def _tightest(bend: Floats) -> int:
+    """Index of the middle of the stretch that is as tight as the tightest place."""
+    peak = int(np.argmax(bend))
+    slacker = np.flatnonzero(bend < _AS_TIGHT * bend[peak])
+    after = int(np.searchsorted(slacker, peak))
+    first = int(slacker[after - 1]) + 1 if after else 0
+    last = int(slacker[after]) - 1 if after < len(slacker) else len(bend) - 1
+    return (first + last) // 2
 
 
 def _runs(hand: NDArray[np.intp]) -> list[tuple[int, int, int]]:
