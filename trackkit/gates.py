@@ -13,7 +13,7 @@ from trackkit.centreline import direction_of
 from trackkit.clearance import RECEIVER_ACCURACY_M, distance_to_other_piece
 from trackkit.corners import find_bends
 from trackkit.errors import PlaceError
-from trackkit.geodesy import Floats
+from trackkit.geodesy import Floats, wrap_longitude
 from trackkit.places import Place, chainage_of, ends_chainage
 from trackkit.track import (
     GATE_KINDS,
@@ -290,6 +290,9 @@ def with_datum(track: Track, chainage_m: float) -> Track:
     room = min(0.3 * spacing, 0.3)
     order = order[(ahead[order] > room) & (curve.length_m - ahead[order] > room)]
     start_lon, start_lat = track.plane.to_geographic(curve.position(chainage_m))
+    # The plane and the line may count longitudes from different sides of the antimeridian.
+    near = float(line.longitude_deg[0])
+    start_lon = near + wrap_longitude(start_lon - near)
     longitude = np.concatenate([[start_lon], line.longitude_deg[order], [start_lon]])
     latitude = np.concatenate([[start_lat], line.latitude_deg[order], [start_lat]])
     height = None
