@@ -143,6 +143,19 @@ def hairpin_circuit():
     )  # fmt: skip
 
 
+def block_circuit():
+    """An invented circuit of 1,388.5 m round a block, anticlockwise, from mid straight.
+
+    Bends of 30 m radius (47.12 m long) at 200, 447.12, 894.25 and 1,141.37 m; straights between.
+    """
+    bend = arc(30, 90)
+    return Road(
+        (straight(200), bend, straight(200), bend, straight(400), bend, straight(200), bend,
+         straight(200)),
+        start=(0.0, -130.0),
+    )  # fmt: skip
+
+
 def hill_course():
     """An invented course from one point to another, 1,257 m: bends of 60 and 80 m radius."""
     return Road(
