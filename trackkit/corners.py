@@ -18,7 +18,7 @@ LEAST_TURN_DEG = 20.0
 JOIN_WITHIN_M = 15.0
 """Bends of the same hand closer together than this are one corner."""
 _CURVATURE_WINDOW_M = 8.0
-_AS_TIGHT = 0.98
+_AS_TIGHT = 0.95
 """Share of the largest curvature from which a place counts as equally tight."""
 
 
