@@ -12,6 +12,7 @@ from pyproj import Geod, Proj
 Floats = NDArray[np.float64]
 
 WGS84 = Geod(ellps="WGS84")
+_QUARTER_EARTH_M = 10_000_000.0
 MEAN_EARTH_RADIUS_M = 6_371_008.8
 """Mean radius of WGS 84, (2a + b) / 3 (NIMA TR8350.2; from memory)."""
 
@@ -139,6 +140,10 @@ def distance_to_polyline(
         line_longitude,
         line_latitude,
     )
+    if float(distance.min()) > _QUARTER_EARTH_M:
+        # Near the antipode the projection tears neighbours apart, and the line between them would
+        # pass anywhere; at that distance the nearest vertex is as good.
+        return float(distance.min())
     azimuth = np.radians(azimuth)
     vertex = np.stack([distance * np.sin(azimuth), distance * np.cos(azimuth)], axis=-1)
     start, step = vertex[:-1], np.diff(vertex, axis=0)

@@ -22,6 +22,7 @@ AT_WITHIN_M = 30.0
 DEFAULT_RADIUS_M = 5000.0
 FIRST_FIXES = 10
 """A recording is located by the median of its first fixes, as many as these."""
+_LONGEST_DEGREE_M = 111_700.0
 
 Answer = Literal["at", "near", "none"]
 
@@ -130,8 +131,8 @@ def locate(
     """Find the known circuits nearest to a position.
 
     Distances are geodesic, to the nearest point of each centreline.  Tracks are first ranked by
-    a lower bound, the distance to one vertex less the length of the line, so that only those that
-    can be among the nearest are measured in full.
+    a lower bound, the distance to one vertex less how far the line can reach from it, so that only
+    those that can be among the nearest are measured in full.
 
     Parameters
     ----------
@@ -149,7 +150,7 @@ def locate(
     first = np.array(
         [(e.track.centreline.longitude_deg[0], e.track.centreline.latitude_deg[0]) for e in entries]
     )
-    reach = np.array([max(e.track.length_m, 0.0) for e in entries])
+    reach = np.array([_reach_m(e.track) for e in entries])
     bound = geodesic_distance(longitude_deg, latitude_deg, first[:, 0], first[:, 1]) - reach
     measured: list[tuple[float, Entry]] = []
     for index in np.argsort(bound, kind="stable").tolist():
@@ -173,6 +174,18 @@ def locate(
             for d, e in named
         ),
         tuple(at) if len(at) > 1 else (),
+    )
+
+
+def _reach_m(track: Track) -> float:
+    """How far a line can be from any of its vertices: along a meridian, then along a parallel.
+
+    From the positions themselves, since a file may declare any length.
+    """
+    line = track.centreline
+    widest = float(np.cos(np.radians(line.latitude_deg)).max())
+    return _LONGEST_DEGREE_M * float(
+        np.ptp(line.latitude_deg) + widest * np.ptp(line.longitude_deg)
     )
 
 
