@@ -37,6 +37,13 @@ Holland & Welsch (1977), Robust regression using iteratively reweighted least sq
 """
 _LIKELIHOOD_FIXES = 3000
 _REWEIGHTINGS = 3
+_REFINEMENTS = 2
+_LEAST_WANDERING_M = 3e-6
+"""How far truth may leave a smooth path between two fixes at least, one sigma.
+
+Fixes a few milliseconds apart would tie their positions together so tightly that float64 holds
+nothing else about them.
+"""
 
 # Inverse of the covariance of (position, velocity, acceleration) after unit time of unit white
 # jerk, [[1/20, 1/8, 1/6], [1/8, 1/3, 1/2], [1/6, 1/2, 1]].
@@ -166,11 +173,11 @@ def _doppler_velocity(recording: Recording, plane: LocalPlane) -> Floats | None:
         return None
     convergence = plane.convergence_deg(recording.longitude_deg, recording.latitude_deg)
     course = np.radians(recording.course_deg - convergence)
-    # Standing still, receivers leave the course out: then the velocity is known without it.
-    course = np.where(recording.speed_mps < 0.3, np.nan_to_num(course), course)
-    return np.asarray(
-        recording.speed_mps[:, None] * np.stack([np.sin(course), np.cos(course)], axis=-1)
-    )
+    # Standing still, receivers leave the course out, and the speed they give is noise, which
+    # would add up to a drift in whatever direction was put in its place.
+    still = (recording.speed_mps < 0.3) & ~np.isfinite(course)
+    course, speed = np.where(still, 0.0, course), np.where(still, 0.0, recording.speed_mps)
+    return np.asarray(speed[:, None] * np.stack([np.sin(course), np.cos(course)], axis=-1))
 
 
 def _likeliest(
@@ -234,74 +241,144 @@ def _solve(
     from scipy.linalg import cho_solve_banded, cholesky_banded
 
     count = len(time_s)
-    prior_diagonal, prior_below = _prior_blocks(time_s, segment, jerk, share)
-    known = np.zeros(count, dtype=bool)
+    prior = _Prior.of(time_s, segment, jerk, share)
+    doppler, velocity = np.zeros(count), np.zeros((count, 2))
     if velocity_mps is not None:
         known = np.all(np.isfinite(velocity_mps), axis=1)
-    doppler = np.where(known, DOPPLER_MPS**-2, 0.0)
+        doppler = np.where(known, DOPPLER_MPS**-2, 0.0)
+        velocity = np.where(known[:, None], velocity_mps, 0.0)
     weight = np.ones(count)
+    # The wander leaves the place of the whole drive to 1 part in 10^12 of what ties one fix to the
+    # next.  Rounding shifts a solution by a share of its own size: so what is solved for is the
+    # small distance from the measured positions, and then what that left over.
     state = np.zeros((count, _STATES, 2))
+    state[:, 0] = measured_m
     log_likelihood = -np.inf
     for _ in range(_REWEIGHTINGS):
         trust = weight * (share * WHITE_M) ** -2
-        diagonal = prior_diagonal.copy()
+        diagonal, below = prior.blocks()
         for i, j in ((0, 0), (0, 3), (3, 0), (3, 3)):
             diagonal[:, i, j] += trust
         diagonal[:, 1, 1] += doppler
-        right = np.zeros((count, _STATES, 2))
-        right[:, 0] = right[:, 3] = trust[:, None] * measured_m
-        if velocity_mps is not None:
-            right[:, 1] = doppler[:, None] * np.where(known[:, None], velocity_mps, 0.0)
-        factor = cholesky_banded(_banded(diagonal, prior_below), lower=True, check_finite=False)
-        flat = cho_solve_banded(
-            (factor, True), right.reshape(count * _STATES, 2), check_finite=False
-        )
-        state = flat.reshape(count, _STATES, 2)
-        fitted = float(np.einsum("nij,nij->", right, state))
-        squares = float((trust[:, None] * measured_m**2).sum())
-        if velocity_mps is not None:
-            squares += float((doppler[known, None] * velocity_mps[known] ** 2).sum())
+        factor = cholesky_banded(_banded(diagonal, below), lower=True, check_finite=False)
+        for _ in range(_REFINEMENTS):
+            pull, _ = prior.pull(state)
+            away = trust[:, None] * (measured_m - state[:, 0] - state[:, 3])
+            pull[:, 0] += away
+            pull[:, 3] += away
+            pull[:, 1] += doppler[:, None] * (velocity - state[:, 1])
+            flat = pull.reshape(count * _STATES, 2)
+            step = cho_solve_banded((factor, True), flat, check_finite=False)
+            state += step.reshape(count, _STATES, 2)
+        away = np.sum((measured_m - state[:, 0] - state[:, 3]) ** 2, axis=1)
+        squares = prior.pull(state)[1] + float(np.sum(trust * away))
+        squares += float(np.sum(doppler[:, None] * (velocity - state[:, 1]) ** 2))
         steps = np.count_nonzero(np.diff(segment) == 0)
-        log_likelihood = -0.5 * (squares - fitted) - 2 * float(np.log(factor[0]).sum())
+        log_likelihood = -0.5 * squares - 2 * float(np.log(factor[0]).sum())
         log_likelihood -= 3.0 * steps * float(np.log(jerk)) + 4.0 * count * float(np.log(share))
         log_likelihood += float(np.log(weight).sum())
-        away = np.linalg.norm(measured_m - state[:, 0] - state[:, 3], axis=1)
-        weight = 1.0 / (1.0 + (away / OUTLIER_M) ** 2)
+        weight = 1.0 / (1.0 + away / OUTLIER_M**2)
     return state, log_likelihood
 
 
-def _prior_blocks(
-    time_s: Floats, segment: NDArray[np.intp], jerk: float, share: float
-) -> tuple[Floats, Floats]:
-    """Information of the motion and wander models: blocks on and below the diagonal."""
-    count = len(time_s)
-    step = np.diff(time_s)
-    diagonal = np.zeros((count, _STATES, _STATES))
-    below = np.zeros((count - 1, _STATES, _STATES))
-    # A vehicle's speed and acceleration are bounded; this keeps a lone fix solvable.
-    diagonal[:, 1, 1] += 1e-6
-    diagonal[:, 2, 2] += 1e-4 / max(count, 1)
+@dataclass(frozen=True, eq=False)
+class _Prior:
+    """What the motion and wander models say of one axis, before any measurement.
 
-    scale = np.stack([step**-2.5, step**-1.5, step**-0.5], axis=-1)
-    information = scale[:, :, None] * _JERK_INFORMATION * scale[:, None, :] / jerk
-    information[np.diff(segment) != 0] = 0.0
-    forward = np.zeros((count - 1, 3, 3))
-    forward[:, 0, 0] = forward[:, 1, 1] = forward[:, 2, 2] = 1.0
-    forward[:, 0, 1] = forward[:, 1, 2] = step
-    forward[:, 0, 2] = 0.5 * step**2
-    pulled = np.einsum("kij,kjl->kil", information, forward)
-    diagonal[:-1, :3, :3] += np.einsum("kji,kjl->kil", forward, pulled)
-    diagonal[1:, :3, :3] += information
-    below[:, :3, :3] -= pulled
+    Parameters
+    ----------
+    still
+        Information that velocity and acceleration are zero, shape (2,).
+    forward
+        Motion over each step without jerk, shape (n - 1, 3, 3).
+    information
+        Inverse covariance of what jerk adds, shape (n - 1, 3, 3).
+    fade, renewed
+        Share of the wander that is left after each step, and the information on the rest.
+    first
+        Information that the wander of the first fix is zero.
+    """
 
-    fade = np.exp(-step / WANDER_TIME_S)
-    wander_m = share * WANDER_M
-    renewed = 1.0 / (wander_m**2 * -np.expm1(-2.0 * step / WANDER_TIME_S))
-    diagonal[0, 3, 3] += wander_m**-2
-    diagonal[:-1, 3, 3] += fade**2 * renewed
-    diagonal[1:, 3, 3] += renewed
-    below[:, 3, 3] -= fade * renewed
-    return diagonal, below
+    still: Floats
+    forward: Floats
+    information: Floats
+    fade: Floats
+    renewed: Floats
+    first: float
+
+    @classmethod
+    def of(cls, time_s: Floats, segment: NDArray[np.intp], jerk: float, share: float) -> _Prior:
+        step = np.diff(time_s)
+        forward = np.zeros((len(step), 3, 3))
+        forward[:, 0, 0] = forward[:, 1, 1] = forward[:, 2, 2] = 1.0
+        forward[:, 0, 1] = forward[:, 1, 2] = step
+        forward[:, 0, 2] = 0.5 * step**2
+        shortest = (_LEAST_WANDERING_M**2 * _JERK_INFORMATION[0, 0] / jerk) ** 0.2
+        span = np.maximum(step, shortest)
+        scale = np.stack([span**-2.5, span**-1.5, span**-0.5], axis=-1)
+        information = scale[:, :, None] * _JERK_INFORMATION * scale[:, None, :] / jerk
+        information[np.diff(segment) != 0] = 0.0
+        wander_m = share * WANDER_M
+        return cls(
+            # A vehicle's speed and acceleration are bounded; this keeps a lone fix solvable.
+            still=np.array([1e-6, 1e-4 / max(len(time_s), 1)]),
+            forward=forward,
+            information=information,
+            fade=np.exp(-step / WANDER_TIME_S),
+            renewed=1.0 / (wander_m**2 * -np.expm1(-2.0 * step / WANDER_TIME_S)),
+            first=wander_m**-2,
+        )
+
+    def blocks(self) -> tuple[Floats, Floats]:
+        """Lay out the information matrix: blocks on and below the diagonal."""
+        count = len(self.fade) + 1
+        diagonal = np.zeros((count, _STATES, _STATES))
+        below = np.zeros((count - 1, _STATES, _STATES))
+        diagonal[:, 1, 1] += self.still[0]
+        diagonal[:, 2, 2] += self.still[1]
+        pulled = self.information @ self.forward
+        diagonal[:-1, :3, :3] += self.forward.transpose(0, 2, 1) @ pulled
+        diagonal[1:, :3, :3] += self.information
+        below[:, :3, :3] -= pulled
+        diagonal[0, 3, 3] += self.first
+        diagonal[:-1, 3, 3] += self.fade**2 * self.renewed
+        diagonal[1:, 3, 3] += self.renewed
+        below[:, 3, 3] -= self.fade * self.renewed
+        return diagonal, below
+
+    def pull(self, state: Floats) -> tuple[Floats, float]:
+        """Return how the models pull at a state, shape (n, 4, 2), and its weighted squares.
+
+        The pull is minus the information matrix times the state, worked out from what each step
+        leaves unexplained, which is small, rather than from the matrix, whose terms are large.
+        """
+        # Fixes run along the last axis: so the sums below go over contiguous memory.
+        x = np.ascontiguousarray(state.transpose(1, 2, 0))
+        pull = np.zeros_like(x)
+        before, after = x[:, :, :-1], x[:, :, 1:]
+        step = self.forward[:, 0, 1].copy()
+        information = np.ascontiguousarray(self.information.transpose(1, 2, 0))
+        jerked = after[:3] - before[:3]
+        jerked[0] -= step * before[1] + (0.5 * step**2) * before[2]
+        jerked[1] -= step * before[2]
+        force = np.empty_like(jerked)
+        for i in range(3):
+            one, two, three = information[i]
+            force[i] = one * jerked[0] + two * jerked[1] + three * jerked[2]
+        pull[:3, :, 1:] -= force
+        pull[:3, :, :-1] += force
+        pull[1, :, :-1] += step * force[0]
+        pull[2, :, :-1] += step * force[1] + (0.5 * step**2) * force[0]
+        fresh = after[3] - self.fade * before[3]
+        strain = self.renewed * fresh
+        pull[3, :, 1:] -= strain
+        pull[3, :, :-1] += self.fade * strain
+        pull[3, :, 0] -= self.first * x[3, :, 0]
+        still = self.still[:, None, None] * x[1:3]
+        pull[1:3] -= still
+        squares = float(np.sum(jerked * force) + np.sum(fresh * strain) + np.sum(still * x[1:3]))
+        squares += self.first * float(np.sum(x[3, :, 0] ** 2))
+        return np.ascontiguousarray(pull.transpose(2, 0, 1)), squares
 
 
 def _banded(diagonal: Floats, below: Floats) -> Floats:
