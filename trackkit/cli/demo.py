@@ -10,7 +10,7 @@ import click
 from trackkit.cli.common import Command
 from trackkit.errors import OutputError, TrackkitError
 
-CIRCUIT = "tanglewick-kart-circuit"
+CIRCUIT = "pipwick-kart-circuit"
 """Id of the shipped, invented circuit that the demo drives on."""
 
 
@@ -56,7 +56,7 @@ def demo(out: str | None) -> None:
     )
     _step("Its laps and sectors are timed", ["laps", track, session])
     longitude, latitude = built.plane.to_geographic(
-        built.curve.position(0.0) + 40.0 * built.curve.left(0.0)
+        built.curve.position(0.0) + 20.0 * built.curve.left(0.0)
     )
     _step(
         "Someone standing beside the finish gate asks which circuit this is",
