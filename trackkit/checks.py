@@ -11,7 +11,12 @@ from typing import Literal
 import numpy as np
 
 from trackkit.centreline import direction_of, self_crossings
-from trackkit.clearance import OWN_TURN_DEG, RECEIVER_ACCURACY_M, distance_to_other_piece
+from trackkit.clearance import (
+    NEAR_ENOUGH_M,
+    OWN_TURN_DEG,
+    RECEIVER_ACCURACY_M,
+    distance_to_other_piece,
+)
 from trackkit.errors import PlaceError, TrackFileError, TrackkitError
 from trackkit.gates import BESIDE_THE_TRACK
 from trackkit.places import ends_chainage
@@ -328,7 +333,7 @@ def _other_track(track: Track, gate: Gate, chainage_m: float) -> Iterator[Findin
     accuracy = max(RECEIVER_ACCURACY_M, track.accuracy_m or 0.0)
     for side, end in zip(("left", "right"), ends, strict=True):
         away = distance_to_other_piece(track.curve, chainage_m, end)
-        if away < accuracy:
+        if away < accuracy - NEAR_ENOUGH_M:
             yield _finding(
                 track, "warning", "gate-end-near-other-track", gate.id, chainage_m,
                 f"the {side} end of gate {gate.name} is {away:.1f} m from another piece of track "

@@ -6,12 +6,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from trackkit.curve import Curve
-from trackkit.geodesy import Floats
+from trackkit.geodesy import Floats, distance_to_segments
 
 OWN_TURN_DEG = 60.0
 """A piece of track counts as another one where the line has turned by more than this."""
 RECEIVER_ACCURACY_M = 3.0
 """Three sigma of a receiver's slow wander of 1 m (DESIGN.md section 6)."""
+NEAR_ENOUGH_M = 0.01
+"""What rounding a gate's end, and the spline between vertices, may take off a clearance."""
 _MOST_SAMPLES = 2500
 
 
@@ -99,8 +101,12 @@ def distance_to_other_piece(curve: Curve, chainage_m: float, position_m: ArrayLi
     other = ~own_stretch(direction, index, closed=curve.closed)
     if not other.any():
         return float("inf")
-    away = sample[other] - np.asarray(position_m, dtype=float)
-    return float(np.sqrt(np.einsum("ij,ij->i", away, away).min()))
+    # From sample to sample: on a long course the samples themselves are metres apart.
+    goes_on = np.roll(other, -1)
+    if not curve.closed:
+        goes_on[-1] = False
+    following = np.where(goes_on[:, None], np.roll(sample, -1, axis=0), sample)
+    return float(distance_to_segments(position_m, sample[other], following[other]).min())
 
 
 _sample_cache: dict[int, tuple[Curve, Floats, Floats]] = {}

@@ -77,8 +77,7 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
     step = float(chainage[1] - chainage[0])
     bend = smoothed_curvature(curve, chainage)
     hand = np.where(np.abs(bend) > 1.0 / CORNER_RADIUS_M, np.sign(bend), 0.0).astype(np.intp)
-    turning = np.flatnonzero(hand == 0)
-    shift = int(turning[0]) if curve.closed and len(turning) else 0
+    shift = _seam(hand) if curve.closed else 0
     hand, bend = np.roll(hand, -shift), np.roll(bend, -shift)
     stretches = _joined(_runs(hand), round(JOIN_WITHIN_M / step))
     bends = []
@@ -109,6 +108,20 @@ def _tightest(bend: Floats) -> int:
     first = int(slacker[after - 1]) + 1 if after else 0
     last = int(slacker[after]) - 1 if after < len(slacker) else len(bend) - 1
     return (first + last) // 2
+
+
+def _seam(hand: NDArray[np.intp]) -> int:
+    """Index at which to cut a closed line open so that no corner is cut: in its longest straight.
+
+    Without a straight it is where one hand follows the other, and 0 where there is but one hand.
+    """
+    turning = np.flatnonzero(hand)
+    if len(turning) == 0:
+        return 0
+    gap = np.diff(turning, append=turning[0] + len(hand))
+    if gap.max() > 1:
+        return int(turning[np.argmax(gap)] + 1) % len(hand)
+    return int(np.argmax(hand != np.roll(hand, 1)))
 
 
 def _runs(hand: NDArray[np.intp]) -> list[tuple[int, int, int]]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trackkit.centreline import direction_of
-from trackkit.clearance import RECEIVER_ACCURACY_M, distance_to_other_piece
+from trackkit.clearance import NEAR_ENOUGH_M, RECEIVER_ACCURACY_M, distance_to_other_piece
 from trackkit.corners import find_bends
 from trackkit.errors import PlaceError
 from trackkit.geodesy import Floats, wrap_longitude
@@ -112,7 +112,7 @@ def _usable_half(
             distance_to_other_piece(track.curve, chainage_m, centre + r * aside)
             for r in reach[len(reach) // 2 :]
         )
-        if away >= RECEIVER_ACCURACY_M:
+        if away >= RECEIVER_ACCURACY_M - 0.5 * NEAR_ENOUGH_M:
             return half
         half -= 0.5
     return NARROWEST_HALF_M

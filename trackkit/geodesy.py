@@ -146,8 +146,13 @@ def distance_to_polyline(
         return float(distance.min())
     azimuth = np.radians(azimuth)
     vertex = np.stack([distance * np.sin(azimuth), distance * np.cos(azimuth)], axis=-1)
-    start, step = vertex[:-1], np.diff(vertex, axis=0)
+    return float(distance_to_segments(np.zeros(2), vertex[:-1], vertex[1:]).min())
+
+
+def distance_to_segments(position_m: ArrayLike, start_m: Floats, end_m: Floats) -> Floats:
+    """Distance from one plane position, shape (2,), to straight segments, shape (n, 2) each."""
+    to_start, step = start_m - np.asarray(position_m, dtype=float), end_m - start_m
     squared = np.einsum("ij,ij->i", step, step)
-    along = -np.einsum("ij,ij->i", start, step) / np.where(squared > 0, squared, 1.0)
-    nearest = start + np.clip(along, 0.0, 1.0)[:, None] * step
-    return float(np.hypot(nearest[:, 0], nearest[:, 1]).min())
+    along = -np.einsum("ij,ij->i", to_start, step) / np.where(squared > 0, squared, 1.0)
+    nearest = to_start + np.clip(along, 0.0, 1.0)[:, None] * step
+    return np.asarray(np.hypot(nearest[:, 0], nearest[:, 1]))
