@@ -118,6 +118,14 @@ def test_a_bend_on_the_antimeridian_is_kept_when_parts_are_joined():
     assert join_line(parts) == pytest.approx(np.array([[179.9, 1.0], [180.0, 1.1], [180.1, 1.0]]))
 
 
+@pytest.mark.parametrize("off_deg", [1e-7, 1e-5])
+def test_a_vertex_on_the_antimeridian_a_centimetre_off_the_chord_is_kept(off_deg):
+    line = np.array([[179.9998, 1.0], [180.0, 1.0 + off_deg], [180.0002, 1.0]])
+    other_side = line[1:] - [360.0, 0.0]
+    assert join_line([line[:2], other_side]) == pytest.approx(line, abs=1e-9)
+    assert join_line([np.round(part, 8) for part in cut_line(line)]) == pytest.approx(line)
+
+
 def test_parts_that_do_not_meet_are_joined_across_their_gap():
     parts = [np.array([[179.8, 1.0], [179.9, 1.0]]), np.array([[-179.9, 1.0], [-179.8, 1.0]])]
     assert join_line(parts) == pytest.approx(

@@ -286,7 +286,9 @@ coordinates = st.tuples(st.floats(-170, 170), st.floats(-80, 80))
 @given(coordinates, coordinates)
 def test_a_segment_cuts_the_curve_at_the_same_places_from_either_end(start, end):
     there, back = OVAL.crossed_by(start, end), OVAL.crossed_by(end, start)
-    assert there == pytest.approx(back, abs=1e-6)
+    assert len(there) == len(back)
+    for where in there:
+        assert OVAL.separation(where, back).min() < 1e-6
 
 
 @settings(max_examples=60)
