@@ -13,7 +13,8 @@ from trackkit.building import build_from_line
 from trackkit.errors import PlaceError
 from trackkit.gates import move_gate, place_gate, remove_gate, square_ends, with_datum
 from trackkit.places import Place, ends_chainage
-from trackkit.track import Crossover
+from trackkit.track import Crossover, Gate
+from trackkit.trackfile import stored
 
 GATES = [
     ("finish", "finish", 0.0),
@@ -308,6 +309,35 @@ def test_however_the_finish_is_moved_the_others_stay_on_the_ground(request, fixt
     for i in others[1:]:
         now = float(track.curve.along(first, track.gate(i).chainage_m))
         assert now == pytest.approx(apart[i], abs=0.01)
+
+
+def test_moving_the_finish_by_millimetres_again_and_again_does_not_turn_it(stored_spacing):
+    track = stored_spacing
+    moves = (223.56, 0.004, 0.03, -0.002, 0.2, -0.05, 0.003)
+    for place in moves:
+        # As the command line does it: written and read back, rounded to 1 mm.
+        track = stored(move_gate(track, "finish", at(place))[0])
+
+    left, right = track.gate_ends(track.finish)
+    # In the middle of the first bend, where the road runs north-east.
+    _, ahead = block_circuit().at(sum(moves))
+    forward = np.array([left[1] - right[1], right[0] - left[0]]) / np.linalg.norm(left - right)
+    assert np.degrees(np.arccos(forward @ ahead)) < 1.0
+    assert track.length_m == pytest.approx(stored_spacing.length_m, abs=0.01)
+
+
+def test_a_gate_across_two_legs_keeps_its_own_crossing_when_the_finish_moves(block):
+    # Across both long sides, y = -130 and y = 130; it counts on the far one, at 694.25 m.
+    left, right = lonlat((0.0, -150.0)), lonlat((0.0, 190.0))
+    both = block.with_gates(
+        [*block.gates, Gate("both", "speed", "Both", left, right, chainage_m=694.25)]
+    )
+
+    track, _, _ = move_gate(both, "finish", at(500.0))
+    back, _, _ = move_gate(track, "finish", at(-500.0))
+
+    assert track.gate("both").chainage_m == pytest.approx(194.25, abs=0.02)
+    assert back.gate("both").chainage_m == pytest.approx(694.25, abs=0.02)
 
 
 def test_corners_are_numbered_from_the_new_finish_and_keep_their_ids_and_names(stored_spacing):

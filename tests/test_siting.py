@@ -44,12 +44,15 @@ def test_the_finish_goes_on_the_longest_straight():
 
 
 def test_the_finish_is_not_put_on_the_longest_straight_where_other_track_is_beside_it():
-    # Two straights are 200 m long: 0 to 200 m has another leg 8 m beside it, 622 to 822 m has 30 m.
+    # The longest straight, 0 to 230 m, has another leg 8 m beside it; the next longest, 200 m from
+    # 682.5 to 882.5 m, has 30 m to the next.
     road = hairpin_circuit()
+    _, hairpin, _, *rest = road.pieces
+    road = Road((straight(230), hairpin, straight(180), *rest), start=road.start)
 
     chainage, why = choose_finish(curve_of(road), None)
 
-    assert 622.5 + 0.15 * 200 <= chainage <= 822.5 - 0.15 * 200
+    assert 682.5 + 0.15 * 200 <= chainage <= 882.5 - 0.15 * 200
     assert re.search(r", 3[01] m from the nearest other piece of track", why)
 
 
