@@ -1,5 +1,7 @@
 """The smoothed drive follows truth where the model says it should."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,8 +9,9 @@ from hypothesis import strategies as st
 from pyproj import Geod
 
 from trackkit.geodesy import LocalPlane
-from trackkit.motion import _solve, hermite, smooth
+from trackkit.motion import quintic, smooth
 from trackkit.recording import Recording
+from trackkit.smoother import Levels, Measured, _Model, difference_variance, solve
 
 PLANE = LocalPlane(11.0, 47.0)
 GEOD = Geod(ellps="WGS84")
@@ -255,12 +258,14 @@ def kalman_and_rauch_tung_striebel(time, position, velocity, jerk, weight):
         else:
             motion = None
         before = guess, spread
-        # Speed and acceleration of a vehicle are bounded: 1 km/s, and 100 m/s^2 over the whole.
+        # Speed and acceleration of a vehicle are bounded, at the first fix: 1 km/s, 100 m/s^2.
         rows = [
             (np.array([1.0, 0, 0, 1.0]), position[k], WHITE_M**2 / weight[k]),
             (np.array([0, 1.0, 0, 0]), 0.0, 1e6),
-            (np.array([0, 0, 1.0, 0]), 0.0, 1e4 * count),
+            (np.array([0, 0, 1.0, 0]), 0.0, 1e4),
         ]
+        if k:
+            rows = rows[:1]
         if velocity is not None:
             rows.append((np.array([0, 1.0, 0, 0]), velocity[k], DOPPLER_MPS**2))
         for row, value, variance in rows:
@@ -286,25 +291,22 @@ def test_the_drive_equals_a_rauch_tung_striebel_smoother(jerk, doppler):
     time = np.cumsum(random.uniform(0.3, 1.5, 60))
     truth, rate = laps(time)
     position = truth + random.normal(0, 0.5, truth.shape)
-    position[20] += 25.0
     velocity = rate + random.normal(0, DOPPLER_MPS, rate.shape) if doppler else None
-    state, _ = _solve(time, np.zeros(60, dtype=np.intp), position, velocity, jerk, 1.0)
-
-    # The same three rounds of weights for the Cauchy loss (Holland & Welsch 1977; from memory).
-    weight = np.ones(60)
-    for _ in range(3):
-        expected = np.stack(
-            [
-                kalman_and_rauch_tung_striebel(
-                    time, position[:, axis], velocity[:, axis] if doppler else None, jerk, weight
-                )
-                for axis in (0, 1)
-            ],
-            axis=-1,
-        )
-        away = np.linalg.norm(position - expected[:, 0] - expected[:, 3], axis=1)
-        weight = 1 / (1 + away**2)
-    assert weight[20] < 0.5
+    weight = random.uniform(0.2, 1.0, 60)
+    unknown = np.full((60, 2), np.nan)
+    measured = Measured(
+        time, position, unknown if velocity is None else velocity, np.ones(59, bool), np.ones(60)
+    )
+    state = solve(measured, Levels(jerk=jerk), weight).state
+    expected = np.stack(
+        [
+            kalman_and_rauch_tung_striebel(
+                time, position[:, axis], velocity[:, axis] if doppler else None, jerk, weight
+            )
+            for axis in (0, 1)
+        ],
+        axis=-1,
+    )
     assert state[:, 0] == pytest.approx(expected[:, 0], abs=1e-6)
     assert state[:, 1] == pytest.approx(expected[:, 1], abs=1e-6)
 
@@ -419,26 +421,57 @@ def test_between_fixes_at_one_hertz_the_drive_stays_near_the_truth_it_passes():
     assert root_mean_square(clean.at(time)[0] - laps(time)[0]) < 0.05
 
 
-polynomials = st.lists(st.floats(-20, 20), min_size=4, max_size=4)
+polynomials = st.lists(st.floats(-20, 20), min_size=6, max_size=6)
 
 
 @given(polynomials, st.floats(0.05, 10), st.floats(0, 1))
-def test_the_cubic_between_two_fixes_is_any_cubic_that_has_its_ends(coefficients, span, share):
-    # A cubic is fixed by its two ends and end velocities (Hermite interpolation).
-    cubic = np.polynomial.Polynomial(coefficients)
-    rate = cubic.deriv()
+def test_the_quintic_between_two_fixes_is_any_quintic_that_has_its_ends(coefficients, span, share):
+    # A quintic is fixed by place, velocity and acceleration at both ends (Hermite interpolation).
+    path = np.polynomial.Polynomial(coefficients)
+    ends = [curve(time) for time in (0.0, span) for curve in (path, path.deriv(), path.deriv(2))]
+    position, velocity = quintic(np.array([share]), np.array([span]))
+    scale = 1e-9 * (1 + sum(abs(c) * max(1.0, span) ** 5 for c in coefficients))
+    assert position[0] @ ends == pytest.approx(path(share * span), abs=scale)
+    rate = path.deriv()(share * span)
+    assert velocity[0] @ ends == pytest.approx(rate, abs=scale * (1 + 1 / span))
 
-    def pair(function, time):
-        return np.array([[function(time), -function(time)]])
 
-    position, velocity = hermite(
-        np.array([[share]]),
-        np.array([[span]]),
-        pair(cubic, 0.0),
-        pair(rate, 0.0),
-        pair(cubic, span),
-        pair(rate, span),
+# Uncertainty
+
+
+@pytest.mark.parametrize("coupled", [False, True])
+def test_the_variance_of_a_difference_is_that_of_the_inverse_information(coupled):
+    # Against a dense inverse of the same information, built from unit pulls.
+    random = np.random.default_rng(3)
+    time = np.cumsum(random.uniform(0.3, 1.0, 12))
+    truth, rate = laps(time)
+    heading = rate / np.linalg.norm(rate, axis=1, keepdims=True)
+    measured = Measured(
+        time, truth, rate, np.ones(11, bool), np.ones(12), heading if coupled else None
     )
-    scale = 1e-9 * (1 + sum(abs(c) * max(1.0, span) ** 3 for c in coefficients))
-    assert position == pytest.approx(pair(cubic, share * span), abs=scale)
-    assert velocity == pytest.approx(pair(rate, share * span), abs=scale * (1 + 1 / span))
+    levels = Levels(slow_doppler_mps=0.03)
+    solution = solve(measured, levels, np.ones(12))
+    model = _Model.of(measured, levels, np.ones(12))
+    zero = model.pull(np.zeros((5, 2, 12)))[0].ravel()
+    dense = np.stack(
+        [zero - model.pull(unit.reshape(5, 2, 12))[0].ravel() for unit in np.eye(5 * 2 * 12)]
+    )
+    weight = random.normal(size=(2, 5, 2))
+    sum_over = np.zeros((5, 2, 12))
+    sum_over[:, :, 3], sum_over[:, :, 8] = weight
+    expected = sum_over.ravel() @ np.linalg.solve(dense, sum_over.ravel())
+    found = difference_variance(solution, np.array([3, 8]), weight, reach=100)
+    assert found == pytest.approx(expected, rel=1e-9)
+
+
+def test_speed_alone_is_worth_more_than_nothing_and_less_than_speed_and_course():
+    errors = []
+    for kept in ((), ("speed_mps",), ("speed_mps", "course_deg")):
+        whole = received(TEN_HERTZ, 4)
+        dropped = {name: None for name in ("speed_mps", "course_deg") if name not in kept}
+        drive = smooth(replace(whole, **dropped), PLANE)
+        along = laps(TEN_HERTZ)[1]
+        along = along / np.linalg.norm(along, axis=1, keepdims=True)
+        error = np.sum((drive.velocity_mps - laps(TEN_HERTZ)[1]) * along, axis=1)
+        errors.append(float(np.sqrt(np.mean(error**2))))
+    assert errors[2] <= errors[1] * 1.05 < errors[0]

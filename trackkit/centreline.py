@@ -12,7 +12,7 @@ from trackkit.geodesy import MEAN_EARTH_RADIUS_M, Floats, LocalPlane
 from trackkit.laps_found import FoundLap, sort_out
 from trackkit.track import Centreline, Crossover, Direction
 
-SMOOTHING_WAVELENGTH_M = 14.0
+SMOOTHING_WAVELENGTH_M = 12.0
 """Features of the line this long keep half their size; longer ones keep nearly all of it."""
 HEIGHT_WAVELENGTH_M = 80.0
 _ORDER = 3

@@ -1,11 +1,7 @@
 """The smoothed drive: where a recording's vehicle most probably was, and how fast it went.
 
-Model (DESIGN.md section 6): truth moves with white jerk; a measured position is truth plus a slow
-first-order Gauss-Markov wander plus white noise; a measured velocity (speed and course, from
-Doppler) is truth plus white noise.  The most probable drive under it is a banded linear
-least-squares problem, one Cholesky factorisation for both axes, and equals a
-Rauch-Tung-Striebel smoother (Brown & Hwang, Introduction to Random Signals and Applied Kalman
-Filtering; from memory).
+The model is that of `trackkit.smoother`, with noise levels read from the recording itself by
+`trackkit.noiselevels`.
 """
 
 from __future__ import annotations
@@ -16,40 +12,39 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from trackkit.geodesy import Floats, LocalPlane
+from trackkit.noiselevels import DIFFERENCES_WITHIN_S, estimate, tells_wander
 from trackkit.recording import Recording
+from trackkit.smoother import (
+    POSITION,
+    WANDER,
+    Levels,
+    Measured,
+    Solution,
+    difference_variance,
+    solve,
+)
 
-WANDER_M = 1.0
-WANDER_TIME_S = 120.0
-WHITE_M = 0.15
-DOPPLER_MPS = 0.05
-JERK_LEVELS = (0.03, 0.3, 3.0, 30.0, 300.0)
-"""Densities of white jerk tried, m^2/s^5; the most likely one under the data is taken."""
-QUIET = 0.1
-"""Share of the noise tried as well on positions without velocities.
+LONGEST_GAP_S = 10.0
+"""A gap longer than this (and than five usual intervals) breaks the drive into pieces."""
+_GAP_INTERVALS = 5.0
+STANDING_MPS = 0.3
+"""Slower than this a receiver does not know its course."""
+STRAY_SIGMAS = 6.0
+"""A position this many sigmas from the drive makes the fit robust, and then counts for nothing.
 
-A receiver (or a phone) may have smoothed its positions before it wrote them; taking them for noisy
-cuts corners by decimetres.  With velocities the corners are known either way.
+The fit is made again with the Cauchy loss, which forgets no position at once, and then with Tukey's
+biweight, which forgets those beyond this limit (Holland & Welsch 1977, Robust regression using
+iteratively reweighted least squares; from memory).  Normal noise hardly ever gets there: a clean
+recording is fitted once, with full trust.
 """
-OUTLIER_M = 1.0
-"""Residual scale of the Cauchy loss that keeps stray positions from pulling the drive.
-
-Holland & Welsch (1977), Robust regression using iteratively reweighted least squares; from memory.
-"""
-_LIKELIHOOD_FIXES = 3000
-_REWEIGHTINGS = 3
-_REFINEMENTS = 2
-_LEAST_WANDERING_M = 3e-6
-"""How far truth may leave a smooth path between two fixes at least, one sigma.
-
-Fixes a few milliseconds apart would tie their positions together so tightly that float64 holds
-nothing else about them.
-"""
-
-# Inverse of the covariance of (position, velocity, acceleration) after unit time of unit white
-# jerk, [[1/20, 1/8, 1/6], [1/8, 1/3, 1/2], [1/6, 1/2, 1]].
-_JERK_INFORMATION = np.array([[720.0, -360.0, 60.0], [-360.0, 192.0, -36.0], [60.0, -36.0, 9.0]])
-_STATES = 4
-_BAND = 2 * _STATES
+CAUCHY_M = 1.0
+_CAUCHY_ROUNDS = 3
+_SPARSE_JERKS = (1.0, 6.0, 36.0, 216.0)
+_BIWEIGHT_ROUNDS = 2
+_FOLLOWED_S = 60.0
+_HARDEST_MPS2 = 20.0
+_LEAST_TRUST = 1e-6
+"""Trust in a stray position: not nothing, so that a piece of strays alone has a place."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,10 +59,14 @@ class Drive:
         The plane of the positions.
     time_s
         Seconds from the first fix, shape (n,).
-    position_m, velocity_mps, acceleration_mps2
+    position_m, velocity_mps, acceleration_mps2, wander_m
         Shape (n, 2), east and north.
     piece
         Number of the unbroken stretch each fix belongs to, shape (n,).
+    trust
+        Trust in each position, 0 (stray) to 1, shape (n,).
+    levels
+        The noise levels it was smoothed with.
     """
 
     recording: Recording
@@ -76,7 +75,12 @@ class Drive:
     position_m: Floats
     velocity_mps: Floats
     acceleration_mps2: Floats
+    wander_m: Floats
     piece: NDArray[np.intp]
+    trust: Floats
+    levels: Levels
+    _measured: Measured
+    _solution: Solution
 
     @property
     def speed_mps(self) -> Floats:
@@ -84,12 +88,17 @@ class Drive:
         return np.asarray(np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1]))
 
     @property
+    def wander_told(self) -> bool:
+        """Whether the wander's level was read from the recording itself."""
+        return tells_wander(self._measured)
+
+    @property
     def has_doppler(self) -> bool:
         """Whether the recording carries velocities, as speed and course."""
         return self.recording.speed_mps is not None and self.recording.course_deg is not None
 
     def at(self, time_s: ArrayLike) -> tuple[Floats, Floats]:
-        """Position and velocity between fixes, on the cubic through both at either side.
+        """Position and velocity between fixes: the most probable ones under the motion model.
 
         Parameters
         ----------
@@ -97,299 +106,287 @@ class Drive:
             Shape (k,), seconds from the first fix, held within the recording.
         """
         time = np.clip(np.asarray(time_s, dtype=float), self.time_s[0], self.time_s[-1])
-        index = np.clip(np.searchsorted(self.time_s, time, side="right") - 1, 0, None)
-        index = np.minimum(index, max(len(self.time_s) - 2, 0))
+        index = np.searchsorted(self.time_s, time, side="right") - 1
+        index = np.clip(index, 0, max(len(self.time_s) - 2, 0))
         following = np.minimum(index + 1, len(self.time_s) - 1)
-        span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)[:, None]
-        share = (time - self.time_s[index])[:, None] / span
-        return hermite(
-            share,
-            span,
-            self.position_m[index],
-            self.velocity_mps[index],
-            self.position_m[following],
-            self.velocity_mps[following],
+        span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)
+        return self.between(index, (time - self.time_s[index]) / span)
+
+    def between(self, index: NDArray[np.intp], share: Floats) -> tuple[Floats, Floats]:
+        """Position and velocity a share of the way from a fix to the next.
+
+        With white jerk the most probable motion between two known states is the quintic through
+        their positions, velocities and accelerations.
+
+        Parameters
+        ----------
+        index
+            The fixes, shape (k,).
+        share
+            Of the time to the next fix, 0 to 1, shape (k,).
+        """
+        following = np.minimum(index + 1, len(self.time_s) - 1)
+        # A lone fix is followed by itself.
+        span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)
+        position, velocity = quintic(share, span)
+        states = np.stack(
+            [
+                column[at]
+                for at in (index, following)
+                for column in (self.position_m, self.velocity_mps, self.acceleration_mps2)
+            ],
+            axis=1,
+        )
+        return (
+            np.einsum("ki,kij->kj", position, states),
+            np.einsum("ki,kij->kj", velocity, states),
         )
 
+    def variance(
+        self,
+        index: NDArray[np.intp],
+        share: Floats,
+        slope: Floats,
+    ) -> float:
+        """Variance of a weighted sum of positions between fixes.
 
-def hermite(
-    share: Floats,
-    span_s: Floats,
-    start_m: Floats,
-    start_mps: Floats,
-    end_m: Floats,
-    end_mps: Floats,
-) -> tuple[Floats, Floats]:
-    """Position and velocity on the cubic with given ends and end velocities.
+        Parameters
+        ----------
+        index, share
+            Where, as in `between`; shape (k,).
+        slope
+            Weight of each position, east and north, shape (k, 2); in seconds a metre for the
+            variance of a time.
+        """
+        span = self.time_s[index + 1] - self.time_s[index]
+        basis, _ = quintic(share, span)
+        states = self.levels.states
+        at = np.concatenate([index, index + 1])
+        weight = np.zeros((len(at), states, 2))
+        weight[:, :3] = np.concatenate([basis[:, :3], basis[:, 3:]])[:, :, None]
+        weight *= np.concatenate([slope, slope])[:, None, :]
+        reach = round(_FOLLOWED_S / self.recording.interval_s) + 1
+        known = difference_variance(self._solution, at, weight, reach)
+        # What the jerk between the two fixes may have done besides.
+        bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
+        return known + float((bridge * (slope**2).sum(axis=1)).sum())
+
+    def with_levels(self, levels: Levels) -> Drive:
+        """Smooth the same recording with other noise levels."""
+        return _drive(self.recording, self.plane, self._measured, self.piece, levels, self.trust)
+
+
+def quintic(share: Floats, span_s: Floats) -> tuple[Floats, Floats]:
+    """Weights of two states in the position and velocity between them.
 
     Parameters
     ----------
     share
-        How much of the span has gone by, 0 to 1, shape (k, 1).
+        Of the span, 0 to 1, shape (k,).
     span_s
-        Length of the span, seconds, shape (k, 1).
-    start_m, start_mps, end_m, end_mps
-        Shape (k, 2).
+        Seconds, shape (k,).
+
+    Returns
+    -------
+    position, velocity
+        Shape (k, 6): weights of position, velocity and acceleration before and after.
     """
-    u = share
-    position = (
-        (2 * u**3 - 3 * u**2 + 1) * start_m
-        + (u**3 - 2 * u**2 + u) * span_s * start_mps
-        + (3 * u**2 - 2 * u**3) * end_m
-        + (u**3 - u**2) * span_s * end_mps
+    u, h = share, span_s
+    position = np.stack(
+        [
+            1 - 10 * u**3 + 15 * u**4 - 6 * u**5,
+            h * (u - 6 * u**3 + 8 * u**4 - 3 * u**5),
+            h**2 * (u**2 - 3 * u**3 + 3 * u**4 - u**5) / 2,
+            10 * u**3 - 15 * u**4 + 6 * u**5,
+            h * (-4 * u**3 + 7 * u**4 - 3 * u**5),
+            h**2 * (u**3 - 2 * u**4 + u**5) / 2,
+        ],
+        axis=1,
     )
-    velocity = (
-        (6 * u**2 - 6 * u) * (start_m - end_m) / span_s
-        + (3 * u**2 - 4 * u + 1) * start_mps
-        + (3 * u**2 - 2 * u) * end_mps
+    bell = 30 * u**2 * (1 - u) ** 2
+    velocity = np.stack(
+        [
+            -bell / h,
+            1 - 18 * u**2 + 32 * u**3 - 15 * u**4,
+            h * (2 * u - 9 * u**2 + 12 * u**3 - 5 * u**4) / 2,
+            bell / h,
+            -12 * u**2 + 28 * u**3 - 15 * u**4,
+            h * (3 * u**2 - 8 * u**3 + 5 * u**4) / 2,
+        ],
+        axis=1,
     )
     return position, velocity
 
 
-def smooth(recording: Recording, plane: LocalPlane) -> Drive:
+def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None) -> Drive:
     """Find the most probable drive behind a recording.
+
+    Speed and course, where known, are measured velocities; speed alone is measured along the
+    direction in which the positions move.  Accuracies a receiver reports scale the noise of its
+    positions.
 
     Parameters
     ----------
     recording
-        At least one fix; speed and course are used together, where both are known.
+        At least one fix.
     plane
         Where to compute.
+    levels
+        Noise levels; read from the recording when None.
     """
-    measured = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
-    velocity = _doppler_velocity(recording, plane)
+    measured, piece = _measured(recording, plane)
+    trust = np.where(_stray(measured), _LEAST_TRUST, 1.0)
+    if len(recording) < 3:
+        return _drive(recording, plane, measured, piece, levels or Levels(), trust)
+    if recording.speed_mps is not None and recording.course_deg is None:
+        measured = _along(measured, recording, trust)
+    known = levels
+    if np.median(np.diff(recording.time_s)) > DIFFERENCES_WITHIN_S:
+        trust = _sparse_trust(measured, trust)
+    levels = known or estimate(measured, trust)
+    solution = solve(measured, levels, trust)
+    if np.any(_residuals(measured, solution)[trust > _LEAST_TRUST] > STRAY_SIGMAS):
+        solution = _cauchy(measured, levels, trust)
+        trust = _biweight(_residuals(measured, solution))
+        levels = known or estimate(measured, trust)
+        for _ in range(_BIWEIGHT_ROUNDS):
+            solution = solve(measured, levels, trust)
+            trust = _biweight(_residuals(measured, solution))
+        solution = solve(measured, levels, trust)
+    return _drive(recording, plane, measured, piece, levels, trust, solution)
+
+
+def _drive(
+    recording: Recording,
+    plane: LocalPlane,
+    measured: Measured,
+    piece: NDArray[np.intp],
+    levels: Levels,
+    trust: Floats,
+    solution: Solution | None = None,
+) -> Drive:
+    if solution is None:
+        solution = solve(measured, levels, trust)
+    position, velocity, acceleration, wander = (solution.state[:, i] for i in range(4))
+    return Drive(
+        recording, plane, recording.time_s, position, velocity, acceleration, wander, piece,
+        trust, levels, measured, solution,
+    )  # fmt: skip
+
+
+def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, NDArray[np.intp]]:
+    """Lay a recording out on a plane, broken into pieces at its segments and long gaps."""
+    position = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
+    velocity = np.full_like(position, np.nan)
+    speed, course = recording.speed_mps, recording.course_deg
+    if speed is not None and course is not None:
+        true_north = plane.convergence_deg(recording.longitude_deg, recording.latitude_deg)
+        # Standing still, receivers leave the course out, and the speed they give is noise, which
+        # would add up to a drift in whatever direction was put in its place.
+        still = (speed < STANDING_MPS) & ~np.isfinite(course)
+        heading = np.radians(np.where(still, 0.0, course) - true_north)
+        pace = np.where(still, 0.0, speed)
+        velocity = pace[:, None] * np.stack([np.sin(heading), np.cos(heading)], axis=-1)
+    step = np.diff(recording.time_s)
+    gap = np.zeros(len(step), dtype=bool)
+    if len(step):
+        gap = step > max(LONGEST_GAP_S, _GAP_INTERVALS * float(np.median(step)))
     segment = recording.segment
-    assert segment is not None  # noqa: S101 - set by Recording itself
-    if len(recording) == 1:
-        still = np.zeros((1, 2)) if velocity is None else np.nan_to_num(velocity)
-        return Drive(recording, plane, recording.time_s, measured, still, still * 0.0, segment)
-    jerk, share = _likeliest(recording.time_s, segment, measured, velocity)
-    state = _solve(recording.time_s, segment, measured, velocity, jerk, share)[0]
-    return Drive(recording, plane, recording.time_s, state[:, 0], state[:, 1], state[:, 2], segment)
+    assert segment is not None  # noqa: S101 - Recording sets it
+    joined = (np.diff(segment) == 0) & ~gap
+    piece = np.concatenate([[0], np.cumsum(~joined)]).astype(np.intp)
+    scale = np.ones(len(position))
+    if recording.accuracy_m is not None:
+        told = recording.accuracy_m
+        usual = float(np.nanmedian(told))
+        if usual > 0:
+            scale = np.clip(np.where(np.isfinite(told), told / usual, 1.0), 0.2, 20.0)
+    return Measured(recording.time_s, position, velocity, joined, scale), piece
 
 
-def _doppler_velocity(recording: Recording, plane: LocalPlane) -> Floats | None:
-    if recording.speed_mps is None or recording.course_deg is None:
-        return None
-    convergence = plane.convergence_deg(recording.longitude_deg, recording.latitude_deg)
-    course = np.radians(recording.course_deg - convergence)
-    # Standing still, receivers leave the course out, and the speed they give is noise, which
-    # would add up to a drift in whatever direction was put in its place.
-    still = (recording.speed_mps < 0.3) & ~np.isfinite(course)
-    course, speed = np.where(still, 0.0, course), np.where(still, 0.0, recording.speed_mps)
-    return np.asarray(speed[:, None] * np.stack([np.sin(course), np.cos(course)], axis=-1))
+def _along(measured: Measured, recording: Recording, trust: Floats) -> Measured:
+    """Take speeds to be measured along the direction in which the positions move."""
+    speed = recording.speed_mps
+    assert speed is not None  # noqa: S101 - the caller has looked
+    blind = solve(measured, estimate(measured, trust), trust).state[:, 1]
+    pace = np.maximum(np.hypot(blind[:, 0], blind[:, 1]), 1e-6)
+    direction = blind / pace[:, None]
+    # Where the vehicle hardly moves its direction is noise: such speeds are not used.
+    known = np.isfinite(speed) & (pace > 2.0)
+    return Measured(
+        measured.time_s,
+        measured.position_m,
+        np.where(known[:, None], speed[:, None] * direction, np.nan),
+        measured.joined,
+        measured.scale,
+        direction=np.where(known[:, None], direction, 0.0),
+    )
 
 
-def _likeliest(
-    time_s: Floats,
-    segment: NDArray[np.intp],
-    measured_m: Floats,
-    velocity_mps: Floats | None,
-) -> tuple[float, float]:
-    """Choose the jerk level, and the share of noise, of highest marginal likelihood.
+def _stray(measured: Measured) -> NDArray[np.bool_]:
+    """Find positions far from where their neighbours put them, before anything is fitted.
 
-    On the part that moves most.
+    What is compared is the position less the integrated velocity, where that is known, with the
+    median of nine neighbours; the limit is far above the noise, so that only what would spoil
+    the first fit is found.
     """
-    count = len(time_s)
-    begin, end = 0, count
-    if count > _LIKELIHOOD_FIXES:
-        travelled = np.concatenate(
-            [[0.0], np.cumsum(np.linalg.norm(np.diff(measured_m, axis=0), axis=1))]
-        )
-        starts = np.arange(0, count - _LIKELIHOOD_FIXES + 1, _LIKELIHOOD_FIXES // 4)
-        begin = int(
-            starts[np.argmax(travelled[starts + _LIKELIHOOD_FIXES - 1] - travelled[starts])]
-        )
-        end = begin + _LIKELIHOOD_FIXES
-    part = slice(begin, end)
-    velocity = None if velocity_mps is None else velocity_mps[part]
-    shares = (1.0, QUIET) if velocity_mps is None else (1.0,)
-    levels = [(jerk, share) for share in shares for jerk in JERK_LEVELS]
-    scores = [
-        _solve(time_s[part], segment[part], measured_m[part], velocity, *level)[1]
-        for level in levels
-    ]
-    return levels[int(np.argmax(scores))]
+    count = len(measured.time_s)
+    if count < 9:
+        return np.zeros(count, dtype=bool)
+    rest = measured.position_m.copy()
+    velocity = measured.velocity_mps
+    leeway = np.zeros(count)
+    if np.isfinite(velocity).all():
+        step = np.diff(measured.time_s)[:, None]
+        moved = 0.5 * (velocity[:-1] + velocity[1:]) * step
+        rest -= np.concatenate([[[0.0, 0.0]], np.cumsum(moved, axis=0)])
+    else:
+        before, after = np.diff(measured.time_s)[:-1], np.diff(measured.time_s)[1:]
+        share = (before / (before + after))[:, None]
+        rest[1:-1] -= (1.0 - share) * rest[:-2] + share * rest[2:]
+        rest[[0, -1]] = 0.0
+        leeway[1:-1] = 0.5 * _HARDEST_MPS2 * before * after
+    padded = np.pad(rest, ((4, 4), (0, 0)), mode="edge")
+    window = np.lib.stride_tricks.sliding_window_view(padded, 9, axis=0)
+    middle = np.median(window, axis=-1)
+    away = np.linalg.norm(rest - middle, axis=1)
+    usual = np.median(away)
+    return np.asarray(away > 10.0 * usual + 1.0 + leeway)
 
 
-def _solve(
-    time_s: Floats,
-    segment: NDArray[np.intp],
-    measured_m: Floats,
-    velocity_mps: Floats | None,
-    jerk: float,
-    share: float,
-) -> tuple[Floats, float]:
-    """Solve the least-squares problem, reweighting stray positions.
+def _cauchy(measured: Measured, levels: Levels, trust: Floats) -> Solution:
+    """Solve with the Cauchy loss on positions."""
+    solution = solve(measured, levels, trust)
+    for _ in range(_CAUCHY_ROUNDS):
+        away = np.linalg.norm(_unexplained(measured, solution), axis=1)
+        trust = np.maximum(1.0 / (1.0 + (away / CAUCHY_M) ** 2), _LEAST_TRUST)
+        solution = solve(measured, levels, trust, likelihood=True)
+    return solution
 
-    Parameters
-    ----------
-    time_s, segment, measured_m, velocity_mps
-        The recording, on the plane.
-    jerk
-        Density of white jerk, m^2/s^5.
-    share
-        Factor on the noise of positions.
 
-    Returns
-    -------
-    state
-        Shape (n, 4, 2): position, velocity, acceleration, wander of each axis.
-    log_likelihood
-        Of the data under this jerk level and share of noise, up to a constant.
+def _sparse_trust(measured: Measured, trust: Floats) -> Floats:
+    """Find stray positions among fixes so far apart that neighbours alone do not show them.
+
+    A stray position looks like a swerve there, and noise levels read from the recording would
+    allow for it; so the jerk is first chosen with the Cauchy loss in place.
     """
-    from scipy.linalg import cho_solve_banded, cholesky_banded
-
-    count = len(time_s)
-    prior = _Prior.of(time_s, segment, jerk, share)
-    doppler, velocity = np.zeros(count), np.zeros((count, 2))
-    if velocity_mps is not None:
-        known = np.all(np.isfinite(velocity_mps), axis=1)
-        doppler = np.where(known, DOPPLER_MPS**-2, 0.0)
-        velocity = np.where(known[:, None], velocity_mps, 0.0)
-    weight = np.ones(count)
-    # The wander leaves the place of the whole drive to 1 part in 10^12 of what ties one fix to the
-    # next.  Rounding shifts a solution by a share of its own size: so what is solved for is the
-    # small distance from the measured positions, and then what that left over.
-    state = np.zeros((count, _STATES, 2))
-    state[:, 0] = measured_m
-    log_likelihood = -np.inf
-    for _ in range(_REWEIGHTINGS):
-        trust = weight * (share * WHITE_M) ** -2
-        diagonal, below = prior.blocks()
-        for i, j in ((0, 0), (0, 3), (3, 0), (3, 3)):
-            diagonal[:, i, j] += trust
-        diagonal[:, 1, 1] += doppler
-        factor = cholesky_banded(_banded(diagonal, below), lower=True, check_finite=False)
-        for _ in range(_REFINEMENTS):
-            pull, _ = prior.pull(state)
-            away = trust[:, None] * (measured_m - state[:, 0] - state[:, 3])
-            pull[:, 0] += away
-            pull[:, 3] += away
-            pull[:, 1] += doppler[:, None] * (velocity - state[:, 1])
-            flat = pull.reshape(count * _STATES, 2)
-            step = cho_solve_banded((factor, True), flat, check_finite=False)
-            state += step.reshape(count, _STATES, 2)
-        away = np.sum((measured_m - state[:, 0] - state[:, 3]) ** 2, axis=1)
-        squares = prior.pull(state)[1] + float(np.sum(trust * away))
-        squares += float(np.sum(doppler[:, None] * (velocity - state[:, 1]) ** 2))
-        steps = np.count_nonzero(np.diff(segment) == 0)
-        log_likelihood = -0.5 * squares - 2 * float(np.log(factor[0]).sum())
-        log_likelihood -= 3.0 * steps * float(np.log(jerk)) + 4.0 * count * float(np.log(share))
-        log_likelihood += float(np.log(weight).sum())
-        weight = 1.0 / (1.0 + away / OUTLIER_M**2)
-    return state, log_likelihood
+    tried = [_cauchy(measured, Levels(jerk=jerk), trust) for jerk in _SPARSE_JERKS]
+    best = max(tried, key=lambda solution: solution.log_likelihood)
+    return np.where(_residuals(measured, best) > STRAY_SIGMAS, _LEAST_TRUST, trust)
 
 
-@dataclass(frozen=True, eq=False)
-class _Prior:
-    """What the motion and wander models say of one axis, before any measurement.
-
-    Parameters
-    ----------
-    still
-        Information that velocity and acceleration are zero, shape (2,).
-    forward
-        Motion over each step without jerk, shape (n - 1, 3, 3).
-    information
-        Inverse covariance of what jerk adds, shape (n - 1, 3, 3).
-    fade, renewed
-        Share of the wander that is left after each step, and the information on the rest.
-    first
-        Information that the wander of the first fix is zero.
-    """
-
-    still: Floats
-    forward: Floats
-    information: Floats
-    fade: Floats
-    renewed: Floats
-    first: float
-
-    @classmethod
-    def of(cls, time_s: Floats, segment: NDArray[np.intp], jerk: float, share: float) -> _Prior:
-        step = np.diff(time_s)
-        forward = np.zeros((len(step), 3, 3))
-        forward[:, 0, 0] = forward[:, 1, 1] = forward[:, 2, 2] = 1.0
-        forward[:, 0, 1] = forward[:, 1, 2] = step
-        forward[:, 0, 2] = 0.5 * step**2
-        shortest = (_LEAST_WANDERING_M**2 * _JERK_INFORMATION[0, 0] / jerk) ** 0.2
-        span = np.maximum(step, shortest)
-        scale = np.stack([span**-2.5, span**-1.5, span**-0.5], axis=-1)
-        information = scale[:, :, None] * _JERK_INFORMATION * scale[:, None, :] / jerk
-        information[np.diff(segment) != 0] = 0.0
-        wander_m = share * WANDER_M
-        return cls(
-            # A vehicle's speed and acceleration are bounded; this keeps a lone fix solvable.
-            still=np.array([1e-6, 1e-4 / max(len(time_s), 1)]),
-            forward=forward,
-            information=information,
-            fade=np.exp(-step / WANDER_TIME_S),
-            renewed=1.0 / (wander_m**2 * -np.expm1(-2.0 * step / WANDER_TIME_S)),
-            first=wander_m**-2,
-        )
-
-    def blocks(self) -> tuple[Floats, Floats]:
-        """Lay out the information matrix: blocks on and below the diagonal."""
-        count = len(self.fade) + 1
-        diagonal = np.zeros((count, _STATES, _STATES))
-        below = np.zeros((count - 1, _STATES, _STATES))
-        diagonal[:, 1, 1] += self.still[0]
-        diagonal[:, 2, 2] += self.still[1]
-        pulled = self.information @ self.forward
-        diagonal[:-1, :3, :3] += self.forward.transpose(0, 2, 1) @ pulled
-        diagonal[1:, :3, :3] += self.information
-        below[:, :3, :3] -= pulled
-        diagonal[0, 3, 3] += self.first
-        diagonal[:-1, 3, 3] += self.fade**2 * self.renewed
-        diagonal[1:, 3, 3] += self.renewed
-        below[:, 3, 3] -= self.fade * self.renewed
-        return diagonal, below
-
-    def pull(self, state: Floats) -> tuple[Floats, float]:
-        """Return how the models pull at a state, shape (n, 4, 2), and its weighted squares.
-
-        The pull is minus the information matrix times the state, worked out from what each step
-        leaves unexplained, which is small, rather than from the matrix, whose terms are large.
-        """
-        # Fixes run along the last axis: so the sums below go over contiguous memory.
-        x = np.ascontiguousarray(state.transpose(1, 2, 0))
-        pull = np.zeros_like(x)
-        before, after = x[:, :, :-1], x[:, :, 1:]
-        step = self.forward[:, 0, 1].copy()
-        information = np.ascontiguousarray(self.information.transpose(1, 2, 0))
-        jerked = after[:3] - before[:3]
-        jerked[0] -= step * before[1] + (0.5 * step**2) * before[2]
-        jerked[1] -= step * before[2]
-        force = np.empty_like(jerked)
-        for i in range(3):
-            one, two, three = information[i]
-            force[i] = one * jerked[0] + two * jerked[1] + three * jerked[2]
-        pull[:3, :, 1:] -= force
-        pull[:3, :, :-1] += force
-        pull[1, :, :-1] += step * force[0]
-        pull[2, :, :-1] += step * force[1] + (0.5 * step**2) * force[0]
-        fresh = after[3] - self.fade * before[3]
-        strain = self.renewed * fresh
-        pull[3, :, 1:] -= strain
-        pull[3, :, :-1] += self.fade * strain
-        pull[3, :, 0] -= self.first * x[3, :, 0]
-        still = self.still[:, None, None] * x[1:3]
-        pull[1:3] -= still
-        squares = float(np.sum(jerked * force) + np.sum(fresh * strain) + np.sum(still * x[1:3]))
-        squares += self.first * float(np.sum(x[3, :, 0] ** 2))
-        return np.ascontiguousarray(pull.transpose(2, 0, 1)), squares
+def _unexplained(measured: Measured, solution: Solution) -> Floats:
+    """Work out what drive and wander leave of the positions, metres, shape (n, 2)."""
+    state = solution.state
+    return np.asarray(measured.position_m - state[:, POSITION] - state[:, WANDER])
 
 
-def _banded(diagonal: Floats, below: Floats) -> Floats:
-    """Lay block-tridiagonal symmetric blocks out in LAPACK's lower banded form."""
-    count = len(diagonal)
-    band = np.zeros((_BAND, count * _STATES))
-    for column in range(_STATES):
-        for row in range(_STATES):
-            if row >= column:
-                band[row - column, column::_STATES] = diagonal[:, row, column]
-            band[_STATES + row - column, column : (count - 1) * _STATES : _STATES] = below[
-                :, row, column
-            ]
-    return band
+def _residuals(measured: Measured, solution: Solution) -> Floats:
+    """Work out the same in sigmas of the white noise, shape (n,)."""
+    away = np.linalg.norm(_unexplained(measured, solution), axis=1)
+    return np.asarray(away / (solution.levels.white_m * measured.scale))
+
+
+def _biweight(sigmas: Floats) -> Floats:
+    share = sigmas / STRAY_SIGMAS
+    return np.where(share < 1.0, np.maximum((1.0 - share**2) ** 2, _LEAST_TRUST), _LEAST_TRUST)

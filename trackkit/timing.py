@@ -1,44 +1,43 @@
-"""Crossings, laps, sectors, theoretical and continuous best."""
+"""Laps, sectors, theoretical and continuous best, each time with its uncertainty."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trackkit.crossings import Crossing, cross, interval_sigma
 from trackkit.geodesy import Floats
-from trackkit.motion import Drive, hermite, smooth
+from trackkit.lapwander import wander_from_laps
+from trackkit.motion import Drive, smooth
 from trackkit.recording import Recording
+from trackkit.smoother import Levels
 from trackkit.track import Gate, Track
-
-LONGEST_GAP_S = 10.0
-"""No crossing is read out of a gap between fixes longer than this."""
-AWAY_M = 30.0
-"""A gate counts again only when the vehicle has been this far from it since."""
-_ITERATIONS = 60
 
 LapKind = Literal["flying", "out", "in", "pit"]
 
 
 @dataclass(frozen=True)
-class Crossing:
-    """A gate crossed from behind to in front, at a time from the first fix."""
-
-    gate: str
-    time_s: float
-    speed_mps: float
-
-
-@dataclass(frozen=True)
 class SectorTime:
-    """Time between two gates that follow one another; None where one was missed."""
+    """Time between two gates that follow one another; None where one was missed.
+
+    Parameters
+    ----------
+    time_s, sigma_s
+        Sector time and its uncertainty, one sigma.
+    split_s
+        Time since the lap began, at the end of the sector.
+    top_mps, lowest_mps
+        Highest and lowest speed in it.
+    """
 
     time_s: float | None
     split_s: float | None
     sigma_s: float | None = None
+    top_mps: float | None = None
+    lowest_mps: float | None = None
 
 
 @dataclass(frozen=True)
@@ -56,12 +55,17 @@ class Lap:
         Began and ended at the finish gate, every gate crossed.
     start_s
         Seconds from the first fix, or None where the lap began at a crossing that was missed.
-    time_s
-        Lap time, seconds, or None.
+    time_s, sigma_s
+        Lap time and its uncertainty, one sigma, seconds, or None.
     missed
         Ids of the gates that were not crossed.
     sectors
         In racing order.
+    passed
+        The crossing at each gate, beginning with the one the lap begins at and ending with the
+        one it ends at; None where it was missed.
+    top_mps, lowest_mps
+        Highest and lowest speed, where the lap has a time.
     """
 
     number: int
@@ -71,28 +75,46 @@ class Lap:
     time_s: float | None
     missed: tuple[str, ...]
     sectors: tuple[SectorTime, ...]
+    passed: tuple[Crossing | None, ...] = ()
     sigma_s: float | None = None
+    top_mps: float | None = None
+    lowest_mps: float | None = None
+
+    @property
+    def counts(self) -> bool:
+        """Whether the lap counts towards the best times: complete and flying."""
+        return self.complete and self.kind == "flying"
 
 
 @dataclass(frozen=True, eq=False)
 class LapReport:
-    """The laps of one recording; the best times are over complete flying laps."""
+    """The laps of one recording; the best times are over complete flying laps.
+
+    `median_s` and `spread_s` are the median of their lap times and the standard deviation about
+    their mean; None where there are too few.
+    """
 
     recording: Recording
+    drive: Drive
     laps: tuple[Lap, ...]
     crossings: tuple[Crossing, ...]
     best_lap_s: float | None
     theoretical_best_s: float | None
     continuous_best_s: float | None
+    median_s: float | None
+    spread_s: float | None
 
     @property
     def counted(self) -> tuple[Lap, ...]:
         """Complete flying laps."""
-        return tuple(lap for lap in self.laps if lap.complete and lap.kind == "flying")
+        return tuple(lap for lap in self.laps if lap.counts)
 
 
 def time_laps(track: Track, recording: Recording) -> LapReport:
     """Time the laps of a recording over a track.
+
+    Where the recording alone cannot tell the receiver's wander, its laps do, from six on, and the
+    drive is smoothed again with what they say.
 
     Parameters
     ----------
@@ -107,21 +129,34 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
         When the track lacks the gates that laps begin and end at.
     """
     gates = timed_gates(track)
-    passed = [*gates, *track.gates_of_kind("pit-entry")]
+    order = [gate.id for gate in gates]
+    crossed = [*gates, *track.gates_of_kind("pit-entry")]
     drive = smooth(recording, track.plane)
-    crossings = sorted(
-        (crossing for gate in passed for crossing in cross(track, gate, drive)),
-        key=lambda crossing: crossing.time_s,
-    )
-    laps = laps_between(crossings, [gate.id for gate in gates], closed=track.closed)
-    counted = [lap for lap in laps if lap.complete and lap.kind == "flying"]
+    crossings = _all_crossings(track, crossed, drive)
+    laps = laps_between(crossings, order, closed=track.closed)
+    if not drive.wander_told:
+        whole = [
+            (lap.start_s, lap.start_s + lap.time_s)
+            for lap in laps
+            if track.closed and lap.counts and lap.start_s is not None and lap.time_s is not None
+        ]
+        wander = wander_from_laps(track, drive, whole) or Levels().wander_m
+        drive = drive.with_levels(replace(drive.levels, wander_m=wander))
+        crossings = _all_crossings(track, crossed, drive)
+        laps = laps_between(crossings, order, closed=track.closed)
+    laps = [_measured(drive, lap) for lap in laps]
+    counted = [lap for lap in laps if lap.counts]
+    times = np.array([lap.time_s for lap in counted if lap.time_s is not None])
     return LapReport(
         recording=recording,
+        drive=drive,
         laps=tuple(laps),
         crossings=tuple(crossings),
-        best_lap_s=min((lap.time_s for lap in counted if lap.time_s is not None), default=None),
+        best_lap_s=float(times.min()) if len(times) else None,
         theoretical_best_s=theoretical_best(counted),
         continuous_best_s=continuous_best(laps),
+        median_s=float(np.median(times)) if len(times) else None,
+        spread_s=float(times.std(ddof=1)) if len(times) > 1 else None,
     )
 
 
@@ -137,84 +172,59 @@ def timed_gates(track: Track) -> list[Gate]:
     return [track.timed_from, *sectors, track.finish]
 
 
-def cross(track: Track, gate: Gate, drive: Drive) -> list[Crossing]:
-    """Find the crossings of one gate.
-
-    Between two fixes the vehicle is taken to move on the cubic through both positions and
-    velocities.  Crossing counts only from behind to in front and between the ends; after it, the
-    gate counts again when the vehicle has been `AWAY_M` away, so that a receiver jittering on the
-    line, or a spin across it, counts once.
-    """
-    if len(drive.time_s) < 2:
-        return []
-    left, right = track.gate_ends(gate)
-    across = (right - left) / np.linalg.norm(right - left)
-    width = float(np.linalg.norm(right - left))
-    # Racing direction is to the left of the line drawn from its left end to its right end.
-    forward = np.array([-across[1], across[0]])
-    ahead = (drive.position_m - left) @ forward
-    candidate = np.flatnonzero(
-        (ahead[:-1] < 0) & (ahead[1:] >= 0) & (np.diff(drive.piece) == 0)
-        & (np.diff(drive.time_s) <= LONGEST_GAP_S)
-    )  # fmt: skip
-    near = _near(drive.position_m, candidate, 0.5 * (left + right), width)
-    candidate = candidate[near]
-    if len(candidate) == 0:
-        return []
-    time, position, velocity = _refine(drive, candidate, left, forward)
-    along = (position - left) @ across
-    good = (along >= 0.0) & (along <= width) & (velocity @ forward > 0)
-    away = np.linalg.norm(drive.position_m - 0.5 * (left + right), axis=1) > AWAY_M + 0.5 * width
-    found: list[Crossing] = []
-    last = -1
-    for index, when, pace in zip(
-        candidate[good], time[good], np.hypot(*velocity[good].T), strict=True
-    ):
-        if last >= 0 and not away[last : index + 1].any():
-            continue
-        found.append(Crossing(gate.id, float(when), float(pace)))
-        last = int(index)
-    return found
+def _all_crossings(track: Track, gates: Iterable[Gate], drive: Drive) -> list[Crossing]:
+    found = [crossing for gate in gates for crossing in cross(track, gate, drive)]
+    return sorted(found, key=lambda crossing: crossing.time_s)
 
 
-def _near(
-    position_m: Floats, candidate: NDArray[np.intp], middle: Floats, width_m: float
-) -> NDArray[np.bool_]:
-    """Keep the changes of side that can be at the gate rather than on the line it lies on."""
-    step = np.linalg.norm(position_m[candidate + 1] - position_m[candidate], axis=1)
-    away = np.linalg.norm(position_m[candidate] - middle, axis=1)
-    return np.asarray(away <= width_m + 2.0 * step + 5.0)
-
-
-def _refine(
-    drive: Drive, index: NDArray[np.intp], left: Floats, forward: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """Bisect the cubic between two fixes for the moment it meets the line."""
-    span = (drive.time_s[index + 1] - drive.time_s[index])[:, None]
-    ends = (
-        drive.position_m[index],
-        drive.velocity_mps[index],
-        drive.position_m[index + 1],
-        drive.velocity_mps[index + 1],
+def _measured(drive: Drive, lap: Lap) -> Lap:
+    """Add uncertainties and speeds to a lap's times."""
+    sectors = tuple(
+        sector
+        if before is None or after is None
+        else _measured_sector(drive, sector, before, after)
+        for sector, before, after in zip(lap.sectors, lap.passed[:-1], lap.passed[1:], strict=True)
     )
-    low, high = np.zeros(len(index)), np.ones(len(index))
-    for _ in range(_ITERATIONS):
-        middle = 0.5 * (low + high)
-        position, _ = hermite(middle[:, None], span, *ends)
-        behind = (position - left) @ forward < 0
-        low, high = np.where(behind, middle, low), np.where(behind, high, middle)
-    share = 0.5 * (low + high)
-    position, velocity = hermite(share[:, None], span, *ends)
-    return drive.time_s[index] + share * span[:, 0], position, velocity
+    first, last = lap.passed[0], lap.passed[-1]
+    if first is None or last is None:
+        return replace(lap, sectors=sectors)
+    lowest, top = _speeds(drive, first, last)
+    return replace(
+        lap,
+        sectors=sectors,
+        sigma_s=interval_sigma(drive, first, last),
+        lowest_mps=lowest,
+        top_mps=top,
+    )
+
+
+def _measured_sector(
+    drive: Drive, sector: SectorTime, before: Crossing, after: Crossing
+) -> SectorTime:
+    lowest, top = _speeds(drive, before, after)
+    sigma = interval_sigma(drive, before, after)
+    return replace(sector, sigma_s=sigma, lowest_mps=lowest, top_mps=top)
+
+
+def _speeds(drive: Drive, before: Crossing, after: Crossing) -> tuple[float, float]:
+    """Lowest and highest speed between two crossings, m/s."""
+    between: Floats = drive.speed_mps[before.fix + 1 : after.fix + 1]
+    speeds = np.concatenate([[before.speed_mps, after.speed_mps], between])
+    return float(speeds.min()), float(speeds.max())
 
 
 @dataclass
 class _OpenLap:
-    """A lap that is being driven: times at the gates it should cross, by place in the order."""
+    """A lap that is being driven: crossings of the gates it should cross, in their order."""
 
-    times: list[float | None]
+    passed: list[Crossing | None]
     first: bool = False
     pit: bool = False
+
+    @property
+    def last_place(self) -> int:
+        """Place in the order of the last gate crossed, or -1."""
+        return max((i for i, c in enumerate(self.passed) if c is not None), default=-1)
 
 
 def laps_between(crossings: Iterable[Crossing], order: Sequence[str], *, closed: bool) -> list[Lap]:
@@ -238,11 +248,8 @@ def laps_between(crossings: Iterable[Crossing], order: Sequence[str], *, closed:
     done: list[_OpenLap] = []
     lap = _OpenLap([None] * stops, first=True)
 
-    def last_place() -> int:
-        return max((i for i, t in enumerate(lap.times) if t is not None), default=-1)
-
     def close() -> _OpenLap:
-        if (lap.first and closed) or any(t is not None for t in lap.times):
+        if (lap.first and closed) or lap.last_place >= 0:
             done.append(lap)
         return _OpenLap([None] * stops)
 
@@ -253,14 +260,14 @@ def laps_between(crossings: Iterable[Crossing], order: Sequence[str], *, closed:
         index = place[crossing.gate]
         if index == 0:
             if closed:
-                lap.times[-1] = crossing.time_s
+                lap.passed[-1] = crossing
             lap = close()
-        elif index <= last_place():
+        elif index <= lap.last_place:
             lap = close()
-        lap.times[index] = crossing.time_s
+        lap.passed[index] = crossing
         if not closed and index == stops - 1:
             lap = close()
-    if any(t is not None for t in lap.times):
+    if lap.last_place >= 0:
         done.append(lap)
     return _numbered(done, order, closed=closed)
 
@@ -270,38 +277,35 @@ def _numbered(done: list[_OpenLap], order: Sequence[str], *, closed: bool) -> li
     number = 0
     names = [*order, order[0]] if closed else list(order)
     for index, lap in enumerate(done):
-        started = not lap.first
-        number += started
-        start, end = lap.times[0], lap.times[-1]
-        whole = start is not None and end is not None
-        last = index == len(done) - 1
-        kind: LapKind = "flying"
-        if lap.pit:
-            kind = "pit"
-        if not started and start is None:
+        number += not lap.first
+        start, end = lap.passed[0], lap.passed[-1]
+        kind: LapKind = "pit" if lap.pit else "flying"
+        if lap.first and start is None:
             kind = "out"
-        elif last and end is None:
+        elif index == len(done) - 1 and end is None:
             kind = "in"
-        sectors = tuple(
-            SectorTime(
-                None if a is None or b is None else b - a,
-                None if start is None or b is None else b - start,
-            )
-            for a, b in zip(lap.times[:-1], lap.times[1:], strict=True)
-        )
         missed = _missed(lap, names, kind)
+        begin = 0.0 if kind == "out" else None if start is None else start.time_s
         laps.append(
             Lap(
                 number=number,
                 kind=kind,
-                complete=whole and not missed,
-                start_s=0.0 if kind == "out" else start,
-                time_s=end - start if start is not None and end is not None else None,
+                complete=start is not None and end is not None and not missed,
+                start_s=begin,
+                time_s=_between(start, end),
                 missed=missed,
-                sectors=sectors,
+                sectors=tuple(
+                    SectorTime(_between(before, after), _between(start, after))
+                    for before, after in zip(lap.passed[:-1], lap.passed[1:], strict=True)
+                ),
+                passed=tuple(lap.passed),
             )
         )
     return laps
+
+
+def _between(first: Crossing | None, second: Crossing | None) -> float | None:
+    return None if first is None or second is None else second.time_s - first.time_s
 
 
 def _missed(lap: _OpenLap, names: Sequence[str], kind: LapKind) -> tuple[str, ...]:
@@ -310,12 +314,12 @@ def _missed(lap: _OpenLap, names: Sequence[str], kind: LapKind) -> tuple[str, ..
     An out lap may begin, and an in lap may end, anywhere: only gates after the first, or before
     the last, that they did cross count.
     """
-    crossed = [index for index, time in enumerate(lap.times) if time is not None]
+    crossed = [index for index, crossing in enumerate(lap.passed) if crossing is not None]
     if not crossed:
         return ()
     low = crossed[0] if kind == "out" else 0
     high = crossed[-1] if kind == "in" else len(names) - 1
-    missing = [names[i] for i in range(low, high + 1) if lap.times[i] is None]
+    missing = [names[i] for i in range(low, high + 1) if lap.passed[i] is None]
     return tuple(dict.fromkeys(missing))
 
 
@@ -339,7 +343,7 @@ def continuous_best(laps: Sequence[Lap]) -> float | None:
     stretch: list[float] = []
     count = 0
     for lap in [*laps, None]:
-        if lap is None or not (lap.complete and lap.kind == "flying"):
+        if lap is None or not lap.counts:
             best = _least(best, stretch, count)
             stretch = []
             continue
