@@ -170,7 +170,7 @@ def test_the_same_commands_give_the_same_ids(bare):
 
 
 def test_a_second_finish_is_refused_and_the_first_named(block):
-    with pytest.raises(PlaceError, match=r"has a finish gate already, finish at 0\.0 m"):
+    with pytest.raises(PlaceError, match=r"has a finish gate already, at 0\.0 m"):
         place_gate(block, "finish", at(20.0))
 
 

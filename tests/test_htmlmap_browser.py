@@ -229,7 +229,7 @@ def test_finding_in_the_list_leads_to_its_place_on_the_map(visit: Visit) -> None
     visit.page.locator(".go").first.click()
     popup = visit.page.locator(".leaflet-popup-content")
     popup.wait_for()
-    assert "1 error" in popup.inner_text()
+    assert "error 1" in popup.inner_text()
     assert "What to do: Narrow it" in popup.inner_text()
 
 

@@ -86,14 +86,25 @@ def test_a_line_without_a_straight_has_its_finish_all_the_same_and_is_told():
 
 def test_sectors_are_equal_in_time_where_speed_is_known(block):
     # By hand: the first half of the 1,388.496 m is driven at 40 m/s in 17.356 s, the second at
-    # 10 m/s in 69.425 s; half of 86.781 s is over 26.034 s into the second half, at 954.59 m.
+    # 25 m/s in 27.770 s; half of 45.126 s is over 5.207 s into the second half, at 824.42 m.
     road = block_circuit()
-    speed = speed_of(road, lambda s: np.where(s < road.length_m / 2, 40.0, 10.0))
+    speed = speed_of(road, lambda s: np.where(s < road.length_m / 2, 40.0, 25.0))
 
     (chainage,), remarks = choose_sectors(block, 2, speed)
 
-    assert chainage == pytest.approx(954.59, abs=1.0)
+    assert chainage == pytest.approx(824.42, abs=1.0)
     assert remarks[0].startswith("2 sectors equal in time")
+
+
+def test_a_gate_is_not_put_where_cars_are_slower_than_half_their_top_speed(block):
+    # By hand, as above with 10 m/s in the second half: half the time is over at 954.59 m, where
+    # cars are slow; the nearest place where they are not is the end of the first half.
+    road = block_circuit()
+    speed = speed_of(road, lambda s: np.where(s < road.length_m / 2, 40.0, 10.0))
+
+    (chainage,), _ = choose_sectors(block, 2, speed)
+
+    assert chainage == pytest.approx(road.length_m / 2, abs=2.0)
 
 
 def test_sectors_are_equal_in_length_where_it_is_not(block):

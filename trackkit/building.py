@@ -32,7 +32,7 @@ from trackkit.motion import smooth
 from trackkit.places import Place, chainage_of, describe_place
 from trackkit.recording import Recording
 from trackkit.siting import choose_finish, choose_sectors
-from trackkit.track import Track
+from trackkit.track import ASSUMED_BAND_M, Track
 
 OPEN_END_M = 20.0
 """Where the start and finish gates of a point-to-point course go: this far from its ends."""
@@ -280,6 +280,10 @@ def _assembled(
         sources=sources,
     )
     remarks: tuple[str, ...] = ()
+    if fitted is None:
+        draft = replace(draft, line="centre")
+        remarks += ("a drawn line is taken to be the centre of the track",)
+    remarks += (f"the width of the track is not known: {ASSUMED_BAND_M:.0f} m are taken for gates",)
     datum, why = 0.0, ""
     if curve.closed:
         if finish is None:

@@ -267,7 +267,8 @@ def _member_text(name: str, before: Any, after: Any) -> str:
     if isinstance(before, list) and isinstance(after, list):
         more = len(after) - len(before)
         if more:
-            return f"{name}: {abs(more)} {'more' if more > 0 else 'fewer'} entries"
+            noun = "entry" if abs(more) == 1 else "entries"
+            return f"{name}: {abs(more)} {'more' if more > 0 else 'fewer'} {noun}"
         return f"{name}: entries changed"
     return f"{name}: {short(before)} → {short(after)}"
 

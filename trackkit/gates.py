@@ -162,16 +162,16 @@ def place_gate(
     if kind in ("finish", "start") and track.gates_of_kind(kind):
         existing = track.gates_of_kind(kind)[0]
         raise PlaceError(
-            f"the track has a {kind} gate already, {existing.id} at {existing.chainage_m:.1f} m",
+            f"the track has a {kind} gate already, at {existing.chainage_m:.1f} m",
             remedy=f"move it with `trackkit gate move TRACK {existing.id} PLACE`",
         )
-    gate_id = kind if kind in ("finish", "start") else new_id(track, "gate", kind)
-    if any(gate.id == gate_id for gate in track.gates):
-        gate_id = new_id(track, "gate", kind)
-    gate, remarks = _located(
-        track, Gate(gate_id, kind, name or _free_name(track, kind), (0.0, 0.0), (1.0, 1.0)),
-        place, width_m,
-    )  # fmt: skip
+    blank = Gate("", kind, name or _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
+    gate, remarks = _located(track, blank, place, width_m)
+    gate_id: str = kind
+    if kind not in ("finish", "start") or any(gate.id == kind for gate in track.gates):
+        # The place goes into it: gates that two people place apart must not share an id.
+        gate_id = new_id(track, "gate", f"{kind} {gate.left} {gate.right}")
+    gate = replace(gate, id=gate_id)
     changed = _renamed_in_order(track.with_gates([*track.gates, gate]))
     if kind == "finish" and track.closed:
         changed = with_datum(changed, gate.chainage_m)

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from urllib.parse import urlsplit
 
 import numpy as np
+from markupsafe import Markup
 
 from trackkit.caution import CAUTION
 from trackkit.checks import Finding
@@ -20,6 +21,7 @@ from trackkit.mapassets import (
     leaflet_style,
     own_file,
     safe_in_element,
+    with_code,
 )
 from trackkit.mapspeed import Drive, SpeedScale, drive, speed_mps, speed_scale
 from trackkit.recording import Recording
@@ -218,7 +220,7 @@ def _words(
                 "severity": finding.severity,
                 "accepted": finding.accepted,
                 "message": finding.message,
-                "remedy": finding.remedy,
+                "remedy": Markup(with_code(finding.remedy)),  # noqa: S704 - with_code escapes it
                 "where": None if marker is None else marker.get_name(),
                 "place": _finding_place(track, finding),
             }

@@ -17,6 +17,7 @@ from jinja2 import Template
 
 from trackkit.checks import Finding
 from trackkit.geodesy import Floats, bearing_deg
+from trackkit.mapassets import with_code
 from trackkit.mapgeometry import (
     LatLon,
     arrows,
@@ -264,8 +265,8 @@ def _add_finding(track: Track, number: int, finding: Finding, group: Element) ->
     if position is None:
         return None
     place = to_map(track, np.atleast_2d(position))[0]
-    tag = f"{number} {finding.severity}"
-    message, remedy = escape(finding.message), escape(finding.remedy)
+    tag = f"{finding.severity} {number}"
+    message, remedy = escape(finding.message), with_code(finding.remedy)
     popup = f"<h4>{tag}{' (accepted)' if finding.accepted else ''}</h4><p>{message}</p>"
     if remedy:
         popup += f"<p><b>What to do:</b> {remedy}</p>"

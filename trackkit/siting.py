@@ -16,6 +16,9 @@ GATE_RADIUS_M = 150.0
 CLEAR_M = 0.5 * ASSUMED_BAND_M + 10.0
 """A place is fit for a gate where every other piece of track is farther than this."""
 GATES_APART_M = 25.0
+SLOWEST_SHARE = 0.5
+"""A place is fit for a sector gate where cars go at this share of their top speed, or faster: the
+uncertainty of a time is that of the position over the speed."""
 _FEW_PLACES = 160
 _FAR_ENOUGH_M = 40.0
 
@@ -86,8 +89,8 @@ def choose_sectors(
     """Choose places for the sector gates that make a number of sectors.
 
     Equal in time where speeds are known, in length otherwise; each is then moved to the nearest
-    place fit for a gate: straighter than `GATE_RADIUS_M`, `CLEAR_M` from every other piece of
-    track and `GATES_APART_M` from other gates.
+    place fit for a gate: straighter than `GATE_RADIUS_M`, driven at `SLOWEST_SHARE` of the top
+    speed or more, `CLEAR_M` from every other piece of track and `GATES_APART_M` from other gates.
 
     Returns
     -------
@@ -102,17 +105,17 @@ def choose_sectors(
     spent = np.concatenate([[0.0], np.cumsum(step * 0.5 * (1 / pace[:-1] + 1 / pace[1:]))])
     wanted = np.interp(np.arange(1, sectors) / sectors * spent[-1], spent, grid) + begin
     bend = np.abs(smoothed_curvature(curve, curve.wrap(grid + begin)))
-    straight = bend < 1.0 / GATE_RADIUS_M
+    fit = (bend < 1.0 / GATE_RADIUS_M) & (pace >= SLOWEST_SHARE * pace.max())
     chosen: list[float] = []
     remarks: list[str] = []
     taken = [begin, begin + length]
     for place in wanted.tolist():
-        where = _nearest_fit(curve, place, grid + begin, straight, [*taken, *chosen])
+        where = _nearest_fit(curve, place, grid + begin, fit, [*taken, *chosen])
         if where is None:
             where = place
             remarks.append(
-                f"no place near {place:.0f} m is straight and clear enough for a sector gate; it "
-                "was put there all the same"
+                f"no place near {place:.0f} m is straight, fast and clear enough for a sector "
+                "gate; it was put there all the same"
             )
         chosen.append(where)
     basis = "time" if speed is not None else "length"
@@ -128,7 +131,7 @@ def _nearest_fit(
     curve: Curve,
     place_m: float,
     grid_m: Floats,
-    straight: NDArray[np.bool_],
+    fit: NDArray[np.bool_],
     taken_m: list[float],
 ) -> float | None:
     order = np.argsort(np.abs(grid_m - place_m), kind="stable")
@@ -137,7 +140,7 @@ def _nearest_fit(
         where = float(grid_m[index])
         if abs(where - place_m) > reach:
             return None
-        if not straight[index] or min(abs(where - t) for t in taken_m) < GATES_APART_M:
+        if not fit[index] or min(abs(where - t) for t in taken_m) < GATES_APART_M:
             continue
         if clearance(curve, np.array([float(curve.wrap(where))]))[0] >= CLEAR_M:
             return where

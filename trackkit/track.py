@@ -183,7 +183,8 @@ class Track:
 
     `length_m` and `direction` are what the file declares; `curve` is the geometry itself.
     Members of the file that trackkit does not know are kept in `members` (of the ``track``
-    object), `foreign` (of the collection) and `other_features`.
+    object), `foreign` (of the collection) and `other_features`; `version` is that of the file,
+    which may be a newer minor one.
     """
 
     id: str
@@ -210,6 +211,7 @@ class Track:
     members: Mapping[str, Any] = field(default_factory=dict)
     foreign: Mapping[str, Any] = field(default_factory=dict)
     other_features: tuple[Mapping[str, Any], ...] = ()
+    version: str = "1.0"
 
     @property
     def closed(self) -> bool:

@@ -110,6 +110,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
             k: v for k, v in document.items() if k not in {"type", "bbox", "track", "features"}
         },
         other_features=tuple(others),
+        version=str(described["version"]),
     )
 
 
@@ -231,7 +232,7 @@ def track_to_document(track: Track) -> dict[str, Any]:
         "bbox": [round(value, DECIMALS) for value in box],
         "track": {
             "format": FORMAT,
-            "version": VERSION,
+            "version": track.version,
             "id": track.id,
             "name": track.name,
             "layout": track.layout,

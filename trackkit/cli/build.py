@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -52,7 +53,11 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
 @click.option(
     "-o", "--output", metavar="TRACK", help="Track file to write.  [default: from the name]"
 )
-@click.option("--finish", metavar="PLACE", help="Where the finish gate goes.  [default: chosen]")
+@click.option(
+    "--finish",
+    metavar="PLACE",
+    help="Where the finish gate goes: LAT,LON or two ends LAT,LON/LAT,LON.  [default: chosen]",
+)
 @click.option(
     "--sectors",
     type=click.IntRange(1, 50),
@@ -194,7 +199,9 @@ def _report(built: Build, target: str, *, as_json: bool) -> None:
                 "remarks": list(built.remarks),
             }
         )
+        remarks(built.remarks)
     else:
+        remarks(text.replace(" TRACK ", f" {shlex.quote(target)} ") for text in built.remarks)
         click.echo(summary(track))
         if built.laps_used:
             what = "lap" if track.closed else "run"
@@ -202,7 +209,6 @@ def _report(built: Build, target: str, *, as_json: bool) -> None:
             click.echo(f"made from {built.laps_used} {what}{plural}; the line is the one driven")
         gate_table(track.gates)
         click.echo(f"wrote {target}")
-    remarks(built.remarks)
     remark(CAUTION)
 
 

@@ -34,7 +34,7 @@ def demo(out: str | None) -> None:
         "is its receiver.\n"
     )
     _step(
-        "A receiver is carried round for one lap: parked, out of the pits, round, and in again",
+        "A receiver records an out lap and one flying lap, between a parked start and an in lap",
         ["simulate", str(circuit), "-o", lap, "--laps", "1", "--seed", "1"],
     )
     _step(

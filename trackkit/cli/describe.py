@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import shlex
+from collections import Counter
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import click
 import numpy as np
 
+from trackkit.checks import SEVERITIES
 from trackkit.cli.common import (
     Command,
     gate_rows,
@@ -19,6 +23,9 @@ from trackkit.cli.common import (
 if TYPE_CHECKING:
     from trackkit.checks import Finding
     from trackkit.track import Track
+
+
+_MOST_OF_A_RULE = 5
 
 
 def title(track: Track) -> str:
@@ -124,10 +131,33 @@ def check(ctx: click.Context, track_path: str, as_json: bool) -> None:
     elif not findings:
         click.echo(f"{track_path}: nothing found")
     else:
-        for finding in findings:
-            click.echo(finding_text(finding))
+        for line in _finding_lines(findings, track_path):
+            click.echo(line)
     if any(f.severity == "error" and not f.accepted for f in findings):
         ctx.exit(1)
+
+
+def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
+    """Write findings for people; of many of one rule only the first few, and their count."""
+    shown = Counter[str]()
+    count = Counter(finding.rule for finding in findings)
+    for finding in findings:
+        shown[finding.rule] += 1
+        if shown[finding.rule] <= _MOST_OF_A_RULE:
+            yield finding_text(finding).replace(" TRACK ", f" {shlex.quote(path)} ")
+        elif shown[finding.rule] == count[finding.rule]:
+            more = count[finding.rule] - _MOST_OF_A_RULE
+            yield f"    and {more} more of {finding.rule} (--json lists them all)"
+    total = Counter(f.severity for f in findings if not f.accepted)
+    said = [
+        f"{total[severity]} {severity}{'' if total[severity] == 1 else 's'}"
+        for severity in SEVERITIES
+        if total[severity]
+    ]
+    accepted = sum(finding.accepted for finding in findings)
+    if accepted:
+        said.append(f"{accepted} accepted")
+    yield f"{path}: {', '.join(said)}"
 
 
 def finding_row(finding: Finding) -> dict[str, Any]:

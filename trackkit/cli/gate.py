@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable
 
 import click
@@ -16,6 +17,7 @@ from trackkit.cli.common import (
     print_json,
     remarks,
 )
+from trackkit.errors import PlaceError
 from trackkit.track import GATE_KINDS, Gate, GateKind, Track
 
 width_option = click.option(
@@ -64,7 +66,11 @@ def place_gate_command(
     crs: str | None,
     as_json: bool,
 ) -> None:
-    """Place a new gate, square to the track, or exactly at two surveyed ends."""
+    """Place a new gate.
+
+    PLACE is a chainage such as 412m (-20m counts back from the finish), LAT,LON, or two surveyed
+    ends LAT,LON/LAT,LON, left end first.  The gate is square to the track, or exactly at the ends.
+    """
     from trackkit.gates import place_gate
 
     where = place_from(place, crs)
@@ -91,7 +97,11 @@ def move_gate_command(
     crs: str | None,
     as_json: bool,
 ) -> None:
-    """Move a gate, named by its id or its name; every other gate stays on the ground."""
+    """Move a gate.
+
+    GATE is an id or a name; PLACE is a chainage such as 412m (-20m counts back from the finish),
+    LAT,LON, or two surveyed ends LAT,LON/LAT,LON.  Every other gate stays on the ground.
+    """
     from trackkit.gates import move_gate
 
     where = place_from(place, crs)
@@ -114,7 +124,10 @@ def move_gate_command(
 @click.argument("gate_name", metavar="GATE")
 @json_option
 def remove_gate_command(track_path: str, gate_name: str, as_json: bool) -> None:
-    """Remove a gate, named by its id or its name."""
+    """Remove a gate.
+
+    GATE is an id or a name.
+    """
     from trackkit.gates import remove_gate
 
     def change(track: Track) -> tuple[Track, Gate, tuple[str, ...], str]:
@@ -136,11 +149,18 @@ def _change(
     from trackkit.checks import check_track
     from trackkit.trackfile import read_track, stored, write_track
 
-    changed, touched, said, told = change(read_track(track_path))
+    try:
+        changed, touched, said, told = change(read_track(track_path))
+    except PlaceError as error:
+        if error.remedy is None:
+            raise
+        error.remedy = error.remedy.replace(" TRACK ", f" {shlex.quote(track_path)} ")
+        raise
     changed = stored(changed.revised_by(told, now()))
     write_track(changed, track_path, force=True, keep_previous=True)
     found = [f for f in check_track(changed) if f.feature == touched.id and not f.accepted]
     said = (*said, *(f"{f.severity}: {f.message}; {f.remedy}" for f in found))
+    said = tuple(text.replace(" TRACK ", f" {shlex.quote(track_path)} ") for text in said)
     if as_json:
         print_json({"done": told, "gates": gate_rows(changed.gates), "remarks": list(said)})
     else:

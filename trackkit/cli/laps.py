@@ -17,6 +17,7 @@ from trackkit.cli.common import (
     remarks,
     table,
 )
+from trackkit.cli.describe import title
 
 if TYPE_CHECKING:
     from trackkit.timing import Lap, LapReport
@@ -54,7 +55,9 @@ def laps(
     if as_json:
         print_json({"track": track.id, "recordings": [report_row(report) for report in reports]})
     else:
-        for report in reports:
+        for number, report in enumerate(reports):
+            if number:
+                click.echo()
             _print(track, report)
     remark("GPS times are for training, not for officiating.")
     if failed:
@@ -94,7 +97,7 @@ def _print(track: Track, report: LapReport) -> None:
     count = len(report.counted)
     click.echo(
         f"{report.recording.name}: {count} complete flying lap{'' if count == 1 else 's'} of "
-        f"{track.name}"
+        f"{title(track)}"
     )
     if not report.laps:
         click.echo(
@@ -120,7 +123,9 @@ def _print(track: Track, report: LapReport) -> None:
         headings, rows = headings[:-1], [row[:-1] for row in rows]
     table(headings, rows)
     if report.best_lap_s is None:
-        click.echo("no complete flying lap")
+        missed = any(lap.missed for lap in report.laps)
+        hint = ": is it another layout? `trackkit locate` tells the circuits near" if missed else ""
+        click.echo(f"no complete flying lap{hint}")
         return
     click.echo(
         f"best lap {duration(report.best_lap_s)}, theoretical best "

@@ -83,7 +83,12 @@ def export(track_path: str, fmt: str, output: str, force: bool) -> None:
     help="Recording to write: .nmea, .gpx or .csv, also with .gz.",
 )
 @click.option(
-    "--laps", type=click.IntRange(1, 1000), default=5, show_default=True, help="Flying laps."
+    "--laps",
+    type=click.IntRange(1, 1000),
+    default=5,
+    metavar="N",
+    show_default=True,
+    help="Flying laps.",
 )
 @click.option(
     "--rate",
@@ -103,6 +108,7 @@ def export(track_path: str, fmt: str, output: str, force: bool) -> None:
 @click.option(
     "--noise",
     type=click.FloatRange(0, 100),
+    metavar="TIMES",
     default=1.0,
     show_default=True,
     help="Times the usual receiver noise; 0 for none.",
