@@ -169,8 +169,10 @@ def place_gate(
     gate, remarks = _located(track, blank, place, width_m)
     gate_id: str = kind
     if kind not in ("finish", "start") or any(gate.id == kind for gate in track.gates):
-        # The place goes into it: gates that two people place apart must not share an id.
-        gate_id = new_id(track, "gate", f"{kind} {gate.left} {gate.right}")
+        # The place, to a metre, goes into it: gates that two people place apart must not share an
+        # id, and rounding on another machine must not change one.
+        place_text = ",".join(f"{value:.5f}" for value in (*gate.left, *gate.right))
+        gate_id = new_id(track, "gate", f"{kind} {place_text}")
     gate = replace(gate, id=gate_id)
     changed = _renamed_in_order(track.with_gates([*track.gates, gate]))
     if kind == "finish" and track.closed:
