@@ -130,6 +130,8 @@ def test_quoted_cells_trailing_delimiters_and_spaces_are_read(csv):
         ("Heading", ("course", None)),
         ("Altitude (ft)", ("elevation", "ft")),
         ("hAcc_mm", ("accuracy", "mm")),
+        ("HDOP", ("hdop", None)),
+        ("gps_hdop", ("hdop", None)),
         ("utc", ("time", None)),
         ("UTC Time", ("time", None)),
         ("Time (UTC)", ("time", None)),
@@ -405,3 +407,26 @@ def test_a_stray_quotation_mark_costs_no_more_than_its_own_row(csv):
     lines[6] = '6.0,"48.0"0006,11'
     recording = read_recording(csv(rows("time,lat,lon", *lines)))
     assert recording.removed == {"unreadable row": 1}
+
+
+def test_dilution_of_precision_is_read_and_not_made_an_accuracy(csv):
+    recording = read_recording(csv(rows("time,lat,lon,hdop", "0,48,11,0.8", "1,48,11,")))
+    np.testing.assert_array_equal(recording.hdop, [0.8, np.nan])
+    assert recording.accuracy_m is None
+
+
+def test_a_column_can_be_named_as_the_dilution_of_precision(csv):
+    path = csv(rows("time,lat,lon,quality", "0,48,11,0.8", "1,48,11,0.9"))
+    assert read_recording(path, columns={"hdop": "quality"}).hdop.tolist() == [0.8, 0.9]
+
+
+def test_figures_grouped_as_only_python_does_are_no_number(csv):
+    recording = read_recording(csv(rows("time,lat,lon", "0,48,11", "1,48,1_1", "2,48,11")))
+    assert recording.removed == {"unreadable row": 1}
+
+
+def test_zero_as_an_accuracy_means_that_it_is_not_known(csv):
+    # Telephones write 0.0 where they have none (common practice, no source).
+    recording = read_recording(csv(rows("time,lat,lon,accuracy", "0,48,11,0.0", "1,48,11,2.5")))
+    np.testing.assert_array_equal(recording.accuracy_m, [np.nan, 2.5])
+    assert recording.remarks == ()

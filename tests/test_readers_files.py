@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import gzip
+import json
 import os
 import subprocess
 import sys
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -171,3 +173,28 @@ def test_whatever_damage_is_done_the_answer_is_a_recording_or_one_sentence(
         else:
             assert "\n" not in sentence
             assert str(path) in sentence
+
+
+def test_geojson_points_tell_their_dilution_of_precision(tmp_path):
+    points = [
+        {
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [11.5, 48.1]},
+            "properties": {"time": f"2024-05-01T10:00:0{n}Z", **told},
+        }
+        for n, told in enumerate([{"hdop": 0.8}, {}])
+    ]
+    path = tmp_path / "points.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": points}))
+    np.testing.assert_array_equal(read_recording(path).hdop, [0.8, np.nan])
+
+
+def test_a_question_about_dates_in_geojson_names_the_file(tmp_path):
+    properties = {"coordTimes": ["04/05/2024 10:00:00", "04/05/2024 10:00:01"]}
+    line = {"type": "LineString", "coordinates": [[11.0, 48.0], [11.0, 48.1]]}
+    path = tmp_path / "line.geojson"
+    path.write_text(json.dumps({"type": "Feature", "geometry": line, "properties": properties}))
+    with pytest.raises(
+        RecordingError, match=r"line\.geojson: its dates, such as 04/05/2024, can be"
+    ):
+        read_recording(path)

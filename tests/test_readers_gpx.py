@@ -85,6 +85,14 @@ def test_speed_and_course_are_found_in_an_extension_of_any_namespace(gpx):
     np.testing.assert_array_equal(recording.course_deg, [123.4, 123.4])
 
 
+def test_dilution_of_precision_is_read_and_not_made_an_accuracy(gpx):
+    # <hdop> is an element of both versions of GPX.
+    points = point(0, "<hdop>0.8</hdop>"), point(1), point(2, "<hdop>good</hdop>")
+    recording = read_recording(gpx(track(segment(*points))))
+    np.testing.assert_array_equal(recording.hdop, [0.8, np.nan, np.nan])
+    assert recording.accuracy_m is None
+
+
 def test_prefixed_element_names_are_read_like_any_others(tmp_path):
     path = tmp_path / "prefixed.gpx"
     path.write_text(

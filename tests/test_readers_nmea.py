@@ -65,6 +65,49 @@ def test_dilution_of_precision_is_not_made_an_accuracy():
     assert read(PRINTED_GGA).accuracy_m is None
 
 
+def test_dilution_of_precision_is_kept_from_gga_and_gns():
+    gns = sentence("GNGNS,123520.00,4807.0380,N,01131.0000,E,AA,14,0.7,545.4,46.9,,")
+    assert read(PRINTED_GGA, gns).hdop.tolist() == [0.9, 0.7]
+    assert read(PRINTED_RMC).hdop is None
+
+
+def test_a_dilution_written_where_it_is_not_known_is_none():
+    # 99.99 is what receivers write (common practice, no source).
+    unknown = sentence("GPGGA,120000,4800.0,N,01100.0,E,1,04,99.99,500.0,M,47.0,M,,")
+    empty = sentence("GPGGA,120001,4800.0,N,01100.0,E,1,04,,500.0,M,47.0,M,,")
+    odd = sentence("GPGGA,120002,4800.0,N,01100.0,E,1,04,--,500.0,M,47.0,M,,")
+    recording = recorded(unknown, empty, odd, gga("120003"))
+    np.testing.assert_array_equal(recording.hdop, [np.nan, np.nan, np.nan, 1.0])
+    assert recording.remarks == ()
+
+
+def test_gst_gives_the_root_mean_square_of_two_horizontal_deviations():
+    gst = sentence("GPGST,120000.00,6.6,,,,3.0,4.0,9.0")
+    raw = read(rmc("120000"), gst, rmc("120001"))
+    # sqrt((3² + 4²) / 2) = 5 / sqrt(2).
+    np.testing.assert_allclose(raw.accuracy_m, [5 / np.sqrt(2), np.nan])
+
+
+def test_gst_with_its_ellipse_only_gives_what_its_axes_would():
+    # An ellipse of 5 m by 1 m turned by 30 degrees: covariance by rotation (linear algebra).
+    turn = np.array(
+        [[np.cos(np.pi / 6), -np.sin(np.pi / 6)], [np.sin(np.pi / 6), np.cos(np.pi / 6)]]
+    )
+    north, east = np.sqrt(np.diag(turn @ np.diag([25.0, 1.0]) @ turn.T))
+    by_ellipse = sentence("GPGST,120000.00,6.6,5.0,1.0,30.0,,,9.0")
+    by_axes = sentence(f"GPGST,120000.00,6.6,,,,{north:.9f},{east:.9f},9.0")
+    accuracy = [read(rmc("120000"), gst).accuracy_m[0] for gst in (by_ellipse, by_axes)]
+    np.testing.assert_allclose(accuracy, np.sqrt((25.0 + 1.0) / 2))
+
+
+def test_gst_may_come_before_or_behind_the_position_of_its_time_and_else_is_left_out():
+    gst = [sentence(f"GPGST,12000{n},6.6,,,,{n + 1}.0,{n + 1}.0,9.0") for n in range(4)]
+    raw = read(gst[0], rmc("120000"), gga("120000"), rmc("120001"), gst[1], gga("120001"), gst[3])
+    assert len(raw) == 2
+    np.testing.assert_allclose(raw.accuracy_m, [1.0, 2.0])
+    np.testing.assert_array_equal(raw.elevation_m, [500.0, 500.0])
+
+
 @pytest.mark.parametrize("talker", ["GP", "GN", "GL", "GA", "BD", "GB", "GQ"])
 def test_any_talker_is_heard(talker):
     raw = read(rmc(talker=talker), gga(talker=talker))

@@ -112,10 +112,30 @@ def test_nmea_sentences_keep_to_82_characters_even_with_the_longest_values(tmp_p
         speed_mps=np.full(4, 149.9),
         course_deg=np.full(4, 359.98),
         elevation_m=np.full(4, -1234.56),
+        hdop=np.full(4, 98.99),
     )
     data = written(tmp_path, recording, ".nmea").read_bytes()
     assert data.endswith(b"\r\n")
     assert max(len(line) for line in data.splitlines(keepends=True)) <= 82
+
+
+def test_dilution_of_precision_is_written_and_read_back_by_other_peoples_readers(tmp_path):
+    recording = make_recording(
+        hdop=np.array([0.75, np.nan, 12.5, 1.0]),
+        longitude_deg=np.full(4, 11.0),
+        latitude_deg=np.full(4, 48.0),
+    )
+    standing = sentences(written(tmp_path, recording, ".nmea"))[1::2]
+    assert [s.horizontal_dil for s in standing] == ["0.75", "", "12.50", "1.00"]
+    gpx = gpxpy.parse(written(tmp_path, recording, ".gpx").read_text("utf-8"))
+    points = [point for segment in gpx.tracks[0].segments for point in segment.points]
+    assert [p.horizontal_dilution for p in points] == [0.75, None, 12.5, 1.0]
+    frame = pd.read_csv(written(tmp_path, recording, ".csv"))
+    np.testing.assert_array_equal(frame.hdop, recording.hdop)
+    for suffix in SUFFIXES:
+        back = read_recording(tmp_path / f"drive{suffix}")
+        np.testing.assert_array_equal(back.hdop, recording.hdop)
+        assert back.accuracy_m is None
 
 
 @given(st.floats(-90, 90), st.floats(-180, 180))

@@ -33,6 +33,10 @@ class Recording:
         Height above mean sea level or the ellipsoid, as the receiver gave it; same convention.
     accuracy_m
         Horizontal accuracy reported by the receiver, one sigma; same convention.
+    hdop
+        Horizontal dilution of precision reported by the receiver: the error of a position over
+        that of a range, by the geometry of the satellites alone, unitless, above 0; same
+        convention.
     segment
         Number of the unbroken stretch each fix belongs to, shape (n,), non-decreasing from 0.
     read_count
@@ -52,6 +56,7 @@ class Recording:
     course_deg: Floats | None = None
     elevation_m: Floats | None = None
     accuracy_m: Floats | None = None
+    hdop: Floats | None = None
     segment: NDArray[np.intp] | None = None
     read_count: int = 0
     removed: dict[str, int] = field(default_factory=dict)
@@ -68,6 +73,7 @@ class Recording:
             "course_deg",
             "elevation_m",
             "accuracy_m",
+            "hdop",
             "segment",
         ):
             column = getattr(self, label)

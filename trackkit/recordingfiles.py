@@ -134,13 +134,14 @@ def _nmea(recording: Recording) -> str:
 
     count = len(recording)
     lines = []
-    for instant, longitude, latitude, speed, course, elevation in zip(
+    for instant, longitude, latitude, speed, course, elevation, hdop in zip(
         _instants(recording, 1e-3),
         wrap_longitude(recording.longitude_deg).tolist(),
         recording.latitude_deg.tolist(),
         _column(recording.speed_mps, count),
         _column(recording.course_deg, count),
         _column(recording.elevation_m, count),
+        _column(recording.hdop, count),
         strict=True,
     ):
         clock = f"{instant:%H%M%S}.{instant.microsecond // 1000:03d}"
@@ -155,7 +156,8 @@ def _nmea(recording: Recording) -> str:
         moving = (clock, "A", *place, knots, _course_text(course, 2), date, "", "")
         lines.append(str(RMC("GN", "RMC", moving)))
         height = _text(elevation, 2)
-        standing = (clock, *place, "1", "", "", height, "M" if height else "", "", "", "", "")
+        metres = "M" if height else ""
+        standing = (clock, *place, "1", "", _text(hdop, 2), height, metres, "", "", "", "")
         lines.append(str(GGA("GN", "GGA", standing)))
     return "".join(f"{line}\r\n" for line in lines)
 
@@ -173,13 +175,14 @@ def _gpx(recording: Recording) -> str:
     count = len(recording)
     track = GPXTrack(name=xml_text(recording.name))
     points = []
-    for instant, longitude, latitude, speed, course, elevation in zip(
+    for instant, longitude, latitude, speed, course, elevation, hdop in zip(
         _instants(recording, 1e-6),
         gpx_longitude(recording.longitude_deg).tolist(),
         recording.latitude_deg.tolist(),
         _column(recording.speed_mps, count),
         _column(recording.course_deg, count),
         _column(recording.elevation_m, count),
+        _column(recording.hdop, count),
         strict=True,
     ):
         point = GPXTrackPoint(
@@ -188,6 +191,7 @@ def _gpx(recording: Recording) -> str:
             time=instant,
             elevation=round(elevation, 3) if np.isfinite(elevation) else None,
             speed=round(speed, 4) if np.isfinite(speed) else None,
+            horizontal_dilution=round(hdop, 3) if np.isfinite(hdop) else None,
         )
         if np.isfinite(course):
             point.course = round(course, 3) % 360.0
@@ -234,6 +238,7 @@ def _csv(recording: Recording) -> str:
         ("course_deg", recording.course_deg, 3),
         ("elevation_m", recording.elevation_m, 3),
         ("accuracy_m", recording.accuracy_m, 3),
+        ("hdop", recording.hdop, 3),
     ):
         if values is not None:
             write = _course_text if label == "course_deg" else _text

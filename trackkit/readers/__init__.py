@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["COLUMN_ROLES", "DrawnLine", "read_line", "read_recording"]
 
-COLUMN_ROLES = ("time", "latitude", "longitude", "speed", "course", "elevation", "accuracy")
+COLUMN_ROLES = ("time", "latitude", "longitude", "speed", "course", "elevation", "accuracy", "hdop")
 """What `columns` may name in a CSV file."""
 
 

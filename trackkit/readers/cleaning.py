@@ -8,14 +8,26 @@ In this order, each fix being counted once:
 4. Of several fixes with the same time the first stays.
 5. Where time goes backwards, the fewest fixes go that leave time increasing.  If that would be more
    than one in ten, nothing is removed and the file is refused: it seems to hold several sessions.
-6. A fix is out of reach of another when it is more than 20 m and 150 m/s for the time between
+6. Some loggers write rows faster than the receiver measures, and repeat its last position until
+   there is a new one.  Of a run of fixes at exactly the same position only the first stays, where
+   the fixes say that they move: of the others those go whose speed, or the last speed told before,
+   is above 1 m/s, if the way covered at those speeds during the run is longer than the smallest
+   steps in which the file writes positions (the smallest difference between two latitudes and
+   between two longitudes, their diagonal, 2 m at most).  A recording without speeds must show a
+   system: at least ten runs, half of them of two fixes or more, four in five as long as the median
+   run give or take one fix, from one run to the next usually more than 1 m/s and more than twice
+   those smallest steps.  Then the runs of that length go down to their first fix.  A receiver that
+   stands still and repeats its position is left alone.
+7. A fix is out of reach of another when it is more than 20 m and 150 m/s for the time between
    away.  A run of at most 5 fixes, out of reach of the fix before it and left by a step out of
    reach as well, goes as a jump; so does such a run at the very beginning or end of a recording.
    When instead the drive goes on from the new place, nothing is removed and the segment is broken
    there.
-7. Gaps (longer than 10 s and longer than 5 times the median interval) are kept and counted.
+8. Gaps (longer than 10 s and longer than 5 times the median interval) are kept and counted.
 
-A speed below 0 or above 150 m/s and a course outside 0 to 360° are left out; the fix stays.
+A speed below 0 or above 150 m/s and a course outside 0 to 360° are left out; the fix stays.  So are
+an accuracy that is not above 0 and a dilution of precision that is not between 0 and 99, without a
+remark: these are how receivers write that they do not know it (common practice, no source).
 """
 
 from __future__ import annotations
@@ -31,6 +43,7 @@ from numpy.typing import NDArray
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.geodesy import Floats, geodesic_distance, unwrap_longitude
 from trackkit.readers.fixes import Dropped, RawFixes, counted, some_or_none
+from trackkit.readers.repeats import stale_repeats
 from trackkit.recording import Recording
 
 NULL_ISLAND_DEG = 1e-4
@@ -38,6 +51,11 @@ BACKWARDS_SHARE = 0.10
 REACH_M = 20.0
 REACH_MPS = 150.0
 LONGEST_JUMP = 5
+LONGEST_DEGREE_M = 111_700.0
+"""No degree on WGS 84 is longer: 111,694 m of the meridian at the poles, 111,320 m of the equator
+(from its semi-axes)."""
+
+UNKNOWN_HDOP = 99.0
 GAP_S = 10.0
 GAP_INTERVALS = 5.0
 
@@ -76,6 +94,13 @@ def clean(raw: RawFixes, name: str) -> Recording:
     index, seconds = _in_order_of_time(raw, index, seconds, name, dropped)
     longitude, latitude = raw.longitude_deg[index], raw.latitude_deg[index]
     file_segment = np.zeros(len(index), np.intp) if raw.segment is None else raw.segment[index]
+    speed = None if raw.speed_mps is None else _within(raw.speed_mps[index], 0.0, REACH_MPS)
+    same_piece = np.diff(file_segment, prepend=-1) == 0
+    fresh = ~stale_repeats(seconds, longitude, latitude, speed, same_piece)
+    repeats = int(np.count_nonzero(~fresh))
+    _drop(dropped, "repeated position", repeats, "repeated position", "repeated positions")
+    index, seconds, file_segment = index[fresh], seconds[fresh], file_segment[fresh]
+    longitude, latitude = longitude[fresh], latitude[fresh]
     kept, breaks = _without_jumps(seconds, longitude, latitude, dropped)
     index, seconds = index[kept], seconds[kept]
     if len(index) < 2:
@@ -98,7 +123,8 @@ def clean(raw: RawFixes, name: str) -> Recording:
         speed_mps=speed,
         course_deg=course,
         elevation_m=None if raw.elevation_m is None else some_or_none(raw.elevation_m[index]),
-        accuracy_m=None if raw.accuracy_m is None else some_or_none(raw.accuracy_m[index]),
+        accuracy_m=_known(raw.accuracy_m, index, np.inf),
+        hdop=_known(raw.hdop, index, UNKNOWN_HDOP),
         segment=segment,
         read_count=read_count,
         removed=removed,
@@ -223,13 +249,12 @@ class _Drive:
 def _without_jumps(
     seconds: Floats, longitude: Floats, latitude: Floats, dropped: list[Dropped]
 ) -> tuple[Indices, NDArray[np.bool_]]:
-    """Apply rule 6: the indices that stay, and for each step between them whether it is a break."""
+    """Apply rule 7: the indices that stay, and for each step between them whether it is a break."""
     count = len(seconds)
     everything = np.arange(count, dtype=np.intp)
     if count < 2:
         return everything, np.zeros(max(count - 1, 0), dtype=bool)
-    distance = geodesic_distance(longitude[:-1], latitude[:-1], longitude[1:], latitude[1:])
-    cut = distance > REACH_M + REACH_MPS * np.diff(seconds)
+    cut = _out_of_reach(seconds, longitude, latitude)
     if not np.any(cut):
         return everything, cut
 
@@ -256,10 +281,23 @@ def _without_jumps(
         if gone != len(sizes):
             words += f" ({gone:,} fixes)"
         dropped.append(Dropped("jump", gone, words))
-    step = geodesic_distance(
-        longitude[index[:-1]], latitude[index[:-1]], longitude[index[1:]], latitude[index[1:]]
+    return index, _out_of_reach(seconds[index], longitude[index], latitude[index])
+
+
+def _out_of_reach(seconds: Floats, longitude: Floats, latitude: Floats) -> NDArray[np.bool_]:
+    """Say for each step whether it is longer than a car can cover."""
+    reach = REACH_M + REACH_MPS * np.diff(seconds)
+    east = np.abs(np.diff(longitude))
+    # Along the parallel and then along the meridian is a way round, never shorter than the true
+    # distance: where that is within reach, which is nearly everywhere, it need not be computed.
+    way_round = (np.minimum(east, 360.0 - east) + np.abs(np.diff(latitude))) * LONGEST_DEGREE_M
+    out = way_round > reach
+    far = np.flatnonzero(out)
+    distance = geodesic_distance(
+        longitude[far], latitude[far], longitude[far + 1], latitude[far + 1]
     )
-    return index, step > REACH_M + REACH_MPS * np.diff(seconds[index])
+    out[far] = distance > reach[far]
+    return out
 
 
 def _follow(
@@ -314,15 +352,27 @@ def _plausible(raw: RawFixes, index: Indices) -> tuple[Floats | None, Floats | N
         if column is None:
             columns.append(None)
             continue
-        value = column[index]
-        with np.errstate(invalid="ignore"):
-            odd = ~((value >= 0.0) & (value <= most)) & ~np.isnan(value)
-        if np.any(odd):
+        value = _within(column[index], 0.0, most)
+        odd = int(np.count_nonzero(np.isnan(value) & ~np.isnan(column[index])))
+        if odd:
             noun = "speed" if most == REACH_MPS else "course"
-            remarks.append(f"left out {counted(int(np.count_nonzero(odd)), noun)} {words}")
-            value = np.where(odd, np.nan, value)
+            remarks.append(f"left out {counted(odd, noun)} {words}")
         columns.append(some_or_none(value))
     return columns[0], columns[1], remarks
+
+
+def _within(value: Floats, least: float, most: float) -> Floats:
+    with np.errstate(invalid="ignore"):
+        return np.where((value >= least) & (value <= most), value, np.nan)
+
+
+def _known(column: Floats | None, index: Indices, most: float) -> Floats | None:
+    """Take a column that is above 0 and below a limit wherever it is known."""
+    if column is None:
+        return None
+    with np.errstate(invalid="ignore"):
+        known = (column[index] > 0.0) & (column[index] < most)
+    return some_or_none(np.where(known, column[index], np.nan))
 
 
 def _removed_sentence(read_count: int, dropped: list[Dropped]) -> str:

@@ -32,6 +32,7 @@ ROLES: dict[str, frozenset[str]] = {
     "accuracy": _any_of(
         "accuracy|hacc|h acc|horizontal accuracy|horizontal acc|position accuracy|eph"
     ),
+    "hdop": frozenset({"hdop", "h dop", "horizontal dilution of precision", "horizontal dop"}),
     "north or south": frozenset({"n/s", "ns", "lat dir", "latitude direction", "lat hemisphere"}),
     "east or west": frozenset({"e/w", "ew", "lon dir", "longitude direction", "lon hemisphere"}),
 }
@@ -66,6 +67,7 @@ _UNITS: dict[str, dict[str, str]] = {
     "course": {"deg": "deg|degree|degrees|°|deg true|true"},
     "elevation": _LENGTHS,
     "accuracy": _LENGTHS,
+    "hdop": {},
 }
 UNIT_WORDS: dict[str, dict[str, str]] = {
     role: {word: unit for unit, words in units.items() for word in words.split("|")}

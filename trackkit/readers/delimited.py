@@ -1,28 +1,30 @@
-"""Delimited text (CSV): delimiter, header and units recognised, the table read by pandas."""
+"""Delimited text (CSV): delimiter, header and units recognised, the rows read by the csv module.
+
+The csv module splits 45,000 rows in 0.05 s, where importing pandas alone takes 0.4 s.
+"""
 
 from __future__ import annotations
 
 import csv
-import io
 import os
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Literal
+from itertools import zip_longest
+from typing import Literal
 
 import numpy as np
 
 from trackkit.errors import RecordingError
 from trackkit.geodesy import Floats
+from trackkit.readers.bytefields import Flags
 from trackkit.readers.columns import UNIT_WORDS, Column
 from trackkit.readers.fixes import Dropped, RawFixes, Times, counted, some_or_none
 from trackkit.readers.layout import COMMENT, Layout, cells_of, choose_columns, find_layout
 from trackkit.readers.sniffing import decode
 from trackkit.readers.speeds import guess_speed_unit, guess_time_unit
-from trackkit.readers.times import read_times
+from trackkit.readers.times import ordinary_times, read_times
 from trackkit.readers.units import ANGLE_DEG, LENGTH_M, SPEED_MPS, TIME_S
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 DEGREES_AT_MOST = 1e4
 """Positions usually above this are 1e-7 degrees; what lies between 180 and this is neither."""
@@ -30,8 +32,11 @@ DEGREES_AT_MOST = 1e4
 SAME_WITHIN = 0.5
 """Columns that could be one and the same differ usually by less than this, in SI units."""
 
-_HEMISPHERE = r"^([NSEWnsew])?\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew])?$"
+_HEMISPHERE = re.compile(r"([NSEWnsew])?\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew])?")
+_DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _Chosen = Mapping[str, tuple[Column, ...]]
+_Table = Mapping[int, Sequence[str]]
+"""The columns that are needed, by their position from 0: stripped cells, "" where empty."""
 
 
 def read_delimited(
@@ -61,7 +66,7 @@ def read_delimited(
     kept = [
         (number, line)
         for number, line in enumerate(lines[layout.first_row :], start=layout.first_row + 1)
-        if line.strip() and not COMMENT.match(line)
+        if line[:1].isdigit() or (line.strip() and not COMMENT.match(line))
     ]
     if kept and (units := _units_row(cells_of(kept[0][1], layout.delimiter), chosen)):
         kept, chosen = kept[1:], units
@@ -107,78 +112,77 @@ def _refuse_split_decimals(
 
 def _table(
     lines: list[str], delimiter: str, chosen: _Chosen, path: str | os.PathLike[str]
-) -> pd.DataFrame:
-    """Read the columns needed as text, numbered from 0."""
-    needed = sorted({column.position for columns in chosen.values() for column in columns})
-    table = _rows(lines, delimiter, needed, csv.QUOTE_MINIMAL)
-    if table is None or len(table) != len(lines):
+) -> _Table:
+    rows = _rows(lines, delimiter, csv.QUOTE_MINIMAL)
+    if rows is None or len(rows) != len(lines):
         # A stray quotation mark must not swallow the lines up to the next one.
-        table = _rows(lines, delimiter, needed, csv.QUOTE_NONE)
-    if table is None or len(table) != len(lines):
+        rows = _rows(lines, delimiter, csv.QUOTE_NONE)
+    if rows is None or len(rows) != len(lines):
         raise RecordingError("its rows cannot be told apart", file=path)
-    for position in needed:
-        table[position] = table[position].fillna("").str.strip(' "')
-    if delimiter != ",":
-        angles = [c.position for role in ("latitude", "longitude") for c in chosen[role]]
-        if any(table[p].str.fullmatch(r"[-+]?\d+,\d+").any() for p in angles):
-            for position in needed:
-                table[position] = table[position].str.replace(",", ".", regex=False)
+    # Rows may be longer than the header (a trailing delimiter) or shorter (cut off): neither
+    # may shift or stop the others.
+    every = list(zip_longest(*rows, fillvalue=""))
+    needed = {column.position for columns in chosen.values() for column in columns}
+    table = {
+        position: [cell.strip(' "') for cell in every[position]]
+        if position < len(every)
+        else [""] * len(rows)
+        for position in needed
+    }
+    angles = [c.position for role in ("latitude", "longitude") for c in chosen[role]]
+    if delimiter != "," and any(
+        "," in cell and _DECIMAL_COMMA.fullmatch(cell) for p in angles for cell in table[p]
+    ):
+        table = {p: [cell.replace(",", ".") for cell in cells] for p, cells in table.items()}
     return table
 
 
-def _rows(
-    lines: list[str], delimiter: str, needed: list[int], quoting: Literal[0, 3]
-) -> pd.DataFrame | None:
-    """Split lines with pandas; None where its parser finds no end of a quotation."""
-    import pandas as pd
-
-    quoted = quoting == csv.QUOTE_MINIMAL
-
-    def cell_count(line: str) -> int:
-        return (
-            len(cells_of(line, delimiter)) if quoted and '"' in line else line.count(delimiter) + 1
-        )
-
-    # Rows may be longer than the header (a trailing delimiter) or shorter (cut off): neither
-    # may shift or stop the others.
-    width = max(needed[-1] + 1, *map(cell_count, lines))
+def _rows(lines: list[str], delimiter: str, quoting: Literal[0, 3]) -> list[list[str]] | None:
+    """Split lines; None where a cell is longer than any can be."""
     try:
-        return pd.read_csv(
-            io.StringIO("\n".join(lines)),
-            sep=delimiter,
-            header=None,
-            names=list(range(width)),
-            usecols=needed,
-            index_col=False,
-            dtype=str,
-            na_filter=False,
-            skipinitialspace=True,
-            skip_blank_lines=False,
-            quoting=quoting,
-        )
-    except (pd.errors.ParserError, ValueError):
+        return list(csv.reader(lines, delimiter=delimiter, skipinitialspace=True, quoting=quoting))
+    except csv.Error:
         return None
 
 
-def _numbers(text: pd.Series[str]) -> Floats:
-    import pandas as pd
+def _numbers(text: Sequence[str]) -> Floats:
+    try:
+        value = np.array([float(cell) if cell else np.nan for cell in text], dtype=float)
+    except ValueError:
+        value = np.array([_number(cell) for cell in text], dtype=float)
+    if "_" in "".join(text):
+        # Python's way of grouping figures is nobody else's.
+        value[["_" in cell for cell in text]] = np.nan
+    return value
 
-    return np.array(pd.to_numeric(text, errors="coerce"), dtype=float)
+
+def _number(cell: str) -> float:
+    try:
+        return float(cell) if cell else np.nan
+    except ValueError:
+        return np.nan
 
 
-def _fixes(table: pd.DataFrame, chosen: _Chosen, numbers: list[int]) -> RawFixes:
+def _is_unreadable(text: Sequence[str], value: Floats) -> Flags:
+    unreadable = np.isnan(value)
+    for n in np.flatnonzero(unreadable).tolist():
+        unreadable[n] = text[n] != ""
+    return unreadable
+
+
+def _fixes(table: _Table, chosen: _Chosen, numbers: list[int]) -> RawFixes:
     remarks: list[str] = []
     longitude, latitude = _positions(table, chosen, remarks)
     time = _times(table, chosen, longitude, latitude, remarks)
     seconds = _as_seconds(time)
-    speed, course, elevation, accuracy = (
+    speed, course, elevation, accuracy, hdop = (
         _optional(table, chosen, role, (seconds, longitude, latitude), remarks)
-        for role in ("speed", "course", "elevation", "accuracy")
+        for role in ("speed", "course", "elevation", "accuracy", "hdop")
     )
     place = np.array(numbers, dtype=np.intp)
     readable = np.isfinite(longitude) & np.isfinite(latitude) & np.isfinite(seconds)
     lost = int(np.count_nonzero(~readable))
-    if lost == len(table):
+    if lost == len(numbers):
         raise RecordingError("no row has a readable position and time")
     dropped: tuple[Dropped, ...] = ()
     if lost:
@@ -198,6 +202,7 @@ def _fixes(table: pd.DataFrame, chosen: _Chosen, numbers: list[int]) -> RawFixes
         course_deg=picked(course),
         elevation_m=picked(elevation),
         accuracy_m=picked(accuracy),
+        hdop=picked(hdop),
         place=place[readable],
         dropped=dropped,
         remarks=tuple(remarks),
@@ -215,17 +220,17 @@ def _as_seconds(time: Times) -> Floats:
     return seconds
 
 
-def _positions(table: pd.DataFrame, chosen: _Chosen, remarks: list[str]) -> tuple[Floats, Floats]:
+def _positions(table: _Table, chosen: _Chosen, remarks: list[str]) -> tuple[Floats, Floats]:
     angles = {}
     for role, side in (("latitude", "north or south"), ("longitude", "east or west")):
         column = chosen[role][0]
         text = table[column.position]
         value = _numbers(text)
-        if np.any(np.isnan(value) & (text != "").to_numpy()):
+        if np.any(_is_unreadable(text, value)):
             value = _with_hemisphere(text, value)
         if len(chosen.get(side, ())) == 1:
-            letter = table[chosen[side][0].position].str.upper().str[:1]
-            value = np.where(letter.isin(["S", "W"]).to_numpy(), -np.abs(value), value)
+            letters = [cell[:1] for cell in table[chosen[side][0].position]]
+            value = np.where(_is_negative(letters), -np.abs(value), value)
         if not np.any(np.isfinite(value)):
             example = next((cell for cell in text if cell), "")
             raise RecordingError(
@@ -242,7 +247,7 @@ def _positions(table: pd.DataFrame, chosen: _Chosen, remarks: list[str]) -> tupl
     longitude = longitude * ANGLE_DEG[units["longitude"] or "deg"]
     latitude = latitude * ANGLE_DEG[units["latitude"] or "deg"]
     if float(np.nanmedian(np.abs(latitude))) > 90.0:
-        example = table[chosen["latitude"][0].position].iloc[0]
+        example = table[chosen["latitude"][0].position][0]
         raise RecordingError(
             f"its latitudes, such as '{example}', are neither degrees nor 1e-7 degrees",
             remedy="write positions in decimal degrees, WGS 84",
@@ -250,17 +255,21 @@ def _positions(table: pd.DataFrame, chosen: _Chosen, remarks: list[str]) -> tupl
     return longitude, latitude
 
 
-def _with_hemisphere(text: pd.Series[str], value: Floats) -> Floats:
+def _with_hemisphere(text: Sequence[str], value: Floats) -> Floats:
     """Read angles with a letter for the hemisphere, such as "48.117 N"."""
-    parts = text.str.extract(_HEMISPHERE)
-    letter = parts[0].fillna(parts[2]).fillna("").str.upper()
-    angle = _numbers(parts[1])
-    angle = np.where(letter.isin(["S", "W"]).to_numpy(), -np.abs(angle), angle)
+    parts = [_HEMISPHERE.fullmatch(cell) for cell in text]
+    letters = [(part[1] or part[3] or "") if part else "" for part in parts]
+    angle = _numbers([part[2] if part else "" for part in parts])
+    angle = np.where(_is_negative(letters), -np.abs(angle), angle)
     return np.where(np.isnan(value), angle, value)
 
 
+def _is_negative(letters: Sequence[str]) -> Flags:
+    return np.isin([letter.upper() for letter in letters], ["S", "W"])
+
+
 def _times(
-    table: pd.DataFrame,
+    table: _Table,
     chosen: _Chosen,
     longitude: Floats,
     latitude: Floats,
@@ -273,8 +282,9 @@ def _times(
         # A column that tells the whole moment needs no date beside it.
         _usual(text, r"\d{4}-?\d{2}-?\d{2}[T ].*") or _usual(text, r"\d{9,}(?:\.\d+)?")
     ):
-        dates = table[chosen["date"][0].position].tolist()
-    read = read_times(text.tolist(), _numbers(text), column.unit, dates)
+        dates = table[chosen["date"][0].position]
+    read = ordinary_times(text) if dates is None else None
+    read = read or read_times(text, _numbers(text), column.unit, dates)
     remarks.extend(read.remarks)
     if not np.any(np.isfinite(_as_seconds(read.value))):
         example = next((cell for cell in text if cell), "")
@@ -297,13 +307,14 @@ def _times(
     return elapsed * TIME_S[unit]
 
 
-def _usual(text: pd.Series[str], pattern: str) -> bool:
-    filled = text[text != ""]
-    return bool(len(filled)) and float(filled.str.fullmatch(pattern).mean()) > 0.5
+def _usual(text: Sequence[str], pattern: str) -> bool:
+    filled = [cell for cell in text if cell]
+    whole = re.compile(pattern)
+    return sum(1 for cell in filled if whole.fullmatch(cell)) > 0.5 * len(filled)
 
 
 def _optional(
-    table: pd.DataFrame,
+    table: _Table,
     chosen: _Chosen,
     role: str,
     drive: tuple[Floats, Floats, Floats],
@@ -328,7 +339,7 @@ def _optional(
 
 
 def _in_si_units(
-    table: pd.DataFrame,
+    table: _Table,
     column: Column,
     role: str,
     drive: tuple[Floats, Floats, Floats],
@@ -336,11 +347,11 @@ def _in_si_units(
 ) -> Floats:
     text = table[column.position]
     value = _numbers(text)
-    unreadable = int(np.count_nonzero(np.isnan(value) & (text != "").to_numpy()))
+    unreadable = int(np.count_nonzero(_is_unreadable(text, value)))
     if unreadable:
         what = counted(unreadable, "unreadable value")
         remarks.append(f"left out {what} of column '{column.header}'")
-    if role == "course":
+    if role in ("course", "hdop"):
         return value
     if role != "speed":
         return value * LENGTH_M[column.unit or "m"]

@@ -44,7 +44,7 @@ class RawFixes:
         float64 (NaN where missing).
     longitude_deg, latitude_deg
         WGS 84 positions, degrees, shape (n,), NaN where missing.
-    speed_mps, course_deg, elevation_m, accuracy_m
+    speed_mps, course_deg, elevation_m, accuracy_m, hdop
         As in `Recording`: shape (n,) with NaN where missing, or None.
     segment
         Number of the stretch each fix belongs to, shape (n,), non-decreasing; None for one stretch.
@@ -65,6 +65,7 @@ class RawFixes:
     course_deg: Floats | None = None
     elevation_m: Floats | None = None
     accuracy_m: Floats | None = None
+    hdop: Floats | None = None
     segment: NDArray[np.intp] | None = None
     place: NDArray[np.intp] | None = None
     place_kind: str = "line"

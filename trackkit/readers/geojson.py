@@ -19,6 +19,7 @@ TIME_KEYS = ("time", "timestamp", "datetime", "date_time", "utc", "time_s", "tim
 SPEED_KEYS = ("speed", "speed_mps")
 COURSE_KEYS = ("course", "course_deg")
 ACCURACY_KEYS = ("accuracy", "accuracy_m")
+HDOP_KEYS = ("hdop",)
 _UNITS = {"time_s": "s", "timestamp_ms": "ms"}
 
 
@@ -27,7 +28,8 @@ def read_geojson(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
 
     Lines are LineString or MultiLineString features with the member `coordTimes` in their
     properties (or `times` within `coordinateProperties`), one time for each position; each line is
-    a segment.  Points carry time, speed (m/s), course (degrees) and accuracy (m) as properties.
+    a segment.  Points carry time, speed (m/s), course (degrees), accuracy (m) and
+    hdop (horizontal dilution of precision) as properties.
     Positions are longitude, latitude, height (RFC 7946, section 3.1.1).  Coordinates are not
     transformed: RFC 7946 knows WGS 84 only.
 
@@ -45,6 +47,14 @@ def read_geojson(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
             file=path,
             remedy="give the recording to be read; the track file goes where TRACK is asked for",
         )
+    try:
+        return _fixes(document, path)
+    except RecordingError as error:
+        # The question about dates is asked where the file's name is not known.
+        raise type(error)(error.what, file=path, place=error.place, remedy=error.remedy) from error
+
+
+def _fixes(document: dict[str, Any], path: str | os.PathLike[str]) -> RawFixes:
     lines = [line for line in _timed_lines(document, path) if line]
     if lines:
         return _from_lines(lines)
@@ -166,6 +176,7 @@ def _from_points(points: list[tuple[Any, dict[str, Any]]], time_key: str) -> Raw
         course_deg=column(COURSE_KEYS),
         elevation_m=some_or_none(elevation),
         accuracy_m=column(ACCURACY_KEYS),
+        hdop=column(HDOP_KEYS),
         place=np.arange(1, len(points) + 1),
         place_kind="point",
         remarks=read.remarks,
