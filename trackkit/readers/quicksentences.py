@@ -68,17 +68,18 @@ def ordinary_rows(data: bytes) -> tuple[Rows, Indices]:
             rows[these] = part
     rest = np.ones(len(at), dtype=bool)
     rest[np.flatnonzero(whole)[ordinary]] = False
-    return rows[ordinary], np.column_stack([at, end, line])[rest]
+    return rows if np.all(ordinary) else rows[ordinary], np.column_stack([at, end, line])[rest]
 
 
 def _kind(block: Bytes, at: Indices, end: Indices) -> Indices:
     """Tell which of `KINDS` each sentence is, -1 for none."""
+    longest = len(block) - 1
+    letters = np.zeros(len(at), dtype=np.uint32)
+    for offset in range(3, 7):
+        letters = letters << np.uint32(8) | block[np.minimum(at + offset, longest)]
     kind = np.full(len(at), -1, dtype=np.intp)
-    possible = np.flatnonzero(end - at > 6)
-    letters = block[at[possible, np.newaxis] + np.arange(3, 7)]
     for number, name in enumerate(KINDS):
-        wanted = np.frombuffer(f"{name},".encode(), dtype=np.uint8)
-        kind[possible[np.all(letters == wanted, axis=1)]] = number
+        kind[(letters == int.from_bytes(f"{name},".encode())) & (end - at > 6)] = number
     return kind
 
 
