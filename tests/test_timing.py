@@ -18,11 +18,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trackkit.building import build_track
+from trackkit.crossings import cross, interval_sigma, sum_sigma
 from trackkit.errors import PlaceError
 from trackkit.gates import place_gate
+from trackkit.motion import smooth
 from trackkit.places import Place
 from trackkit.recording import Recording
 from trackkit.simulate import simulate
+from trackkit.smoother import Levels
 from trackkit.timing import (
     Crossing,
     continuous_best,
@@ -394,6 +397,90 @@ def test_a_lap_through_the_pit_lane_is_a_pit_lap():
     assert [lap.kind for lap in found] == ["out", "pit", "flying", "in"]
 
 
+def test_a_stop_in_the_pit_lane_across_the_finish_gate_makes_two_pit_laps():
+    # In before the finish line, past it inside the finish gate, out after it.
+    found = laps_between(
+        crossed(
+            ("finish", 10), ("one", 25), ("two", 45), ("pit in", 50), ("finish", 60),
+            ("pit out", 90), ("one", 100), ("two", 120), ("finish", 135), ("one", 150),
+            ("two", 170), ("finish", 185),
+        ),
+        ORDER, closed=True, pit_exits=["pit out"],
+    )  # fmt: skip
+
+    assert [lap.kind for lap in found] == ["out", "pit", "pit", "flying", "in"]
+    assert [lap.time_s for lap in found[1:4]] == [50.0, 75.0, 50.0]
+
+
+def test_a_pit_lane_that_passes_beside_the_finish_gate_misses_it_and_makes_two_pit_laps():
+    found = laps_between(
+        crossed(
+            ("finish", 10), ("one", 25), ("two", 45), ("pit in", 50), ("pit out", 90),
+            ("one", 100), ("two", 120), ("finish", 135), ("one", 150), ("two", 170),
+            ("finish", 185),
+        ),
+        ORDER, closed=True, pit_exits=["pit out"],
+    )  # fmt: skip
+
+    assert [(lap.kind, lap.time_s) for lap in found[1:4]] == [
+        ("pit", None), ("pit", None), ("flying", 50.0),
+    ]  # fmt: skip
+    assert found[1].missed == found[2].missed == ("finish",)
+
+
+def test_a_pit_exit_that_was_not_seen_marks_no_lap_after_the_one_it_would_have_been_in():
+    found = laps_between(
+        crossed(
+            ("finish", 10), ("pit in", 50), ("finish", 60), ("one", 100), ("finish", 135),
+            ("one", 150), ("finish", 185),
+        ),
+        ["finish", "one"], closed=True, pit_exits=["pit out"],
+    )  # fmt: skip
+
+    assert [lap.kind for lap in found] == ["out", "pit", "pit", "flying", "in"]
+
+
+def test_a_speed_gate_tells_a_speed_and_makes_no_sector_and_no_pit_lap():
+    found = laps_between(
+        crossed(
+            ("finish", 10), ("one", 25), ("trap", 33), ("two", 45), ("finish", 60), ("one", 75),
+            ("two", 95), ("finish", 110),
+        ),
+        ORDER, closed=True, speed_places={"trap": 1.5},
+    )  # fmt: skip
+
+    assert [lap.kind for lap in found] == ["out", "flying", "flying", "in"]
+    assert [[c.time_s for c in lap.speed_gates] for lap in found] == [[], [33.0], [], []]
+    assert len(found[1].sectors) == 3
+    assert found[2].complete
+
+
+def test_a_speed_gate_passed_after_a_missed_finish_belongs_to_the_lap_it_was_passed_on():
+    found = laps_between(
+        crossed(
+            ("finish", 10), ("trap", 15), ("one", 25), ("two", 45), ("trap", 65), ("one", 76),
+            ("two", 95), ("finish", 110),
+        ),
+        ORDER, closed=True, speed_places={"trap": 0.5},
+    )  # fmt: skip
+
+    assert [[c.time_s for c in lap.speed_gates] for lap in found[1:3]] == [[15.0], [65.0]]
+
+
+def test_speed_gates_are_timed_on_the_road(block):
+    trap, gate, _ = place_gate(block, "speed", Place(chainage_m=1200.0))
+    outing = drive(block_circuit(), begin_m=1300.0, laps=2.2, cruise=lambda s: 20.0 + s % 3.0)
+
+    report = time_laps(trap, outing.recording(10, doppler=True))
+
+    passed = [c for lap in report.laps for c in lap.speed_gates]
+    assert [c.gate for c in passed] == [gate.id] * 2
+    assert [c.time_s for c in passed] == pytest.approx(outing.passes(1200.0), abs=0.005)
+    assert [c.speed_mps for c in passed] == pytest.approx(
+        [float(outing.way(c.time_s)[1]) for c in passed], abs=0.5
+    )
+
+
 def test_without_sector_gates_a_lap_is_one_sector():
     _, lap, _ = laps(("finish", 10), ("finish", 60), order=["finish"])
 
@@ -503,6 +590,41 @@ def test_theoretical_best_is_at_most_continuous_best_is_at_most_the_best_lap(tab
     assert continuous <= min(lap.time_s for lap in counted) + 1e-9
 
 
+@given(SECTORS)
+def test_where_the_best_sectors_follow_one_another_theoretical_equals_continuous(table):
+    # Each sector of the last lap is made the fastest of its kind.
+    table = [*table, [0.5 + 0.01 * n for n in range(len(table[0]))]]
+
+    counted, theoretical, continuous = best_of(table)
+
+    assert theoretical == pytest.approx(continuous, abs=1e-9)
+    assert continuous == pytest.approx(counted[-1].time_s, abs=1e-9)
+
+
+@given(SECTORS, st.data())
+def test_best_sectors_that_follow_one_another_across_a_finish_line_are_one_run_too(table, data):
+    count = len(table[0])
+    begun = data.draw(st.integers(0, count - 1))
+    quick = [0.5 + 0.01 * n for n in range(count)]
+    table = [*table, [60.0] * begun + quick[begun:], quick[:begun] + [60.0] * (count - begun)]
+
+    _, theoretical, continuous = best_of(table)
+
+    assert theoretical == pytest.approx(continuous, abs=1e-9)
+    assert theoretical == pytest.approx(sum(quick), abs=1e-9)
+
+
+def test_the_continuous_best_of_a_point_to_point_course_is_its_best_run():
+    # The end of one run and the beginning of the next are not driven in one go.
+    runs = laps(
+        ("start", 10), ("one", 60), ("finish", 70), ("start", 200), ("one", 210), ("finish", 260),
+        closed=False, order=["start", "one", "finish"],
+    )  # fmt: skip
+
+    assert continuous_best(runs) == 60.0
+    assert theoretical_best(runs) == 20.0
+
+
 @given(st.lists(st.sampled_from([*ORDER, "pit"]), max_size=30))
 def test_whatever_is_crossed_no_time_is_invented(gates):
     times = [10.0 + 7.0 * n for n in range(len(gates))]
@@ -528,6 +650,85 @@ def test_a_pit_lap_between_breaks_the_run_of_the_continuous_best():
     )  # fmt: skip
 
     assert continuous_best(found) == 60.0
+
+
+# Uncertainties
+
+
+def two_gates(recording, levels, start_m, end_m):
+    """One sigma of the time between two gates square to the line y = -130 m."""
+    track = track_of(
+        block_circuit(), gates=[("a", "finish", start_m), ("b", "sector", end_m)], spacing_m=2.0
+    )
+    outcome = smooth(recording, track.plane, levels)
+    (first,), (second,) = (cross(track, track.gate(g), outcome) for g in "ab")
+    return interval_sigma(outcome, first, second)
+
+
+@pytest.mark.parametrize("apart_s", [1.0, 3.0, 6.0])
+def test_where_only_the_wander_is_unknown_an_interval_has_the_variance_of_its_difference(apart_s):
+    # u^2 = u1^2 + u2^2 - 2 r u1 u2 (JCGM 100, 5.2.2; from memory), where u1 = u2 = 1 m over the
+    # speed and r = exp(-t / T) is the autocorrelation of a first-order Gauss-Markov process (Brown
+    # & Hwang; from memory).  A drive that may do anything says nothing about the wander.
+    time = np.arange(0.0, 12.0, 0.05)
+    recording = along_the_finish_straight(20.0 * time - 60.0, time)
+    levels = Levels(jerk=1e9, white_m=1e-3, wander_m=1.0, wander_time_s=40.0)
+
+    sigma = two_gates(recording, levels, 1.0, 1.0 + 20.0 * apart_s)
+
+    expected = np.sqrt(2.0 * (1.0 - np.exp(-apart_s / 40.0))) / 20.0
+    assert sigma == pytest.approx(expected, rel=0.01)
+
+
+def test_where_the_drive_is_known_to_be_smooth_an_interval_has_the_variance_of_a_fitted_parabola():
+    # Ordinary least squares: the variance of c'b is s^2 c'(X'X)^-1 c (textbook), here by numpy.
+    # Without jerk a drive is a parabola in time; c is the difference of its places at two times.
+    time = np.arange(0.0, 12.0, 0.1)
+    recording = along_the_finish_straight(20.0 * time - 60.0, time)
+    levels = Levels(jerk=1e-9, white_m=0.15, wander_m=1e-4)
+
+    sigma = two_gates(recording, levels, 5.0, 105.0)
+
+    design = np.vander(time, 3)
+    difference = np.vander([8.25], 3)[0] - np.vander([3.25], 3)[0]
+    place = 0.15 * np.sqrt(difference @ np.linalg.inv(design.T @ design) @ difference)
+    assert sigma == pytest.approx(place / 20.0, rel=0.01)
+
+
+def test_neighbouring_laps_share_a_crossing_and_their_difference_is_less_sure_for_it(session):
+    # d = (t2 - t1) - (t1 - t0) has the weights 1, -2, 1.
+    _, report = session
+    one, two = report.counted[:2]
+    shared = one.passed[-1]
+    assert shared is two.passed[0]
+
+    together = sum_sigma(
+        report.drive,
+        [(two.passed[-1], 1.0), (shared, -1.0), (shared, -1.0), (one.passed[0], 1.0)],
+    )
+
+    assert together > np.hypot(one.sigma_s, two.sigma_s)
+
+
+def test_the_sum_of_one_laps_sectors_is_as_sure_as_the_lap(session):
+    _, report = session
+    lap = report.counted[0]
+
+    terms = [
+        pair
+        for before, after in zip(lap.passed[:-1], lap.passed[1:], strict=True)
+        for pair in ((before, -1.0), (after, 1.0))
+    ]
+
+    assert sum_sigma(report.drive, terms) == pytest.approx(lap.sigma_s, rel=1e-9)
+
+
+def test_best_times_carry_an_uncertainty(session):
+    _, report = session
+
+    assert report.best_lap is min(report.counted, key=lambda lap: lap.time_s)
+    assert 0 < report.continuous_best_sigma_s < 0.2
+    assert 0 < report.theoretical_best_sigma_s < 0.2
 
 
 # A kart circuit

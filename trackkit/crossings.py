@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -116,19 +117,38 @@ def _shares(drive: Drive, fix: NDArray[np.intp], left: Floats, forward: Floats) 
 
 
 def interval_sigma(drive: Drive, first: Crossing, second: Crossing) -> float:
-    """One sigma of the time between two crossings, seconds.
+    """One sigma of the time between two crossings, seconds; see `sum_sigma`."""
+    return sum_sigma(drive, [(first, -1.0), (second, 1.0)])
+
+
+def sum_sigma(drive: Drive, terms: Iterable[tuple[Crossing, float]]) -> float:
+    """One sigma of a weighted sum of times of crossings, seconds.
 
     A crossing is late by the error of the position along the gate's normal over the speed along
-    it.  Both crossings' errors belong to one drive and are correlated, the more the closer they
-    are in time; the variance of their difference is taken as a whole (JCGM 100, "GUM", section
-    5.2; from memory).
+    it.  The errors of several crossings belong to one drive and are correlated, the more the
+    closer they are in time; the variance of their sum is taken as a whole (JCGM 100, "GUM",
+    section 5.2; from memory).  The weights add up to nought: where the sum is not about
+    differences its variance is that of the receiver's wander, which is cut short here.
+
+    Parameters
+    ----------
+    drive
+        That the crossings are of.
+    terms
+        Crossings and their weights, such as -1 and 1 for the time from one to another.
     """
+    weights: dict[Crossing, float] = {}
+    for crossing, weight in terms:
+        weights[crossing] = weights.get(crossing, 0.0) + weight
+    kept = [(crossing, weight) for crossing, weight in weights.items() if weight]
+    if not kept:
+        return 0.0
     return float(
         np.sqrt(
             drive.variance(
-                np.array([first.fix, second.fix]),
-                np.array([first.share, second.share]),
-                np.array([[-d for d in first.delay], second.delay]),
+                np.array([crossing.fix for crossing, _ in kept]),
+                np.array([crossing.share for crossing, _ in kept]),
+                np.array([[weight * d for d in crossing.delay] for crossing, weight in kept]),
             )
         )
     )
