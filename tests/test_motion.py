@@ -475,3 +475,18 @@ def test_speed_alone_is_worth_more_than_nothing_and_less_than_speed_and_course()
         error = np.sum((drive.velocity_mps - laps(TEN_HERTZ)[1]) * along, axis=1)
         errors.append(float(np.sqrt(np.mean(error**2))))
     assert errors[2] <= errors[1] * 1.05 < errors[0]
+
+
+@pytest.mark.parametrize("column", ["accuracy_m", "hdop"])
+def test_fixes_that_a_receiver_calls_bad_count_for_less(column):
+    whole = received(TEN_HERTZ, 6)
+    random = np.random.default_rng(6)
+    bad = (TEN_HERTZ % 20.0) < 5.0
+    told = np.where(bad, 8.0, 1.0)
+    east = whole.longitude_deg + np.where(bad, random.normal(0, 2e-5, len(bad)), 0.0)
+    noisy = replace(whole, longitude_deg=east, speed_mps=None, course_deg=None)
+    errors = [
+        root_mean_square(smooth(recording, PLANE).velocity_mps - laps(TEN_HERTZ)[1])
+        for recording in (noisy, replace(noisy, **{column: told}))
+    ]
+    assert errors[1] < 0.8 * errors[0]

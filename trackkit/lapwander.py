@@ -18,7 +18,7 @@ from trackkit.track import Track
 FEWEST_LAPS = 6
 """From so many complete laps on the wander is read from them."""
 _PLACES = 200
-_PLAUSIBLE_SIGMAS = 1.2
+_PLAUSIBLE_SIGMAS = 0.9
 _FARTHEST_M = 60.0
 
 

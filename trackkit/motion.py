@@ -222,8 +222,8 @@ def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None
     """Find the most probable drive behind a recording.
 
     Speed and course, where known, are measured velocities; speed alone is measured along the
-    direction in which the positions move.  Accuracies a receiver reports scale the noise of its
-    positions.
+    direction in which the positions move.  Accuracies that a receiver reports, or else its
+    horizontal dilution of precision, scale the noise of its positions from fix to fix.
 
     Parameters
     ----------
@@ -296,8 +296,10 @@ def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, NDArra
     joined = (np.diff(segment) == 0) & ~gap
     piece = np.concatenate([[0], np.cumsum(~joined)]).astype(np.intp)
     scale = np.ones(len(position))
-    if recording.accuracy_m is not None:
-        told = recording.accuracy_m
+    # What a receiver says of its accuracy, or else the geometry of its satellites, tells its good
+    # fixes from its bad ones; how large the noise is as a whole, the fixes themselves tell.
+    told = recording.accuracy_m if recording.accuracy_m is not None else recording.hdop
+    if told is not None and np.isfinite(told).any():
         usual = float(np.nanmedian(told))
         if usual > 0:
             scale = np.clip(np.where(np.isfinite(told), told / usual, 1.0), 0.2, 20.0)

@@ -15,6 +15,13 @@ FASTER_THAN_MPS = 3.0
 """Only fixes at this speed count: standing receivers filter their noise away."""
 DIFFERENCES_WITHIN_S = 0.25
 """Differences between fixes farther apart in time than this show motion rather than noise."""
+JERK_SHOWS_WITHIN_S = 0.45
+"""Differences of fixes this far apart show the jerk, and still not a whole corner."""
+_FILTERED_BELOW = 0.64
+_FILTER_MARGIN = 1.2
+"""A filter's time constant is taken this much longer than it looks: jerk left in the differences
+makes it look shorter, and too small an uncertainty is worse than one too large."""
+_LONGEST_FILTER_S = 2.0
 WANDER_FROM_S = 600.0
 """A recording shorter than this cannot tell its wander."""
 LEAST_JERK = 1.0
@@ -34,9 +41,7 @@ def estimate(measured: Measured, weight: Floats) -> Levels:
     """Find the noise levels of a recording.
 
     White noise of velocities and of positions is read from differences of neighbouring fixes in
-    which smooth motion cancels.  Where velocities have less white noise than usual, the receiver
-    filters them, and what is missing is taken to be there as noise correlated over a second:
-    nothing in a recording tells that from motion and wander.  The jerk is the likeliest on a
+    which smooth motion cancels.  The jerk is the likeliest on a
     window of fixes; the wander the likeliest on the whole recording, where it is long enough and
     has velocities.
 
@@ -92,31 +97,47 @@ def _scale(difference: Floats) -> float:
 def _doppler(measured: Measured) -> Levels:
     """Read the noise of velocities from their third differences.
 
-    Of white noise s these have the variance 20 s^2 whatever the lag; the jerk of the drive adds
-    a part that grows with its cube, which two lags are enough to remove.
+    Of white noise s these have the variance 20 s^2 whatever the lag; the jerk of the drive adds a
+    part that grows with its cube, which a longer lag shows.  Where less is left than the usual
+    noise would give, the receiver filters its velocities: the noise is then taken to be as large
+    as usual and correlated, over the time that leaves so little between neighbours.
     """
     interval = float(np.median(np.diff(measured.time_s)))
-    moving = _moving(measured)
-    variance = []
-    for lag in (1, 2):
-        if lag * interval > 2.0 * DIFFERENCES_WITHIN_S or len(moving) < 4 * lag:
-            return USUAL
-        velocity = measured.velocity_mps
-        third = (
-            velocity[3 * lag :] - 3 * velocity[2 * lag : -lag] + 3 * velocity[lag : -2 * lag]
-            - velocity[: -3 * lag]
-        )  # fmt: skip
-        # Repeated velocities (rows written faster than the receiver measures) say nothing.
-        third = third[moving[: len(third)] & np.any(third != 0, axis=1)]
-        variance.append(_scale(third) ** 2 / 20.0)
-    if interval > DIFFERENCES_WITHIN_S or not np.all(np.isfinite(variance)):
+    longest = int(JERK_SHOWS_WITHIN_S / interval)
+    if interval > DIFFERENCES_WITHIN_S or longest < 2 or len(measured.time_s) < 8 * longest:
         return USUAL
-    white = float(np.sqrt(max((8.0 * variance[0] - variance[1]) / 7.0, 0.0)))
-    white = max(white, 0.1 * USUAL.doppler_mps)
-    slow = float(np.sqrt(max(USUAL.doppler_mps**2 - white**2, 0.0)))
-    if slow < 0.5 * USUAL.doppler_mps:
-        slow = 0.0
-    return replace(USUAL, doppler_mps=white, slow_doppler_mps=slow)
+    lags = (1, 2) if longest >= 4 else (1,)
+    far = _third_difference(measured, longest)
+    near = np.array([_third_difference(measured, lag) for lag in lags])
+    if not np.isfinite(far + near.sum()):
+        return USUAL
+    usual = USUAL.doppler_mps**2
+    jerk = max(far - usual, 0.0) / longest**3
+    noise = np.maximum(near - jerk * np.array(lags) ** 3, 1e-3 * usual)
+    if noise[0] >= _FILTERED_BELOW * usual:
+        return replace(USUAL, doppler_mps=float(np.sqrt(noise[0])))
+    spans = np.geomspace(1e-3, 10.0, 400)
+    share = (20 - 30 * np.exp(-spans) + 12 * np.exp(-2 * spans) - 2 * np.exp(-3 * spans)) / 20
+    times = interval * np.array(lags) / np.interp(noise / usual, share, spans)
+    time_constant = float(np.exp(np.mean(np.log(times))))
+    return replace(
+        USUAL,
+        doppler_mps=0.1 * USUAL.doppler_mps,
+        slow_doppler_mps=USUAL.doppler_mps,
+        slow_doppler_time_s=min(_FILTER_MARGIN * time_constant, _LONGEST_FILTER_S),
+    )
+
+
+def _third_difference(measured: Measured, lag: int) -> float:
+    """Find the variance of white noise that third differences of the velocities speak of."""
+    velocity = measured.velocity_mps
+    third = (
+        velocity[3 * lag :] - 3 * velocity[2 * lag : -lag] + 3 * velocity[lag : -2 * lag]
+        - velocity[: -3 * lag]
+    )  # fmt: skip
+    # Repeated velocities (rows written faster than the receiver measures) say nothing.
+    third = third[_moving(measured)[: len(third)] & np.any(third != 0, axis=1)]
+    return _scale(third) ** 2 / 20.0
 
 
 def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
@@ -137,7 +158,7 @@ def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
         of_others = 2.0 * USUAL.wander_m**2 * interval / USUAL.wander_time_s
         of_others += 0.5 * (levels.doppler_mps * interval) ** 2
         white = 0.5 * (_scale(rest[moving[1:-2]]) ** 2 - of_others)
-        usable = interval <= 4.0 * DIFFERENCES_WITHIN_S
+        usable = interval <= 2.0 * DIFFERENCES_WITHIN_S
     else:
         pace = np.linalg.norm(position[2:] - position[:-2], axis=1) / (2.0 * interval)
         fourth = (
