@@ -202,9 +202,12 @@ class TestStatus:
         os.mkfifo(pipe)
         process = subprocess.Popen(
             [sys.executable, "-m", "trackkit", "laps", str(track), str(pipe)],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-        )  # fmt: skip
-        with pipe.open("w"):  # opens once the command reads it, so it is under way
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            # A test run in the background has Ctrl-C switched off, and its children inherit that.
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+        )
+        with process, pipe.open("w"):  # opens once the command reads it, so it is under way
             time.sleep(0.2)
             process.send_signal(signal.SIGINT)
             _, said = process.communicate(timeout=20)
