@@ -174,7 +174,7 @@ def place_gate(
         place_text = ",".join(f"{value:.5f}" for value in (*gate.left, *gate.right))
         gate_id = new_id(track, "gate", f"{kind} {place_text}")
     gate = replace(gate, id=gate_id)
-    changed = _renamed_in_order(track.with_gates([*track.gates, gate]))
+    changed = renamed_in_order(track.with_gates([*track.gates, gate]))
     if kind == "finish" and track.closed:
         changed = with_datum(changed, gate.chainage_m)
     return changed, changed.gate(gate_id), remarks
@@ -238,7 +238,7 @@ def move_gate(
         width_m = gate.width_m
     moved, remarks = _located(track, gate, place, width_m)
     changed = track.with_gates(moved if g.id == gate.id else g for g in track.gates)
-    changed = _renamed_in_order(changed)
+    changed = renamed_in_order(changed)
     if moved.kind == "finish" and track.closed:
         changed = with_datum(changed, moved.chainage_m)
     return changed, changed.gate(gate.id), remarks
@@ -259,10 +259,10 @@ def remove_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
             remedy=f"move it with `trackkit gate move TRACK {gate.id} PLACE`",
         )
     changed = track.with_gates(g for g in track.gates if g.id != gate.id)
-    return _renamed_in_order(changed), gate
+    return renamed_in_order(changed), gate
 
 
-def _renamed_in_order(track: Track) -> Track:
+def renamed_in_order(track: Track) -> Track:
     """Give sector gates that still have the name trackkit gave them the name of their place."""
     sectors = track.gates_of_kind("sector")
     names = {
@@ -343,7 +343,7 @@ def with_datum(track: Track, chainage_m: float) -> Track:
         for gate in turned.gates
     ]
     turned = replace(turned, length_m=new_length, direction=direction_of(turned.curve))
-    return with_corners(_renamed_in_order(turned.with_gates(gates)))
+    return with_corners(renamed_in_order(turned.with_gates(gates)))
 
 
 def _zero_if_datum(chainage_m: float, length_m: float) -> float:

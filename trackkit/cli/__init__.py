@@ -19,6 +19,7 @@ _COMMANDS = {
     "describe": ("trackkit.cli.describe", "describe", "Print length, corners, straights, gates."),
     "gate": ("trackkit.cli.gate", "gate", "List, place, move and remove gates."),
     "check": ("trackkit.cli.describe", "check", "Check the geometry of a track file."),
+    "reverse": ("trackkit.cli.reverse", "reverse", "Make the other direction's track file."),
     "diff": ("trackkit.cli.describe", "diff", "Tell what moved between two track files."),
     "laps": ("trackkit.cli.laps", "laps", "Time the laps and sectors of recordings."),
     "locate": ("trackkit.cli.locate", "locate", "Tell which known circuit this is."),

@@ -1,0 +1,52 @@
+"""``trackkit reverse``: the same track driven the other way."""
+
+from __future__ import annotations
+
+import click
+
+from trackkit.cli.common import (
+    Command,
+    force_option,
+    gate_rows,
+    gate_table,
+    json_option,
+    print_json,
+    remarks,
+)
+
+
+@click.command(cls=Command)
+@click.argument("track_path", metavar="TRACK")
+@click.option("-o", "--output", required=True, metavar="TRACK", help="Track file to write.")
+@force_option
+@json_option
+def reverse(track_path: str, output: str, force: bool, as_json: bool) -> None:
+    """Make the other direction's track file, with gates turned.
+
+    Nothing moves on the ground: the line runs the other way from the same finish gate, gates swap
+    their ends, pit entry and pit exit change places, on an open course start and finish too.
+    """
+    from trackkit.building import now
+    from trackkit.reversing import reverse_track
+    from trackkit.trackfile import read_track, stored, write_track
+
+    track = read_track(track_path)
+    turned, said = reverse_track(track)
+    turned = stored(turned.revised_by(f"reversed from {track.id}", now()))
+    write_track(turned, output, force=force)
+    if as_json:
+        print_json(
+            {
+                "track": output,
+                "id": turned.id,
+                "layout": turned.layout,
+                "direction": turned.direction,
+                "gates": gate_rows(turned.gates),
+                "remarks": list(said),
+            }
+        )
+    else:
+        way = f", {turned.direction}" if turned.direction else ""
+        click.echo(f"wrote {output}: {turned.id}{way}")
+        gate_table(turned.gates)
+    remarks(said)
