@@ -695,6 +695,23 @@ def test_where_the_drive_is_known_to_be_smooth_an_interval_has_the_variance_of_a
     assert sigma == pytest.approx(place / 20.0, rel=0.01)
 
 
+def test_the_uncertainty_of_a_sector_knows_that_its_gates_are_crossed_in_other_directions(block):
+    # A wander that hardly changes in a lap makes each crossing late by its share along the gate's
+    # normal over the speed; finish is crossed eastward and "two" westward, both at 25 m/s.  Truth
+    # is known: nearly all sectors must lie within three sigma (normal: 99.7 %).
+    z = []
+    for seed in range(4):
+        outing = drive(block_circuit(), begin_m=1300.0, laps=6.2, cruise=25.0)
+        report = time_laps(block, outing.recording(5, doppler=True, noise=1.0, seed=seed))
+        passes = [outing.passes(chainage) for _, _, chainage in GATES]
+        for index, lap in enumerate(report.counted):
+            true = np.diff([*(p[index] for p in passes), passes[0][index + 1]])
+            z += [(s.time_s - t) / s.sigma_s for s, t in zip(lap.sectors, true, strict=True)]
+
+    assert np.mean(np.abs(z) < 3) > 0.95
+    assert np.mean(np.abs(z) < 1) > 0.4
+
+
 def test_neighbouring_laps_share_a_crossing_and_their_difference_is_less_sure_for_it(session):
     # d = (t2 - t1) - (t1 - t0) has the weights 1, -2, 1.
     _, report = session

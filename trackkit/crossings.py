@@ -127,8 +127,8 @@ def sum_sigma(drive: Drive, terms: Iterable[tuple[Crossing, float]]) -> float:
     A crossing is late by the error of the position along the gate's normal over the speed along
     it.  The errors of several crossings belong to one drive and are correlated, the more the
     closer they are in time; the variance of their sum is taken as a whole (JCGM 100, "GUM",
-    section 5.2; from memory).  The weights add up to nought: where the sum is not about
-    differences its variance is that of the receiver's wander, which is cut short here.
+    section 5.2; from memory).  A wander that stays the same cancels between two passings of one
+    gate, but not between two gates that are passed in other directions or at other speeds.
 
     Parameters
     ----------

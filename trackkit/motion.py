@@ -42,6 +42,8 @@ _CAUCHY_ROUNDS = 3
 _SPARSE_JERKS = (1.0, 6.0, 36.0, 216.0)
 _BIWEIGHT_ROUNDS = 2
 _FOLLOWED_S = 60.0
+_CANCELLED = 0.03
+"""Weights whose sum is a smaller share than this of their sizes are those of a difference."""
 _HARDEST_MPS2 = 20.0
 _LEAST_TRUST = 1e-6
 """Trust in a stray position: not nothing, so that a piece of strays alone has a place."""
@@ -165,7 +167,14 @@ class Drive:
         weight = np.zeros((len(at), states, 2))
         weight[:, :3] = np.concatenate([basis[:, :3], basis[:, 3:]])[:, :, None]
         weight *= np.concatenate([slope, slope])[:, None, :]
-        reach = round(_FOLLOWED_S / self.recording.interval_s) + 1
+        # Where the weights do not cancel, the place of the drive as a whole counts too, and that is
+        # known from all of the recording.
+        left_over = np.abs(slope.sum(axis=0)).max() / np.abs(slope).sum(axis=0).max()
+        last = int(index.max())
+        reach = len(self.time_s) - last
+        if left_over < _CANCELLED:
+            followed = self.time_s[last] + _FOLLOWED_S
+            reach = int(np.searchsorted(self.time_s, followed)) - last
         known = difference_variance(self._solution, at, weight, reach)
         # What the jerk between the two fixes may have done besides.
         bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0

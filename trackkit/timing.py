@@ -120,10 +120,14 @@ def _driven(track: Track, gates: Sequence[Gate], drive: Drive) -> tuple[list[Cro
 def _speed_places(track: Track) -> dict[str, float]:
     """Tell between which of the timed gates each speed gate is, as `laps_between` wants it."""
     first, *others = timed_gates(track)
-    ahead = [float(track.curve.along(first.chainage_m, gate.chainage_m)) for gate in others]
+
+    def ahead(gate: Gate) -> float:
+        # The declared length will do: laying out the curve would cost half a second of start-up.
+        away = gate.chainage_m - first.chainage_m
+        return away % track.length_m if track.closed else away
+
     return {
-        gate.id: 0.5
-        + sum(a <= float(track.curve.along(first.chainage_m, gate.chainage_m)) for a in ahead)
+        gate.id: 0.5 + sum(ahead(other) <= ahead(gate) for other in others)
         for gate in track.gates_of_kind("speed")
     }
 
@@ -171,7 +175,8 @@ def _measured_sector(
 
 def _speeds(drive: Drive, before: Crossing, after: Crossing) -> tuple[float, float]:
     """Lowest and highest speed between two crossings, m/s."""
-    between: Floats = drive.speed_mps[before.fix + 1 : after.fix + 1]
+    velocity: Floats = drive.velocity_mps[before.fix + 1 : after.fix + 1]
+    between = np.hypot(velocity[:, 0], velocity[:, 1])
     speeds = np.concatenate([[before.speed_mps, after.speed_mps], between])
     return float(speeds.min()), float(speeds.max())
 
