@@ -250,19 +250,18 @@ SPREAD = [
     )
 )
 def test_the_nearest_three_of_many_are_those_of_measuring_every_one(place):
-    every = sorted(
-        (
-            distance_to_polyline(
-                *place, e.track.centreline.longitude_deg, e.track.centreline.latitude_deg
-            ),
-            e.track.id,
+    every = {
+        e.track.id: distance_to_polyline(
+            *place, e.track.centreline.longitude_deg, e.track.centreline.latitude_deg
         )
         for e in SPREAD
-    )
+    }
 
     found = locate(SPREAD, *place).candidates
 
-    assert [(c.distance_m, c.id) for c in found[:3]] == every[:3]
+    # Of circuits equally far, to a centimetre or two, any may be named.
+    assert [c.distance_m for c in found[:3]] == pytest.approx(sorted(every.values())[:3], abs=0.02)
+    assert [c.distance_m for c in found] == pytest.approx([every[c.id] for c in found], abs=0.02)
 
 
 def test_a_wrong_declared_length_hides_no_circuit():

@@ -1,30 +1,44 @@
-"""Libraries, which are folders of track files, and which known circuit a fix is at."""
+"""Libraries, which are folders of track files: found, read, searched, added to and removed from."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackkit.errors import TrackFileError, TrackkitError
-from trackkit.geodesy import distance_to_polyline, geodesic_distance
-from trackkit.recording import Recording
-from trackkit.track import Track
-from trackkit.trackfile import read_track
+from trackkit.libraryindex import FolderIndex, boxes_within, has_id, open_index, tracks_of
+from trackkit.locating import (
+    AT_WITHIN_M,
+    DEFAULT_RADIUS_M,
+    NAMED,
+    Atlas,
+    Candidate,
+    Known,
+    Located,
+    first_of_each_id,
+    known_from,
+)
+from trackkit.nearlines import FAR_M, Floats, earth_centred
+
+if TYPE_CHECKING:
+    from trackkit.recording import Recording
+    from trackkit.track import Track
+
+__all__ = [
+    "DEFAULT_RADIUS_M",
+    "Candidate",
+    "Located",
+]
 
 ENVIRONMENT_VARIABLE = "TRACKKIT_LIBRARY"
-AT_WITHIN_M = 30.0
-"""A fix this close to the centreline, or within the band, is at the circuit."""
-DEFAULT_RADIUS_M = 5000.0
 FIRST_FIXES = 10
-"""A recording is located by the median of its first fixes, as many as these."""
-_LONGEST_DEGREE_M = 111_700.0
-
-Answer = Literal["at", "near", "none"]
+"""A recording that does not move is located by the median of its first fixes, as many as these."""
+_LOOK_M = (20_000.0, 200_000.0, 2_000_000.0, np.inf)
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,37 +47,6 @@ class Entry:
 
     path: Path
     track: Track
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """A known circuit and how far its centreline is."""
-
-    id: str
-    name: str
-    layout: str
-    direction: str | None
-    distance_m: float
-
-
-@dataclass(frozen=True)
-class Located:
-    """Which known circuit a place is at.
-
-    Parameters
-    ----------
-    answer
-        "at" within the band or 30 m of a centreline, "near" within the radius asked for, or
-        "none".
-    candidates
-        The nearest few tracks, nearest first, however far.
-    tied
-        Ids of the tracks between which a single fix cannot tell: all that it is at.
-    """
-
-    answer: Answer
-    candidates: tuple[Candidate, ...]
-    tied: tuple[str, ...]
 
 
 def shipped_folder() -> Path:
@@ -87,6 +70,18 @@ def folders(given: Sequence[str | os.PathLike[str]] = ()) -> list[Path]:
     TrackkitError
         When a folder given, or named by the environment variable, is none.
     """
+    there = (folder for folder in (user_folder(), shipped_folder()) if folder.is_dir())
+    return [*named_folders(given), *there]
+
+
+def named_folders(given: Sequence[str | os.PathLike[str]] = ()) -> list[Path]:
+    """List the folders given and TRACKKIT_LIBRARY's.
+
+    Raises
+    ------
+    TrackkitError
+        When one of them is none.
+    """
     named = [Path(folder) for folder in given]
     from_environment = os.environ.get(ENVIRONMENT_VARIABLE, "")
     named += [Path(part) for part in from_environment.split(os.pathsep) if part]
@@ -95,7 +90,7 @@ def folders(given: Sequence[str | os.PathLike[str]] = ()) -> list[Path]:
             raise TrackkitError(
                 "is no folder", file=folder, remedy="name a folder of track files as the library"
             )
-    return [*named, *(f for f in (user_folder(), shipped_folder()) if f.is_dir())]
+    return named
 
 
 def read_library(paths: Iterable[Path]) -> tuple[list[Entry], list[str]]:
@@ -107,6 +102,8 @@ def read_library(paths: Iterable[Path]) -> tuple[list[Entry], list[str]]:
         Of two tracks with one id the first found counts.  A file that cannot be read is left out
         with a warning.
     """
+    from trackkit.trackfile import read_track
+
     entries: dict[str, Entry] = {}
     warnings: list[str] = []
     for folder in paths:
@@ -126,66 +123,117 @@ def locate(
     latitude_deg: float,
     *,
     radius_m: float = DEFAULT_RADIUS_M,
-    most: int = 3,
+    most: int = NAMED,
 ) -> Located:
-    """Find the known circuits nearest to a position.
+    """Find the known circuits nearest to a position; see `trackkit.locating.Atlas.locate`.
 
-    Distances are geodesic, to the nearest point of each centreline.  Tracks are first ranked by
-    a lower bound, the distance to one vertex less how far the line can reach from it, so that only
-    those that can be among the nearest are measured in full.
+    For tracks already read.  `Library.locate` reads only those that can be near.
+    """
+    atlas = Atlas.of(known_from(entry.track, entry.path) for entry in entries)
+    return atlas.locate(longitude_deg, latitude_deg, radius_m=radius_m, most=most)
+
+
+@dataclass(frozen=True, eq=False)
+class Library:
+    """Folders of track files with their indexes, in the order they are searched.
+
+    Of two tracks with one id the first counts.
+    """
+
+    folders: tuple[FolderIndex, ...]
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """One sentence for each file that was left out."""
+        return tuple(warning for folder in self.folders for warning in folder.warnings)
+
+    def tracks(self) -> list[Known]:
+        """Read all known tracks from the indexes."""
+        return first_of_each_id(tracks_of(folder) for folder in self.folders)
+
+    def atlas(self) -> Atlas:
+        """Hold all known tracks in memory, for many positions."""
+        return Atlas.of(self.tracks())
+
+    def locate(
+        self,
+        longitude_deg: float,
+        latitude_deg: float,
+        *,
+        radius_m: float = DEFAULT_RADIUS_M,
+        most: int = NAMED,
+    ) -> Located:
+        """Find the tracks nearest to a position; see `trackkit.locating.Atlas.locate`.
+
+        Only those whose boxes let them be among the nearest are read from the indexes.
+        """
+        position = earth_centred(float(longitude_deg), float(latitude_deg))
+        for reach in _LOOK_M:
+            found = self._boxes(position, reach)
+            farthest = sorted(most_m for _, _, _, most_m in found)
+            limit = max(farthest[most - 1], AT_WITHIN_M) if len(found) >= most else np.inf
+            # Orders by geodesic and through the Earth differ by so much; see `trackkit.nearlines`.
+            limit *= 1.000_01 if limit <= FAR_M else 1.01
+            if limit <= reach:
+                break
+        known = _read(one for one in found if one[2] <= limit)
+        return Atlas.of(known).locate(longitude_deg, latitude_deg, radius_m=radius_m, most=most)
+
+    def near(self, longitude_deg: float, latitude_deg: float, radius_m: float) -> list[Known]:
+        """List the tracks whose box comes within a distance of a position, up to 100 km."""
+        position = earth_centred(float(longitude_deg), float(latitude_deg))
+        return _read(one for one in self._boxes(position, radius_m) if one[2] <= radius_m)
+
+    def _boxes(
+        self, position_m: Floats, reach_m: float
+    ) -> list[tuple[FolderIndex, int, float, float]]:
+        """List folder, row, least and greatest distance of tracks; those hidden left out."""
+        found = []
+        for number, folder in enumerate(self.folders):
+            fids, ids, nearest, farthest = boxes_within(folder, position_m, reach_m)
+            before = self.folders[:number]
+            found += [
+                (folder, fid, low, high)
+                for fid, id_, low, high in zip(
+                    fids, ids, nearest.tolist(), farthest.tolist(), strict=True
+                )
+                if not any(has_id(earlier, id_) for earlier in before)
+            ]
+        return found
+
+    def find(self, track_id: str) -> Known | None:
+        """Find the track with an id, in the first folder that has one."""
+        for folder in self.folders:
+            fid = folder.connection.execute(
+                "SELECT fid FROM tracks WHERE id = ? ORDER BY file LIMIT 1", (track_id,)
+            ).fetchone()
+            if fid is not None:
+                return tracks_of(folder, fid)[0]
+        return None
+
+
+def _read(found: Iterable[tuple[FolderIndex, int, float, float]]) -> list[Known]:
+    return [tracks_of(folder, [fid])[0] for folder, fid, _, _ in found]
+
+
+def open_library(paths: Iterable[Path], *, say: Callable[[str], None] | None = None) -> Library:
+    """Open folders with their indexes, which are brought up to date first.
+
+    The index of the sample circuits stands in the user's cache folder, as they are no folder of
+    the user's.
 
     Parameters
     ----------
-    entries
-        From `read_library`.
-    longitude_deg, latitude_deg
-        The position.
-    radius_m
-        Within this of the nearest centreline the answer is "near".
-    most
-        How many candidates to name; every tied track is named in any case.
+    paths
+        From `folders`.
+    say
+        Told when many files have to be read.
     """
-    if not entries:
-        return Located("none", (), ())
-    first = np.array(
-        [(e.track.centreline.longitude_deg[0], e.track.centreline.latitude_deg[0]) for e in entries]
-    )
-    reach = np.array([_reach_m(e.track) for e in entries])
-    bound = geodesic_distance(longitude_deg, latitude_deg, first[:, 0], first[:, 1]) - reach
-    measured: list[tuple[float, Entry]] = []
-    for index in np.argsort(bound, kind="stable").tolist():
-        if len(measured) >= most:
-            worst = sorted(d for d, _ in measured)[most - 1]
-            if bound[index] > max(worst, AT_WITHIN_M):
-                break
-        line = entries[index].track.centreline
-        distance = distance_to_polyline(
-            longitude_deg, latitude_deg, line.longitude_deg, line.latitude_deg
-        )
-        measured.append((distance, entries[index]))
-    measured.sort(key=lambda pair: (pair[0], pair[1].track.id))
-    at = [e.track.id for d, e in measured if d <= max(AT_WITHIN_M, 0.5 * e.track.band_m)]
-    answer: Answer = "at" if at else "near" if measured[0][0] <= radius_m else "none"
-    named = measured[: max(most, len(at))]
-    return Located(
-        answer,
-        tuple(
-            Candidate(e.track.id, e.track.name, e.track.layout, e.track.direction, d)
-            for d, e in named
-        ),
-        tuple(at) if len(at) > 1 else (),
-    )
-
-
-def _reach_m(track: Track) -> float:
-    """How far a line can be from any of its vertices: along a meridian, then along a parallel.
-
-    From the positions themselves, since a file may declare any length.
-    """
-    line = track.centreline
-    widest = float(np.cos(np.radians(line.latitude_deg)).max())
-    return _LONGEST_DEGREE_M * float(
-        np.ptp(line.latitude_deg) + widest * np.ptp(line.longitude_deg)
+    shipped = shipped_folder().resolve()
+    unlike = {path.resolve(): path for path in reversed(list(paths))}
+    ordered = reversed(unlike.values())
+    return Library(
+        tuple(open_index(path, beside=path.resolve() != shipped, say=say) for path in ordered)
     )
 
 

@@ -26,7 +26,7 @@ _COMMANDS = {
     "map": ("trackkit.cli.output", "map_", "Draw a track on one HTML page."),
     "export": ("trackkit.cli.output", "export", "Write a track in another open format."),
     "simulate": ("trackkit.cli.output", "simulate", "Make a practice recording, truth beside it."),
-    "library": ("trackkit.cli.locate", "library", "List the known circuits and their folders."),
+    "library": ("trackkit.cli.library", "library", "List, add and remove known circuits."),
 }
 
 

@@ -1,4 +1,4 @@
-"""``trackkit locate`` and ``library``: which known circuit this is, and which are known."""
+"""``trackkit locate``: which known circuit this is."""
 
 from __future__ import annotations
 
@@ -16,14 +16,10 @@ from trackkit.cli.common import (
     remarks,
     table,
 )
+from trackkit.cli.library import library_option, opened
 
 if TYPE_CHECKING:
-    from trackkit.library import Entry, Located
-
-library_option = click.option(
-    "--library", "given", multiple=True, metavar="DIR",
-    help="A folder of track files to search before the others; may be given again.",
-)  # fmt: skip
+    from trackkit.locating import Located
 
 
 @click.command(cls=Command)
@@ -53,15 +49,11 @@ def locate(
     Folders are searched in this order: those given with --library, those named by the environment
     variable TRACKKIT_LIBRARY, the user's own, the sample circuits.
     """
-    from trackkit.library import folders, read_library
-    from trackkit.library import locate as find
-
     fix = _position(where)
-    entries, warnings = read_library(folders(given))
-    remarks(warnings)
+    known = opened(given)
 
     def answer(position: tuple[float, float]) -> Located:
-        return find(entries, *position, radius_m=1000.0 * radius)
+        return known.locate(*position, radius_m=1000.0 * radius)
 
     if fix is not None:
         located = answer(fix)
@@ -166,63 +158,3 @@ def _print(located: Located, radius_km: float) -> None:
 
 def _far(distance_m: float) -> str:
     return f"{distance_m:.1f} m" if distance_m < 1000 else f"{distance_m / 1000:,.2f} km"
-
-
-@click.group()
-def library() -> None:
-    """List the known circuits, and the folders they are kept in."""
-
-
-@library.command("path", cls=Command)
-@library_option
-@json_option
-def path_command(given: tuple[str, ...], as_json: bool) -> None:
-    """Print the folders that are searched, in order; put your own track files in the user's."""
-    from trackkit.library import folders, user_folder
-
-    searched = [str(folder) for folder in folders(given)]
-    if as_json:
-        print_json({"folders": searched, "user": str(user_folder())})
-        return
-    for folder in searched:
-        click.echo(folder)
-    if str(user_folder()) not in searched:
-        click.echo(f"{user_folder()} (yours; not there yet)")
-
-
-@library.command("list", cls=Command)
-@library_option
-@json_option
-def list_command(given: tuple[str, ...], as_json: bool) -> None:
-    """List the known circuits."""
-    from trackkit.library import folders, read_library
-
-    entries, warnings = read_library(folders(given))
-    remarks(warnings)
-    rows = sorted(entries, key=lambda entry: entry.track.id)
-    if as_json:
-        print_json({"tracks": [_entry_row(entry) for entry in rows]})
-        return
-    table(
-        ["id", "name", "layout", "direction", "length m", "country"],
-        [
-            [
-                e.track.id, e.track.name, e.track.layout, e.track.direction or "-",
-                f"{e.track.length_m:,.0f}", e.track.country or "-",
-            ]
-            for e in rows
-        ],
-    )  # fmt: skip
-
-
-def _entry_row(entry: Entry) -> dict[str, Any]:
-    track = entry.track
-    return {
-        "id": track.id,
-        "name": track.name,
-        "layout": track.layout,
-        "direction": track.direction,
-        "length_m": track.length_m,
-        "country": track.country,
-        "file": str(entry.path),
-    }
