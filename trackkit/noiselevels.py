@@ -27,8 +27,8 @@ WANDER_FROM_S = 600.0
 LEAST_JERK = 1.0
 """No vehicle moves more smoothly than with this density of jerk, m^2/s^5; less would let a receiver
 that is better than usual have its drive explained as wander."""
-_JERK_FIXES = 2000
-_WANDER_FIXES = 2500
+_JERK_FIXES = 1200
+_WANDER_FIXES = 1500
 _QUIET = 0.25
 """Share of the differences, from the smallest on, that noise is read from: the quiet stretches."""
 _QUIET_SIGMAS = 0.3186
