@@ -16,6 +16,7 @@ from trackkit.errors import OutputError
 from trackkit.files import whole_file, write_whole
 from trackkit.geodesy import WGS84, Floats, wrap_longitude
 from trackkit.recordingfiles import gpx_longitude, xml_text
+from trackkit.spreadsheet import spreadsheet_text
 from trackkit.track import Gate, Position, Track
 from trackkit.trackfile import write_track
 
@@ -113,10 +114,10 @@ def _gates_csv(track: Track) -> str:
         places = (gate.left, gate.right, gate_middle(gate))
         writer.writerow(
             [
-                _spreadsheet_text(xml_text(gate.id)),
+                spreadsheet_text(xml_text(gate.id)),
                 gate.kind,
                 gate.order,
-                _spreadsheet_text(xml_text(gate.name)),
+                spreadsheet_text(xml_text(gate.name)),
                 f"{gate.chainage_m:.2f}",
                 *(f"{value:.{_DECIMALS}f}" for place in places for value in _wrapped(place)),
                 f"{round(gate_bearing_deg(gate), 2) % 360.0:.2f}",
@@ -124,15 +125,6 @@ def _gates_csv(track: Track) -> str:
             ]
         )
     return text.getvalue()
-
-
-def _spreadsheet_text(text: str) -> str:
-    """Keep a spreadsheet from running a text as a formula.
-
-    A text that begins like one gets an apostrophe before it, which spreadsheets hide (OWASP,
-    CSV injection; from memory).
-    """
-    return f"'{text}" if text.lstrip(" ")[:1] in set("=+-@\t\r\n") else text
 
 
 def _wrapped(place: Position) -> Position:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -9,131 +10,205 @@ import click
 from trackkit.cli.common import (
     Command,
     columns_option,
-    duration,
     each_file,
+    force_option,
     json_option,
+    parse_columns,
     print_json,
     remark,
     remarks,
-    table,
 )
-from trackkit.cli.describe import title
+from trackkit.errors import OutputError, TrackkitError
 
 if TYPE_CHECKING:
-    from trackkit.timing import Lap, LapReport
+    from zoneinfo import ZoneInfo
+
+    from trackkit.lapreport import Reference, Session
+    from trackkit.official import Pairing
     from trackkit.track import Track
+
+CAUTION = "GPS times are for training, not for officiating."
+
+
+def _reference(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
+    if value is not None and not value.rpartition(":")[2].isdecimal():
+        raise click.BadParameter(f"{value!r} does not end with a lap number")
+    return value
 
 
 @click.command(cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("recordings", nargs=-1, required=True, metavar="RECORDING...")
+@click.option(
+    "--label",
+    "labels",
+    multiple=True,
+    metavar="TEXT",
+    help="What to call a recording: a driver, a kart, a session. Once for each, in their order.",
+)
+@click.option(
+    "--reference",
+    callback=_reference,
+    metavar="[RECORDING:]N",
+    help="Lap that the others are compared with; the recording by its file or label.  "
+    "[default: the best of all]",
+)
+@click.option(
+    "--details", is_flag=True, help="Print splits, differences and speeds of every sector too."
+)
+@click.option(
+    "--official",
+    metavar="FILE.csv",
+    help="Official lap times of one driver, to be paired with the laps of each recording.",
+)
+@click.option(
+    "--official-columns",
+    metavar="NAME=COLUMN,...",
+    help="Which columns of the official times hold what: lap, time, sector1, sector2, ...",
+)
+@click.option("--csv", "csv_path", metavar="FILE.csv", help="Write laps and sectors as CSV.")
+@click.option(
+    "--traces",
+    metavar="FILE.csv",
+    help="Write elapsed time, speed and acceleration against chainage as CSV.",
+)
 @columns_option
+@force_option
 @json_option
 @click.pass_context
 def laps(
     ctx: click.Context,
     track_path: str,
     recordings: tuple[str, ...],
+    labels: tuple[str, ...],
+    reference: str | None,
+    details: bool,
+    official: str | None,
+    official_columns: str | None,
+    csv_path: str | None,
+    traces: str | None,
     columns: str | None,
+    force: bool,
     as_json: bool,
 ) -> None:
-    """Time the laps and sectors of recordings over a track."""
-    from trackkit.cli.common import parse_columns
+    """Time the laps and sectors of recordings over a track.
+
+    Times are followed by their uncertainty, one sigma, and have as many decimals as that supports.
+    """
+    from trackkit.lapreport import Session, choose_reference
+    from trackkit.official import pair
+    from trackkit.officialtimes import read_official
     from trackkit.readers import read_recording
     from trackkit.timing import time_laps
     from trackkit.trackfile import read_track
 
+    if labels and len(labels) != len(recordings):
+        raise click.UsageError(
+            f"{len(recordings)} recordings and {len(labels)} labels: give --label once for each "
+            "recording, in their order, or not at all"
+        )
+    for path in (csv_path, traces):
+        _refuse_existing(path, force=force)
+    if csv_path is not None and traces is not None and Path(csv_path) == Path(traces):
+        raise click.UsageError("--csv and --traces name the same file")
     track = read_track(track_path)
+    zone = _zone(track)
     mapping = parse_columns(columns)
+    times = None
+    if official is not None:
+        times = read_official(official, parse_columns(official_columns))
+        remarks(times.remarks, official)
+    called = iter(labels or recordings)
 
-    def work(path: str) -> LapReport:
+    def work(path: str) -> Session:
+        label = next(called)
         recording = read_recording(path, columns=mapping)
         remarks(recording.remarks, path)
-        return time_laps(track, recording)
+        return Session(path, label, time_laps(track, recording))
 
-    reports, failed = each_file(recordings, work, "timing laps")
+    sessions, failed = each_file(recordings, work, "timing laps")
+    chosen = choose_reference(sessions, reference)
+    pairings = [None if times is None else pair(times, one.report) for one in sessions]
     if as_json:
-        print_json({"track": track.id, "recordings": [report_row(report) for report in reports]})
+        print_json(_document(track, sessions, chosen, zone, pairings))
     else:
-        for number, report in enumerate(reports):
-            if number:
-                click.echo()
-            _print(track, report)
-    remark("GPS times are for training, not for officiating.")
+        from trackkit.cli.laptext import print_sessions
+
+        print_sessions(track, sessions, chosen, zone, pairings, details=details)
+    _write(track, sessions, chosen, zone, csv_path, traces, force=force)
+    remark(CAUTION)
     if failed:
         ctx.exit(1)
 
 
-def report_row(report: LapReport) -> dict[str, Any]:
-    """Write a report as ``laps --json`` does."""
-    start = report.recording.start
-    return {
-        "file": report.recording.name,
-        "start": None if start is None else start.isoformat().replace("+00:00", "Z"),
-        "laps": [lap_row(lap) for lap in report.laps],
-        "best_lap_s": report.best_lap_s,
-        "theoretical_best_s": report.theoretical_best_s,
-        "continuous_best_s": report.continuous_best_s,
-    }
+def _refuse_existing(path: str | None, *, force: bool) -> None:
+    """Say that a file exists before anything is timed, not after."""
+    if path is not None and Path(path).exists() and not force:
+        remedy = "choose another name, or replace it with --force"
+        raise OutputError("exists already", file=path, remedy=remedy)
 
 
-def lap_row(lap: Lap) -> dict[str, Any]:
-    """Write a lap as ``laps --json`` does."""
-    return {
-        "number": lap.number,
-        "kind": lap.kind,
-        "complete": lap.complete,
-        "start_s": lap.start_s,
-        "time_s": lap.time_s,
-        "sigma_s": lap.sigma_s,
-        "missed": list(lap.missed),
-        "sectors": [
-            {"time_s": s.time_s, "sigma_s": s.sigma_s, "split_s": s.split_s} for s in lap.sectors
-        ],
-    }
+def _zone(track: Track) -> ZoneInfo | None:
+    from trackkit.lapreport import time_zone
+
+    try:
+        return time_zone(track)
+    except TrackkitError as error:
+        remark(str(error))
+        return None
 
 
-def _print(track: Track, report: LapReport) -> None:
-    count = len(report.counted)
-    click.echo(
-        f"{report.recording.name}: {count} complete flying lap{'' if count == 1 else 's'} of "
-        f"{title(track)}"
-    )
-    if not report.laps:
-        click.echo(
-            "no gate was crossed: the recording may be of another circuit (`trackkit locate`)"
-        )
-        return
-    sectors = len(report.laps[0].sectors)
-    best = [
-        min((lap.sectors[i].time_s or 0.0 for lap in report.counted), default=None)
-        for i in range(sectors)
-    ]
+def _document(
+    track: Track,
+    sessions: list[Session],
+    chosen: Reference | None,
+    zone: ZoneInfo | None,
+    pairings: list[Pairing | None],
+) -> dict[str, Any]:
+    from trackkit.lapreport import ranking_rows, session_row
+    from trackkit.official import pairing_row
+
     rows = []
-    for lap in report.laps:
-        cells = [str(lap.number), lap.kind]
-        counted = lap in report.counted
-        cells.append(_marked(lap.time_s, report.best_lap_s if counted else None))
-        for sector, fastest in zip(lap.sectors, best, strict=True):
-            cells.append(_marked(sector.time_s, fastest if counted else None))
-        cells.append(", ".join(track.gate(g).name for g in lap.missed) if lap.missed else "")
-        rows.append(cells)
-    headings = ["lap", "kind", "time", *(f"sector {i + 1}" for i in range(sectors)), "missed gates"]
-    if not any(lap.missed for lap in report.laps):
-        headings, rows = headings[:-1], [row[:-1] for row in rows]
-    table(headings, rows)
-    if report.best_lap_s is None:
-        missed = any(lap.missed for lap in report.laps)
-        hint = ": is it another layout? `trackkit locate` tells the circuits near" if missed else ""
-        click.echo(f"no complete flying lap{hint}")
-        return
-    click.echo(
-        f"best lap {duration(report.best_lap_s)}, theoretical best "
-        f"{duration(report.theoretical_best_s)}, continuous best "
-        f"{duration(report.continuous_best_s)} (* marks the best of its column)"
-    )
+    for session, pairing in zip(sessions, pairings, strict=True):
+        row = session_row(track, session, chosen, zone)
+        if pairing is not None:
+            row["official"] = pairing_row(pairing)
+        rows.append(row)
+    return {
+        "track": track.id,
+        "timezone": None if zone is None else zone.key,
+        "reference": None
+        if chosen is None
+        else {
+            "file": chosen.session.file,
+            "label": chosen.session.label,
+            "lap": chosen.lap.number,
+        },
+        "ranking": ranking_rows(sessions),
+        "recordings": rows,
+        "caution": CAUTION,
+    }
 
 
-def _marked(time_s: float | None, best_s: float | None) -> str:
-    """Write a time; the best of its column has a star, the others room for one."""
-    return duration(time_s) + ("*" if time_s is not None and time_s == best_s else " ")
+def _write(
+    track: Track,
+    sessions: list[Session],
+    chosen: Reference | None,
+    zone: ZoneInfo | None,
+    csv_path: str | None,
+    traces: str | None,
+    *,
+    force: bool,
+) -> None:
+    from trackkit.files import write_whole
+
+    if csv_path is not None:
+        from trackkit.laptable import laps_csv
+
+        write_whole(csv_path, laps_csv(track, sessions, chosen, zone), force=force)
+        remark(f"wrote {csv_path}")
+    if traces is not None:
+        from trackkit.traces import traces_csv
+
+        write_whole(traces, traces_csv(track, sessions), force=force)
+        remark(f"wrote {traces}")
