@@ -7,19 +7,30 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from trackkit.averaging import Average, Reading, averaged, read_lap
 from trackkit.curve import Curve
 from trackkit.geodesy import MEAN_EARTH_RADIUS_M, Floats, LocalPlane
 from trackkit.laps_found import FoundLap, sort_out
+from trackkit.linesmoothing import (
+    SMOOTHING_WAVELENGTH_M,
+    Noise,
+    chosen_wavelength,
+    low_pass,
+    noise_of_laps,
+    noise_of_receiver,
+    smoothed_curve,
+)
 from trackkit.track import Centreline, Crossover, Direction
 
-SMOOTHING_WAVELENGTH_M = 12.0
-"""Features of the line this long keep half their size; longer ones keep nearly all of it."""
 HEIGHT_WAVELENGTH_M = 80.0
-_ORDER = 3
 _SPACING_M = 1.0
 _ROUNDS = 2
 _CROSSING_ANGLE_DEG = 20.0
 _MOST_WANDER_M = 3.0
+_FEWEST_FOR_NOISE = 4
+_MOST_HEIGHTS = 0.8
+_USUAL_SHARE = 0.1
+"""A lap that strays over less than this share of the way is as usual as any."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,28 +44,40 @@ class FittedLine:
     laps
         The laps it is made of.
     rejected
-        A sentence for each lap that was not used.
+        The laps that leave the line for good, each with a sentence.
     chainage_m, spread_m, speed_mps, height_m
         Shape (n,): even chainages along the curve, and at each the standard deviation of the
         laps' sideways places (NaN for one lap), the median speed, and the height (NaN where
         unknown).
+    offset_m, weight
+        Sideways places of each lap freed of its own shift, and how much each counted; shape
+        (laps, n).
+    accuracy_m, basis
+        One sigma of the line's place on one axis, and how that was estimated.
+    wavelength_m
+        With what the line was smoothed.
     """
 
     curve: Curve
     laps: tuple[FoundLap, ...]
-    rejected: tuple[str, ...]
+    rejected: tuple[tuple[FoundLap, str], ...]
     chainage_m: Floats
     spread_m: Floats
     speed_mps: Floats
     height_m: Floats
+    offset_m: Floats
+    weight: Floats
+    accuracy_m: float
+    basis: str
+    wavelength_m: float
 
 
 def fit_line(laps: list[FoundLap], *, closed: bool) -> FittedLine:
     """Average laps into one line.
 
     The lap most like the others is the first guess.  Each lap's sideways distance from it is read
-    by chainage; the shift of each lap as a whole, which is the receiver's wander, is replaced by
-    the mean shift; the mean of what is left moves the guess.  Twice over.
+    by chainage, freed of the lap's own shift and averaged robustly (`averaging.averaged`); the
+    mean moves the guess.  Twice over; then the line is smoothed as its noise asks for.
 
     Parameters
     ----------
@@ -63,33 +86,55 @@ def fit_line(laps: list[FoundLap], *, closed: bool) -> FittedLine:
     closed
         Whether they are laps, or runs of a point-to-point course.
     """
-    first = laps[_most_typical(laps)]
-    curve = _first_guess(first, closed=closed)
-    kept, rejected = sort_out(laps, curve)
-    if first not in kept:
-        kept.append(first)
-    spread = np.empty(0)
+    curve, kept, rejected = _guess(laps, closed=closed)
+    wavelength = SMOOTHING_WAVELENGTH_M
     for _ in range(_ROUNDS):
         chainage = curve.chainages(_SPACING_M)
-        offset = np.array([_by_chainage(curve, chainage, lap, None) for lap in kept])
-        offset = _without_own_shift(offset, curve.left(chainage))
-        mean = _robust_mean(offset)
-        spread = offset.std(axis=0) if len(kept) > 1 else np.full(len(chainage), np.nan)
-        moved = curve.position(chainage) + mean[:, None] * curve.left(chainage)
-        curve = smoothed_curve(moved, closed=closed)
-    chainage = curve.chainages(_SPACING_M)
-    speeds = np.array([_by_chainage(curve, chainage, k, k.path.speed_mps) for k in kept])
+        readings = [read_lap(curve, chainage, lap) for lap in kept]
+        average = averaged(curve, chainage, kept, readings)
+        moved = curve.position(chainage) + average.mean_m[:, None] * curve.left(chainage)
+        noise = _noise(kept, average, float(chainage[1] - chainage[0]))
+        wavelength = chosen_wavelength(moved, closed=closed, noise=noise)
+        curve = smoothed_curve(moved, closed=closed, wavelength_m=wavelength)
+    # The line has moved by centimetres since: its chainages stretch with its length.
+    chainage = chainage * (curve.length_m / (chainage[-1] + (chainage[1] if closed else 0.0)))
     return FittedLine(
         curve=curve,
         laps=tuple(kept),
         rejected=tuple(rejected),
         chainage_m=chainage,
-        spread_m=np.interp(
-            chainage, np.linspace(0.0, curve.length_m, len(spread), endpoint=not closed), spread
-        ),
-        speed_mps=np.median(speeds, axis=0),
-        height_m=_heights(curve, chainage, kept),
+        spread_m=average.spread_m,
+        speed_mps=np.median([reading.speed_mps for reading in readings], axis=0),
+        height_m=_heights(curve, readings),
+        offset_m=average.offset_m - average.mean_m,
+        weight=average.weight,
+        accuracy_m=average.accuracy_m,
+        basis=average.basis,
+        wavelength_m=wavelength,
     )
+
+
+def _guess(
+    laps: list[FoundLap], *, closed: bool
+) -> tuple[Curve, list[FoundLap], list[tuple[FoundLap, str]]]:
+    """Lay a first line along the lap that is most like the others, and sort out the laps by it."""
+    first = laps[_most_typical(laps)]
+    curve = first_guess(first, closed=closed)
+    if len(laps) > 2:
+        chainage = curve.chainages(4.0)
+        offset = np.array([read_lap(curve, chainage, lap).offset_m for lap in laps])
+        known = np.isfinite(offset).any(axis=0)
+        middle = np.nanmedian(offset[:, known], axis=0)
+        away = np.nanquantile(np.abs(offset[:, known] - middle), 1.0 - _USUAL_SHARE, axis=1)
+        # The first lap itself may be the one that went off; the one nearest to the middle is not.
+        nearest = laps[int(np.argmin(away + 0.5 * np.nanmax(np.abs(offset[:, known] - middle), 1)))]
+        if nearest is not first:
+            first, curve = nearest, first_guess(nearest, closed=closed)
+    kept, rejected = sort_out(laps, curve)
+    if first not in kept:
+        kept.append(first)
+        rejected = [pair for pair in rejected if pair[0] is not first]
+    return curve, kept, rejected
 
 
 def _most_typical(laps: list[FoundLap]) -> int:
@@ -98,7 +143,8 @@ def _most_typical(laps: list[FoundLap]) -> int:
     return int(np.argsort(lengths, kind="stable")[(len(laps) - 1) // 2])
 
 
-def _first_guess(lap: FoundLap, *, closed: bool) -> Curve:
+def first_guess(lap: FoundLap, *, closed: bool) -> Curve:
+    """Lay a line along one lap, closed where it should be."""
     position = lap.path.position_m[lap.part].copy()
     if closed:
         following = min(lap.end, len(lap.path.position_m) - 1)
@@ -114,83 +160,32 @@ def _first_guess(lap: FoundLap, *, closed: bool) -> Curve:
     return smoothed_curve(position, closed=closed)
 
 
-def smoothed_curve(position_m: Floats, *, closed: bool) -> Curve:
-    """Fit a smoothing spline through positions along a line.
-
-    The line is resampled evenly and its Fourier components are weighted with
-    1 / (1 + (c / w)**6), where w is the wavelength and c `SMOOTHING_WAVELENGTH_M`: the smoothing
-    spline that penalises the square of the third derivative, which is diagonal in that basis on
-    an even grid (Wahba, Spline Models for Observational Data, 1990; from memory).
-    """
-    rough = Curve.through(position_m, closed=closed)
-    spacing = min(_SPACING_M, rough.length_m / 200)
-    even = rough.position(rough.chainages(spacing))
-    return Curve.through(
-        _low_pass(even, rough.length_m, SMOOTHING_WAVELENGTH_M, closed=closed), closed=closed
+def _noise(laps: list[FoundLap], average: Average, step_m: float) -> Noise:
+    if len(laps) >= _FEWEST_FOR_NOISE:
+        rest = np.where(average.weight > 0, average.offset_m, average.mean_m)
+        return noise_of_laps(rest, average.weight, average.mean_m, step_m)
+    drive = laps[0].path.drive
+    levels = drive.levels
+    return noise_of_receiver(
+        speed_mps=float(np.median(laps[0].path.speed_mps[laps[0].part])),
+        interval_s=drive.recording.interval_s,
+        white_m=levels.white_m,
+        doppler_mps=levels.doppler_mps if drive.has_doppler else None,
+        laps=len(laps),
     )
 
 
-def _low_pass(value: Floats, length_m: float, wavelength_m: float, *, closed: bool) -> Floats:
-    """Smooth evenly spaced values, shape (n, k); an open line keeps its two ends."""
-    signal = value
-    base = np.zeros_like(value)
-    if not closed:
-        # Odd reflection of what is left over a straight base keeps the ends where they are.
-        base = value[0] + np.linspace(0.0, 1.0, len(value))[:, None] * (value[-1] - value[0])
-        bent = value - base
-        signal = np.concatenate([bent, -bent[-2:0:-1]])
-        length_m *= 2.0
-    frequency = np.fft.rfftfreq(len(signal), d=length_m / len(signal))
-    keep = 1.0 / (1.0 + (wavelength_m * frequency) ** (2 * _ORDER))
-    smooth = np.fft.irfft(np.fft.rfft(signal, axis=0) * keep[:, None], n=len(signal), axis=0)
-    return np.asarray(smooth[: len(value)] + base)
-
-
-def _by_chainage(curve: Curve, chainage_m: Floats, lap: FoundLap, value: Floats | None) -> Floats:
-    """Read a lap's sideways offset (or another value along it) at chainages of the curve."""
-    part = lap.part
-    where, offset = curve.project(lap.path.position_m[part], lap.path.direction[part])
-    wanted = offset if value is None else value[part]
-    if curve.closed:
-        order = np.argsort(where)
-        return np.interp(chainage_m, where[order], wanted[order], period=curve.length_m)
-    order = np.argsort(where)
-    return np.interp(chainage_m, where[order], wanted[order])
-
-
-def _without_own_shift(offset_m: Floats, left: Floats) -> Floats:
-    """Replace each lap's shift as a whole, east and north, by the mean shift of all laps."""
-    if len(offset_m) == 1:
-        return offset_m
-    shift = np.linalg.lstsq(left, (offset_m - np.median(offset_m, axis=0)).T, rcond=None)[0]
-    return np.asarray(offset_m - (left @ (shift - shift.mean(axis=1, keepdims=True))).T)
-
-
-def _robust_mean(offset_m: Floats) -> Floats:
-    """Mean over laps of the offsets within three robust standard deviations of their median."""
-    if len(offset_m) < 3:
-        return np.asarray(offset_m.mean(axis=0))
-    middle = np.median(offset_m, axis=0)
-    away = np.abs(offset_m - middle)
-    # 1.4826 turns a median absolute deviation into a standard deviation of normal noise.
-    scale = 1.4826 * np.median(away, axis=0) + 0.05
-    near = away <= 3.0 * scale
-    return np.asarray((offset_m * near).sum(axis=0) / near.sum(axis=0))
-
-
-def _heights(curve: Curve, chainage_m: Floats, laps: list[FoundLap]) -> Floats:
-    unknown = np.full(len(chainage_m), np.nan)
-    known = [lap for lap in laps if np.isfinite(lap.path.elevation_m[lap.part]).mean() > 0.8]
-    if not known:
-        return unknown
+def _heights(curve: Curve, readings: list[Reading]) -> Floats:
     rows = []
-    for lap in known:
-        elevation = lap.path.elevation_m.copy()
-        good = np.isfinite(elevation)
-        elevation = np.interp(np.arange(len(elevation)), np.flatnonzero(good), elevation[good])
-        rows.append(_by_chainage(curve, chainage_m, lap, elevation))
+    for reading in readings:
+        good = np.isfinite(reading.elevation_m)
+        if good.mean() > _MOST_HEIGHTS:
+            at = np.arange(len(good))
+            rows.append(np.interp(at, at[good], reading.elevation_m[good]))
+    if not rows:
+        return np.full(len(readings[0].elevation_m), np.nan)
     mean = np.mean(rows, axis=0)
-    return _low_pass(mean[:, None], curve.length_m, HEIGHT_WAVELENGTH_M, closed=curve.closed)[:, 0]
+    return low_pass(mean[:, None], curve.length_m, HEIGHT_WAVELENGTH_M, closed=curve.closed)[:, 0]
 
 
 def surface_length(curve: Curve, chainage_m: Floats, height_m: Floats) -> float | None:

@@ -24,6 +24,15 @@ LAP_LENGTHS_WITHIN = 0.04
 """Laps of one layout have lengths within this share of each other."""
 _STEP_M = 3.0
 _LONG_STOP_S = 5.0
+_GAP_S = 1.5
+"""Fixes farther apart than this, and than three usual intervals, leave a gap on the way."""
+_COARSE_ABOVE = 4_000
+_COARSE = 3
+_MOST_PLACES = 100
+_NESTED_M = 40.0
+_CHUNK_M = 5_000.0
+_AHEAD_M = 45_000.0
+"""A place's first return is looked for this far ahead first, and then everywhere."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +49,10 @@ class Path:
         Spacing, metres.
     stops
         Stops of 5 s or longer, as (time_s, lasting_s) in order.
+    fixed
+        Whether fixes are near, shape (n,); False inside a gap, as in a tunnel.
+    drive
+        The smoothed drive it was laid out from.
     """
 
     position_m: Floats
@@ -49,6 +62,8 @@ class Path:
     elevation_m: Floats
     step_m: float
     stops: tuple[tuple[float, float], ...]
+    fixed: NDArray[np.bool_]
+    drive: Drive
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,10 +117,9 @@ def path_driven(drive: Drive) -> Path:
             file=drive.recording.name,
             remedy="record at least one whole lap",
         )
-    position, speed = drive.position_m[index], ground_speed[index]
+    time, position, heading = _nodes(drive, index)
     distance = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(position, axis=0), axis=1))])
-    if drive.has_doppler:
-        heading = drive.velocity_mps[index] / drive.speed_mps[index, None]
+    if heading is not None:
         spline = CubicHermiteSpline(distance, position, heading)
     else:
         # Without Doppler the velocities of sparse fixes swing; Akima's modified rule does not.
@@ -115,17 +129,71 @@ def path_driven(drive: Drive) -> Path:
     tangent = np.asarray(spline(along, 1))
     norm = np.linalg.norm(tangent, axis=1, keepdims=True)
     elevation = drive.recording.elevation_m
+    when = np.interp(along, distance, time)
     return Path(
         position_m=np.asarray(spline(along)),
         direction=tangent / np.maximum(norm, 1e-9),
-        time_s=np.interp(along, distance, drive.time_s[index]),
-        speed_mps=np.interp(along, distance, speed),
+        time_s=when,
+        speed_mps=np.interp(when, drive.time_s[index], ground_speed[index]),
         elevation_m=np.full(count + 1, np.nan)
         if elevation is None
-        else np.interp(along, distance, elevation[index]),
+        else np.interp(when, drive.time_s[index], elevation[index]),
         step_m=float(along[1]),
         stops=_stops(drive, moving),
+        fixed=~_in_gap(drive, when),
+        drive=drive,
     )
+
+
+def _nodes(drive: Drive, index: NDArray[np.intp]) -> tuple[Floats, Floats, Floats | None]:
+    """Lay out times, positions and headings at most `_STEP_M` apart.
+
+    Between fixes far apart the drive bends: the way along it is read from the most probable motion
+    between them.  Headings are None without Doppler.
+    """
+    if not drive.has_doppler:
+        return drive.time_s[index], drive.position_m[index], None
+    chord = np.linalg.norm(np.diff(drive.position_m[index], axis=0), axis=1)
+    pieces = np.clip(np.ceil(chord / _STEP_M), 1, 40).astype(np.intp)
+    pieces[np.diff(index) > 1] = 1
+    first = np.repeat(index[:-1], pieces)
+    begun = np.repeat(np.cumsum(pieces) - pieces, pieces)
+    share = (np.arange(len(first)) - begun) / np.repeat(pieces, pieces)
+    position, velocity = drive.between(first, share)
+    # Over a long gap the accelerations at its ends, noisy as they are, would swing the line far.
+    span = drive.time_s[np.minimum(first + 1, len(drive.time_s) - 1)] - drive.time_s[first]
+    wide = (span > _GAP_S) & (share > 0)
+    if wide.any():
+        position[wide], velocity[wide] = _bridged(drive, first[wide], share[wide])
+    last = index[-1]
+    position = np.vstack([position, drive.position_m[last]])
+    velocity = np.vstack([velocity, drive.velocity_mps[last]])
+    time = np.append(drive.time_s[first] + share * span, drive.time_s[last])
+    pace = np.maximum(np.linalg.norm(velocity, axis=1, keepdims=True), 1e-9)
+    return time, position, velocity / pace
+
+
+def _bridged(drive: Drive, index: NDArray[np.intp], share: Floats) -> tuple[Floats, Floats]:
+    """Positions and velocities between fixes on the cubic through theirs, a share of the way."""
+    span = (drive.time_s[index + 1] - drive.time_s[index])[:, None]
+    u = share[:, None]
+    begin, end = drive.position_m[index], drive.position_m[index + 1]
+    ahead, ended = span * drive.velocity_mps[index], span * drive.velocity_mps[index + 1]
+    step = end - begin
+    square, cube = 3 * step - 2 * ahead - ended, ahead + ended - 2 * step
+    position = begin + u * (ahead + u * (square + u * cube))
+    return position, (ahead + u * (2 * square + 3 * u * cube)) / span
+
+
+def _in_gap(drive: Drive, time_s: Floats) -> NDArray[np.bool_]:
+    """Mark times that lie between two fixes much farther apart than usual."""
+    step = np.diff(drive.time_s)
+    if len(step) == 0:
+        return np.zeros(len(time_s), dtype=bool)
+    index = np.clip(np.searchsorted(drive.time_s, time_s, side="right") - 1, 0, len(step) - 1)
+    wide = step > max(_GAP_S, 3.0 * float(np.median(step)))
+    inside = (time_s > drive.time_s[index]) & (time_s < drive.time_s[index + 1])
+    return np.asarray(wide[index] & inside)
 
 
 def _ground_speed(drive: Drive) -> Floats:
@@ -177,48 +245,112 @@ def find_laps(path: Path, name: str) -> list[FoundLap]:
     NoLapError
         When the path comes back to no place it has passed.
     """
-    begin, end = _returns(path)
+    begin, end = returns(path)
     if len(begin) == 0:
-        raise _no_lap(path, name)
+        raise no_lap(path, name)
+    group = most_driven(path, begin, end)
+    return cut(path, begin[group], end[group])
+
+
+def most_driven(path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Pick the pairs whose lap lengths agree and cover most ground at the highest speed.
+
+    Returns
+    -------
+    ndarray
+        Indices into `begin` and `end`, by rising lap length.
+    """
     length = (end - begin) * path.step_m
     lasting = np.maximum(path.time_s[end] - path.time_s[begin], 1.0)
-    weight = length / lasting
-    order = np.argsort(length)
-    length, weight, begin, end = length[order], weight[order], begin[order], end[order]
+    order = np.argsort(length, kind="stable")
+    length, weight = length[order], (length / lasting)[order]
     total = np.concatenate([[0.0], np.cumsum(weight)])
     upper = np.searchsorted(length, length * (1 + LAP_LENGTHS_WITHIN), side="right")
     support = total[upper] - total[np.arange(len(length))]
     best = int(np.argmax(support))
-    group = slice(best, int(upper[best]))
-    return _cut(path, begin[group], end[group])
+    return order[best : int(upper[best])]
 
 
-def _returns(path: Path) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def returns(path: Path) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Pair samples with the first later passage of the same place, at its nearest point."""
-    from scipy.spatial import cKDTree
+    coarse = _COARSE if len(path.position_m) > _COARSE_ABOVE else 1
+    taken = np.arange(0, len(path.position_m), coarse)
+    ahead = round(_AHEAD_M / (coarse * path.step_m))
+    chunk = round(_CHUNK_M / (coarse * path.step_m))
+    found = [
+        _first_passages(path, taken[a : a + chunk], taken[a : a + chunk + ahead])
+        for a in range(0, len(taken), chunk)
+    ]
+    begin = np.concatenate([pair[0] for pair in found])
+    end = np.concatenate([pair[1] for pair in found])
+    if len(taken) > ahead:
+        alone = np.setdiff1d(taken, begin)
+        for a in range(0, len(alone), chunk):
+            some = alone[a : a + chunk]
+            more = _first_passages(path, some, taken[taken > some[0]])
+            begin, end = np.append(begin, more[0]), np.append(end, more[1])
+    order = np.argsort(begin, kind="stable")
+    return _innermost(path, begin[order], end[order])
 
-    pairs = cKDTree(path.position_m).query_pairs(RETURN_WITHIN_M, output_type="ndarray")
-    begin, end = pairs[:, 0].astype(np.intp), pairs[:, 1].astype(np.intp)
-    begin, end = np.minimum(begin, end), np.maximum(begin, end)
-    keep = (end - begin) * path.step_m >= SHORTEST_LAP_M
-    keep &= np.einsum("ij,ij->i", path.direction[begin], path.direction[end]) > SAME_WAY
-    begin, end = begin[keep], end[keep]
+
+def _innermost(
+    path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Keep the pairs that hold no other pair.
+
+    A place of one layout may be passed again after laps of others: what lies between is not one
+    lap.
+    """
     if len(begin) == 0:
         return begin, end
+    soonest = np.minimum.accumulate(end[::-1])[::-1]
+    within = soonest < end - round(_NESTED_M / path.step_m)
+    return begin[~within], end[~within]
+
+
+def _first_passages(
+    path: Path, of: NDArray[np.intp], among: NDArray[np.intp]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Pair some samples with their first later passage among others."""
+    from scipy.spatial import cKDTree
+
+    pairs = cKDTree(path.position_m[of]).sparse_distance_matrix(
+        cKDTree(path.position_m[among]), RETURN_WITHIN_M, output_type="ndarray"
+    )
+    begin, end, away = of[pairs["i"]], among[pairs["j"]], pairs["v"]
+    keep = (end - begin) * path.step_m >= SHORTEST_LAP_M
+    begin, end, away = begin[keep], end[keep], away[keep]
+    keep = np.einsum("ij,ij->i", path.direction[begin], path.direction[end]) > SAME_WAY
+    begin, end, away = begin[keep], end[keep], away[keep]
     order = np.lexsort([end, begin])
-    begin, end = begin[order], end[order]
+    begin, end, away = begin[order], end[order], away[order]
     firsts = np.searchsorted(begin, begin, side="left")
     passage = end <= end[firsts] + round(2 * RETURN_WITHIN_M / path.step_m)
-    begin, end = begin[passage], end[passage]
-    away = np.linalg.norm(path.position_m[begin] - path.position_m[end], axis=1)
+    begin, end, away = begin[passage], end[passage], away[passage]
     order = np.lexsort([away, begin])
     begin, end = begin[order], end[order]
-    nearest = np.concatenate([[True], np.diff(begin) > 0])
+    nearest = np.append([True], np.diff(begin) > 0)[: len(begin)]
     return begin[nearest], end[nearest]
 
 
-def _cut(path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]) -> list[FoundLap]:
-    """Cut laps where both passages lie closest, agree best and are driven straight and fast."""
+def cut(
+    path: Path,
+    begin: NDArray[np.intp],
+    end: NDArray[np.intp],
+    every: tuple[NDArray[np.intp], NDArray[np.intp]] | None = None,
+) -> list[FoundLap]:
+    """Cut laps where both passages lie closest, agree best and are driven straight and fast.
+
+    Parameters
+    ----------
+    path
+        The path.
+    begin, end
+        Pairs of places, a lap of one length apart.
+    every
+        All pairs of places, whatever their lap length (from `returns`).  Where given, laps of other
+        layouts that pass the place of the cut are cut as well.
+    """
     direction = path.direction
     away = np.linalg.norm(path.position_m[begin] - path.position_m[end], axis=1)
     aside = 1.0 - np.einsum("ij,ij->i", direction[begin], direction[end])
@@ -231,20 +363,48 @@ def _cut(path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]) -> list[Fou
     typical = float(np.median(end - begin))
     # How many whole laps a place cuts depends on where in the first and last of them it lies.
     room = (end.max() - begin.min() - (begin - begin.min()) % typical) / typical
-    whole = np.floor(room + LAP_LENGTHS_WITHIN)
-    lost = 1.0 - whole / whole.max()
+    whole = np.floor(room + 2.0 / typical)
+    lost = 1.0 - whole / max(float(whole.max()), 1.0)
+    # A place that few of the laps pass, since it belongs to one layout of several, cuts few.
+    rare = 1.0 - _popularity(path, begin)
     # One unit of cost: 3 m apart, 25 degrees of difference, a bend of 45 degrees in 15 m, or a
-    # quarter of the laps.
-    cost = away / 3.0 + aside / 0.1 + (after + before) / 0.3 + 2.0 * slow + 4.0 * lost
+    # twelfth of the laps, or a sixth of the passages.
+    cost = away / 3.0 + aside / 0.1 + (after + before) / 0.3 + 2.0 * slow + 12.0 * lost + 6.0 * rare
     best = int(np.argmin(cost))
     here = int(begin[best])
     passages = _passages(path, path.position_m[here], direction[here])
+    bounds = list(pairwise(passages.tolist()))
     laps = [
         FoundLap(path, a, b)
-        for a, b in pairwise(passages.tolist())
+        for a, b in bounds
         if abs((b - a) / typical - 1.0) <= LAP_LENGTHS_WITHIN
     ]
+    if every is not None:
+        # Whatever its length, it is one lap when nothing inside comes back within it.
+        soonest = np.minimum.accumulate(every[1][::-1])[::-1]
+        nested = round(_NESTED_M / path.step_m)
+        known = {(lap.begin, lap.end) for lap in laps}
+        for a, b in bounds:
+            first = int(np.searchsorted(every[0], a))
+            whole = first < len(soonest) and soonest[first] >= b - nested
+            if whole and (a, b) not in known and (b - a) * path.step_m >= SHORTEST_LAP_M:
+                laps.append(FoundLap(path, a, b))
     return laps or [FoundLap(path, here, int(end[best]))]
+
+
+def _popularity(path: Path, place: NDArray[np.intp]) -> Floats:
+    """Count how often the path passes each place, as a share of the most often passed one."""
+    from scipy.spatial import cKDTree
+
+    few = place[:: max(1, len(place) // _MOST_PLACES)]
+    with_heading = np.hstack([path.position_m, RETURN_WITHIN_M * path.direction])
+    near = np.asarray(
+        cKDTree(with_heading).query_ball_point(
+            with_heading[few], RETURN_WITHIN_M, return_length=True
+        )
+    )
+    order = np.argsort(few, kind="stable")
+    return np.asarray(np.interp(place, few[order], near[order] / near.max()))
 
 
 def _passages(path: Path, place_m: Floats, direction: Floats) -> NDArray[np.intp]:
@@ -262,7 +422,8 @@ def _passages(path: Path, place_m: Floats, direction: Floats) -> NDArray[np.intp
     return np.asarray(ordered[apart])
 
 
-def _no_lap(path: Path, name: str) -> NoLapError:
+def no_lap(path: Path, name: str) -> NoLapError:
+    """Say that a path passes no place twice."""
     start, end = path.position_m[0], path.position_m[-1]
     apart = float(np.linalg.norm(end - start))
     driven = (len(path.position_m) - 1) * path.step_m
@@ -305,24 +466,36 @@ def find_runs(path: Path, name: str) -> list[FoundLap]:
     return [lap for lap, runs_it in zip(long_enough, course, strict=True) if runs_it]
 
 
-def sort_out(laps: list[FoundLap], curve: Curve) -> tuple[list[FoundLap], list[str]]:
+def follows(lap: FoundLap, curve: Curve) -> bool:
+    """Whether a lap follows a line: within 15 m everywhere and within 8 m for 95 % of the way."""
+    away = _away(lap, curve)
+    return bool(away.max() <= 15.0 and np.quantile(away, 0.95) <= 8.0)
+
+
+def _away(lap: FoundLap, curve: Curve) -> Floats:
+    _, offset = curve.project(lap.path.position_m[lap.part], lap.path.direction[lap.part])
+    return np.abs(offset)
+
+
+def sort_out(
+    laps: list[FoundLap], curve: Curve
+) -> tuple[list[FoundLap], list[tuple[FoundLap, str]]]:
     """Part the laps that follow a line from those that leave it.
 
     Returns
     -------
-    kept, reasons
-        Laps within 15 m of the line everywhere and within 8 m for 95 % of the way; and a
-        sentence for each of the others.
+    kept, rejected
+        Laps that follow the line (`follows`); and each of the others with a sentence.
     """
-    kept, reasons = [], []
+    kept, rejected = [], []
     for lap in laps:
-        _, offset = curve.project(lap.path.position_m[lap.part], lap.path.direction[lap.part])
-        away = np.abs(offset)
-        if away.max() <= 15.0 and np.quantile(away, 0.95) <= 8.0:
+        if follows(lap, curve):
             kept.append(lap)
         else:
-            reasons.append(
+            away = _away(lap, curve)
+            reason = (
                 f"the lap at {lap.start_s:,.0f} s leaves the line by {away.max():.0f} m "
                 "and was not used"
             )
-    return kept, reasons
+            rejected.append((lap, reason))
+    return kept, rejected

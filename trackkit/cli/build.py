@@ -65,6 +65,13 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     metavar="N",
     help="Make N sectors, with N - 1 sector gates.",
 )
+@click.option(
+    "--lap-length",
+    type=click.FloatRange(min=100.0),
+    metavar="M",
+    help="Of several layouts driven, build the one whose lap is about M metres.  [default: the "
+    "most driven]",
+)
 @click.option("--open", "is_open", is_flag=True, help="A course from one point to another.")
 @click.option("--from-line", metavar="FILE", help="Start from a line already drawn.")
 @crs_option
@@ -83,6 +90,7 @@ def build(
     output: str | None,
     finish: str | None,
     sectors: int,
+    lap_length: float | None,
     is_open: bool,
     from_line: str | None,
     crs: str | None,
@@ -117,7 +125,7 @@ def build(
         built = _from_line(from_line, crs, name, layout, is_open, place, sectors)
     else:
         built, failed = _from_recordings(
-            ctx, recordings, columns, name, layout, is_open, place, sectors
+            ctx, recordings, columns, name, layout, is_open, place, sectors, lap_length
         )
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
     write_track(track, target, force=force)
@@ -135,13 +143,17 @@ def _from_recordings(
     is_open: bool,
     finish: Place | None,
     sectors: int,
+    lap_length_m: float | None,
 ) -> tuple[Build, list[TrackkitError]]:
     from trackkit.building import build_track
 
     read, failed = read_recordings(paths, columns)
     if not read:
         ctx.exit(1)
-    built = build_track(read, name, layout=layout, is_open=is_open, finish=finish, sectors=sectors)
+    built = build_track(
+        read, name, layout=layout, is_open=is_open, finish=finish, sectors=sectors,
+        lap_length_m=lap_length_m,
+    )  # fmt: skip
     return built, failed
 
 
@@ -192,6 +204,7 @@ def _report(built: Build, target: str, *, as_json: bool) -> None:
                 "direction": track.direction,
                 "closed": track.closed,
                 "line": track.line,
+                "accuracy_m": track.accuracy_m,
                 "laps_used": built.laps_used,
                 "corners": len(track.corners),
                 "removed": built.removed,
