@@ -175,15 +175,26 @@ def test_a_line_cut_at_the_antimeridian_is_joined_again(geojson):
 
 
 def test_several_lines_are_a_question_with_names_and_lengths(geojson):
-    second = [[11.0, 48.0], [11.1, 48.0]]
-    metres = Geod(ellps="WGS84").line_length([11.0, 11.1], [48.0, 48.0])
+    metres = Geod(ellps="WGS84").line_length(*zip(*[p[:2] for p in POSITIONS], strict=True))
     path = geojson(
-        feature("LineString", POSITIONS, name="Short"), feature("LineString", second, name="Long")
+        feature("LineString", POSITIONS, name="One"),
+        feature("LineString", POSITIONS[::-1], name="Other"),
     )
     with pytest.raises(
-        RecordingError, match=rf"holds 2 lines .*Short: \d+ m; Long: {metres:,.0f} m"
+        RecordingError, match=rf"holds 2 lines .*One: {metres:,.0f} m; Other: {metres:,.0f} m"
     ):
         read_line(path)
+
+
+def test_a_line_ten_times_as_long_as_every_other_one_is_the_track(geojson):
+    # A track exported with its gates holds them as lines as well.
+    track = [[11.0, 48.0], [11.1, 48.0]]
+    gates = [[[11.0, 47.9999], [11.0, 48.0001]], [[11.05, 47.9999], [11.05, 48.0001]]]
+    path = geojson(
+        *(feature("LineString", gate, name="Gate") for gate in gates),
+        feature("LineString", track, name="Track"),
+    )
+    assert read_line(path).name == "Track"
 
 
 def test_no_line_is_told(geojson):

@@ -15,6 +15,7 @@ from trackkit.geodesy import Floats, LocalPlane
 from trackkit.noiselevels import DIFFERENCES_WITHIN_S, estimate, tells_wander
 from trackkit.recording import Recording
 from trackkit.smoother import (
+    LEAST_TRUST,
     POSITION,
     WANDER,
     Levels,
@@ -45,8 +46,6 @@ _FOLLOWED_S = 60.0
 _CANCELLED = 0.03
 """Weights whose sum is a smaller share than this of their sizes are those of a difference."""
 _HARDEST_MPS2 = 20.0
-_LEAST_TRUST = 1e-6
-"""Trust in a stray position: not nothing, so that a piece of strays alone has a place."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -244,7 +243,7 @@ def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None
         Noise levels; read from the recording when None.
     """
     measured, piece = _measured(recording, plane)
-    trust = np.where(_stray(measured), _LEAST_TRUST, 1.0)
+    trust = np.where(_stray(measured), LEAST_TRUST, 1.0)
     if len(recording) < 3:
         return _drive(recording, plane, measured, piece, levels or Levels(), trust)
     if recording.speed_mps is not None and recording.course_deg is None:
@@ -254,7 +253,7 @@ def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None
         trust = _sparse_trust(measured, trust)
     levels = known or estimate(measured, trust)
     solution = solve(measured, levels, trust)
-    if np.any(_residuals(measured, solution)[trust > _LEAST_TRUST] > STRAY_SIGMAS):
+    if np.any(_residuals(measured, solution)[trust > LEAST_TRUST] > STRAY_SIGMAS):
         solution = _cauchy(measured, levels, trust)
         trust = _biweight(_residuals(measured, solution))
         levels = known or estimate(measured, trust)
@@ -370,7 +369,7 @@ def _cauchy(measured: Measured, levels: Levels, trust: Floats) -> Solution:
     solution = solve(measured, levels, trust)
     for _ in range(_CAUCHY_ROUNDS):
         away = np.linalg.norm(_unexplained(measured, solution), axis=1)
-        trust = np.maximum(1.0 / (1.0 + (away / CAUCHY_M) ** 2), _LEAST_TRUST)
+        trust = np.maximum(1.0 / (1.0 + (away / CAUCHY_M) ** 2), LEAST_TRUST)
         solution = solve(measured, levels, trust, likelihood=True)
     return solution
 
@@ -383,7 +382,7 @@ def _sparse_trust(measured: Measured, trust: Floats) -> Floats:
     """
     tried = [_cauchy(measured, Levels(jerk=jerk), trust) for jerk in _SPARSE_JERKS]
     best = max(tried, key=lambda solution: solution.log_likelihood)
-    return np.where(_residuals(measured, best) > STRAY_SIGMAS, _LEAST_TRUST, trust)
+    return np.where(_residuals(measured, best) > STRAY_SIGMAS, LEAST_TRUST, trust)
 
 
 def _unexplained(measured: Measured, solution: Solution) -> Floats:
@@ -400,4 +399,4 @@ def _residuals(measured: Measured, solution: Solution) -> Floats:
 
 def _biweight(sigmas: Floats) -> Floats:
     share = sigmas / STRAY_SIGMAS
-    return np.where(share < 1.0, np.maximum((1.0 - share**2) ** 2, _LEAST_TRUST), _LEAST_TRUST)
+    return np.where(share < 1.0, np.maximum((1.0 - share**2) ** 2, LEAST_TRUST), LEAST_TRUST)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from trackkit.geodesy import Floats
-from trackkit.smoother import Levels, Measured, solve
+from trackkit.smoother import LEAST_TRUST, Levels, Measured, solve
 
 USUAL = Levels()
 """Levels of a usual receiver (DESIGN.md section 6), taken for what a recording cannot tell."""
@@ -28,11 +28,14 @@ LEAST_JERK = 1.0
 """No vehicle moves more smoothly than with this density of jerk, m^2/s^5; less would let a receiver
 that is better than usual have its drive explained as wander."""
 _JERK_FIXES = 1200
-_WANDER_FIXES = 1500
+_WANDER_FIXES = 2500
+_THINNED_S = 0.4
 _QUIET = 0.25
 """Share of the differences, from the smallest on, that noise is read from: the quiet stretches."""
 _QUIET_SIGMAS = 0.3186
 """The same quantile of the absolute value of a standard normal variable."""
+_SENSIBLE = {"jerk": (0.5 * LEAST_JERK, 1e5), "wander_m": (0.05, 50.0)}
+"""Bounds of the search for a level."""
 _WANDER_FACTOR = 1.5
 """One standard deviation of the prior of the wander, as a factor (common practice, no source)."""
 
@@ -192,10 +195,11 @@ def _likeliest(
 
     best = getattr(levels, name)
     best_score = score(best)
+    least, most = _SENSIBLE[name]
     for factor in (8.0, 2.0, 1.3) if name == "jerk" else (1.6, 1.2):
         for direction in (factor, 1.0 / factor):
             moved = False
-            while 1e-6 < best < 1e6:
+            while least < best * direction < most:
                 fresh = score(best * direction)
                 if fresh <= best_score:
                     break
@@ -206,9 +210,13 @@ def _likeliest(
 
 
 def _wander(measured: Measured, weight: Floats, levels: Levels) -> Levels:
-    """Read the wander from the whole recording, thinned by averaging runs of fixes."""
-    thin = max(1, len(measured.time_s) // _WANDER_FIXES)
-    part, trust = _thinned(measured, weight, thin)
+    """Read the wander from a long stretch, thinned by averaging runs of fixes.
+
+    Runs are short enough for their mean velocity to be that of the mean place, corners included.
+    """
+    thin = max(1, int(_THINNED_S / float(np.median(np.diff(measured.time_s)))))
+    begin, end = _busiest(measured, thin * _WANDER_FIXES)
+    part, trust = _thinned(measured.part(begin, end), weight[begin:end], thin)
     coarse = replace(
         levels,
         white_m=levels.white_m / np.sqrt(thin),
@@ -237,7 +245,7 @@ def _thinned(measured: Measured, weight: Floats, thin: int) -> tuple[Measured, F
         joined,
         mean(measured.scale),
     )
-    return part, (mean(weight) > 0.99).astype(float)
+    return part, np.where(mean(weight) > 0.99, 1.0, LEAST_TRUST)
 
 
 def _busiest(measured: Measured, window: int) -> tuple[int, int]:

@@ -25,14 +25,17 @@ POSITION, VELOCITY, ACCELERATION, WANDER, DOPPLER = range(5)
 _STILL_MPS = 1e3
 _STILL_MPS2 = 1e2
 """A vehicle's speed and acceleration are bounded: this keeps a lone fix solvable."""
+LEAST_TRUST = 1e-6
+"""Trust in a stray position: not nothing, so that a piece of strays alone has a place."""
 _STRAY = 1e-3
 """A position trusted less than this counts as a stray one."""
-_LEAST_LEEWAY_M = 3e-6
+LEAST_LEEWAY_M = 3e-6
 """How far truth may leave a smooth path between two fixes at least, one sigma.
 
 Fixes a few milliseconds apart would tie their positions together so tightly that float64 holds
 nothing else about them.
 """
+_MOST_LEEWAY_M = 1e-3
 
 
 @dataclass(frozen=True)
@@ -165,7 +168,12 @@ class _Band:
 
 
 def solve(
-    measured: Measured, levels: Levels, weight: Floats, *, likelihood: bool = False
+    measured: Measured,
+    levels: Levels,
+    weight: Floats,
+    *,
+    likelihood: bool = False,
+    leeway_m: float = LEAST_LEEWAY_M,
 ) -> Solution:
     """Find the most probable drive.
 
@@ -184,10 +192,13 @@ def solve(
         Trust in each position, 0 to 1, shape (n,): the reweighting of a robust loss.
     likelihood
         Whether to work out the log-likelihood too.
+    leeway_m
+        How far truth may leave a smooth path between two fixes at least, one sigma; made ten
+        times larger where float64 cannot hold the problem.
     """
-    from scipy.linalg import cho_solve_banded, cholesky_banded
+    from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
 
-    model = _Model.of(measured, levels, weight)
+    model = _Model.of(measured, levels, weight, leeway_m)
     count, states = len(measured.time_s), levels.states
     state = np.zeros((states, 2, count))
     state[POSITION] = measured.position_m.T
@@ -199,7 +210,13 @@ def solve(
     block = states * axes
     right = pull.transpose(order).reshape(count * block, 2 // axes)
     rows = model.matrix(axes)
-    factor = cholesky_banded(rows, lower=True, check_finite=False, overwrite_ab=True)
+    try:
+        factor = cholesky_banded(rows, lower=True, check_finite=False, overwrite_ab=True)
+    except LinAlgError:
+        if leeway_m > _MOST_LEEWAY_M:
+            raise
+        wider = 10.0 * leeway_m
+        return solve(measured, levels, weight, likelihood=likelihood, leeway_m=wider)
     step = cho_solve_banded((factor, True), right, check_finite=False)
     shape = (count, states, 2) if axes == 1 else (count, 2, states)
     state += step.reshape(shape).transpose((1, 2, 0) if axes == 1 else (2, 1, 0))
@@ -245,14 +262,16 @@ class _Model:
     velocity_trust: Floats
 
     @classmethod
-    def of(cls, measured: Measured, levels: Levels, weight: Floats) -> _Model:
+    def of(
+        cls, measured: Measured, levels: Levels, weight: Floats, leeway_m: float = LEAST_LEEWAY_M
+    ) -> _Model:
         """Work out the information of a recording's steps and measurements.
 
         Over a time h, white jerk of unit density gives (p, v, a) the covariance [[h^5/20, h^4/8,
         h^3/6], [h^4/8, h^3/3, h^2/2], [h^3/6, h^2/2, h]]; its inverse is written out below.
         """
         step = np.diff(measured.time_s)
-        shortest = (_LEAST_LEEWAY_M**2 * 720.0 / levels.jerk) ** 0.2
+        shortest = (leeway_m**2 * 720.0 / levels.jerk) ** 0.2
         inverse = 1.0 / np.maximum(step, shortest)
         unit = np.where(measured.joined, inverse / levels.jerk, 0.0)
         jerk_information = np.stack(

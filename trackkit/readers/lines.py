@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from gpxpy.gpx import GPXRoutePoint, GPXTrackPoint
 
 LISTED_LINES = 8
+CLEARLY_LONGER = 10.0
+"""A line this many times as long as every other one in the file is the track."""
 _CLOSE_DEG = 1e-9
 
 
@@ -139,6 +141,10 @@ def _the_only(lines: list[_Line], path: str | os.PathLike[str], crs: str | None)
         raise RecordingError("holds no line", file=path, remedy="draw the circuit as one line")
     if len(lines) == 1:
         return lines[0]
+    lengths = sorted(_metres(line, crs) for line in lines)
+    if lengths[-1] >= CLEARLY_LONGER * lengths[-2]:
+        # Gates drawn beside a track are no question.
+        return max(lines, key=lambda line: _metres(line, crs))
     listed = "; ".join(
         f"{line.name or f'line {number}'}: {_length(line, crs)}"
         for number, line in enumerate(lines[:LISTED_LINES], start=1)
@@ -152,10 +158,19 @@ def _the_only(lines: list[_Line], path: str | os.PathLike[str], crs: str | None)
 
 
 def _length(line: _Line, crs: str | None) -> str:
-    on_earth = np.all(np.abs(line.x) <= 180) and np.all(np.abs(line.y) <= 90)
-    if crs is not None or not on_earth:
-        return f"{float(np.hypot(np.diff(line.x), np.diff(line.y)).sum()):,.0f} grid units"
-    return f"{polyline_length(line.x, line.y):,.0f} m"
+    return f"{_metres(line, crs):,.0f} {'m' if _on_earth(line, crs) else 'grid units'}"
+
+
+def _metres(line: _Line, crs: str | None) -> float:
+    """Length of a line, metres or, in a grid, its units."""
+    if _on_earth(line, crs):
+        return polyline_length(line.x, line.y)
+    return float(np.hypot(np.diff(line.x), np.diff(line.y)).sum())
+
+
+def _on_earth(line: _Line, crs: str | None) -> bool:
+    inside = np.all(np.abs(line.x) <= 180) and np.all(np.abs(line.y) <= 90)
+    return crs is None and bool(inside)
 
 
 def _refuse_bad(x: Floats, y: Floats, path: str | os.PathLike[str]) -> None:
