@@ -19,7 +19,7 @@ from trackkit.track import Track
 MOST_DECIMALS = 3
 """Of a printed time: the thousandth is the last that timekeepers give (common practice)."""
 APART_S = 60.0
-"""The errors of times that lie farther apart than this are taken to be independent."""
+"""The errors of lap times that lie farther apart than this are taken to be independent."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +147,7 @@ def sector_differences(
     if reference is None:
         return [None] * len(lap.sectors)
     return [
-        _difference(session, ends, reference.session, others)
+        _difference(session, ends, reference.session, others, apart_s=math.inf)
         for ends, others in zip(_sectors(lap), _sectors(reference.lap), strict=True)
     ]
 
@@ -160,13 +160,20 @@ def _sectors(lap: Lap) -> list[_Ends]:
 
 
 def _difference(
-    session: Session, ends: _Ends, other_session: Session, others: _Ends
+    session: Session,
+    ends: _Ends,
+    other_session: Session,
+    others: _Ends,
+    *,
+    apart_s: float = APART_S,
 ) -> Difference | None:
     """Subtract one interval from another.
 
-    The errors of intervals of one drive that share a crossing, or are near in time, are
-    correlated, and the variance of the difference is taken as a whole; those of others add in
-    quadrature (JCGM 100, "GUM", sections 5.1 and 5.2; from memory).
+    The errors of intervals of one drive are correlated, and the variance of the difference is
+    taken as a whole.  Those of other drives, and those farther apart than `apart_s`, add in
+    quadrature (JCGM 100, "GUM", sections 5.1 and 5.2; from memory).  Sectors are correlated
+    however far apart: a wander that stays the same makes the same sector of all laps too long by
+    the same time.
     """
     (start, end), (other_start, other_end) = ends, others
     if start is None or end is None or other_start is None or other_end is None:
@@ -176,7 +183,7 @@ def _difference(
     terms = [(end, 1.0), (start, -1.0)]
     minus = [(other_end, -1.0), (other_start, 1.0)]
     gap = max(start.time_s - other_end.time_s, other_start.time_s - end.time_s)
-    if drive is other_drive and gap < APART_S:
+    if drive is other_drive and gap < apart_s:
         return Difference(time, sum_sigma(drive, [*terms, *minus]))
     return Difference(time, math.hypot(sum_sigma(drive, terms), sum_sigma(other_drive, minus)))
 

@@ -122,9 +122,8 @@ def _speed_places(track: Track) -> dict[str, float]:
     first, *others = timed_gates(track)
 
     def ahead(gate: Gate) -> float:
-        # The declared length will do: laying out the curve would cost half a second of start-up.
-        away = gate.chainage_m - first.chainage_m
-        return away % track.length_m if track.closed else away
+        along = gate.chainage_m - first.chainage_m
+        return along % track.length_m if track.closed else along
 
     return {
         gate.id: 0.5 + sum(ahead(other) <= ahead(gate) for other in others)

@@ -184,8 +184,8 @@ def _document(
             "label": chosen.session.label,
             "lap": chosen.lap.number,
         },
-        "ranking": ranking_rows(sessions),
         "recordings": rows,
+        "ranking": ranking_rows(sessions),
         "caution": CAUTION,
     }
 
