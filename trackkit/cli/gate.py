@@ -1,9 +1,10 @@
-"""``trackkit gate``: list, place, move and remove gates."""
+"""``trackkit gate``: list, place, move, remove and suggest gates."""
 
 from __future__ import annotations
 
 import shlex
 from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,10 +16,17 @@ from trackkit.cli.common import (
     json_option,
     place_from,
     print_json,
+    read_recordings,
+    remark,
     remarks,
+    table,
 )
 from trackkit.errors import PlaceError
 from trackkit.track import GATE_KINDS, Gate, GateKind, Track
+
+if TYPE_CHECKING:
+    from trackkit.gatequality import TimingQuality
+    from trackkit.suggesting import Basis, Suggestion
 
 width_option = click.option(
     "--width", type=click.FloatRange(0.5, 500), metavar="M", help="Width of the gate, metres."
@@ -27,7 +35,7 @@ width_option = click.option(
 
 @click.group()
 def gate() -> None:
-    """List, place, move and remove gates.
+    """List, place, move, remove and suggest gates.
 
     Commands that change TRACK leave the previous file beside it as TRACK~.
     """
@@ -35,18 +43,76 @@ def gate() -> None:
 
 @gate.command("list", cls=Command)
 @click.argument("track_path", metavar="TRACK")
+@click.argument("recording_paths", metavar="[RECORDING]...", nargs=-1)
 @json_option
-def list_gates(track_path: str, as_json: bool) -> None:
-    """List the gates in racing order."""
+@click.pass_context
+def list_gates(
+    ctx: click.Context, track_path: str, recording_paths: tuple[str, ...], as_json: bool
+) -> None:
+    """List the gates in racing order, and what their times are worth.
+
+    Speeds and the receiver's noise come from the recordings, or are assumed where there are none.
+    """
+    from trackkit.gatequality import timing_quality
     from trackkit.trackfile import read_track
 
-    gates = read_track(track_path).gates
-    if as_json:
-        print_json({"gates": gate_rows(gates)})
-    elif gates:
-        gate_table(gates)
-    else:
+    track = read_track(track_path)
+    recordings, failed = read_recordings(recording_paths)
+    if not track.gates and not as_json:
         click.echo("the track has no gates")
+        return
+    quality = timing_quality(track, recordings)
+    worth = [_worth(quality, one) for one in track.gates]
+    if as_json:
+        rows = gate_rows(track.gates)
+        for row, timing in zip(rows, worth, strict=True):
+            row["timing"] = timing
+        print_json({"gates": rows, "timing_basis": quality.basis})
+    else:
+        _worth_table(track.gates, worth)
+        remark(f"km/h and ± (one sigma of a crossing, of a lap): {quality.basis}")
+    if failed:
+        ctx.exit(1)
+
+
+def _worth(quality: TimingQuality, one: Gate) -> dict[str, float] | None:
+    """Tell what a gate's times are worth; nothing is known of speeds in the pit lane."""
+    from trackkit.gates import BESIDE_THE_TRACK
+
+    if one.kind in BESIDE_THE_TRACK:
+        return None
+    at = one.chainage_m
+    worth = {
+        "speed_mps": quality.at(quality.speed_mps, at),
+        "acceleration_mps2": quality.at(quality.acceleration_mps2, at),
+        "sigma_s": quality.at(quality.sigma_s, at),
+        "receiver_sigma_s": quality.at(quality.receiver_sigma_s, at),
+        "line_sigma_s": quality.at(quality.line_sigma_s, at),
+    }
+    if quality.curve.closed:
+        worth["lap_sigma_s"] = quality.lap_sigma_s(at)
+    return {key: round(float(value), 6) for key, value in worth.items()}
+
+
+def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) -> None:
+    def cell(timing: dict[str, float] | None, key: str, factor: float, decimals: int) -> str:
+        if timing is None or key not in timing:
+            return "-"
+        return f"{factor * timing[key]:.{decimals}f}"
+
+    table(
+        ["order", "id", "kind", "name", "chainage m", "width m", "surveyed", "km/h", "± ms",
+         "lap ± ms"],
+        [
+            [
+                str(one.order), one.id, one.kind, one.name, f"{one.chainage_m:.1f}",
+                f"{one.width_m:.1f}", "yes" if one.surveyed else "no",
+                cell(timing, "speed_mps", 3.6, 0), cell(timing, "sigma_s", 1e3, 1),
+                cell(timing, "lap_sigma_s", 1e3, 1),
+            ]
+            for one, timing in zip(gates, worth, strict=True)
+        ],
+    )  # fmt: skip
 
 
 @gate.command("place", cls=Command)
@@ -136,6 +202,91 @@ def remove_gate_command(track_path: str, gate_name: str, as_json: bool) -> None:
         return changed, removed, (), told
 
     _change(track_path, change, as_json=as_json)
+
+
+@gate.command("suggest", cls=Command)
+@click.argument("track_path", metavar="TRACK")
+@click.argument("recording_paths", metavar="[RECORDING]...", nargs=-1)
+@click.option(
+    "--sectors",
+    type=click.IntRange(1, 50),
+    required=True,
+    metavar="N",
+    help="How many sectors; one fewer gates are suggested.",
+)
+@click.option(
+    "--by",
+    type=click.Choice(["time", "length", "corners"]),
+    default="time",
+    show_default=True,
+    help="What to split evenly; corners: from one straight to another, no corner cut in two.",
+)
+@click.option("--apply", is_flag=True, help="Put them in place of the sector gates of TRACK.")
+@json_option
+@click.pass_context
+def suggest_command(
+    ctx: click.Context,
+    track_path: str,
+    recording_paths: tuple[str, ...],
+    sectors: int,
+    by: Basis,
+    apply: bool,
+    as_json: bool,
+) -> None:
+    """Suggest sector gates that split the lap as asked and whose times are worth most.
+
+    Speeds and the receiver's noise come from the recordings, or are assumed where there are none.
+    Gates keep clear of braking zones, apexes, other pieces of track and the pit lane.
+    """
+    from trackkit.building import now
+    from trackkit.gatequality import timing_quality
+    from trackkit.suggesting import apply_suggestions, suggest_gates
+    from trackkit.trackfile import read_track, stored, write_track
+
+    track = read_track(track_path)
+    recordings, failed = read_recordings(recording_paths)
+    quality = timing_quality(track, recordings)
+    found = suggest_gates(quality, sectors, by)
+    said: tuple[str, ...] = ()
+    if apply:
+        track, said = apply_suggestions(track, found)
+        told = f"placed {len(found)} suggested sector gates, split by {by}"
+        track = stored(track.revised_by(told, now()))
+        write_track(track, track_path, force=True, keep_previous=True)
+    if as_json:
+        print_json(
+            {
+                "by": by,
+                "suggestions": [_suggestion_row(one) for one in found],
+                "timing_basis": quality.basis,
+                "applied": apply,
+                "gates": gate_rows(track.gates),
+                "remarks": list(said),
+            }
+        )
+    else:
+        for number, one in enumerate(found, start=1):
+            click.echo(f"sector {number} ends at {one.chainage_m:.0f} m: {one.reason}")
+        if apply:
+            click.echo(told)
+            gate_table(track.gates)
+        elif found:
+            path = shlex.quote(track_path)
+            remark(f"to place them, add --apply; it replaces the sector gates of {path}")
+        remark(quality.basis)
+    remarks(said)
+    if failed:
+        ctx.exit(1)
+
+
+def _suggestion_row(one: Suggestion) -> dict[str, Any]:
+    return {
+        "chainage_m": round(one.chainage_m, 2),
+        "sigma_s": round(one.sigma_s, 6),
+        "even_m": None if one.even_m is None else round(one.even_m, 2),
+        "faults": list(one.faults),
+        "reason": one.reason,
+    }
 
 
 def _change(
