@@ -129,6 +129,23 @@ def test_bends_of_one_hand_close_together_are_one_corner():
     assert bend.turned_deg == pytest.approx(90, abs=3)
 
 
+def test_a_long_corner_that_opens_a_little_on_the_way_is_one_corner():
+    (bend,), _ = find_bends(
+        course(("s", 90.0), ("l", 180.0, 25), ("l", 260.0, 10), ("l", 180.0, 25), ("s", 90.0))
+    )
+    assert bend.turned_deg == pytest.approx(60, abs=3)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_noise_splits_no_corner_whose_radius_is_near_the_limit(seed):
+    curve = course(("s", 200.0), ("l", 190.0, 90), ("s", 200.0))
+    clean = curve.position(curve.chainages(5.0))
+    # Curvature, over 8 m, that varies by a tenth of the corner's own.
+    noisy = clean + np.random.default_rng(seed).normal(0, 0.004, clean.shape)
+    (bend,), _ = find_bends(Curve.through(noisy, closed=False))
+    assert bend.turned_deg == pytest.approx(90, abs=8)
+
+
 def test_bends_of_one_hand_well_apart_are_two_corners():
     bends, _ = find_bends(
         course(("s", 90.0), ("l", 20.0, 45), ("s", 40.0), ("l", 20.0, 45), ("s", 90.0))

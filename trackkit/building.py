@@ -26,6 +26,8 @@ from trackkit.places import Place
 from trackkit.recording import Recording
 from trackkit.track import Track
 
+_BAND_STEP_M = 10.0
+
 
 @dataclass(frozen=True, eq=False)
 class Build:
@@ -43,6 +45,9 @@ class Build:
         Sentences about what was assumed, found and left out.
     fitted
         The averaged line on `Track.plane`'s neighbour, the plane of the build; None when drawn.
+    band
+        Rows of (chainage_m, left_m, right_m), every 10 m or so: how far from the line the laps
+        ran on either side, or how far the edges are; empty for one lap.
     """
 
     track: Track
@@ -50,6 +55,7 @@ class Build:
     removed: dict[str, int]
     remarks: tuple[str, ...]
     fitted: FittedLine | None = None
+    band: tuple[tuple[float, float, float], ...] = ()
 
 
 def build_track(
@@ -125,7 +131,7 @@ def build_track(
     track = replace(track, accuracy_m=round(fitted.accuracy_m, 3))
     track = track.revised_by(f"accuracy_m estimated {fitted.basis}", when)
     track = track.revised_by(f"built from {count} {what}{plural}", when)
-    return Build(track, count, removed, (*remarks, *more), fitted)
+    return Build(track, count, removed, (*remarks, *more), fitted, _band(fitted, track, plane))
 
 
 def build_from_line(
@@ -226,6 +232,31 @@ def _laps_found(
     if not any(per_recording):
         raise failures[0]
     return per_recording, tuple(remarks)
+
+
+def _band(
+    fitted: FittedLine, track: Track, plane: LocalPlane
+) -> tuple[tuple[float, float, float], ...]:
+    """Read how far to either side the laps ran, by the track's own chainage."""
+    if len(fitted.laps) < 2:
+        return ()
+    ran = np.where(fitted.weight > 0, fitted.offset_m, 0.0)
+    left, right = np.maximum(ran.max(axis=0), 0.0), np.maximum(-ran.min(axis=0), 0.0)
+    datum, _ = fitted.curve.project(
+        plane.to_plane(track.centreline.longitude_deg[0], track.centreline.latitude_deg[0])
+    )
+    period = fitted.curve.length_m if track.closed else None
+    rows = []
+    for chainage in track.curve.chainages(_BAND_STEP_M).tolist():
+        there = float(fitted.curve.wrap(float(datum) + chainage))
+        rows.append(
+            (
+                chainage,
+                float(np.interp(there, fitted.chainage_m, left, period=period)),
+                float(np.interp(there, fitted.chainage_m, right, period=period)),
+            )
+        )
+    return tuple(rows)
 
 
 def _stop_remarks(fitted: FittedLine) -> tuple[str, ...]:

@@ -17,6 +17,9 @@ LEAST_TURN_DEG = 20.0
 """A bend that turns less in all counts as part of a straight."""
 JOIN_WITHIN_M = 15.0
 """Bends of the same hand closer together than this are one corner."""
+NEVER_STRAIGHT_RADIUS_M = 400.0
+"""Bends of the same hand between which the radius stays under this are one corner too: a long
+corner near the limit of `CORNER_RADIUS_M` is not split where noise takes it over the limit."""
 _CURVATURE_WINDOW_M = 8.0
 _AS_TIGHT = 0.95
 """Share of the largest curvature from which a place counts as equally tight."""
@@ -65,7 +68,8 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
     """Find corners and straights.
 
     The rule: a corner is a stretch whose smoothed radius stays under `CORNER_RADIUS_M`; stretches
-    of the same hand less than `JOIN_WITHIN_M` apart are one; a stretch that turns by less than
+    of the same hand less than `JOIN_WITHIN_M` apart, or between which the radius stays under
+    `NEVER_STRAIGHT_RADIUS_M`, are one; a stretch that turns by less than
     `LEAST_TURN_DEG` in all is none.  What lies between corners is straight.
 
     Returns
@@ -79,7 +83,7 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
     hand = np.where(np.abs(bend) > 1.0 / CORNER_RADIUS_M, np.sign(bend), 0.0).astype(np.intp)
     shift = _seam(hand) if curve.closed else 0
     hand, bend = np.roll(hand, -shift), np.roll(bend, -shift)
-    stretches = _joined(_runs(hand), round(JOIN_WITHIN_M / step))
+    stretches = _joined(_runs(hand), bend, round(JOIN_WITHIN_M / step))
     bends = []
     for begin, end, side in stretches:
         turned = float(np.degrees(bend[begin:end].sum() * step))
@@ -134,10 +138,14 @@ def _runs(hand: NDArray[np.intp]) -> list[tuple[int, int, int]]:
     ]
 
 
-def _joined(runs: list[tuple[int, int, int]], within: int) -> list[tuple[int, int, int]]:
+def _joined(
+    runs: list[tuple[int, int, int]], bend: Floats, within: int
+) -> list[tuple[int, int, int]]:
     joined: list[tuple[int, int, int]] = []
     for begin, end, side in runs:
-        if joined and joined[-1][2] == side and begin - joined[-1][1] < within:
+        between = bend[joined[-1][1] : begin] if joined else bend[:0]
+        close = len(between) < within or bool(np.all(side * between > 1 / NEVER_STRAIGHT_RADIUS_M))
+        if joined and joined[-1][2] == side and close:
             joined[-1] = (joined[-1][0], end, side)
         else:
             joined.append((begin, end, side))

@@ -23,6 +23,7 @@ from trackkit.cli.common import (
     read_recordings,
     remark,
     remarks,
+    table,
 )
 
 if TYPE_CHECKING:
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
     from trackkit.errors import TrackkitError
     from trackkit.places import Place
     from trackkit.track import Track
+
+
+_BAND_PLACES = 12
 
 
 def _country(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
@@ -190,8 +194,11 @@ def _from_line(
 
 def _report(built: Build, target: str, *, as_json: bool) -> None:
     from trackkit.caution import CAUTION
+    from trackkit.cli.describe import shape_tables, straight_rows
+    from trackkit.corners import find_bends
 
     track = built.track
+    _, straights = find_bends(track.curve)
     if as_json:
         print_json(
             {
@@ -207,6 +214,8 @@ def _report(built: Build, target: str, *, as_json: bool) -> None:
                 "accuracy_m": track.accuracy_m,
                 "laps_used": built.laps_used,
                 "corners": len(track.corners),
+                "straights": straight_rows(straights),
+                "band": band_rows(built),
                 "removed": built.removed,
                 "gates": gate_rows(track.gates),
                 "remarks": list(built.remarks),
@@ -221,8 +230,34 @@ def _report(built: Build, target: str, *, as_json: bool) -> None:
             plural = "" if built.laps_used == 1 else "s"
             click.echo(f"made from {built.laps_used} {what}{plural}; the line is the one driven")
         gate_table(track.gates)
+        shape_tables(track, straights)
+        band_table(built)
         click.echo(f"wrote {target}")
     remark(CAUTION)
+
+
+def band_rows(built: Build) -> list[dict[str, float]]:
+    """List how wide the band is, every 10 m or so."""
+    return [
+        {"chainage_m": round(at, 2), "left_m": round(left, 2), "right_m": round(right, 2)}
+        for at, left, right in built.band
+    ]
+
+
+def band_table(built: Build) -> None:
+    """Print how wide the band is at twelve places; --json has all of them."""
+    if not built.band:
+        return
+    what = "between the edges" if built.track.line == "centre" else "where these laps ran"
+    step = max(1, -(-len(built.band) // _BAND_PLACES))
+    table(
+        ["band at m", "left m", "right m", "width m"],
+        [
+            [f"{at:.0f}", f"{left:.1f}", f"{right:.1f}", f"{left + right:.1f}"]
+            for at, left, right in built.band[::step]
+        ],
+        title=f"Width of the band {what}",
+    )
 
 
 def summary(track: Track) -> str:

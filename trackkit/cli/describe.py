@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -22,6 +22,7 @@ from trackkit.cli.common import (
 
 if TYPE_CHECKING:
     from trackkit.checks import Finding
+    from trackkit.corners import Straight
     from trackkit.track import Track
 
 
@@ -62,10 +63,7 @@ def describe(track_path: str, as_json: bool) -> None:
                     }
                     for c in track.corners
                 ],
-                "straights": [
-                    {"start_m": round(s.start_m, 2), "length_m": round(s.length_m, 2)}
-                    for s in straights
-                ],
+                "straights": straight_rows(straights),
                 "gates": gate_rows(track.gates),
                 "elevation": heights,
             }
@@ -81,6 +79,11 @@ def describe(track_path: str, as_json: bool) -> None:
     if track.notes:
         click.echo(track.notes)
     gate_table(track.gates)
+    shape_tables(track, straights)
+
+
+def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
+    """Print the corners and straights of a track."""
     table(
         ["corner", "name", "turn", "entry m", "apex m", "exit m", "least radius m"],
         [
@@ -96,6 +99,11 @@ def describe(track_path: str, as_json: bool) -> None:
         ["straight from m", "length m"],
         [[f"{s.start_m:.0f}", f"{s.length_m:.0f}"] for s in long_enough],
     )
+
+
+def straight_rows(straights: Sequence[Straight]) -> list[dict[str, float]]:
+    """List straights as ``describe --json`` does."""
+    return [{"start_m": round(s.start_m, 2), "length_m": round(s.length_m, 2)} for s in straights]
 
 
 def _heights(track: Track) -> dict[str, float] | None:
