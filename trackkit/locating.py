@@ -107,12 +107,19 @@ class Located:
     candidates
         The nearest few tracks, nearest first, however far.
     tied
-        Ids of the tracks between which a single fix cannot tell: all that it is at.
+        Ids of the tracks between which a single fix cannot tell: all that it is at.  After a
+        drive: those it is still open between.
+    part_at_m
+        After a drive: where ahead the first two of these part, chainage on the first.
+    unknown
+        After a drive: the probability that it is on no known line.
     """
 
     answer: Answer
     candidates: tuple[Candidate, ...]
     tied: tuple[str, ...]
+    part_at_m: float | None = None
+    unknown: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import sys
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -9,21 +11,22 @@ import click
 from trackkit.cli.common import (
     Command,
     columns_option,
-    each_file,
     json_option,
+    parse_columns,
     plain_minus,
     print_json,
+    remark,
     remarks,
     table,
 )
 from trackkit.cli.library import library_option, opened
 
 if TYPE_CHECKING:
-    from trackkit.locating import Located
+    from trackkit.locating import Candidate, Located
 
 
 @click.command(cls=Command)
-@click.argument("where", nargs=-1, required=True, metavar="LAT LON | RECORDING...")
+@click.argument("where", nargs=-1, required=True, metavar="LAT LON | RECORDING... | -")
 @library_option
 @click.option(
     "--radius",
@@ -34,6 +37,7 @@ if TYPE_CHECKING:
     help="Within this of a circuit the answer is near.",
 )
 @columns_option
+@click.option("--csv", "as_csv", is_flag=True, help="Print recordings as CSV, a line each.")
 @json_option
 @click.pass_context
 def locate(
@@ -42,35 +46,69 @@ def locate(
     given: tuple[str, ...],
     radius: float,
     columns: str | None,
+    as_csv: bool,
     as_json: bool,
 ) -> None:
-    """Tell which known circuit a position, or the start of a recording, is at.
+    """Tell which known circuit a position, or a recording, is at.
+
+    A position names the circuit; a drive tells layout and direction too. With - fixes are read from
+    standard input as NMEA 0183, and the answer is printed as soon as it is settled, and again
+    whenever it changes.
 
     Folders are searched in this order: those given with --library, those named by the environment
     variable TRACKKIT_LIBRARY, the user's own, the sample circuits.
     """
+    if as_csv and as_json:
+        raise click.UsageError("--csv and --json exclude each other")
+    radius_m = 1000.0 * radius
+    if where == ("-",):
+        if as_csv:
+            raise click.UsageError("--csv is for recordings")
+        from trackkit.cli.locatestream import stream
+
+        stream(opened(given), radius_m, as_json=as_json)
+        return
     fix = _position(where)
-    known = opened(given)
-
-    def answer(position: tuple[float, float]) -> Located:
-        return known.locate(*position, radius_m=1000.0 * radius)
-
     if fix is not None:
-        located = answer(fix)
+        if as_csv:
+            raise click.UsageError("--csv is for recordings")
+        located = opened(given).locate(*fix, radius_m=radius_m)
         if as_json:
             print_json(located_row(located))
         else:
             _print(located, radius)
         return
-    found, failed = each_file(
-        where, lambda path: (path, answer(_first_position(path, columns))), "locating"
-    )
-    if as_json:
+    _recordings(ctx, where, given, radius, columns, "csv" if as_csv else "json" if as_json else "")
+
+
+def _recordings(
+    ctx: click.Context,
+    paths: tuple[str, ...],
+    given: tuple[str, ...],
+    radius: float,
+    columns: str | None,
+    form: str,
+) -> None:
+    from trackkit.cli.locatemany import locate_each
+
+    # Its warnings are said once, here, and not by every process that opens it too.
+    library = opened(given)
+    found: list[tuple[str, Located]] = []
+    failed = False
+    for one in locate_each(paths, library, given, 1000.0 * radius, parse_columns(columns)):
+        remarks(one.remarks, one.path)
+        if one.located is None:
+            failed = True
+            remark(f"trackkit: {one.error}")
+        else:
+            found.append((one.path, one.located))
+            if not form:
+                click.echo(f"{one.path}:")
+                _print(one.located, radius)
+    if form == "json":
         print_json({"recordings": [{"file": path, **located_row(at)} for path, at in found]})
-    else:
-        for path, located in found:
-            click.echo(f"{path}:")
-            _print(located, radius)
+    if form == "csv":
+        _print_csv(found)
     if failed:
         ctx.exit(1)
 
@@ -92,68 +130,113 @@ def _position(words: tuple[str, ...]) -> tuple[float, float] | None:
     return longitude, latitude
 
 
-def _first_position(path: str, columns: str | None) -> tuple[float, float]:
-    from trackkit.cli.common import parse_columns
-    from trackkit.errors import NoTimesError
-    from trackkit.library import first_position
-    from trackkit.readers import read_line, read_recording
-
-    try:
-        recording = read_recording(path, columns=parse_columns(columns))
-    except NoTimesError:
-        # Where a line lies can be told without knowing when it was driven.
-        line = read_line(path)
-        return float(line.longitude_deg[0]), float(line.latitude_deg[0])
-    remarks(recording.remarks, path)
-    return first_position(recording)
+def candidate_row(one: Candidate) -> dict[str, Any]:
+    """Write a candidate as ``locate --json`` does."""
+    return {
+        "id": one.id,
+        "name": one.name,
+        "layout": one.layout,
+        "direction": one.direction,
+        "distance_m": round(one.distance_m, 3),
+        "probability": None if one.probability is None else round(one.probability, 4),
+        "reversed": one.reversed,
+    }
 
 
 def located_row(located: Located) -> dict[str, Any]:
     """Write an answer as ``locate --json`` does."""
     return {
         "answer": located.answer,
-        "candidates": [
-            {
-                "id": c.id,
-                "name": c.name,
-                "layout": c.layout,
-                "direction": c.direction,
-                "distance_m": round(c.distance_m, 3),
-                "probability": None,
-            }
-            for c in located.candidates
-        ],
+        "candidates": [candidate_row(one) for one in located.candidates],
         "tied": list(located.tied),
+        "part_at_m": None if located.part_at_m is None else round(located.part_at_m, 1),
+        "unknown": None if located.unknown is None else round(located.unknown, 4),
     }
+
+
+def _print_csv(found: list[tuple[str, Located]]) -> None:
+    out = csv.writer(sys.stdout, lineterminator="\n")
+    out.writerow(
+        ["file", "answer", "id", "name", "layout", "direction", "reversed", "distance_m",
+         "probability", "tied", "part_at_m"]
+    )  # fmt: skip
+    for path, located in found:
+        row = located_row(located)
+        first = (row["candidates"] or [dict.fromkeys(candidate_row_keys(), "")])[0]
+        out.writerow(
+            [path, row["answer"], first["id"], first["name"], first["layout"], first["direction"],
+             first["reversed"], first["distance_m"], first["probability"], " ".join(row["tied"]),
+             row["part_at_m"]]
+        )  # fmt: skip
+
+
+def candidate_row_keys() -> tuple[str, ...]:
+    """Name the columns of a candidate."""
+    return ("id", "name", "layout", "direction", "reversed", "distance_m", "probability")
+
+
+def title(one: Candidate) -> str:
+    """Name a candidate as people say it, with the direction driven after a drive."""
+    name = f"{one.name} ({one.layout})" if one.layout else one.name
+    if one.probability is None:
+        return name
+    if one.reversed:
+        return f"{name}, against its racing direction"
+    return f"{name}, {one.direction}" if one.direction else name
+
+
+def open_between(candidates: list[Candidate], part_at_m: float | None) -> str:
+    """Say what an answer is still open between, and where that will be decided."""
+    first, *others = [f"{title(one)} [{one.id}]" for one in candidates]
+    said = f"still open between {', '.join([first, *others[:-1]])} and {others[-1]}"
+    if part_at_m is None:
+        return f"{said}, which run on the same line"
+    which = "they part" if len(candidates) == 2 else "the first two part"
+    return f"{said}; {which} at {part_at_m:.0f} m"
 
 
 def _print(located: Located, radius_km: float) -> None:
     if not located.candidates:
         click.echo("no circuit is known: the libraries are empty")
         return
-    nearest = located.candidates[0]
-    name = f"{nearest.name} ({nearest.layout})" if nearest.layout else nearest.name
-    if located.tied:
+    first = located.candidates[0]
+    away = f"{_far(first.distance_m)} from its centreline"
+    driven = first.probability is not None
+    if located.tied and driven:
+        among = [one for one in located.candidates if one.id in located.tied]
+        click.echo(f"at {first.name}: {open_between(among, located.part_at_m)}")
+    elif located.tied:
         click.echo(
             f"at {len(located.tied)} layouts or directions at once; one fix cannot tell them "
             f"apart: {', '.join(located.tied)}"
         )
+    elif located.answer == "at" and driven:
+        click.echo(f"at {title(first)}, {_sure(first)} sure, {away}")
     elif located.answer == "at":
-        click.echo(f"at {name}, {nearest.distance_m:.0f} m from its centreline")
+        click.echo(f"at {title(first)}, {first.distance_m:.0f} m from its centreline")
     elif located.answer == "near":
-        click.echo(f"near {name}, {_far(nearest.distance_m)} from its centreline")
+        click.echo(f"near {title(first)}, {away}")
     else:
         click.echo(
-            f"no known circuit within {radius_km:g} km; the nearest is {name}, "
-            f"{_far(nearest.distance_m)} away"
+            f"no known circuit within {radius_km:g} km; the nearest is {title(first)}, "
+            f"{_far(first.distance_m)} away"
         )
+    headings = ["id", "name", "layout", "direction", "distance"]
     table(
-        ["id", "name", "layout", "direction", "distance"],
+        [*headings, "probability"] if driven else headings,
         [
-            [c.id, c.name, c.layout, c.direction or "-", _far(c.distance_m)]
-            for c in located.candidates
+            [
+                one.id, one.name, one.layout, one.direction or "-", _far(one.distance_m),
+                *([_sure(one)] if driven else []),
+            ]
+            for one in located.candidates
         ],
-    )
+    )  # fmt: skip
+
+
+def _sure(one: Candidate) -> str:
+    probability = one.probability or 0.0
+    return "over 99.9%" if probability > 0.999 else f"{probability:.1%}"
 
 
 def _far(distance_m: float) -> str:

@@ -1,0 +1,98 @@
+"""Many recordings for ``trackkit locate``, on all cores."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+from trackkit.cli.common import progress
+from trackkit.errors import TrackkitError
+
+if TYPE_CHECKING:
+    from trackkit.library import Library
+    from trackkit.locating import Located
+
+ONE_PROCESS_UP_TO = 8
+"""Fewer recordings than this are done before other processes have begun."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one recording: an answer or an error, as a sentence."""
+
+    path: str
+    located: Located | None
+    error: str | None
+    remarks: tuple[str, ...]
+
+
+_opened: dict[tuple[str, ...], Library] = {}
+"""The library of a process that helps, opened once."""
+
+
+def locate_each(
+    paths: Sequence[str],
+    library: Library,
+    given: Sequence[str],
+    radius_m: float,
+    columns: Mapping[str, str] | None,
+) -> Iterator[Outcome]:
+    """Locate recordings in the order given, with a progress bar on a terminal."""
+    processes = min(_cores(), len(paths))
+    if len(paths) <= ONE_PROCESS_UP_TO or processes < 2:
+        for path in progress(paths, "locating"):
+            yield _outcome(path, library, radius_m, columns)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    work = partial(_elsewhere, given=tuple(given), radius_m=radius_m, columns=columns)
+    # Begun anew rather than forked: the index's file is open here.
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        try:
+            outcomes = pool.map(work, paths, chunksize=max(1, min(16, len(paths) // 64)))
+            for _ in progress(paths, "locating"):
+                yield next(outcomes)
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _cores() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _elsewhere(
+    path: str, given: tuple[str, ...], radius_m: float, columns: Mapping[str, str] | None
+) -> Outcome:
+    from trackkit.library import folders, open_library
+
+    if given not in _opened:
+        _opened[given] = open_library(folders(given))
+    return _outcome(path, _opened[given], radius_m, columns)
+
+
+def _outcome(
+    path: str, library: Library, radius_m: float, columns: Mapping[str, str] | None
+) -> Outcome:
+    from trackkit.errors import NoTimesError
+    from trackkit.locatedrive import locate_drive
+    from trackkit.readers import read_line, read_recording
+
+    try:
+        try:
+            recording = read_recording(path, columns=columns)
+        except NoTimesError:
+            # Where a line lies can be told without knowing when it was driven.
+            line = read_line(path)
+            place = float(line.longitude_deg[0]), float(line.latitude_deg[0])
+            return Outcome(path, library.locate(*place, radius_m=radius_m), None, ())
+        located = locate_drive(library, recording, radius_m=radius_m)
+    except TrackkitError as error:
+        return Outcome(path, None, str(error), ())
+    return Outcome(path, located, None, tuple(recording.remarks))
