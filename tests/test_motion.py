@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pykalman import KalmanFilter
 from pyproj import Geod
 
 from trackkit.geodesy import LocalPlane
 from trackkit.motion import quintic, smooth
 from trackkit.recording import Recording
-from trackkit.smoother import Levels, Measured, _Model, difference_variance, solve
+from trackkit.smoother import Levels, Measured, _Model, solve
+from trackkit.sumvariance import remainders_after, sum_variance
 
 PLANE = LocalPlane(11.0, 47.0)
 GEOD = Geod(ellps="WGS84")
@@ -460,8 +462,13 @@ def test_the_variance_of_a_difference_is_that_of_the_inverse_information(coupled
     sum_over = np.zeros((5, 2, 12))
     sum_over[:, :, 3], sum_over[:, :, 8] = weight
     expected = sum_over.ravel() @ np.linalg.solve(dense, sum_over.ravel())
-    found = difference_variance(solution, np.array([3, 8]), weight, reach=100)
+    found = sum_variance(solution, np.array([3, 8]), weight)
     assert found == pytest.approx(expected, rel=1e-9)
+    # The same from remainders that were put together stretch by stretch.
+    prepared = remainders_after(solution, [2, 8, 5, 11])
+    assert sum_variance(solution, np.array([3, 8]), weight, prepared) == pytest.approx(
+        expected, rel=1e-9
+    )
 
 
 def test_speed_alone_is_worth_more_than_nothing_and_less_than_speed_and_course():
@@ -490,3 +497,66 @@ def test_fixes_that_a_receiver_calls_bad_count_for_less(column):
         for recording in (noisy, replace(noisy, **{column: told}))
     ]
     assert errors[1] < 0.8 * errors[0]
+
+
+@pytest.mark.parametrize("doppler", [True, False])
+def test_means_and_covariances_are_those_of_pykalman(doppler):
+    # An independent smoother from the registries on the same model, one axis.
+    random = np.random.default_rng(21)
+    time = np.cumsum(random.uniform(0.2, 1.5, 40))
+    truth, rate = laps(time)
+    position = truth + random.normal(0, 0.5, truth.shape)
+    velocity = rate + random.normal(0, DOPPLER_MPS, rate.shape)
+    levels = Levels(jerk=2.0)
+    moves, shocks = [], []
+    for h in np.diff(time):
+        move = np.eye(4)
+        move[0, 1], move[0, 2], move[1, 2] = h, h**2 / 2, h
+        move[3, 3] = np.exp(-h / WANDER_TIME_S)
+        shock = np.zeros((4, 4))
+        shock[:3, :3] = levels.jerk * np.array(
+            [
+                [h**5 / 20, h**4 / 8, h**3 / 6],
+                [h**4 / 8, h**3 / 3, h**2 / 2],
+                [h**3 / 6, h**2 / 2, h],
+            ]
+        )
+        shock[3, 3] = WANDER_M**2 * (1 - np.exp(-2 * h / WANDER_TIME_S))
+        moves.append(move)
+        shocks.append(shock)
+    rows = np.array([[1.0, 0, 0, 1], [0, 1.0, 0, 0]])[: 2 if doppler else 1]
+    seen = np.column_stack([position[:, 0], velocity[:, 0]])[:, : len(rows)]
+    filtering = KalmanFilter(
+        transition_matrices=np.array(moves),
+        transition_covariance=np.array(shocks),
+        observation_matrices=rows,
+        observation_covariance=np.diag([WHITE_M**2, DOPPLER_MPS**2])[: len(rows), : len(rows)],
+        initial_state_mean=[position[0, 0], 0, 0, 0],
+        initial_state_covariance=np.diag([5e6, 1e6, 1e4, WANDER_M**2]),
+    )
+    mean, covariance = filtering.smooth(seen)
+    unknown = np.full_like(velocity, np.nan)
+    measured = Measured(
+        time, position, velocity if doppler else unknown, np.ones(39, bool), np.ones(40)
+    )
+    solution = solve(measured, levels, np.ones(40))
+    assert solution.state[:, :, 0] == pytest.approx(mean, abs=1e-6)
+    for fix in (0, 13, 39):
+        for state in range(4):
+            unit = np.zeros((1, 4, 2))
+            unit[0, state, 0] = 1.0
+            variance = sum_variance(solution, np.array([fix]), unit)
+            assert variance == pytest.approx(covariance[fix, state, state], rel=1e-6, abs=1e-6)
+
+
+def test_the_wander_of_a_long_recording_with_stray_fixes_is_still_read():
+    time = np.arange(0.0, 900.0, 0.1)
+    whole = received(time, 31)
+    random = np.random.default_rng(31)
+    stray = random.random(len(time)) < 0.05
+    east = whole.longitude_deg + np.where(stray, random.uniform(1e-4, 5e-4, len(time)), 0.0)
+    levels = smooth(replace(whole, longitude_deg=east), PLANE).levels
+    # Seven or eight time constants leave the estimate a scatter of about a quarter.
+    assert 0.5 < levels.wander_m < 2.0
+    assert levels.doppler_mps == pytest.approx(DOPPLER_MPS, rel=0.2)
+    assert levels.white_m == pytest.approx(WHITE_M, rel=0.2)
