@@ -6,7 +6,8 @@ The model is that of `trackkit.smoother`, with noise levels read from the record
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,9 +22,9 @@ from trackkit.smoother import (
     Levels,
     Measured,
     Solution,
-    difference_variance,
     solve,
 )
+from trackkit.sumvariance import remainders_after, sum_variance
 
 LONGEST_GAP_S = 10.0
 """A gap longer than this (and than five usual intervals) breaks the drive into pieces."""
@@ -42,9 +43,6 @@ CAUCHY_M = 1.0
 _CAUCHY_ROUNDS = 3
 _SPARSE_JERKS = (1.0, 6.0, 36.0, 216.0)
 _BIWEIGHT_ROUNDS = 2
-_FOLLOWED_S = 60.0
-_CANCELLED = 0.03
-"""Weights whose sum is a smaller share than this of their sizes are those of a difference."""
 _HARDEST_MPS2 = 20.0
 
 
@@ -82,6 +80,7 @@ class Drive:
     levels: Levels
     _measured: Measured
     _solution: Solution
+    _remainders: dict[int, Floats] = field(default_factory=dict)
 
     @property
     def speed_mps(self) -> Floats:
@@ -166,18 +165,14 @@ class Drive:
         weight = np.zeros((len(at), states, 2))
         weight[:, :3] = np.concatenate([basis[:, :3], basis[:, 3:]])[:, :, None]
         weight *= np.concatenate([slope, slope])[:, None, :]
-        # Where the weights do not cancel, the place of the drive as a whole counts too, and that is
-        # known from all of the recording.
-        left_over = np.abs(slope.sum(axis=0)).max() / np.abs(slope).sum(axis=0).max()
-        last = int(index.max())
-        reach = len(self.time_s) - last
-        if left_over < _CANCELLED:
-            followed = self.time_s[last] + _FOLLOWED_S
-            reach = int(np.searchsorted(self.time_s, followed)) - last
-        known = difference_variance(self._solution, at, weight, reach)
+        known = sum_variance(self._solution, at, weight, self._remainders)
         # What the jerk between the two fixes may have done besides.
         bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
         return known + float((bridge * (slope**2).sum(axis=1)).sum())
+
+    def prepare_variances(self, index: Iterable[int]) -> None:
+        """Work out at once what `variance` needs, for sums whose last places are these."""
+        self._remainders.update(remainders_after(self._solution, [i + 1 for i in index]))
 
     def with_levels(self, levels: Levels) -> Drive:
         """Smooth the same recording with other noise levels."""

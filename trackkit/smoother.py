@@ -444,39 +444,3 @@ def _gauss_markov(
     fade = np.exp(-step_s / time_constant_s)
     renewed = sigma**2 * -np.expm1(-2.0 * step_s / time_constant_s)
     return place, sigma**-2, fade, 1.0 / renewed
-
-
-def difference_variance(
-    solution: Solution, index: NDArray[np.intp], weight: Floats, reach: int
-) -> float:
-    """Variance of a sum over the unknowns of a few fixes, both axes together.
-
-    With L the factor of the information matrix of one axis, the variance of a sum h is the square
-    of L^-1 h.  That is zero before the first fix h is about; beyond the last it fades, quickly
-    where h is a difference between two places of the drive, and is followed for `reach` fixes.
-
-    Parameters
-    ----------
-    solution
-        From `solve`.
-    index
-        Fixes the sum is about, shape (k,).
-    weight
-        Shape (k, states, 2): weights of the unknowns of those fixes, east and north.
-    reach
-        How many fixes to follow beyond the last.
-    """
-    from scipy.linalg.lapack import dtbtrs
-
-    states = solution.levels.states
-    block, columns = (2 * states, 1) if solution.coupled else (states, 2)
-    first, last = int(index.min()), int(index.max())
-    end = min((last + 1 + reach) * block, solution.factor.shape[1])
-    right = np.zeros((end - first * block, columns), order="F")
-    for at, value in zip(((index - first) * block).tolist(), weight, strict=True):
-        right[at : at + block] += value.T.reshape(block, 1) if solution.coupled else value
-    part = np.asfortranarray(solution.factor[:, first * block : end])
-    spread, info = dtbtrs(part, right, uplo="L")
-    if info:
-        raise ArithmeticError("the information matrix of the drive is singular")
-    return float(np.einsum("ij,ij->", spread, spread))

@@ -83,6 +83,7 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
         wander = wander_from_laps(track, drive, whole) or Levels().wander_m
         drive = drive.with_levels(replace(drive.levels, wander_m=wander))
         crossings, laps = _driven(track, crossed, drive)
+    drive.prepare_variances(crossing.fix for crossing in crossings)
     laps = [_measured(drive, lap) for lap in laps]
     counted = [lap for lap in laps if lap.counts]
     times = np.array([lap.time_s for lap in counted])
@@ -122,6 +123,7 @@ def _speed_places(track: Track) -> dict[str, float]:
     first, *others = timed_gates(track)
 
     def ahead(gate: Gate) -> float:
+        # The declared length will do: laying out the curve would cost half a second of start-up.
         along = gate.chainage_m - first.chainage_m
         return along % track.length_m if track.closed else along
 
