@@ -97,7 +97,7 @@ def build_track(
         np.concatenate([r.longitude_deg for r in recordings]),
         np.concatenate([r.latitude_deg for r in recordings]),
     )
-    per_recording, remarks = _laps_found(recordings, plane, is_open=is_open)
+    per_recording, remarks = laps_found(recordings, plane, is_open=is_open)
     laps = [lap for found in per_recording for lap in found]
     if not is_open:
         layouts = layouts_of(laps)
@@ -107,15 +107,8 @@ def build_track(
         laps = [lap for lap in laps if id(lap) in wanted]
     fitted = fit_line(laps, closed=not is_open)
     remarks += tuple(reason for _, reason in fitted.rejected)
-    used = {
-        r.name: sum(any(lap is kept for kept in fitted.laps) for lap in found)
-        for r, found in zip(recordings, per_recording, strict=True)
-    }
     remarks += _stop_remarks(fitted)
-    sources = tuple(
-        {"file": pathlib.Path(r.name).name, **_digest(r.name), "laps": used[r.name]}
-        for r in recordings
-    )
+    sources = source_entries(recordings, per_recording, {id(lap) for lap in fitted.laps})
     track, more = assembled(
         fitted.curve, plane, name, layout, fitted, finish=finish, sectors=sectors, sources=sources
     )
@@ -213,7 +206,7 @@ def _drawn_heights(
     return chainage, np.interp(chainage, where[order], elevation_m[order], period=period)
 
 
-def _laps_found(
+def laps_found(
     recordings: Sequence[Recording], plane: LocalPlane, *, is_open: bool
 ) -> tuple[list[list[FoundLap]], tuple[str, ...]]:
     """Find the laps of every recording; one without any is only an error when all are."""
@@ -268,6 +261,28 @@ def _stop_remarks(fitted: FittedLine) -> tuple[str, ...]:
     times = ", ".join(f"{lasting:.0f} s" for _, lasting in sorted(stops))
     plural = "s" if len(stops) > 1 else ""
     return (f"removed {len(stops)} stop{plural} on the way ({times})",)
+
+
+def source_entries(
+    recordings: Sequence[Recording], per_recording: Sequence[Sequence[FoundLap]], used: set[int]
+) -> tuple[dict[str, Any], ...]:
+    """Describe recordings as sources of a track, each with how many of its laps were used.
+
+    Parameters
+    ----------
+    recordings, per_recording
+        The recordings and the laps found in each.
+    used
+        Identities (`id`) of the laps that were used.
+    """
+    return tuple(
+        {
+            "file": pathlib.Path(recording.name).name,
+            **_digest(recording.name),
+            "laps": sum(id(lap) in used for lap in found),
+        }
+        for recording, found in zip(recordings, per_recording, strict=True)
+    )
 
 
 def _digest(name: str) -> dict[str, str]:

@@ -160,6 +160,12 @@ def _beside(curve: Curve, lap: FoundLap) -> tuple[Floats, NDArray[np.bool_], flo
     return where, near, float(bins.mean())
 
 
+def share_of(curve: Curve, lap: FoundLap) -> float:
+    """Return the share of a line a lap covers, or of the lap that is near it: the smaller one."""
+    _, near, covered = _beside(curve, lap)
+    return float(min(near.mean(), covered))
+
+
 def _same(curve: Curve, lap: FoundLap) -> bool:
     if not 0.9 < lap.length_m / curve.length_m < 1.1:
         return False

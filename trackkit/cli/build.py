@@ -6,7 +6,7 @@ import re
 import shlex
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -52,7 +52,7 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
 
 @click.command(cls=Command)
 @click.argument("recordings", nargs=-1, metavar="RECORDING...")
-@click.option("--name", required=True, help="Name of the circuit.")
+@click.option("--name", default="", help="Name of the circuit.  [required unless --revise]")
 @click.option("--layout", default="", help="Name of the layout, where there are several.")
 @click.option(
     "-o", "--output", metavar="TRACK", help="Track file to write.  [default: from the name]"
@@ -77,6 +77,11 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     "most driven]",
 )
 @click.option("--open", "is_open", is_flag=True, help="A course from one point to another.")
+@click.option(
+    "--revise",
+    metavar="TRACK",
+    help="Fold the laps into this track file; the previous one stays beside it as TRACK~.",
+)
 @click.option("--from-line", metavar="FILE", help="Start from a line already drawn.")
 @crs_option
 @columns_option
@@ -96,6 +101,7 @@ def build(
     sectors: int,
     lap_length: float | None,
     is_open: bool,
+    revise: str | None,
     from_line: str | None,
     crs: str | None,
     columns: str | None,
@@ -114,6 +120,20 @@ def build(
     from trackkit.errors import OutputError
     from trackkit.trackfile import stored, write_track
 
+    if revise is not None:
+        fixed = {
+            "--name": name, "--layout": layout, "--finish": finish, "--from-line": from_line,
+            "--open": is_open, "--lap-length": lap_length, "--sectors": sectors > 1,
+        }  # fmt: skip
+        given = [option for option, value in fixed.items() if value]
+        if given:
+            raise click.UsageError(
+                f"--revise keeps what the track file says: leave {given[0]} out."
+            )
+        if not recordings:
+            raise click.UsageError("Give one or more recordings to revise the track with.")
+        _revise(ctx, revise, recordings, columns, output, force=force, as_json=as_json)
+        return
     if bool(recordings) == bool(from_line):
         raise click.UsageError("Give one or more recordings, or a line with --from-line.")
     if not name.strip():
@@ -134,6 +154,48 @@ def build(
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
     write_track(track, target, force=force)
     _report(replace(built, track=stored(track)), target, as_json=as_json)
+    if failed:
+        ctx.exit(1)
+
+
+def _revise(
+    ctx: click.Context,
+    path: str,
+    recordings: tuple[str, ...],
+    columns: str | None,
+    output: str | None,
+    *,
+    force: bool,
+    as_json: bool,
+) -> None:
+    from trackkit.compare import compare
+    from trackkit.revising import revise_track
+    from trackkit.trackfile import read_track, stored, write_track
+
+    old = read_track(path)
+    read, failed = read_recordings(recordings, columns)
+    if not read:
+        ctx.exit(1)
+    revision = revise_track(old, read)
+    track = stored(revision.build.track)
+    if output is None:
+        write_track(track, path, force=True, keep_previous=True)
+    else:
+        write_track(track, output, force=force)
+    moved = compare(old, track)
+    more = {
+        "changed": [
+            {"begin_m": round(s.begin_m, 1), "end_m": round(s.end_m, 1),
+             "most_m": round(s.most_m, 2)}
+            for s in revision.changed
+        ],
+        "moved": moved.as_json(),
+    }  # fmt: skip
+    built = replace(revision.build, track=track)
+    if not as_json:
+        for line in moved.lines():
+            click.echo(line)
+    _report(built, output or path, as_json=as_json, more=more)
     if failed:
         ctx.exit(1)
 
@@ -192,7 +254,9 @@ def _from_line(
         raise NoLapError(error.what, file=path, remedy=error.remedy) from error
 
 
-def _report(built: Build, target: str, *, as_json: bool) -> None:
+def _report(
+    built: Build, target: str, *, as_json: bool, more: dict[str, Any] | None = None
+) -> None:
     from trackkit.caution import CAUTION
     from trackkit.cli.describe import shape_tables, straight_rows
     from trackkit.corners import find_bends
@@ -219,6 +283,7 @@ def _report(built: Build, target: str, *, as_json: bool) -> None:
                 "removed": built.removed,
                 "gates": gate_rows(track.gates),
                 "remarks": list(built.remarks),
+                **(more or {}),
             }
         )
         remarks(built.remarks)
@@ -228,7 +293,9 @@ def _report(built: Build, target: str, *, as_json: bool) -> None:
         if built.laps_used:
             what = "lap" if track.closed else "run"
             plural = "" if built.laps_used == 1 else "s"
-            click.echo(f"made from {built.laps_used} {what}{plural}; the line is the one driven")
+            made = "revised with" if more else "made from"
+            line = "the one driven" if track.line == "driven" else "the centre of the track"
+            click.echo(f"{made} {built.laps_used} {what}{plural}; the line is {line}")
         gate_table(track.gates)
         shape_tables(track, straights)
         band_table(built)
