@@ -427,6 +427,17 @@ def test_official_times_are_told_in_words_too(laps):
     assert "not for officiating" in said.err
 
 
+def test_a_list_with_another_number_of_sectors_is_compared_by_laps_alone(laps, tmp_path, outings):
+    path = tmp_path / "two.csv"
+    lines = [f"{lap['time_s']:.3f},20,30" for lap in outings[0].truth["laps"]]
+    path.write_text("\n".join(["time,sector 1,sector 2", *lines]) + "\n")
+
+    said = laps("anna.csv", "--official", str(path))
+
+    assert "3 pairs" in said.out
+    assert "sectors are not compared: the list has 2, the track 3" in said.out
+
+
 def test_official_columns_answer_the_question(laps, tmp_path):
     path = tmp_path / "zeiten.csv"
     path.write_text("Runde;Zeit\n1;55,1\n")

@@ -318,6 +318,10 @@ def _print_pairing(pairing: Pairing) -> None:
     if pairing.agreement is not None:
         _print_agreement("recorded less official", pairing.agreement)
         click.echo(f"outliers: {', '.join(f'lap {number}' for number in outliers) or 'none'}")
+    listed = max((len(one.official.sectors_s) for one in pairing.pairs), default=0)
+    if listed and not pairing.sectors:
+        timed = len(pairing.pairs[0].lap.sectors)
+        click.echo(f"sectors are not compared: the list has {listed}, the track {timed}")
     for number, agreement in enumerate(pairing.sectors, start=1):
         if agreement is not None:
             _print_agreement(f"sector {number}", agreement)
