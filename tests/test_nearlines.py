@@ -14,11 +14,11 @@ from trackkit.nearlines import (
     FAR_M,
     arc_m,
     earth_centred,
-    nearest,
     nearest_few,
     on_ellipsoid,
     pack,
 )
+from trackkit.nearmany import nearest
 
 EARTH = Geodesic.WGS84
 """Karney, Algorithms for geodesics, 2013; geographiclib is his own implementation."""
@@ -218,7 +218,7 @@ def test_an_arc_over_its_chord_is_the_geodesic(longitude, latitude, azimuth, dis
     start = earth_centred(longitude, latitude)
     end = earth_centred(there["lon2"], there["lat2"])
 
-    found = arc_m(np.linalg.norm(end - start), start, end)
+    found = arc_m(float(np.linalg.norm(end - start)), start.tolist(), end.tolist())
 
     assert float(found) == pytest.approx(distance, abs=1.5e-3)
 

@@ -274,10 +274,9 @@ def _update(connection: sqlite3.Connection, folder: Path, say: Say | None) -> No
         _forget(connection, gone)
         if say is not None and len(read) > 500:
             say(f"reading {len(read):,} track files of {folder} for the index")
-        known = dict(connection.execute("SELECT file, sha256 FROM files"))
         now = time.time_ns()
         for file in read:
-            _read_file(connection, folder, file, (*there[file], now), known.get(file))
+            _read_file(connection, folder, file, (*there[file], now))
 
 
 def _make_tables(connection: sqlite3.Connection) -> None:
@@ -311,7 +310,6 @@ def _read_file(
     folder: Path,
     file: str,
     status: tuple[int, int, int],
-    digest: bytes | None,
 ) -> None:
     path = folder / file
     fault = known = None
@@ -319,7 +317,8 @@ def _read_file(
         now = hashlib.sha256(path.read_bytes()).digest()
     except OSError as error:
         now, fault = b"", f"{reading_failed(path, error)} (left out)"
-    if now and now == digest:
+    before = connection.execute("SELECT sha256 FROM files WHERE file = ?", (file,)).fetchone()
+    if now and before == (now,):
         connection.execute(
             "UPDATE files SET size = ?, modified_ns = ?, read_ns = ? WHERE file = ?",
             (*status, file),

@@ -119,7 +119,8 @@ def _told(column: np.ndarray | None, index: int) -> float | None:
 def _median_m(
     longitude_deg: np.ndarray, latitude_deg: np.ndarray, recording: Recording, counted: list[int]
 ) -> float:
-    from trackkit.nearlines import nearest, pack
+    from trackkit.nearlines import pack
+    from trackkit.nearmany import nearest
 
     lines = pack([(longitude_deg, latitude_deg)])
     late = counted[-200:]

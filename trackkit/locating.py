@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from trackkit.nearlines import Floats, Indices, Lines, nearest, nearest_few, pack
+from trackkit.nearlines import Floats, Indices, Lines, nearest_few, pack
 
 if TYPE_CHECKING:
     from trackkit.track import Track
@@ -182,13 +182,15 @@ class Atlas:
         )
 
     def nearest(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> tuple[Indices, Floats]:
-        """Find the track nearest to each of many positions; see `trackkit.nearlines.nearest`.
+        """Find the track nearest to each of many positions; see `trackkit.nearmany.nearest`.
 
         Returns
         -------
         which, distance_m
             Index into `known`, and metres, shape (n,).
         """
+        from trackkit.nearmany import nearest
+
         return nearest(self.lines, longitude_deg, latitude_deg)
 
     def distances(self, longitude_deg: float, latitude_deg: float) -> list[tuple[Known, float]]:

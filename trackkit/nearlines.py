@@ -13,6 +13,7 @@ Against PROJ's geodesics that is right to 1 mm at `FAR_M`.  Farther away geodesi
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -30,6 +31,10 @@ Indices = NDArray[np.intp]
 LONGEST_SEGMENT_M = 250.0
 """Longer segments get points of their geodesic between: the chord dips 1.2 mm below it then."""
 FAR_M = 500_000.0
+MEAN_RADIUS_M = 6_371_008.8
+"""Mean radius of WGS 84, (2a + b) / 3 (NIMA TR8350.2; from memory)."""
+_ROUND_M = 20_000.0
+"""Up to here any radius of curvature does: c³ / (24 R²) is 8 mm, and R differs by 0.6 %."""
 _FIRST_LOOK = 64
 _PIECE_M = 250.0
 _PIECE_SEGMENTS = 64
@@ -149,29 +154,30 @@ def on_ellipsoid(position_m: Floats) -> tuple[Floats, Floats]:
     return np.degrees(np.arctan2(y, x)), np.degrees(latitude)
 
 
-def arc_m(chord_m: ArrayLike, start_m: Floats, end_m: Floats) -> Floats:
-    """Geodesic distance over chords no longer than `FAR_M`, metres.
+def arc_m(chord_m: float, start_m: Sequence[float], end_m: Sequence[float]) -> float:
+    """Geodesic distance over a chord no longer than `FAR_M`, metres.
 
     Parameters
     ----------
     chord_m
-        Lengths of the chords, shape (...).
+        Its length.
     start_m, end_m
-        Earth-centred positions near their ends, shape (..., 3); they tell place and direction.
+        Earth-centred positions near its ends; they tell place and direction.
     """
-    chord = np.asarray(chord_m, dtype=float)
-    middle, way = 0.5 * (start_m + end_m), end_m - start_m
-    tilted = middle[..., 2] / (1.0 - _SQUASH)
-    ring = np.hypot(middle[..., 0], middle[..., 1])
-    height = np.hypot(ring, tilted)
-    rise = tilted / height
-    outward = (way[..., 0] * middle[..., 0] + way[..., 1] * middle[..., 1]) / np.maximum(ring, 1.0)
-    north = ring / height * way[..., 2] - rise * outward
-    squared = np.maximum(np.einsum("...i,...i->...", way, way), 1e-9)
-    share = np.minimum(north * north / squared, 1.0)
+    if chord_m < _ROUND_M:
+        return chord_m + chord_m**3 / (24.0 * MEAN_RADIUS_M**2)
+    way = [end - start for start, end in zip(start_m, end_m, strict=True)]
+    x, y, z = (0.5 * (start + end) for start, end in zip(start_m, end_m, strict=True))
+    z /= 1.0 - _SQUASH
+    ring = math.hypot(x, y)
+    height = math.hypot(ring, z)
+    rise = z / height
+    outward = (way[0] * x + way[1] * y) / max(ring, 1.0)
+    north = ring / height * way[2] - rise * outward
+    share = min(north * north / sum(one * one for one in way), 1.0)
     flat = 1.0 - _SQUASH * rise * rise
-    bend = (share * flat / (1.0 - _SQUASH) + 1.0 - share) * np.sqrt(flat) / _A_M
-    return np.asarray(2.0 / bend * np.arcsin(np.minimum(0.5 * bend * chord, 1.0)))
+    bend = (share * flat / (1.0 - _SQUASH) + 1.0 - share) * math.sqrt(flat) / _A_M
+    return 2.0 / bend * math.asin(min(0.5 * bend * chord_m, 1.0))
 
 
 def pack(lines: Sequence[tuple[Floats, Floats]]) -> Lines:
@@ -339,8 +345,8 @@ def _bounds(
     return at_least, at_most
 
 
-def _by_chord(lines: Lines, position: Floats, piece: Indices) -> list[tuple[float, int, Floats]]:
-    """Measure straight distances to lines: distance, line and the start of the segment there."""
+def _by_chord(lines: Lines, position: Floats, piece: Indices) -> list[tuple[float, int, int]]:
+    """Measure straight distances to lines: distance, line and its nearest piece, nearest first."""
     counts = lines.piece_segments[piece]
     ends = np.cumsum(counts)
     segment = np.concatenate(
@@ -349,21 +355,21 @@ def _by_chord(lines: Lines, position: Floats, piece: Indices) -> list[tuple[floa
             for begin, count in zip(lines.piece_begin[piece].tolist(), counts.tolist(), strict=True)
         ]
     )
-    near = np.repeat(position - lines.centre_m[piece], counts, axis=0)
-    near -= segment[:, :3]
+    away = np.repeat(position - lines.centre_m[piece], counts, axis=0)
+    away -= segment[:, :3]
     step = segment[:, 3:6]
-    share = np.einsum("ij,ij->i", near, step)
+    share = np.einsum("ij,ij->i", away, step)
     share *= segment[:, 6]
-    near -= np.minimum(np.maximum(share, 0.0), 1.0)[:, None] * step
-    chord = np.sqrt(np.einsum("ij,ij->i", near, near))
-    found: dict[int, tuple[float, int, Floats]] = {}
-    least = np.minimum.reduceat(chord, ends - counts).tolist()
-    of = lines.piece_line[piece].tolist()
-    for row, (one, distance, end) in enumerate(zip(of, least, ends.tolist(), strict=True)):
-        if one not in found or distance < found[one][0]:
-            here = end - int(counts[row]) + int(np.argmin(chord[end - counts[row] : end]))
-            found[one] = (distance, one, lines.centre_m[piece[row]] + segment[here, :3])
-    return sorted(found.values(), key=lambda one: one[:2])
+    away -= np.minimum(np.maximum(share, 0.0), 1.0)[:, None] * step
+    squared = np.einsum("ij,ij->i", away, away)
+    least = np.sqrt(np.minimum.reduceat(squared, ends - counts)).tolist()
+    found: dict[int, tuple[float, int, int]] = {}
+    for distance, one, of in zip(
+        least, piece.tolist(), lines.piece_line[piece].tolist(), strict=True
+    ):
+        if of not in found or distance < found[of][0]:
+            found[of] = (distance, of, one)
+    return sorted(found.values())
 
 
 def _by_geodesic(
@@ -371,212 +377,30 @@ def _by_geodesic(
     longitude_deg: float,
     latitude_deg: float,
     position: Floats,
-    measured: list[tuple[float, int, Floats]],
+    measured: list[tuple[float, int, int]],
     most: int,
 ) -> list[tuple[float, int]]:
     """Turn straight distances into geodesic ones, where far away for the nearest few only."""
-    closest = np.array([vertex for _, _, vertex in measured])
-    chord = [chord for chord, _, _ in measured]
-    line = [one for _, one, _ in measured]
-    near = int(np.searchsorted(chord, FAR_M, side="right"))
-    arc = arc_m(chord[:near], position, closest[:near]).tolist()
-    ranked = list(zip(arc, line[:near], strict=True))
-    if near < len(measured) and near < most:
+    here = position.tolist()
+    ranked = [
+        # The middle of the piece, at most 250 m from the foot, tells the direction well enough.
+        (arc_m(chord, here, lines.centre_m[piece].tolist()), line)
+        for chord, line, piece in measured
+        if chord <= FAR_M
+    ]
+    if len(ranked) < min(len(measured), most):
         from trackkit.geodesy import WGS84, distance_to_polyline
 
-        far = np.array(line[near:])
-        longitude, latitude = on_ellipsoid(closest[near:])
-        here = np.full(len(far), float(longitude_deg)), np.full(len(far), float(latitude_deg))
-        upper = np.asarray(WGS84.inv(*here, longitude, latitude)[2])
+        far = np.array([line for _, line, _ in measured[len(ranked) :]])
+        middle = lines.centre_m[[piece for _, _, piece in measured[len(ranked) :]]]
+        longitude, latitude = on_ellipsoid(middle)
+        start = np.full(len(far), float(longitude_deg)), np.full(len(far), float(latitude_deg))
+        upper = np.asarray(WGS84.inv(*start, longitude, latitude)[2]) + lines.widest_m
         # Beside the antipode directions turn from place to place: the whole line's size counts.
         turned = np.where(upper > _ANTIPODE_M, 1.0, _TURNED)
-        slack = LONGEST_SEGMENT_M + turned * lines.size_m[far]
-        limit = np.sort(upper)[most - near - 1]
-        for one in far[upper - slack <= limit].tolist():
-            along = on_ellipsoid(lines.vertices(one))
-            ranked.append((distance_to_polyline(longitude_deg, latitude_deg, *along), one))
+        slack = 2.0 * lines.widest_m + turned * lines.size_m[far]
+        limit = np.sort(upper)[most - len(ranked) - 1]
+        for line in far[upper - slack <= limit].tolist():
+            along = on_ellipsoid(lines.vertices(line))
+            ranked.append((distance_to_polyline(longitude_deg, latitude_deg, *along), line))
     return sorted(ranked)
-
-
-def _measured(
-    lines: Lines, position: Floats, piece: Indices
-) -> tuple[Indices, Indices, NDArray[np.float32]]:
-    """Measure from one position (n, 3) each to all segments of pieces (n,).
-
-    Returns
-    -------
-    row, segment, chord_m
-        One value a segment, in order of row.
-    """
-    counts = lines.piece_segments[piece]
-    row = np.repeat(np.arange(len(piece)), counts)
-    segment = np.arange(len(row)) + (lines.piece_begin[piece] - np.cumsum(counts) + counts)[row]
-    near = (position - lines.centre_m[piece]).astype(np.float32)
-    return row, segment, _chord(near[row], lines.segment_m.take(segment, axis=0))
-
-
-def _chord(near: NDArray[np.float32], segment: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Straight distance to segments, as `Lines` has them, from positions less their middles."""
-    east, north, up = (near[:, axis] - segment[:, axis] for axis in range(3))
-    x, y, z = segment[:, 3], segment[:, 4], segment[:, 5]
-    share = east * x
-    share += north * y
-    share += up * z
-    share *= segment[:, 6]
-    # np.clip would do the same in thrice the time for few.
-    np.maximum(share, 0.0, out=share)
-    np.minimum(share, 1.0, out=share)
-    east -= share * x
-    north -= share * y
-    up -= share * z
-    east *= east
-    north *= north
-    up *= up
-    east += north
-    east += up
-    return np.asarray(np.sqrt(east, out=east))
-
-
-CELL_M = 25.0
-"""Fixes in one cube of this side share the search for what can be nearest."""
-_CHUNK = 16_384
-_MANY_WITHIN_M = 100_000.0
-"""Up to here single precision does for very many; farther away each is measured by itself."""
-_MEAN_RADIUS_M = 6_371_008.8
-_COARSE_BITS, _FINE_BITS = 12, 8
-
-
-def nearest(
-    lines: Lines, longitude_deg: ArrayLike, latitude_deg: ArrayLike
-) -> tuple[Indices, Floats]:
-    """Find the line nearest to each of many positions.
-
-    Positions are put in order of place, so that neighbours share work: many fixes of a few drives
-    take much less time than as many strewn over the world.
-
-    Parameters
-    ----------
-    lines
-        From `pack`, at least one.
-    longitude_deg, latitude_deg
-        Positions, degrees, shape (n,).
-
-    Returns
-    -------
-    line, distance_m
-        Shape (n,); of lines equally near the first.
-    """
-    longitude = np.asarray(longitude_deg, dtype=float)
-    latitude = np.asarray(latitude_deg, dtype=float)
-    line, chord = np.zeros(len(longitude), dtype=np.intp), np.zeros(len(longitude))
-    if len(longitude) == 0:
-        return line, chord
-    position = earth_centred(longitude, latitude)
-    key = _cells(position)
-    order = np.argsort(key)
-    position, key = position[order], key[order]
-    opens = _starts(key)
-    together = 3 * len(opens) < len(order)
-    if not together:
-        opens = np.arange(len(order))
-    bounds = np.append(opens, len(order))
-    at = 0
-    while at < len(opens):
-        after = max(int(np.searchsorted(bounds, bounds[at] + _CHUNK, side="right")) - 1, at + 1)
-        chosen = slice(int(bounds[at]), int(bounds[after]))
-        search = _for_cells if together else _for_fixes
-        line[order[chosen]], chord[order[chosen]] = search(
-            lines, position[chosen], bounds[at:after] - bounds[at]
-        )
-        at = after
-    # The mean radius does for these: the correction of 1 m at 100 km is wrong by 12 mm at most.
-    distance = chord + chord**3 / (24.0 * _MEAN_RADIUS_M**2)
-    for index in np.flatnonzero(chord > _MANY_WITHIN_M).tolist():
-        found, away = nearest_few(lines, longitude[index], latitude[index], 1)
-        line[index], distance[index] = found[0], away[0]
-    return line, distance
-
-
-def _for_fixes(lines: Lines, position: Floats, opens: Indices) -> tuple[Indices, Floats]:
-    row, _, piece, chord = _candidates(lines, position, np.zeros(len(opens)))
-    return _least(lines, row, piece, chord)
-
-
-def _for_cells(lines: Lines, position: Floats, opens: Indices) -> tuple[Indices, Floats]:
-    """Search once for the fixes of a cell, then measure each to what that left."""
-    counts = np.diff(np.append(opens, len(position)))
-    cell = np.repeat(np.arange(len(opens)), counts)
-    middle = np.add.reduceat(position, opens) / counts[:, None]
-    near = (position - middle[cell]).astype(np.float32)
-    spread = np.sqrt(np.maximum.reduceat(np.einsum("ij,ij->i", near, near), opens))
-    row, segment, piece, _ = _candidates(lines, middle, 2.0 * spread)
-    known = lines.segment_m.take(segment, axis=0)
-    known[:, :3] -= (middle[row] - lines.centre_m[piece]).astype(np.float32)
-    starts = _starts(row)
-    offers = np.diff(np.append(starts, len(row)))[cell]
-    fix = np.repeat(np.arange(len(position)), offers)
-    chosen = np.arange(len(fix)) + (starts[cell] - np.cumsum(offers) + offers)[fix]
-    chord = _chord(near.take(fix, axis=0), known.take(chosen, axis=0))
-    return _least(lines, fix, piece[chosen], chord)
-
-
-def _least(
-    lines: Lines, row: Indices, piece: Indices, chord: NDArray[np.float32]
-) -> tuple[Indices, Floats]:
-    starts = _starts(row)
-    least = np.minimum.reduceat(chord, starts)
-    line = np.where(chord == least[row], lines.piece_line[piece], len(lines))
-    return np.minimum.reduceat(line, starts), least.astype(float)
-
-
-def _cells(position: Floats) -> NDArray[np.int64]:
-    """Give the number of the cube each position is in, such that near numbers are near places."""
-    half = 1 << (_COARSE_BITS + _FINE_BITS - 1)
-    cell = np.floor(position / CELL_M).astype(np.int64) + half
-    key = np.zeros(len(cell), dtype=np.int64)
-    for bits, down in ((_COARSE_BITS, _FINE_BITS), (_FINE_BITS, 0)):
-        for axis in range(3):
-            key = (key << bits) | ((cell[:, axis] >> down) & ((1 << bits) - 1))
-    return key
-
-
-def _candidates(
-    lines: Lines, position: Floats, slack_m: Floats, count: int = 4
-) -> tuple[Indices, Indices, Indices, NDArray[np.float32]]:
-    """List the segments that can be nearest to anything within half of `slack_m` (n,) of positions.
-
-    Returns
-    -------
-    row, segment, piece, chord_m
-        In order of the position's row, one value a segment.
-    """
-    count = min(count, len(lines.reach_m))
-    away, piece = lines.nearest_pieces(position, count)
-    unseen = away[:, -1] - lines.widest_m if count < len(lines.reach_m) else np.inf
-    # The piece whose middle is nearest is measured first: little else can be nearer then.
-    row, segment, chord = _measured(lines, position, piece[:, 0])
-    limit = np.minimum.reduceat(chord, _starts(row)) + slack_m
-    matters = away - lines.reach_m[piece] <= limit[:, None]
-    matters[:, 0] = False
-    short = np.flatnonzero(unseen <= limit)
-    matters[short] = False
-    at, column = np.nonzero(matters)
-    found = [(row, segment, piece[row, 0], chord)]
-    if len(at):
-        row, segment, chord = _measured(lines, position[at], piece[at, column])
-        found.append((at[row], segment, piece[at, column][row], chord))
-    if len(short):
-        more = _candidates(lines, position[short], slack_m[short], 4 * count)
-        found.append((short[more[0]], *more[1:]))
-    row, segment, of, chord = (np.concatenate(part) for part in zip(*found, strict=True))
-    for again in found[1:]:
-        starts = _starts(again[0])
-        at = again[0][starts]
-        limit[at] = np.minimum(limit[at], np.minimum.reduceat(again[3], starts) + slack_m[at])
-    stays = np.flatnonzero(chord <= limit[row])
-    stays = stays[np.argsort(row[stays], kind="stable")]
-    return row[stays], segment[stays], of[stays], chord[stays]
-
-
-def _starts(row: Indices) -> Indices:
-    return np.flatnonzero(np.diff(row, prepend=-1))
