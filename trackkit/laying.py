@@ -59,6 +59,7 @@ def assembled(
     sectors: int,
     sources: tuple[dict[str, Any], ...],
     drawn_heights: tuple[Floats, Floats] | None = None,
+    width_m: float | None = None,
 ) -> tuple[Track, tuple[str, ...]]:
     """Lay the line, choose the datum and place the gates.
 
@@ -76,6 +77,8 @@ def assembled(
         Of the track file.
     drawn_heights
         Chainages and heights of a drawn line.
+    width_m
+        Width of the band where cars run, metres; None where unknown.
 
     Returns
     -------
@@ -93,7 +96,7 @@ def assembled(
         id=slug(f"{name} {layout}".strip()),
         name=name,
         layout=layout,
-        centreline=lay(curve, plane, heights=heights),
+        centreline=replace(lay(curve, plane, heights=heights), width_m=width_m),
         length_m=curve.length_m,
         sources=sources,
     )
@@ -101,7 +104,10 @@ def assembled(
     if fitted is None:
         draft = replace(draft, line="centre")
         remarks += ("a drawn line is taken to be the centre of the track",)
-    remarks += (f"the width of the track is not known: {ASSUMED_BAND_M:.0f} m are taken for gates",)
+    if width_m is None:
+        remarks += (
+            f"the width of the track is not known: {ASSUMED_BAND_M:.0f} m are taken for gates",
+        )
     datum, why = 0.0, ""
     if curve.closed:
         if finish is None:
@@ -118,15 +124,26 @@ def assembled(
     if why:
         remarks += (f"finish gate at {describe_place(track, 0.0)}, {why}",)
     if sectors > 1:
-        shifted = None
-        if speed is not None:
-            along = np.asarray(curve.along(datum, speed[0]))
-            shifted = (along[np.argsort(along)], speed[1][np.argsort(along)])
-        chainages, told = choose_sectors(track, sectors, shifted)
+        track, told = _with_sectors(track, sectors, speed, curve, datum)
         remarks += told
-        for chainage in chainages:
-            track, _, placed = place_gate(track, "sector", Place(chainage_m=chainage))
-            remarks += tuple(f"sector gate at {chainage:.0f} m: {remark}" for remark in placed)
+    return track, remarks
+
+
+def _with_sectors(
+    track: Track,
+    sectors: int,
+    speed: tuple[Floats, Floats] | None,
+    curve: Curve,
+    datum_m: float,
+) -> tuple[Track, tuple[str, ...]]:
+    shifted = None
+    if speed is not None:
+        along = np.asarray(curve.along(datum_m, speed[0]))
+        shifted = (along[np.argsort(along)], speed[1][np.argsort(along)])
+    chainages, remarks = choose_sectors(track, sectors, shifted)
+    for chainage in chainages:
+        track, _, placed = place_gate(track, "sector", Place(chainage_m=chainage))
+        remarks += tuple(f"sector gate at {chainage:.0f} m: {remark}" for remark in placed)
     return track, remarks
 
 
@@ -150,7 +167,8 @@ def with_line(
     heights
         Chainages on `curve`, and heights there, metres; None where unknown.
     """
-    laid = replace(draft, centreline=lay(curve, plane, start_m=datum_m, heights=heights))
+    line = lay(curve, plane, start_m=datum_m, heights=heights)
+    laid = replace(draft, centreline=replace(line, width_m=draft.centreline.width_m))
     actual = laid.curve
     chainage = actual.chainages(1.0)
     height = np.full(len(chainage), np.nan)

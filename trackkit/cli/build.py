@@ -82,6 +82,16 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     metavar="TRACK",
     help="Fold the laps into this track file; the previous one stays beside it as TRACK~.",
 )
+@click.option(
+    "--left",
+    "left_edge",
+    multiple=True,
+    metavar="FILE",
+    help="A recording along the left edge; with --right. Only while the circuit is closed.",
+)
+@click.option(
+    "--right", "right_edge", multiple=True, metavar="FILE", help="And along the right edge."
+)
 @click.option("--from-line", metavar="FILE", help="Start from a line already drawn.")
 @crs_option
 @columns_option
@@ -102,6 +112,8 @@ def build(
     lap_length: float | None,
     is_open: bool,
     revise: str | None,
+    left_edge: tuple[str, ...],
+    right_edge: tuple[str, ...],
     from_line: str | None,
     crs: str | None,
     columns: str | None,
@@ -124,6 +136,7 @@ def build(
         fixed = {
             "--name": name, "--layout": layout, "--finish": finish, "--from-line": from_line,
             "--open": is_open, "--lap-length": lap_length, "--sectors": sectors > 1,
+            "--left": left_edge, "--right": right_edge,
         }  # fmt: skip
         given = [option for option, value in fixed.items() if value]
         if given:
@@ -134,7 +147,11 @@ def build(
             raise click.UsageError("Give one or more recordings to revise the track with.")
         _revise(ctx, revise, recordings, columns, output, force=force, as_json=as_json)
         return
-    if bool(recordings) == bool(from_line):
+    if bool(left_edge) != bool(right_edge):
+        raise click.UsageError("Give both edges: --left FILE and --right FILE.")
+    if left_edge and (from_line or lap_length):
+        raise click.UsageError("Edges take no --from-line and no --lap-length.")
+    if bool(recordings or left_edge) == bool(from_line):
         raise click.UsageError("Give one or more recordings, or a line with --from-line.")
     if not name.strip():
         raise click.BadParameter("a track needs a name", param_hint="--name")
@@ -147,6 +164,10 @@ def build(
     failed: list[TrackkitError] = []
     if from_line:
         built = _from_line(from_line, crs, name, layout, is_open, place, sectors)
+    elif left_edge:
+        built, failed = _from_edges(
+            ctx, (left_edge, right_edge, recordings), columns, name, layout, is_open, place, sectors
+        )
     else:
         built, failed = _from_recordings(
             ctx, recordings, columns, name, layout, is_open, place, sectors, lap_length
@@ -219,6 +240,33 @@ def _from_recordings(
     built = build_track(
         read, name, layout=layout, is_open=is_open, finish=finish, sectors=sectors,
         lap_length_m=lap_length_m,
+    )  # fmt: skip
+    return built, failed
+
+
+def _from_edges(
+    ctx: click.Context,
+    paths: tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]],
+    columns: str | None,
+    name: str,
+    layout: str,
+    is_open: bool,
+    finish: Place | None,
+    sectors: int,
+) -> tuple[Build, list[TrackkitError]]:
+    from trackkit.edges import build_between
+
+    read, failed = [], []
+    for some in paths:
+        recordings, wrong = read_recordings(some, columns)
+        read.append(recordings)
+        failed += wrong
+    left, right, driven = read
+    if not left or not right:
+        ctx.exit(1)
+    built = build_between(
+        left, right, name, driven=driven, layout=layout, is_open=is_open, finish=finish,
+        sectors=sectors,
     )  # fmt: skip
     return built, failed
 
