@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import pathlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +14,7 @@ from trackkit.centreline import FittedLine, fit_line
 from trackkit.curve import Curve
 from trackkit.errors import NoLapError
 from trackkit.geodesy import Floats, LocalPlane
-from trackkit.laps_found import SHORTEST_LAP_M, FoundLap, find_runs, path_driven
+from trackkit.laps_found import SHORTEST_LAP_M, FoundLap, Path, find_runs, path_driven
 from trackkit.laying import assembled
 from trackkit.laying import now as now
 from trackkit.laying import slug as slug
@@ -22,6 +22,7 @@ from trackkit.laying import source_entry as source_entry
 from trackkit.layouts import all_laps, chosen, layouts_of, told
 from trackkit.linesmoothing import smoothed_curve
 from trackkit.motion import smooth
+from trackkit.pitlane import find_pit_lane, with_pit_lane
 from trackkit.places import Place
 from trackkit.recording import Recording
 from trackkit.track import Track
@@ -67,6 +68,7 @@ def build_track(
     finish: Place | None = None,
     sectors: int = 1,
     lap_length_m: float | None = None,
+    pit_gates: bool = False,
 ) -> Build:
     """Make a track from recordings of at least one whole lap, or one run of an open course.
 
@@ -85,6 +87,8 @@ def build_track(
     lap_length_m
         Of several layouts in the recordings, build the one whose lap is about so long; the most
         driven one when None.
+    pit_gates
+        Whether to place pit-entry and pit-exit gates across the pit lane, where one is found.
 
     Raises
     ------
@@ -112,6 +116,12 @@ def build_track(
     track, more = assembled(
         fitted.curve, plane, name, layout, fitted, finish=finish, sectors=sectors, sources=sources
     )
+    lane = find_pit_lane(fitted, list(_paths(per_recording)))
+    if lane is not None:
+        track, said = with_pit_lane(track, lane, plane, gates=pit_gates)
+        more += said
+    elif pit_gates:
+        more += ("no lap leaves the line for a pit lane: no pit gates were placed",)
     removed: dict[str, int] = {}
     for recording in recordings:
         for reason, count in recording.removed.items():
@@ -261,6 +271,12 @@ def _stop_remarks(fitted: FittedLine) -> tuple[str, ...]:
     times = ", ".join(f"{lasting:.0f} s" for _, lasting in sorted(stops))
     plural = "s" if len(stops) > 1 else ""
     return (f"removed {len(stops)} stop{plural} on the way ({times})",)
+
+
+def _paths(per_recording: Sequence[Sequence[FoundLap]]) -> Iterator[Path]:
+    for found in per_recording:
+        if found:
+            yield found[0].path
 
 
 def source_entries(

@@ -76,6 +76,11 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     help="Of several layouts driven, build the one whose lap is about M metres.  [default: the "
     "most driven]",
 )
+@click.option(
+    "--pit-gates",
+    is_flag=True,
+    help="Place pit-entry and pit-exit gates where a pit lane is found.",
+)
 @click.option("--open", "is_open", is_flag=True, help="A course from one point to another.")
 @click.option(
     "--revise",
@@ -110,6 +115,7 @@ def build(
     finish: str | None,
     sectors: int,
     lap_length: float | None,
+    pit_gates: bool,
     is_open: bool,
     revise: str | None,
     left_edge: tuple[str, ...],
@@ -136,7 +142,7 @@ def build(
         fixed = {
             "--name": name, "--layout": layout, "--finish": finish, "--from-line": from_line,
             "--open": is_open, "--lap-length": lap_length, "--sectors": sectors > 1,
-            "--left": left_edge, "--right": right_edge,
+            "--left": left_edge, "--right": right_edge, "--pit-gates": pit_gates,
         }  # fmt: skip
         given = [option for option, value in fixed.items() if value]
         if given:
@@ -149,8 +155,8 @@ def build(
         return
     if bool(left_edge) != bool(right_edge):
         raise click.UsageError("Give both edges: --left FILE and --right FILE.")
-    if left_edge and (from_line or lap_length):
-        raise click.UsageError("Edges take no --from-line and no --lap-length.")
+    if left_edge and (from_line or lap_length or pit_gates):
+        raise click.UsageError("Edges take no --from-line, --lap-length or --pit-gates.")
     if bool(recordings or left_edge) == bool(from_line):
         raise click.UsageError("Give one or more recordings, or a line with --from-line.")
     if not name.strip():
@@ -170,7 +176,16 @@ def build(
         )
     else:
         built, failed = _from_recordings(
-            ctx, recordings, columns, name, layout, is_open, place, sectors, lap_length
+            ctx,
+            recordings,
+            columns,
+            name,
+            layout,
+            is_open,
+            place,
+            sectors,
+            lap_length,
+            pit_gates=pit_gates,
         )
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
     write_track(track, target, force=force)
@@ -231,6 +246,8 @@ def _from_recordings(
     finish: Place | None,
     sectors: int,
     lap_length_m: float | None,
+    *,
+    pit_gates: bool,
 ) -> tuple[Build, list[TrackkitError]]:
     from trackkit.building import build_track
 
@@ -239,7 +256,7 @@ def _from_recordings(
         ctx.exit(1)
     built = build_track(
         read, name, layout=layout, is_open=is_open, finish=finish, sectors=sectors,
-        lap_length_m=lap_length_m,
+        lap_length_m=lap_length_m, pit_gates=pit_gates,
     )  # fmt: skip
     return built, failed
 
