@@ -49,6 +49,8 @@ class Build:
     band
         Rows of (chainage_m, left_m, right_m), every 10 m or so: how far from the line the laps
         ran on either side, or how far the edges are; empty for one lap.
+    laps
+        Every lap found, with why it was not used, or nothing where it was.
     """
 
     track: Track
@@ -57,6 +59,7 @@ class Build:
     remarks: tuple[str, ...]
     fitted: FittedLine | None = None
     band: tuple[tuple[float, float, float], ...] = ()
+    laps: tuple[tuple[FoundLap, str], ...] = ()
 
 
 def build_track(
@@ -134,7 +137,10 @@ def build_track(
     track = replace(track, accuracy_m=round(fitted.accuracy_m, 3))
     track = track.revised_by(f"accuracy_m estimated {fitted.basis}", when)
     track = track.revised_by(f"built from {count} {what}{plural}", when)
-    return Build(track, count, removed, (*remarks, *more), fitted, _band(fitted, track, plane))
+    return Build(
+        track, count, removed, (*remarks, *more), fitted, band_driven(fitted, track, plane),
+        with_reasons(per_recording, fitted),
+    )  # fmt: skip
 
 
 def build_from_line(
@@ -237,7 +243,7 @@ def laps_found(
     return per_recording, tuple(remarks)
 
 
-def _band(
+def band_driven(
     fitted: FittedLine, track: Track, plane: LocalPlane
 ) -> tuple[tuple[float, float, float], ...]:
     """Read how far to either side the laps ran, by the track's own chainage."""
@@ -277,6 +283,18 @@ def _paths(per_recording: Sequence[Sequence[FoundLap]]) -> Iterator[Path]:
     for found in per_recording:
         if found:
             yield found[0].path
+
+
+def with_reasons(
+    per_recording: Sequence[Sequence[FoundLap]], fitted: FittedLine
+) -> tuple[tuple[FoundLap, str], ...]:
+    """Pair every lap found with why it was not used, or nothing where it was."""
+    reason = {id(lap): why for lap, why in fitted.rejected} | {id(lap): "" for lap in fitted.laps}
+    return tuple(
+        (lap, reason.get(id(lap), f"the lap at {lap.start_s:,.0f} s is of another layout"))
+        for found in per_recording
+        for lap in found
+    )
 
 
 def source_entries(

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.averaging import moving_mean
-from trackkit.building import Build, laps_found, source_entries
+from trackkit.building import Build, band_driven, laps_found, source_entries, with_reasons
 from trackkit.centreline import FittedLine, fit_line
 from trackkit.curve import Curve
 from trackkit.errors import NoLapError
@@ -133,7 +133,10 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     )
     if track.line == "centre":
         told += ("the line of this track is its centre: laps driven on it do not move it",)
-    build = Build(revised, number, removed, (*remarks, *told, *more), fitted)
+    build = Build(
+        revised, number, removed, (*remarks, *told, *more), fitted,
+        band_driven(fitted, revised, track.plane), with_reasons(per_recording, fitted),
+    )  # fmt: skip
     moved = share * shift
     return Revision(build, found, (float(moved[0]), float(moved[1])))
 

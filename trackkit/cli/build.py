@@ -3,37 +3,29 @@
 from __future__ import annotations
 
 import re
-import shlex
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from trackkit.cli.buildreport import report
 from trackkit.cli.common import (
     Command,
     columns_option,
     crs_option,
     force_option,
-    gate_rows,
-    gate_table,
     json_option,
     place_from,
-    print_json,
     read_recordings,
     remark,
     remarks,
-    table,
 )
 
 if TYPE_CHECKING:
     from trackkit.building import Build
     from trackkit.errors import TrackkitError
     from trackkit.places import Place
-    from trackkit.track import Track
-
-
-_BAND_PLACES = 12
 
 
 def _country(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
@@ -98,6 +90,9 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     "--right", "right_edge", multiple=True, metavar="FILE", help="And along the right edge."
 )
 @click.option("--from-line", metavar="FILE", help="Start from a line already drawn.")
+@click.option(
+    "--explain", metavar="FILE.html", help="Draw each step from raw fixes to the line into a page."
+)
 @crs_option
 @columns_option
 @click.option("--country", callback=_country, metavar="CODE", help="Two letters, ISO 3166-1.")
@@ -121,6 +116,7 @@ def build(
     left_edge: tuple[str, ...],
     right_edge: tuple[str, ...],
     from_line: str | None,
+    explain: str | None,
     crs: str | None,
     columns: str | None,
     country: str | None,
@@ -138,34 +134,24 @@ def build(
     from trackkit.errors import OutputError
     from trackkit.trackfile import stored, write_track
 
+    given = {
+        "--name": name, "--layout": layout, "--finish": finish, "--from-line": from_line,
+        "--open": is_open, "--lap-length": lap_length, "--sectors": sectors > 1,
+        "--left": left_edge, "--right": right_edge, "--pit-gates": pit_gates,
+        "--explain": explain,
+    }  # fmt: skip
+    _require_fitting({option for option, value in given.items() if value}, recordings, revise)
     if revise is not None:
-        fixed = {
-            "--name": name, "--layout": layout, "--finish": finish, "--from-line": from_line,
-            "--open": is_open, "--lap-length": lap_length, "--sectors": sectors > 1,
-            "--left": left_edge, "--right": right_edge, "--pit-gates": pit_gates,
-        }  # fmt: skip
-        given = [option for option, value in fixed.items() if value]
-        if given:
-            raise click.UsageError(
-                f"--revise keeps what the track file says: leave {given[0]} out."
-            )
-        if not recordings:
-            raise click.UsageError("Give one or more recordings to revise the track with.")
-        _revise(ctx, revise, recordings, columns, output, force=force, as_json=as_json)
+        _revise(ctx, revise, recordings, columns, output, explain, force=force, as_json=as_json)
         return
-    if bool(left_edge) != bool(right_edge):
-        raise click.UsageError("Give both edges: --left FILE and --right FILE.")
-    if left_edge and (from_line or lap_length or pit_gates):
-        raise click.UsageError("Edges take no --from-line, --lap-length or --pit-gates.")
-    if bool(recordings or left_edge) == bool(from_line):
-        raise click.UsageError("Give one or more recordings, or a line with --from-line.")
     if not name.strip():
         raise click.BadParameter("a track needs a name", param_hint="--name")
     target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
-    if Path(target).exists() and not force:
-        # Said before the work rather than after it.
-        remedy = "choose another name with -o, or replace it with --force"
-        raise OutputError("exists already", file=target, remedy=remedy)
+    for wanted in (target, explain):
+        if wanted is not None and Path(wanted).exists() and not force:
+            # Said before the work rather than after it.
+            remedy = "choose another name, or replace it with --force"
+            raise OutputError("exists already", file=wanted, remedy=remedy)
     place = place_from(finish, crs) if finish else None
     failed: list[TrackkitError] = []
     if from_line:
@@ -189,9 +175,45 @@ def build(
         )
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
     write_track(track, target, force=force)
-    _report(replace(built, track=stored(track)), target, as_json=as_json)
+    built = replace(built, track=stored(track))
+    _explain(built, explain, force=force)
+    report(built, target, as_json=as_json)
     if failed:
         ctx.exit(1)
+
+
+_NOT_TOGETHER = {
+    "--left": {"--from-line", "--lap-length", "--pit-gates", "--explain"},
+    "--from-line": {"--lap-length", "--pit-gates", "--explain"},
+    "--open": {"--lap-length", "--pit-gates"},
+}
+
+
+def _require_fitting(given: set[str], recordings: tuple[str, ...], revise: str | None) -> None:
+    """Refuse options that say nothing together.
+
+    Raises
+    ------
+    click.UsageError
+        With the options that do not fit.
+    """
+    if revise is not None:
+        fixed = sorted(given - {"--explain"})
+        if fixed:
+            raise click.UsageError(
+                f"--revise keeps what the track file says: leave {fixed[0]} out."
+            )
+        if not recordings:
+            raise click.UsageError("Give one or more recordings to revise the track with.")
+        return
+    if ("--left" in given) != ("--right" in given):
+        raise click.UsageError("Give both edges: --left FILE and --right FILE.")
+    for option, others in _NOT_TOGETHER.items():
+        wrong = sorted(given & others)
+        if option in given and wrong:
+            raise click.UsageError(f"{option} takes no {wrong[0]}.")
+    if bool(recordings or "--left" in given) == ("--from-line" in given):
+        raise click.UsageError("Give one or more recordings, or a line with --from-line.")
 
 
 def _revise(
@@ -200,6 +222,7 @@ def _revise(
     recordings: tuple[str, ...],
     columns: str | None,
     output: str | None,
+    explain: str | None,
     *,
     force: bool,
     as_json: bool,
@@ -228,12 +251,23 @@ def _revise(
         "moved": moved.as_json(),
     }  # fmt: skip
     built = replace(revision.build, track=track)
+    _explain(built, explain, force=force)
     if not as_json:
         for line in moved.lines():
             click.echo(line)
-    _report(built, output or path, as_json=as_json, more=more)
+    report(built, output or path, as_json=as_json, more=more)
     if failed:
         ctx.exit(1)
+
+
+def _explain(built: Build, path: str | None, *, force: bool) -> None:
+    if path is None:
+        return
+    from trackkit.explain import explain_html
+    from trackkit.files import write_whole
+
+    write_whole(path, explain_html(built), force=force)
+    remark(f"wrote {path}: each step from the raw fixes to the line")
 
 
 def _from_recordings(
@@ -317,87 +351,3 @@ def _from_line(
         )
     except NoLapError as error:
         raise NoLapError(error.what, file=path, remedy=error.remedy) from error
-
-
-def _report(
-    built: Build, target: str, *, as_json: bool, more: dict[str, Any] | None = None
-) -> None:
-    from trackkit.caution import CAUTION
-    from trackkit.cli.describe import shape_tables, straight_rows
-    from trackkit.corners import find_bends
-
-    track = built.track
-    _, straights = find_bends(track.curve)
-    if as_json:
-        print_json(
-            {
-                "track": target,
-                "id": track.id,
-                "name": track.name,
-                "layout": track.layout,
-                "length_m": track.length_m,
-                "length_surface_m": track.length_surface_m,
-                "direction": track.direction,
-                "closed": track.closed,
-                "line": track.line,
-                "accuracy_m": track.accuracy_m,
-                "laps_used": built.laps_used,
-                "corners": len(track.corners),
-                "straights": straight_rows(straights),
-                "band": band_rows(built),
-                "removed": built.removed,
-                "gates": gate_rows(track.gates),
-                "remarks": list(built.remarks),
-                **(more or {}),
-            }
-        )
-        remarks(built.remarks)
-    else:
-        remarks(text.replace(" TRACK ", f" {shlex.quote(target)} ") for text in built.remarks)
-        click.echo(summary(track))
-        if built.laps_used:
-            what = "lap" if track.closed else "run"
-            plural = "" if built.laps_used == 1 else "s"
-            made = "revised with" if more else "made from"
-            line = "the one driven" if track.line == "driven" else "the centre of the track"
-            click.echo(f"{made} {built.laps_used} {what}{plural}; the line is {line}")
-        gate_table(track.gates)
-        shape_tables(track, straights)
-        band_table(built)
-        click.echo(f"wrote {target}")
-    remark(CAUTION)
-
-
-def band_rows(built: Build) -> list[dict[str, float]]:
-    """List how wide the band is, every 10 m or so."""
-    return [
-        {"chainage_m": round(at, 2), "left_m": round(left, 2), "right_m": round(right, 2)}
-        for at, left, right in built.band
-    ]
-
-
-def band_table(built: Build) -> None:
-    """Print how wide the band is at twelve places; --json has all of them."""
-    if not built.band:
-        return
-    what = "between the edges" if built.track.line == "centre" else "where these laps ran"
-    step = max(1, -(-len(built.band) // _BAND_PLACES))
-    table(
-        ["band at m", "left m", "right m", "width m"],
-        [
-            [f"{at:.0f}", f"{left:.1f}", f"{right:.1f}", f"{left + right:.1f}"]
-            for at, left, right in built.band[::step]
-        ],
-        title=f"Width of the band {what}",
-    )
-
-
-def summary(track: Track) -> str:
-    """Say in a line what a track is."""
-    from trackkit.cli.describe import title
-
-    way = {"clockwise": ", clockwise", "anticlockwise": ", anticlockwise"}.get(
-        track.direction or "", ", a figure of eight" if track.closed else ", point to point"
-    )
-    corners = f"{len(track.corners)} corner{'' if len(track.corners) == 1 else 's'}"
-    return f"{title(track)}: {track.length_m:,.1f} m{way}, {corners}"

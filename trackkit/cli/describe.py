@@ -39,7 +39,7 @@ def title(track: Track) -> str:
 @json_option
 def describe(track_path: str, as_json: bool) -> None:
     """Print length, corners, straights, gates and elevation of a track."""
-    from trackkit.cli.build import summary
+    from trackkit.cli.buildreport import summary
     from trackkit.corners import find_bends
     from trackkit.trackfile import read_track
 

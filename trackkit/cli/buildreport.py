@@ -1,0 +1,109 @@
+"""What ``trackkit build`` prints of a track it has made."""
+
+from __future__ import annotations
+
+import shlex
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trackkit.cli.common import gate_rows, gate_table, print_json, remark, remarks, table
+
+if TYPE_CHECKING:
+    from trackkit.building import Build
+    from trackkit.track import Track
+
+_BAND_PLACES = 12
+
+
+def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | None = None) -> None:
+    """Print what was built, where it was written, and the caution.
+
+    Parameters
+    ----------
+    built, target
+        The track, and the file it was written to.
+    as_json
+        Whether to print one JSON document instead.
+    more
+        More members of that document, when a track was revised.
+    """
+    from trackkit.caution import CAUTION
+    from trackkit.cli.describe import shape_tables, straight_rows
+    from trackkit.corners import find_bends
+
+    track = built.track
+    _, straights = find_bends(track.curve)
+    if as_json:
+        print_json(
+            {
+                "track": target,
+                "id": track.id,
+                "name": track.name,
+                "layout": track.layout,
+                "length_m": track.length_m,
+                "length_surface_m": track.length_surface_m,
+                "direction": track.direction,
+                "closed": track.closed,
+                "line": track.line,
+                "accuracy_m": track.accuracy_m,
+                "laps_used": built.laps_used,
+                "corners": len(track.corners),
+                "straights": straight_rows(straights),
+                "band": band_rows(built),
+                "removed": built.removed,
+                "gates": gate_rows(track.gates),
+                "remarks": list(built.remarks),
+                **(more or {}),
+            }
+        )
+        remarks(built.remarks)
+    else:
+        remarks(text.replace(" TRACK ", f" {shlex.quote(target)} ") for text in built.remarks)
+        click.echo(summary(track))
+        if built.laps_used:
+            what = "lap" if track.closed else "run"
+            plural = "" if built.laps_used == 1 else "s"
+            made = "revised with" if more else "made from"
+            line = "the one driven" if track.line == "driven" else "the centre of the track"
+            click.echo(f"{made} {built.laps_used} {what}{plural}; the line is {line}")
+        gate_table(track.gates)
+        shape_tables(track, straights)
+        band_table(built)
+        click.echo(f"wrote {target}")
+    remark(CAUTION)
+
+
+def band_rows(built: Build) -> list[dict[str, float]]:
+    """List how wide the band is, every 10 m or so."""
+    return [
+        {"chainage_m": round(at, 2), "left_m": round(left, 2), "right_m": round(right, 2)}
+        for at, left, right in built.band
+    ]
+
+
+def band_table(built: Build) -> None:
+    """Print how wide the band is at twelve places; --json has all of them."""
+    if not built.band:
+        return
+    what = "between the edges" if built.track.line == "centre" else "where these laps ran"
+    step = max(1, -(-len(built.band) // _BAND_PLACES))
+    table(
+        ["band at m", "left m", "right m", "width m"],
+        [
+            [f"{at:.0f}", f"{left:.1f}", f"{right:.1f}", f"{left + right:.1f}"]
+            for at, left, right in built.band[::step]
+        ],
+        title=f"Width of the band {what}",
+    )
+
+
+def summary(track: Track) -> str:
+    """Say in a line what a track is."""
+    from trackkit.cli.describe import title
+
+    way = {"clockwise": ", clockwise", "anticlockwise": ", anticlockwise"}.get(
+        track.direction or "", ", a figure of eight" if track.closed else ", point to point"
+    )
+    corners = f"{len(track.corners)} corner{'' if len(track.corners) == 1 else 's'}"
+    return f"{title(track)}: {track.length_m:,.1f} m{way}, {corners}"
