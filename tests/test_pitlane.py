@@ -116,3 +116,4 @@ def test_visits_do_not_pull_the_line():
 
     place = result.track.plane.to_plane(*on_earth(rectangle().at(np.arange(0, 1500.0, 3.0))[0]))
     assert np.abs(result.track.curve.project(place)[1]).max() < 0.3
+    assert not any("layouts" in remark for remark in result.remarks)

@@ -106,13 +106,13 @@ def build_track(
     )
     per_recording, remarks = laps_found(recordings, plane, is_open=is_open)
     laps = [lap for found in per_recording for lap in found]
+    strays: tuple[FoundLap, ...] = ()
     if not is_open:
         layouts = layouts_of(laps)
         layout_built = chosen(layouts, lap_length_m)
         remarks += told(layouts, layout_built, per_recording, [r.name for r in recordings])
-        wanted = {id(lap) for lap in (*layout_built.laps, *layout_built.strays)}
-        laps = [lap for lap in laps if id(lap) in wanted]
-    fitted = fit_line(laps, closed=not is_open)
+        laps, strays = list(layout_built.laps), layout_built.strays
+    fitted = fit_line(laps, closed=not is_open, strays=strays)
     remarks += tuple(reason for _, reason in fitted.rejected)
     remarks += _stop_remarks(fitted)
     sources = source_entries(recordings, per_recording, {id(lap) for lap in fitted.laps})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,7 +73,9 @@ class FittedLine:
     wavelength_m: float
 
 
-def fit_line(laps: list[FoundLap], *, closed: bool) -> FittedLine:
+def fit_line(
+    laps: Sequence[FoundLap], *, closed: bool, strays: Sequence[FoundLap] = ()
+) -> FittedLine:
     """Average laps into one line.
 
     The lap most like the others is the first guess.  Each lap's sideways distance from it is read
@@ -85,8 +88,10 @@ def fit_line(laps: list[FoundLap], *, closed: bool) -> FittedLine:
         At least one, all on the same plane.
     closed
         Whether they are laps, or runs of a point-to-point course.
+    strays
+        More laps, known to leave the line: used only if they turn out to follow it.
     """
-    curve, kept, rejected = _guess(laps, closed=closed)
+    curve, kept, rejected = _guess(laps, strays, closed=closed)
     wavelength = SMOOTHING_WAVELENGTH_M
     for _ in range(_ROUNDS):
         chainage = curve.chainages(_SPACING_M)
@@ -115,7 +120,7 @@ def fit_line(laps: list[FoundLap], *, closed: bool) -> FittedLine:
 
 
 def _guess(
-    laps: list[FoundLap], *, closed: bool
+    laps: Sequence[FoundLap], strays: Sequence[FoundLap], *, closed: bool
 ) -> tuple[Curve, list[FoundLap], list[tuple[FoundLap, str]]]:
     """Lay a first line along the lap that is most like the others, and sort out the laps by it."""
     first = laps[_most_typical(laps)]
@@ -130,14 +135,14 @@ def _guess(
         nearest = laps[int(np.argmin(away + 0.5 * np.nanmax(np.abs(offset[:, known] - middle), 1)))]
         if nearest is not first:
             first, curve = nearest, first_guess(nearest, closed=closed)
-    kept, rejected = sort_out(laps, curve)
+    kept, rejected = sort_out([*laps, *strays], curve)
     if first not in kept:
         kept.append(first)
         rejected = [pair for pair in rejected if pair[0] is not first]
     return curve, kept, rejected
 
 
-def _most_typical(laps: list[FoundLap]) -> int:
+def _most_typical(laps: Sequence[FoundLap]) -> int:
     """Index of the lap whose length is the median."""
     lengths = np.array([lap.length_m for lap in laps])
     return int(np.argsort(lengths, kind="stable")[(len(laps) - 1) // 2])

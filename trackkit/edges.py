@@ -15,7 +15,7 @@ from trackkit.curve import Curve
 from trackkit.errors import NoLapError
 from trackkit.geodesy import Floats, LocalPlane
 from trackkit.laying import assembled, now
-from trackkit.layouts import layouts_of
+from trackkit.layouts import Layout, layouts_of
 from trackkit.linesmoothing import smoothed_curve
 from trackkit.places import Place
 from trackkit.recording import Recording
@@ -80,10 +80,8 @@ def build_between(
             continue
         per_recording, said = laps_found(some, plane, is_open=is_open)
         laps = [lap for found in per_recording for lap in found]
-        if not is_open:
-            first = layouts_of(laps)[0]
-            laps = [*first.laps, *first.strays]
-        fitted = fit_line(laps, closed=not is_open)
+        alike = Layout(tuple(laps)) if is_open else layouts_of(laps)[0]
+        fitted = fit_line(alike.laps, closed=not is_open, strays=alike.strays)
         lines.append(fitted)
         remarks += said + tuple(reason for _, reason in fitted.rejected)
         sources += source_entries(some, per_recording, {id(lap) for lap in fitted.laps})

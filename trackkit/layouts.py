@@ -29,7 +29,8 @@ _NEAR_M = 15.0
 _COVERED = 0.97
 _ALIKE = 0.7
 """A single lap that shares so much of a layout is a lap of it that left the line."""
-_SLOW = 0.6
+_SLOW = 0.8
+_PARALLEL = 0.95
 _LEAST_PACE = 0.4
 _BIN_M = 10.0
 
@@ -187,8 +188,13 @@ def _strayed(curve: Curve, main: Layout, layout: Layout) -> bool:
         away = ~near
         if not away.any():
             continue
+        facing = np.einsum(
+            "ij,ij->i", lap.path.direction[lap.part][away], curve.direction(where[away])
+        )
         pace = np.interp(where[away], there[order], speed, period=curve.length_m)
-        slow.append(float(np.median(lap.path.speed_mps[lap.part][away] / np.maximum(pace, 1.0))))
+        share = float(np.median(lap.path.speed_mps[lap.part][away] / np.maximum(pace, 1.0)))
+        # The pit lane runs beside the track; a chicane, slow as it is, does not.
+        slow.append(share if facing.mean() > _PARALLEL else 1.0)
     return len(layout.laps) == 1 or len(slow) == 0 or float(np.median(slow)) < _SLOW
 
 

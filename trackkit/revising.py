@@ -16,7 +16,7 @@ from trackkit.errors import NoLapError
 from trackkit.geodesy import Floats
 from trackkit.laps_found import FoundLap
 from trackkit.laying import now, stretches, with_line
-from trackkit.layouts import layouts_of, share_of
+from trackkit.layouts import Layout, layouts_of, share_of
 from trackkit.linesmoothing import smoothed_curve
 from trackkit.places import ends_chainage
 from trackkit.recording import Recording
@@ -80,8 +80,8 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
         When no recording holds a whole lap, or none of this track.
     """
     per_recording, remarks = laps_found(recordings, track.plane, is_open=not track.closed)
-    laps = _laps_of(track, [lap for found in per_recording for lap in found])
-    fitted = fit_line(laps, closed=track.closed)
+    layout = _layout_of(track, [lap for found in per_recording for lap in found])
+    fitted = fit_line(layout.laps, closed=track.closed, strays=layout.strays)
     remarks += tuple(reason for _, reason in fitted.rejected)
 
     old = track.curve
@@ -141,10 +141,10 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     return Revision(build, found, (float(moved[0]), float(moved[1])))
 
 
-def _laps_of(track: Track, laps: list[FoundLap]) -> list[FoundLap]:
+def _layout_of(track: Track, laps: list[FoundLap]) -> Layout:
     """Pick the laps of the layout that is most like a track."""
     if not track.closed:
-        return laps
+        return Layout(tuple(laps))
     layouts = layouts_of(laps)
     shares = [share_of(track.curve, layout.laps[0]) for layout in layouts]
     best = int(np.argmax(shares))
@@ -156,9 +156,7 @@ def _laps_of(track: Track, laps: list[FoundLap]) -> list[FoundLap]:
             file=names,
             remedy="build a track of its own from these laps",
         )
-    layout = layouts[best]
-    wanted = {id(lap) for lap in (*layout.laps, *layout.strays)}
-    return [lap for lap in laps if id(lap) in wanted]
+    return layouts[best]
 
 
 def _lateral(old: Curve, chainage_m: Floats, new: Curve) -> tuple[Floats, Floats]:
