@@ -19,11 +19,13 @@ LEAST_SCALE_M = 0.35
 """Drivers' lines scatter by this much at least, one sigma: less is chance."""
 TWO_APART_M = 4.0
 """Where two laps alone are farther apart than this, the slower one has left the line."""
+LAP_SIGMA_M = 0.15
+"""Shift that a lap has of its own at least, one sigma on one axis."""
 _SCALE_OVER_M = 300.0
 _STRAY_MARGIN_M = 15.0
 _FADE_M = 30.0
 _SEAM_M = 60.0
-_LAP_SIGMA_M = 0.15
+
 _PRIOR_FREEDOM = 4.0
 
 
@@ -229,7 +231,7 @@ def _mean(level: Floats, weight: Floats, chainage_m: Floats, curve: Curve) -> Fl
     return np.asarray(np.interp(chainage_m, chainage_m[known], mean, period=period))
 
 
-def wander_covariance(laps: Sequence[FoundLap]) -> Floats:
+def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M) -> Floats:
     """Covariance of the shifts that receivers' wander gives to laps, on one axis, m^2.
 
     Between recordings there is none.  Within one, where Doppler velocities let the smoother see
@@ -237,10 +239,11 @@ def wander_covariance(laps: Sequence[FoundLap]) -> Floats:
     linear estimate of the mean of a first-order Gauss-Markov process, sigma^2 2T / (D + 2T) with
     T its time constant and D the duration; without, it is that process's covariance between the
     means over the laps (Brown & Hwang, Introduction to Random Signals and Applied Kalman
-    Filtering; from memory).
+    Filtering; from memory).  `lap_sigma_m` is what each lap's shift has of its own besides: a
+    driver's line, too, is shifted as a whole now and then.
     """
     count = len(laps)
-    covariance = _LAP_SIGMA_M**2 * np.eye(count)
+    covariance = lap_sigma_m**2 * np.eye(count)
     owner = np.array([id(lap.path.drive) for lap in laps])
     for one in set(owner.tolist()):
         mine = np.flatnonzero(owner == one).tolist()
@@ -261,19 +264,37 @@ def wander_covariance(laps: Sequence[FoundLap]) -> Floats:
 
 def _place(laps: Sequence[FoundLap], shift_m: Floats) -> tuple[Floats, float, str]:
     """Estimate the line's shift as a whole, its sigma on one axis, and say how."""
-    information = np.linalg.inv(wander_covariance(laps))
-    total = float(information.sum())
-    weight = information.sum(axis=1) / total
-    whole = weight @ shift_m
+    owner = np.array([id(lap.path.drive) for lap in laps])
+    members = [np.flatnonzero(owner == one) for one in dict.fromkeys(owner.tolist())]
+    covariance = wander_covariance(laps, _own_sigma(shift_m, members))
+    weight = np.zeros(len(laps))
+    told, place = [], []
+    for mine in members:
+        each = np.linalg.inv(covariance[np.ix_(mine, mine)]).sum(axis=1)
+        weight[mine] = each
+        told.append(float(each.sum()))
+        place.append(each @ shift_m[mine] / each.sum())
+    total = float(np.sum(told))
+    whole = weight @ shift_m / total
     sigma = 1.0 / np.sqrt(total)
-    recordings = len({id(lap.path.drive) for lap in laps})
+    recordings = len(members)
     said = f"from a receiver's usual wander over {len(laps)} lap{'s' if len(laps) > 1 else ''}"
     if recordings > 1:
         # How the recordings lie beside each other tests the wander assumed (Birge 1932, from
         # memory), weighed with what is known beforehand as so many degrees of freedom.
-        away = shift_m - whole
-        squares = float(np.einsum("ia,ij,ja->", away, information, away))
-        freedom = 2.0 * (len(laps) - 1)
+        squares = float(np.sum(np.array(told)[:, None] * (np.array(place) - whole) ** 2))
+        freedom = 2.0 * (recordings - 1)
         sigma *= np.sqrt((squares + _PRIOR_FREEDOM) / (freedom + _PRIOR_FREEDOM))
         said += f", and from how {recordings} recordings lie beside each other"
     return np.asarray(whole), float(sigma), said
+
+
+def _own_sigma(shift_m: Floats, members: Sequence[NDArray[np.intp]]) -> float:
+    """Read how far laps of one recording are shifted against each other, on one axis."""
+    squares, freedom = 0.0, 0
+    for mine in members:
+        squares += float(((shift_m[mine] - shift_m[mine].mean(axis=0)) ** 2).sum())
+        freedom += 2 * (len(mine) - 1)
+    if freedom < _PRIOR_FREEDOM:
+        return LAP_SIGMA_M
+    return max(LAP_SIGMA_M, float(np.sqrt(squares / freedom)))
