@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal
+from pathlib import Path
 
 import numpy as np
 
@@ -18,14 +17,15 @@ from trackkit.clearance import (
     distance_to_other_piece,
 )
 from trackkit.errors import PlaceError, TrackFileError, TrackkitError
+from trackkit.findings import SEVERITIES as SEVERITIES
+from trackkit.findings import Finding, marked, new_finding
+from trackkit.gatechecks import QUALITY_RULES, on_bridge
+from trackkit.gatequality import TimingQuality, timing_quality
 from trackkit.gates import BESIDE_THE_TRACK
 from trackkit.places import ends_chainage
-from trackkit.track import Gate, Position, Track
+from trackkit.track import Gate, Track
 from trackkit.trackdocument import track_from_document
-from trackkit.trackfile import read_document, schema_faults
-
-Severity = Literal["error", "warning", "note"]
-SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
+from trackkit.trackfile import read_document, read_track, schema_faults
 
 NOT_SQUARE_DEG = 10.0
 CLOSURE_GAP_M = 0.05
@@ -35,38 +35,10 @@ LENGTH_WITHIN = 1e-3
 """Share by which the declared length may differ from the geometry."""
 CHAINAGE_WITHIN_M = 1.0
 BRIDGE_WITHIN_M = 10.0
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Something a check has to say.
-
-    Parameters
-    ----------
-    severity
-        How bad it is: times will be wrong (error), may be (warning), or worth knowing (note).
-    rule
-        Short name of the rule, stable, for acceptance and scripts.
-    feature
-        Id of the feature it is about, or None for the whole track.
-    chainage_m
-        Where along the centreline, metres, or None.
-    position
-        Where on the ground, (longitude, latitude), degrees, or None.
-    message, remedy
-        What is wrong, and what to do; sentences without full stops.
-    accepted
-        Whether the track file says that this finding is accepted.
-    """
-
-    severity: Severity
-    rule: str
-    feature: str | None
-    chainage_m: float | None
-    position: Position | None
-    message: str
-    remedy: str
-    accepted: bool = False
+CORNER_WITHIN_M = 5.0
+KINK_M = 2.0
+KINK_DEG = 75.0
+"""The tightest hairpins of kart circuits have radii of about 3 m and turn 40 degrees in 2 m."""
 
 
 def check_file(path: str | os.PathLike[str]) -> tuple[Track | None, list[Finding]]:
@@ -103,6 +75,25 @@ def check_file(path: str | os.PathLike[str]) -> tuple[Track | None, list[Finding
         return None, findings
 
 
+def layouts_beside(path: str | os.PathLike[str], track: Track) -> list[Track]:
+    """Read the other layouts of a circuit: track files of its name in the same folder.
+
+    Files that cannot be read are left out: they are not what is being checked.
+    """
+    found = []
+    here = Path(path).resolve()
+    for other in sorted(here.parent.glob("*.geojson")):
+        if other == here:
+            continue
+        try:
+            layout = read_track(other, validate=False)
+        except TrackkitError:
+            continue
+        if layout.name == track.name and layout.id != track.id:
+            found.append(layout)
+    return found
+
+
 def _feature_in(place: str) -> str | None:
     for word in ("feature ", "gate "):
         if place.startswith(word) and not place.startswith("feature number"):
@@ -110,8 +101,15 @@ def _feature_in(place: str) -> str | None:
     return None
 
 
-def check_track(track: Track) -> list[Finding]:
-    """Check the geometry of a track.
+def check_track(track: Track, quality: TimingQuality | None = None) -> list[Finding]:
+    """Check the geometry of a track, and what it does to times.
+
+    Parameters
+    ----------
+    track
+        The track.
+    quality
+        Speeds and noise to judge its gates by; assumed where None.
 
     Returns
     -------
@@ -131,37 +129,17 @@ def check_track(track: Track) -> list[Finding]:
         ]  # fmt: skip
     for rule in RULES:
         findings += rule(track)
-    accepted = {(entry.get("rule"), entry.get("feature")) for entry in track.accepted}
-    marked = [replace(f, accepted=True) if (f.rule, f.feature) in accepted else f for f in findings]
-    return sorted(
-        marked,
-        key=lambda f: (
-            SEVERITIES.index(f.severity),
-            -1.0 if f.chainage_m is None else f.chainage_m,
-        ),
-    )
-
-
-def _finding(
-    track: Track,
-    severity: Severity,
-    rule: str,
-    feature: str | None,
-    chainage_m: float | None,
-    message: str,
-    remedy: str,
-) -> Finding:
-    position = None
-    if chainage_m is not None:
-        longitude, latitude = track.plane.to_geographic(track.curve.position(chainage_m))
-        position = (float(longitude), float(latitude))
-    return Finding(severity, rule, feature, chainage_m, position, message, remedy)
+    if not any(finding.rule == "too-few-points" for finding in findings):
+        quality = quality or timing_quality(track)
+        for judge in QUALITY_RULES:
+            findings += judge(track, quality)
+    return marked(track, findings)
 
 
 def _points(track: Track) -> Iterator[Finding]:
     count = len(track.curve.vertex_m)
     if count < FEWEST_POINTS:
-        yield _finding(
+        yield new_finding(
             track, "error", "too-few-points", "centreline", 0.0,
             f"the centreline has {count} points; a track needs {FEWEST_POINTS} or more to be "
             "followed",
@@ -171,7 +149,7 @@ def _points(track: Track) -> Iterator[Finding]:
 
 def _closure(track: Track) -> Iterator[Finding]:
     if track.closed and track.centreline.gap_m > CLOSURE_GAP_M:
-        yield _finding(
+        yield new_finding(
             track, "error", "closure-gap", "centreline", track.curve.length_m,
             f"the track is closed but its line ends {track.centreline.gap_m:.2f} m from where it "
             "begins",
@@ -182,7 +160,7 @@ def _closure(track: Track) -> Iterator[Finding]:
 def _length(track: Track) -> Iterator[Finding]:
     actual = track.curve.length_m
     if abs(track.length_m - actual) > LENGTH_WITHIN * actual:
-        yield _finding(
+        yield new_finding(
             track, "error", "length", "centreline", None,
             f"the declared length is {track.length_m:.2f} m but the line is {actual:.2f} m long",
             f"set length_m to {actual:.2f}",
@@ -193,7 +171,7 @@ def _direction(track: Track) -> Iterator[Finding]:
     actual = direction_of(track.curve)
     if track.direction != actual:
         told = track.direction or "neither way round"
-        yield _finding(
+        yield new_finding(
             track, "error", "direction", "centreline", None,
             f"the declared direction is {told} but the line runs "
             f"{actual or 'neither way round (a figure of eight, or not closed)'}",
@@ -211,11 +189,67 @@ def _simple(track: Track) -> Iterator[Finding]:
             for a, b in ((over, under), (under, over))
         )
         if not known:
-            yield _finding(
+            yield new_finding(
                 track, "error", "crosses-itself", "centreline", first,
                 f"the line crosses itself at {first:.0f} m and {second:.0f} m and no bridge is "
                 "declared there",
                 "declare the bridge in crossovers, or mend the line",
+            )  # fmt: skip
+
+
+def _kinks(track: Track) -> Iterator[Finding]:
+    """Find places where the line turns as no vehicle can: a stray vertex, or one out of order."""
+    curve = track.curve
+    chainage = curve.chainages(0.5)
+    direction = curve.direction(chainage)
+    apart = max(1, round(KINK_M / (chainage[1] - chainage[0])))
+    ahead = np.roll(direction, -apart, axis=0)
+    turned = np.degrees(np.arccos(np.clip((direction * ahead).sum(axis=1), -1.0, 1.0)))
+    if not curve.closed:
+        turned[-apart:] = 0.0
+    if float(turned.max()) > KINK_DEG:
+        where = float(curve.wrap(chainage[int(np.argmax(turned))] + 0.5 * KINK_M))
+        yield new_finding(
+            track, "error", "kink", "centreline", where,
+            f"the line turns by {float(turned.max()):.0f} degrees within {KINK_M:.0f} m, as no "
+            "vehicle does",
+            "take out the stray position there, or build the line again",
+        )  # fmt: skip
+
+
+def _bridges(track: Track) -> Iterator[Finding]:
+    """Find declared bridges where the line does not cross itself."""
+    crossings = list(self_crossings(track.curve)) if track.crossovers else []
+    for declared in track.crossovers:
+        near = any(
+            max(
+                float(track.curve.separation(first, a)), float(track.curve.separation(second, b))
+            ) <= BRIDGE_WITHIN_M
+            for first, second, _ in crossings
+            for a, b in (
+                (declared.over_m, declared.under_m), (declared.under_m, declared.over_m)
+            )
+        )  # fmt: skip
+        if not near:
+            yield new_finding(
+                track, "warning", "bridge-nowhere", "centreline", declared.over_m,
+                f"a bridge is declared at {declared.over_m:.0f} m over {declared.under_m:.0f} m, "
+                "but the line does not cross itself there",
+                "correct its chainages in crossovers, or remove it",
+            )  # fmt: skip
+
+
+def _corner_places(track: Track) -> Iterator[Finding]:
+    """Find corners whose apex is not where their chainage says."""
+    for corner in track.corners:
+        there = track.plane.to_plane(*corner.apex)
+        away = float(np.linalg.norm(track.curve.position(corner.apex_m) - there))
+        if away > CORNER_WITHIN_M:
+            yield new_finding(
+                track, "warning", "corner-place", corner.id or None, corner.apex_m,
+                f"the apex of corner {corner.number} is {away:.1f} m from where its chainage "
+                f"({corner.apex_m:.1f} m) is on the line",
+                "correct its apex_m, or build the track again",
             )  # fmt: skip
 
 
@@ -224,19 +258,21 @@ def _gate_set(track: Track) -> Iterator[Finding]:
     for kind in needed:
         found = [gate for gate in track.gates if gate.kind == kind]
         if not found:
-            yield _finding(
+            yield new_finding(
                 track, "error", "gate-missing", None, None, f"the track has no {kind} gate",
                 f"place one with `trackkit gate place TRACK {kind} PLACE`",
             )  # fmt: skip
         for extra in found[1:]:
-            yield _finding(
+            yield new_finding(
                 track, "error", "gate-twice", extra.id, extra.chainage_m,
                 f"the track has more than one {kind} gate",
                 f"remove all but one with `trackkit gate remove TRACK {extra.id}`",
             )  # fmt: skip
-    ids = [gate.id for gate in track.gates] + [corner.id for corner in track.corners]
+    ids = [track.centreline.id]
+    ids += [one.id for group in (track.gates, track.corners, track.pit_lanes) for one in group]
+    ids = [one for one in ids if one]
     for feature in sorted({i for i in ids if ids.count(i) > 1}):
-        yield _finding(
+        yield new_finding(
             track, "error", "id-twice", feature, None,
             f"more than one feature has the id {feature}", "give each feature an id of its own",
         )  # fmt: skip
@@ -250,14 +286,14 @@ def _gate_geometry(track: Track) -> Iterator[Finding]:
                 track, gate.left, gate.right, gate.chainage_m, must_cross=not beside
             )
         except PlaceError as error:
-            yield _finding(
+            yield new_finding(
                 track, "error", "gate-off-track", gate.id, gate.chainage_m,
                 f"gate {gate.name}: {error.what}",
                 f"move it with `trackkit gate move TRACK {gate.id} PLACE`",
             )  # fmt: skip
             continue
         if track.curve.separation(chainage, gate.chainage_m) > CHAINAGE_WITHIN_M:
-            yield _finding(
+            yield new_finding(
                 track, "warning", "gate-chainage", gate.id, chainage,
                 f"gate {gate.name} says {gate.chainage_m:.1f} m but crosses the line at "
                 f"{chainage:.1f} m",
@@ -276,13 +312,13 @@ def _square(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
     ahead = track.curve.direction(chainage_m)
     off = float(np.degrees(np.arctan2(-span @ ahead, span @ aside)))
     if abs(off) > 90.0:
-        yield _finding(
+        yield new_finding(
             track, "error", "gate-backwards", gate.id, chainage_m,
             f"gate {gate.name} has its left end on the driver's right, so no crossing counts",
             "swap its ends",
         )  # fmt: skip
     elif abs(off) > NOT_SQUARE_DEG:
-        yield _finding(
+        yield new_finding(
             track, "warning", "gate-not-square", gate.id, chainage_m,
             f"gate {gate.name} is {abs(off):.0f} degrees off square to the track",
             f"place it square with `trackkit gate move TRACK {gate.id} {chainage_m:.0f}m`",
@@ -296,7 +332,7 @@ def _ends(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
     for side, end in zip(("left", "right"), track.gate_ends(gate), strict=True):
         reach = float(np.linalg.norm(end - centre))
         if reach < half:
-            yield _finding(
+            yield new_finding(
                 track, "warning", "gate-narrow", gate.id, chainage_m,
                 f"gate {gate.name} reaches {reach:.1f} m to the {side}, less than half the band "
                 f"({half:.1f} m)",
@@ -316,6 +352,8 @@ def _other_track(track: Track, gate: Gate, chainage_m: float) -> Iterator[Findin
         f"make it narrower with `trackkit gate move TRACK {gate.id} {chainage_m:.0f}m --width M`, "
         "or move it where the track has more room"
     )
+    if others and on_bridge(track, gate, chainage_m):
+        return
     if others:
         same_way = [c for c in others if float(track.curve.direction(c) @ own) > 0]
         effect = (
@@ -323,7 +361,7 @@ def _other_track(track: Track, gate: Gate, chainage_m: float) -> Iterator[Findin
             if same_way
             else "cars there pass it the other way, and noise can trigger it"
         )
-        yield _finding(
+        yield new_finding(
             track, "error", "gate-crosses-other-track", gate.id, chainage_m,
             f"gate {gate.name} also crosses the track at "
             + ", ".join(f"{c:.0f} m" for c in others) + f"; {effect}",
@@ -334,7 +372,7 @@ def _other_track(track: Track, gate: Gate, chainage_m: float) -> Iterator[Findin
     for side, end in zip(("left", "right"), ends, strict=True):
         away = distance_to_other_piece(track.curve, chainage_m, end)
         if away < accuracy - NEAR_ENOUGH_M:
-            yield _finding(
+            yield new_finding(
                 track, "warning", "gate-end-near-other-track", gate.id, chainage_m,
                 f"the {side} end of gate {gate.name} is {away:.1f} m from another piece of track "
                 f"(one where the line has turned by more than {OWN_TURN_DEG:.0f} degrees), within "
@@ -352,7 +390,7 @@ def _order(track: Track) -> Iterator[Finding]:
         if before.kind == "finish" and track.closed:
             continue
         if after.chainage_m <= before.chainage_m or (track.closed and after.kind == "finish"):
-            yield _finding(
+            yield new_finding(
                 track, "error", "gate-order", after.id, after.chainage_m,
                 f"gate {after.name} ({after.chainage_m:.1f} m) is numbered after {before.name} "
                 f"({before.chainage_m:.1f} m) but comes before it on the road",
@@ -361,7 +399,7 @@ def _order(track: Track) -> Iterator[Finding]:
     orders = [gate.order for gate in track.gates]
     for gate in stored:
         if orders.count(gate.order) > 1:
-            yield _finding(
+            yield new_finding(
                 track, "error", "gate-order", gate.id, gate.chainage_m,
                 f"gate {gate.name} shares the order {gate.order} with another gate",
                 "number the gates in racing order",
@@ -378,7 +416,7 @@ def _datum(track: Track) -> Iterator[Finding]:
             return
         away = float(track.curve.separation(chainage, 0.0))
         if away > CHAINAGE_WITHIN_M:
-            yield _finding(
+            yield new_finding(
                 track, "warning", "datum", gate.id, chainage,
                 f"the centreline begins {away:.1f} m from the finish gate, so chainages do not "
                 "count from it",
@@ -392,6 +430,9 @@ RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
     _length,
     _direction,
     _simple,
+    _kinks,
+    _bridges,
+    _corner_places,
     _gate_set,
     _datum,
     _gate_geometry,

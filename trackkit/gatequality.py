@@ -21,6 +21,8 @@ from trackkit.track import Track
 
 ASSUMED_LINE_M = 0.5
 """Standard deviation of the driven line to the side, lap by lap (common practice, no source)."""
+LINE_KEPT_M = 75.0
+"""A driver keeps to one side for about this long (common practice, no source)."""
 STRAIGHTER_THAN_M = 1000.0
 """A line of a greater radius than this counts as straight."""
 BRAKING_MPS2 = 2.0
@@ -46,7 +48,7 @@ class TimingQuality:
         Shape (n,): speed, and one sigma of the driven line to the side.
     turned_rad
         Shape (n,): by how much the line has turned since the straight before, or will have turned
-        until the straight after, whichever is less.
+        until the straight after, whichever is less, within `LINE_KEPT_M`.
     error
         Of positions.
     basis
@@ -292,7 +294,11 @@ def _spread(values: Floats) -> float:
 
 
 def _turned(curve: Curve, chainage_m: Floats) -> Floats:
-    """Angle turned since the last straight, or until the next, whichever is less, radians."""
+    """Angle turned since the last straight, or until the next, whichever is less, radians.
+
+    No more counts than what is turned within `LINE_KEPT_M`: a line does not stay to one side for
+    longer.
+    """
     step = float(chainage_m[1] - chainage_m[0])
     bend = smoothed_curvature(curve, chainage_m)
     hand = np.where(np.abs(bend) > 1.0 / STRAIGHTER_THAN_M, np.sign(bend), 0.0)
@@ -301,6 +307,10 @@ def _turned(curve: Curve, chainage_m: Floats) -> Floats:
     forward = _accumulated(turn, side)
     backward = _accumulated(turn[::-1], side[::-1])[::-1]
     least = np.minimum(forward, backward)
+    total = np.concatenate([[0.0], np.cumsum(turn)])
+    index = np.arange(len(turn)) + 1
+    kept = total[index] - total[np.maximum(index - round(LINE_KEPT_M / step), 0)]
+    least = np.minimum(least, kept)
     count = len(chainage_m)
     return np.asarray(least[count : 2 * count] if curve.closed else least)
 

@@ -44,7 +44,7 @@ def demo(out: str | None) -> None:
         else ["build", lap, "--name", truth.name, "-o", track],
     )
     built = read_track(track)
-    for number, share in enumerate((0.34, 0.68), start=1):
+    for number, share in enumerate((0.42, 0.69), start=1):
         _step(
             f"Sector gate {number} is placed",
             ["gate", "place", track, "sector", f"{share * built.length_m:.0f}m"],

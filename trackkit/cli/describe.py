@@ -1,16 +1,13 @@
-"""``trackkit describe``, ``check`` and ``diff``: what a track file says."""
+"""``trackkit describe`` and ``diff``: what a track file says."""
 
 from __future__ import annotations
 
-import shlex
-from collections import Counter
-from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import click
 import numpy as np
 
-from trackkit.checks import SEVERITIES
 from trackkit.cli.common import (
     Command,
     gate_rows,
@@ -21,12 +18,8 @@ from trackkit.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from trackkit.checks import Finding
     from trackkit.corners import Straight
     from trackkit.track import Track
-
-
-_MOST_OF_A_RULE = 5
 
 
 def title(track: Track) -> str:
@@ -123,78 +116,6 @@ def _heights(track: Track) -> dict[str, float] | None:
         "steepest_percent": round(float(slope[steepest]), 2),
         "steepest_at_m": round(float(chainage[steepest]), 1),
     }
-
-
-@click.command(cls=Command)
-@click.argument("track_path", metavar="TRACK")
-@json_option
-@click.pass_context
-def check(ctx: click.Context, track_path: str, as_json: bool) -> None:
-    """Check the geometry of a track file; exit with 1 when an error is not accepted."""
-    from trackkit.checks import check_file
-
-    _, findings = check_file(track_path)
-    if as_json:
-        print_json({"findings": [finding_row(f) for f in findings]})
-    elif not findings:
-        click.echo(f"{track_path}: nothing found")
-    else:
-        for line in _finding_lines(findings, track_path):
-            click.echo(line)
-    if any(f.severity == "error" and not f.accepted for f in findings):
-        ctx.exit(1)
-
-
-def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
-    """Write findings for people; of many of one rule only the first few, and their count."""
-    shown = Counter[str]()
-    count = Counter(finding.rule for finding in findings)
-    for finding in findings:
-        shown[finding.rule] += 1
-        if shown[finding.rule] <= _MOST_OF_A_RULE:
-            yield finding_text(finding).replace(" TRACK ", f" {shlex.quote(path)} ")
-        elif shown[finding.rule] == count[finding.rule]:
-            more = count[finding.rule] - _MOST_OF_A_RULE
-            yield f"    and {more} more of {finding.rule} (--json lists them all)"
-    total = Counter(f.severity for f in findings if not f.accepted)
-    said = [
-        f"{total[severity]} {severity}{'' if total[severity] == 1 else 's'}"
-        for severity in SEVERITIES
-        if total[severity]
-    ]
-    accepted = sum(finding.accepted for finding in findings)
-    if accepted:
-        said.append(f"{accepted} accepted")
-    yield f"{path}: {', '.join(said)}"
-
-
-def finding_row(finding: Finding) -> dict[str, Any]:
-    """Write a finding as ``check --json`` does."""
-    return {
-        "severity": finding.severity,
-        "rule": finding.rule,
-        "feature": finding.feature,
-        "chainage_m": None if finding.chainage_m is None else round(finding.chainage_m, 2),
-        "position": None if finding.position is None else [round(v, 8) for v in finding.position],
-        "message": finding.message,
-        "remedy": finding.remedy,
-        "accepted": finding.accepted,
-    }
-
-
-def finding_text(finding: Finding) -> str:
-    """Write a finding for people, on two lines."""
-    where = [f"feature {finding.feature}"] if finding.feature else []
-    if finding.chainage_m is not None:
-        where.append(f"at {finding.chainage_m:.1f} m")
-    if finding.position is not None:
-        where.append(f"{finding.position[1]:.6f},{finding.position[0]:.6f}")
-    state = " (accepted)" if finding.accepted else ""
-    place = f" [{', '.join(where)}]" if where else ""
-    return (
-        f"{finding.severity}{state} {finding.rule}{place}: {finding.message}\n"
-        f"    to do: {finding.remedy}"
-    )
 
 
 @click.command(cls=Command)

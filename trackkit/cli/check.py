@@ -1,0 +1,169 @@
+"""``trackkit check``: what is wrong with a track file, and what somebody has accepted."""
+
+from __future__ import annotations
+
+import shlex
+from collections import Counter
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trackkit.cli.common import Command, json_option, print_json, read_recordings, remark
+from trackkit.findings import SEVERITIES
+
+if TYPE_CHECKING:
+    from trackkit.findings import Finding
+    from trackkit.track import Track
+
+_MOST_OF_A_RULE = 5
+
+
+@click.command(cls=Command)
+@click.argument("track_path", metavar="TRACK")
+@click.option(
+    "--recording",
+    "recording_paths",
+    multiple=True,
+    metavar="FILE",
+    help="Judge by what a recording shows too; may be given several times.",
+)
+@click.option(
+    "--accept",
+    nargs=2,
+    metavar="RULE FEATURE",
+    help="Store in TRACK that this finding is accepted; FEATURE is - for the whole track.",
+)
+@click.option("--reason", metavar="TEXT", help="Why it is accepted.")
+@click.option("--by", metavar="NAME", help="Who accepts it.")
+@json_option
+@click.pass_context
+def check(
+    ctx: click.Context,
+    track_path: str,
+    recording_paths: tuple[str, ...],
+    accept: tuple[str, str] | None,
+    reason: str | None,
+    by: str | None,
+    as_json: bool,
+) -> None:
+    """Check a track file; exit with 1 when an error is not accepted.
+
+    Other layouts of the same circuit in the same folder are compared where they share tarmac.
+    """
+    from trackkit.checks import check_file, layouts_beside
+    from trackkit.findings import marked
+    from trackkit.gatechecks import check_against
+
+    if accept is not None and not reason:
+        raise click.UsageError("--accept needs a --reason, which is stored with it")
+    if accept is None and (reason or by):
+        raise click.UsageError("--reason and --by go with --accept")
+    track, findings = check_file(track_path)
+    failed = False
+    if track is not None:
+        for other in layouts_beside(track_path, track):
+            findings += check_against(track, other)
+        recordings, errors = read_recordings(recording_paths)
+        failed = bool(errors)
+        if recordings:
+            from trackkit.recordingchecks import check_recording
+
+            schema = [f for f in findings if f.rule in ("schema", "gate-disagrees")]
+            found = [f for one in recordings for f in check_recording(track, one)[0]]
+            findings = list(dict.fromkeys([*schema, *found]))
+        findings = marked(track, findings)
+    elif recording_paths:
+        remark("the recordings were not looked at: the track file has no usable geometry")
+    if accept is not None:
+        track = _accepted(track_path, track, findings, accept, str(reason), by)
+        findings = marked(track, findings)
+    if as_json:
+        print_json({"findings": [finding_row(f) for f in findings]})
+    elif not findings:
+        click.echo(f"{track_path}: nothing found")
+    else:
+        for line in _finding_lines(findings, track_path):
+            click.echo(line)
+    if failed or any(f.severity == "error" and not f.accepted for f in findings):
+        ctx.exit(1)
+
+
+def _accepted(
+    path: str,
+    track: Track | None,
+    findings: list[Finding],
+    which: tuple[str, str],
+    reason: str,
+    by: str | None,
+) -> Track:
+    """Store an acceptance in the track file."""
+    from trackkit.building import now
+    from trackkit.errors import TrackFileError
+    from trackkit.findings import accept
+    from trackkit.trackfile import write_track
+
+    if track is None or any(f.rule == "schema" for f in findings):
+        raise TrackFileError(
+            "breaks the format, which cannot be accepted", file=path, remedy="mend the file first"
+        )
+    rule, name = which
+    feature = None if name == "-" else name
+    today = now()
+    changed = accept(track, findings, rule, feature, reason=reason, date=today[:10], by=by)
+    about = f"{rule} on {feature}" if feature else rule
+    changed = changed.revised_by(f"accepted {about}: {reason}", today, by)
+    write_track(changed, path, force=True, keep_previous=True)
+    return changed
+
+
+def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
+    """Write findings for people; of many of one rule only the first few, and their count."""
+    shown = Counter[str]()
+    count = Counter(finding.rule for finding in findings)
+    for finding in findings:
+        shown[finding.rule] += 1
+        if shown[finding.rule] <= _MOST_OF_A_RULE:
+            yield finding_text(finding).replace(" TRACK ", f" {shlex.quote(path)} ")
+        elif shown[finding.rule] == count[finding.rule]:
+            more = count[finding.rule] - _MOST_OF_A_RULE
+            yield f"    and {more} more of {finding.rule} (--json lists them all)"
+    total = Counter(f.severity for f in findings if not f.accepted)
+    said = [
+        f"{total[severity]} {severity}{'' if total[severity] == 1 else 's'}"
+        for severity in SEVERITIES
+        if total[severity]
+    ]
+    accepted = sum(finding.accepted for finding in findings)
+    if accepted:
+        said.append(f"{accepted} accepted")
+    yield f"{path}: {', '.join(said)}"
+
+
+def finding_row(finding: Finding) -> dict[str, Any]:
+    """Write a finding as ``check --json`` does."""
+    return {
+        "severity": finding.severity,
+        "rule": finding.rule,
+        "feature": finding.feature,
+        "chainage_m": None if finding.chainage_m is None else round(finding.chainage_m, 2),
+        "position": None if finding.position is None else [round(v, 8) for v in finding.position],
+        "message": finding.message,
+        "remedy": finding.remedy,
+        "accepted": finding.accepted,
+    }
+
+
+def finding_text(finding: Finding) -> str:
+    """Write a finding for people, on two lines."""
+    where = [f"feature {finding.feature}"] if finding.feature else []
+    if finding.chainage_m is not None:
+        where.append(f"at {finding.chainage_m:.1f} m")
+    if finding.position is not None:
+        where.append(f"{finding.position[1]:.6f},{finding.position[0]:.6f}")
+    state = " (accepted)" if finding.accepted else ""
+    place = f" [{', '.join(where)}]" if where else ""
+    return (
+        f"{finding.severity}{state} {finding.rule}{place}: {finding.message}\n"
+        f"    to do: {finding.remedy}"
+    )

@@ -1,0 +1,161 @@
+"""What a recording shows about a track file: laps lost, double counts, true speeds, the line."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+import numpy as np
+
+from trackkit.checks import check_track
+from trackkit.errors import NoLapError
+from trackkit.falsecrossings import parked_probability
+from trackkit.findings import Finding, marked, new_finding
+from trackkit.gatechecks import RARE
+from trackkit.gatequality import timing_quality
+from trackkit.geodesy import Floats
+from trackkit.motion import STANDING_MPS, Drive
+from trackkit.recording import Recording
+from trackkit.timing import LapReport, time_laps
+from trackkit.track import Track
+
+DOUBLE_SHARE = 0.5
+"""Two crossings of a gate within this share of the usual lap are one too many."""
+OFF_LINE_M = 4.0
+"""A line that the laps lie this far from is not the line driven."""
+_PARKED_S = 5.0
+
+
+def check_recording(track: Track, recording: Recording) -> tuple[list[Finding], LapReport]:
+    """Check a track, with what a recording of it shows.
+
+    Speeds, the spread of the line and the receiver's noise are those recorded; what a check
+    without recordings says about the geometry is among the findings.
+
+    Parameters
+    ----------
+    track
+        With the gates a lap needs.
+    recording
+        Of it.
+
+    Returns
+    -------
+    findings, report
+
+    Raises
+    ------
+    PlaceError
+        When the track lacks the gates that laps begin and end at.
+    """
+    report = time_laps(track, recording)
+    try:
+        quality = timing_quality(track, [recording])
+    except NoLapError as error:
+        told = new_finding(
+            track, "error", "recording-elsewhere", None, None,
+            f"{recording.name}: {error.what}",
+            "check that it is of this circuit and layout (`trackkit locate` tells which it is)",
+        )  # fmt: skip
+        return marked(track, [*check_track(track), told]), report
+    findings = check_track(track, quality)
+    for rule in (_lost, _double, _off_line, _parked):
+        findings += rule(track, recording, report)
+    return marked(track, findings), report
+
+
+def _lost(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find gates that laps went by without a crossing."""
+    whole = [lap for lap in report.laps if lap.kind in ("flying", "pit")]
+    missed = Counter(gate for lap in whole for gate in lap.missed)
+    for gate_id, count in missed.items():
+        gate = track.gate(gate_id)
+        yield new_finding(
+            track, "warning", "recording-lost", gate_id, gate.chainage_m,
+            f"{recording.name}: gate {gate.name} was missed on {count} of {len(whole)} laps",
+            f"look at the map of the recording; widen it with `trackkit gate move TRACK {gate_id} "
+            f"{gate.chainage_m:.0f}m --width M`, or move it",
+        )  # fmt: skip
+    if not any(lap.counts for lap in report.laps):
+        yield new_finding(
+            track, "warning", "recording-no-lap", None, None,
+            f"{recording.name} holds no complete flying lap of this track",
+            "check that it is driven in racing direction (`trackkit reverse TRACK -o TRACK` makes "
+            "the other) and for a lap or more",
+        )  # fmt: skip
+
+
+def _double(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find gates that counted a second time on one lap."""
+    if not track.closed or report.median_s is None:
+        return
+    for gate in track.gates:
+        times = np.array([c.time_s for c in report.crossings if c.gate == gate.id])
+        early = np.diff(times) < DOUBLE_SHARE * report.median_s
+        if early.any():
+            at = float(times[1:][early][0])
+            yield new_finding(
+                track, "error", "recording-double", gate.id, gate.chainage_m,
+                f"{recording.name}: gate {gate.name} counted twice on a lap {int(early.sum())} "
+                f"times, first at {at:.1f} s",
+                "make it narrower, or move it away from other pieces of track and the pit lane",
+            )  # fmt: skip
+
+
+def _off_line(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find a centreline that the laps do not follow."""
+    drive = report.drive
+    offset = _offsets(track, drive)
+    if len(offset) == 0:
+        return
+    usual = float(np.median(np.abs(offset)))
+    if usual > OFF_LINE_M:
+        yield new_finding(
+            track, "warning", "recording-off-line", "centreline", None,
+            f"{recording.name} lies {usual:.1f} m from the centreline (median); the line is not "
+            "the one driven",
+            "build the track from this recording, or look at both on a map",
+        )  # fmt: skip
+
+
+def _offsets(track: Track, drive: Drive) -> Floats:
+    moving = drive.speed_mps > 3.0
+    heading = drive.velocity_mps[moving] / drive.speed_mps[moving, None]
+    _, offset = track.curve.project(drive.position_m[moving], heading)
+    return offset[np.abs(offset) < 100.0]
+
+
+def _parked(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find gates beside which the vehicle stood so near that the wander may cross them."""
+    drive = report.drive
+    standing = drive.speed_mps < STANDING_MPS
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], standing, [False]]).astype(int)))
+    wander = drive.levels.wander_m
+    for gate in track.gates:
+        left, right = track.gate_ends(gate)
+        across = (right - left) / np.linalg.norm(right - left)
+        forward = np.array([-across[1], across[0]])
+        worst, stood = 0.0, 0.0
+        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+            seconds = float(drive.time_s[end - 1] - drive.time_s[begin])
+            if seconds < _PARKED_S:
+                continue
+            middle = drive.position_m[begin:end].mean(axis=0) - left
+            along = float(middle @ across)
+            if not -2.0 * wander < along < gate.width_m + 2.0 * wander:
+                continue
+            behind = -float(middle @ forward)
+            if abs(behind) > 6.0 * wander:
+                continue
+            risk = parked_probability(
+                behind, seconds, wander_m=wander, wander_time_s=drive.levels.wander_time_s
+            )
+            if risk > worst:
+                worst, stood = risk, seconds
+        if worst > RARE:
+            yield new_finding(
+                track, "warning", "recording-parked", gate.id, gate.chainage_m,
+                f"{recording.name}: a vehicle stood for {stood:.0f} s so near gate {gate.name} "
+                f"that positions alone would count it with a probability of {worst:.2f}",
+                "move the gate away from where vehicles wait, or have them wait elsewhere",
+            )  # fmt: skip
