@@ -150,28 +150,28 @@ def _oddness(lap: FoundLap, laps: Sequence[FoundLap]) -> float:
     return float(-(np.abs(lengths / lap.length_m - 1.0) < 0.01).sum())
 
 
-def _beside(curve: Curve, lap: FoundLap) -> tuple[Floats, NDArray[np.bool_], float]:
-    """Tell where a lap is on a line, whether it is near, and what share of the line it covers."""
+def _beside(curve: Curve, lap: FoundLap) -> tuple[Floats, Floats, NDArray[np.bool_], float]:
+    """Tell where and how far off a line a lap is, whether it is near, and what share it covers."""
     position, ahead = lap.path.position_m[lap.part], lap.path.direction[lap.part]
     where, offset = curve.project(position, ahead)
     same_way = np.einsum("ij,ij->i", ahead, curve.direction(where)) > SAME_WAY
     near = (np.abs(offset) <= _NEAR_M) & same_way
     bins = np.zeros(int(curve.length_m / _BIN_M) + 1, dtype=bool)
     bins[(where[near] / _BIN_M).astype(np.intp)] = True
-    return where, near, float(bins.mean())
+    return where, offset, near, float(bins.mean())
 
 
 def share_of(curve: Curve, lap: FoundLap) -> float:
     """Return the share of a line a lap covers, or of the lap that is near it: the smaller one."""
-    _, near, covered = _beside(curve, lap)
+    _, _, near, covered = _beside(curve, lap)
     return float(min(near.mean(), covered))
 
 
 def _same(curve: Curve, lap: FoundLap) -> bool:
     if not 0.9 < lap.length_m / curve.length_m < 1.1:
         return False
-    _, near, covered = _beside(curve, lap)
-    return bool(near.mean() >= _COVERED and covered >= _COVERED and follows(lap, curve))
+    _, offset, near, covered = _beside(curve, lap)
+    return bool(near.mean() >= _COVERED and covered >= _COVERED and follows(np.abs(offset)))
 
 
 def _strayed(curve: Curve, main: Layout, layout: Layout) -> bool:
@@ -182,7 +182,7 @@ def _strayed(curve: Curve, main: Layout, layout: Layout) -> bool:
     speed = usual.path.speed_mps[usual.part][order]
     slow = []
     for lap in layout.laps:
-        where, near, covered = _beside(curve, lap)
+        where, _, near, covered = _beside(curve, lap)
         if min(near.mean(), covered) < _ALIKE:
             return False
         away = ~near
