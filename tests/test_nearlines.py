@@ -88,6 +88,7 @@ WORLD = [
     loop((11.3, 47.2), 500.0, turn_deg=40.0),
 ]
 LINES = pack(WORLD)
+FINE = pack(WORLD, fine=True)
 
 
 @pytest.mark.parametrize("name", PLACES)
@@ -98,7 +99,7 @@ def test_the_nearest_is_right_to_a_decimetre_everywhere(name, distance):
     every = sorted(true_distance(*place, line) for line in near)
 
     line, found = nearest_few(LINES, *place, 3)
-    one, alone = nearest(LINES, [place[0]], [place[1]])
+    one, alone = nearest(FINE, [place[0]], [place[1]])
 
     assert found[:3] == pytest.approx(every[:3], abs=0.1)
     assert alone[0] == pytest.approx(every[0], abs=0.1)
@@ -150,7 +151,7 @@ def test_a_tree_finds_what_measuring_everything_finds(monkeypatch):
     ]
     monkeypatch.setattr(nearlines, "_TREE_FROM_PIECES", 1)
     monkeypatch.setattr(nearlines, "_FIRST_LOOK", 3)
-    by_tree = pack(lines)
+    by_tree = pack(lines, fine=True)
 
     few = [
         nearest_few(by_tree, *place, 4, 500.0) for place in zip(longitude, latitude, strict=True)
@@ -190,7 +191,7 @@ def test_very_many_are_measured_exactly_at_any_distance():
     away = 10 ** generator.uniform(0, 6.5, 25)
     places = [moved((180.0, -17.0), a, d) for a, d in zip(at, away, strict=True)]
 
-    _, distance = nearest(LINES, [p[0] for p in places], [p[1] for p in places])
+    _, distance = nearest(FINE, [p[0] for p in places], [p[1] for p in places])
 
     for place, found in zip(places, distance.tolist(), strict=True):
         near = sorted(WORLD, key=lambda line, place=place: crude(*place, line))[:4]

@@ -139,6 +139,10 @@ class Atlas:
         return pack([(one.longitude_deg, one.latitude_deg) for one in self.known])
 
     @cached_property
+    def _fine(self) -> Lines:
+        return pack([(one.longitude_deg, one.latitude_deg) for one in self.known], fine=True)
+
+    @cached_property
     def _within_m(self) -> float:
         return max((one.at_within_m for one in self.known), default=AT_WITHIN_M)
 
@@ -191,7 +195,7 @@ class Atlas:
         """
         from trackkit.nearmany import nearest
 
-        return nearest(self.lines, longitude_deg, latitude_deg)
+        return nearest(self._fine, longitude_deg, latitude_deg)
 
     def distances(self, longitude_deg: float, latitude_deg: float) -> list[tuple[Known, float]]:
         """Measure to every track, nearest first, metres."""

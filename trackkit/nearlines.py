@@ -35,9 +35,11 @@ MEAN_RADIUS_M = 6_371_008.8
 """Mean radius of WGS 84, (2a + b) / 3 (NIMA TR8350.2; from memory)."""
 _ROUND_M = 20_000.0
 """Up to here any radius of curvature does: c³ / (24 R²) is 8 mm, and R differs by 0.6 %."""
-_FIRST_LOOK = 64
-_PIECE_M = 250.0
-_PIECE_SEGMENTS = 64
+_FIRST_LOOK = 12
+_PIECE = (2_000.0, 512)
+_FINE_PIECE = (250.0, 64)
+"""Metres and segments a piece has at most.  For one position few pieces are quicker, since what
+counts is how many there are to look at; for very many, few segments in each."""
 _TREE_FROM_PIECES = 2_000
 """With fewer pieces than this, measuring every one is quicker than loading SciPy."""
 _A_M = 6_378_137.0
@@ -180,7 +182,7 @@ def arc_m(chord_m: float, start_m: Sequence[float], end_m: Sequence[float]) -> f
     return 2.0 / bend * math.asin(min(0.5 * bend * chord_m, 1.0))
 
 
-def pack(lines: Sequence[tuple[Floats, Floats]]) -> Lines:
+def pack(lines: Sequence[tuple[Floats, Floats]], *, fine: bool = False) -> Lines:
     """Cut lines into pieces.
 
     Parameters
@@ -188,6 +190,8 @@ def pack(lines: Sequence[tuple[Floats, Floats]]) -> Lines:
     lines
         Longitudes and latitudes of each, degrees; at least two positions a line.  Segments are
         geodesics.
+    fine
+        Into smaller ones, for very many positions.
     """
     if not lines:
         none, zero = np.zeros(0, dtype=np.intp), np.zeros(1, dtype=np.intp)
@@ -203,7 +207,7 @@ def pack(lines: Sequence[tuple[Floats, Floats]]) -> Lines:
         vertex, begin = _refined(longitude, latitude, vertex, begin, step)
         step = np.linalg.norm(np.diff(vertex, axis=0), axis=1)
         step[begin[1:-1] - 1] = 0.0
-    return _cut(vertex, begin, step)
+    return _cut(vertex, begin, step, *(_FINE_PIECE if fine else _PIECE))
 
 
 def _refined(
@@ -230,14 +234,16 @@ def _refined(
     return out, begin + np.concatenate([[0], np.cumsum(np.add.reduceat(added, begin[:-1]))])
 
 
-def _cut(vertex: Floats, begin: Indices, step: Floats) -> Lines:
+def _cut(
+    vertex: Floats, begin: Indices, step: Floats, piece_m: float, piece_segments_most: int
+) -> Lines:
     count = len(begin) - 1
     segments = np.diff(begin) - 1
     line = np.repeat(np.arange(count), segments)
     first = np.arange(len(line)) + line  # between two lines there is one vertex that begins none
     along = np.concatenate([[0.0], np.cumsum(step)])
-    metres = ((along[first] - along[begin[line]]) // _PIECE_M).astype(np.intp)
-    number = (first - begin[line]) // _PIECE_SEGMENTS
+    metres = ((along[first] - along[begin[line]]) // piece_m).astype(np.intp)
+    number = (first - begin[line]) // piece_segments_most
     changes = (np.diff(line) != 0) | (np.diff(metres) != 0) | (np.diff(number) != 0)
     opens = np.concatenate([[0], np.flatnonzero(changes) + 1])
     piece_segments = np.diff(np.concatenate([opens, [len(line)]]))
@@ -348,12 +354,13 @@ def _bounds(
 def _by_chord(lines: Lines, position: Floats, piece: Indices) -> list[tuple[float, int, int]]:
     """Measure straight distances to lines: distance, line and its nearest piece, nearest first."""
     counts = lines.piece_segments[piece]
-    ends = np.cumsum(counts)
+    ends = counts.cumsum()
     segment = np.concatenate(
         [
             lines.segment_m[begin : begin + count]
             for begin, count in zip(lines.piece_begin[piece].tolist(), counts.tolist(), strict=True)
-        ]
+        ],
+        dtype=float,
     )
     away = np.repeat(position - lines.centre_m[piece], counts, axis=0)
     away -= segment[:, :3]
@@ -383,7 +390,8 @@ def _by_geodesic(
     """Turn straight distances into geodesic ones, where far away for the nearest few only."""
     here = position.tolist()
     ranked = [
-        # The middle of the piece, at most 250 m from the foot, tells the direction well enough.
+        # The middle of the piece, a kilometre from the foot, tells the direction well enough: from
+        # 20 km on, where it matters, to 3 degrees, which is 0.1 mm there and less beyond.
         (arc_m(chord, here, lines.centre_m[piece].tolist()), line)
         for chord, line, piece in measured
         if chord <= FAR_M
