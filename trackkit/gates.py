@@ -203,11 +203,27 @@ def _located(
         if turned:
             remarks = (*remarks, "the ends were given right then left; they were swapped")
         gate = replace(gate, left=left, right=right, chainage_m=chainage, surveyed=True)
+        if gate.kind not in BESIDE_THE_TRACK:
+            remarks = (*remarks, _how_it_lies(track, gate))
     else:
         left, right, shortened = square_ends(track, chainage, width_m)
         remarks = (*remarks, *shortened)
         gate = replace(gate, left=left, right=right, chainage_m=chainage, surveyed=False)
     return gate, remarks
+
+
+def _how_it_lies(track: Track, gate: Gate) -> str:
+    """Tell how far a surveyed gate is from square and from the middle of the track."""
+    left, right = track.gate_ends(gate)
+    aside = track.curve.left(gate.chainage_m)
+    span = (left - right) / np.linalg.norm(left - right)
+    off = float(np.degrees(np.arccos(np.clip(span @ aside, -1.0, 1.0))))
+    reach = float((0.5 * (left + right) - track.curve.position(gate.chainage_m)) @ aside)
+    side = "left" if reach >= 0 else "right"
+    return (
+        f"kept as surveyed: {off:.1f} degrees off square, its middle {abs(reach):.1f} m to the "
+        f"{side} of the centreline"
+    )
 
 
 def in_racing_order(
