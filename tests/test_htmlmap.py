@@ -18,8 +18,8 @@ from geographiclib.geodesic import Geodesic
 from lxml import html as lxml_html
 
 from trackkit.caution import CAUTION
-from trackkit.checks import Finding
 from trackkit.errors import OutputError
+from trackkit.findings import Finding
 from trackkit.geodesy import LocalPlane
 from trackkit.htmlmap import map_html, write_map
 from trackkit.mapgeometry import arrows, band

@@ -11,9 +11,9 @@ import numpy as np
 from markupsafe import Markup
 
 from trackkit.caution import CAUTION
-from trackkit.checks import Finding
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
+from trackkit.findings import Finding
 from trackkit.mapassets import (
     LEAFLET_LICENCE,
     csp_hash,

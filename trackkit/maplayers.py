@@ -15,7 +15,7 @@ import numpy as np
 from branca.element import Element, MacroElement
 from jinja2 import Template
 
-from trackkit.checks import Finding
+from trackkit.findings import Finding
 from trackkit.geodesy import Floats, bearing_deg
 from trackkit.mapassets import with_code
 from trackkit.mapgeometry import (

@@ -214,4 +214,6 @@ def duration(seconds: float | None, decimals: int = 3) -> str:
     ticks = round(seconds * 10**decimals)
     minutes, rest = divmod(ticks, 60 * 10**decimals)
     tail = f"{rest / 10**decimals:.{decimals}f}"
-    return f"{sign}{minutes}:{tail.zfill(3 + decimals if decimals else 2)}" if minutes else f"{sign}{tail}"
+    if minutes == 0:
+        return f"{sign}{tail}"
+    return f"{sign}{minutes}:{tail.zfill(3 + decimals if decimals else 2)}"
