@@ -499,3 +499,11 @@ def test_importing_the_map_loads_no_heavy_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_straights_are_listed_with_where_they_begin_and_their_length(page: str) -> None:
+    # The oval has two of 200 m, by hand.
+    text = text_of(page)
+    assert "Straights (2)" in text
+    lengths = re.findall(r"([0-9.]+) m", text.partition("Straights (2)")[2])
+    assert [float(n) for n in lengths[1:4:2]] == pytest.approx([200.0, 200.0], abs=10.0)

@@ -15,6 +15,8 @@ CORNER_RADIUS_M = 200.0
 """The line is in a corner where its radius is smaller than this."""
 LEAST_TURN_DEG = 20.0
 """A bend that turns less in all counts as part of a straight."""
+WORTH_TELLING_M = 20.0
+"""Straights shorter than this are not listed for people."""
 JOIN_WITHIN_M = 15.0
 """Bends of the same hand closer together than this are one corner."""
 NEVER_STRAIGHT_RADIUS_M = 400.0

@@ -11,6 +11,7 @@ import numpy as np
 from markupsafe import Markup
 
 from trackkit.caution import CAUTION
+from trackkit.corners import WORTH_TELLING_M, find_bends
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
 from trackkit.findings import Finding
@@ -247,6 +248,11 @@ def _words(
                 "apex": metres(corner.apex_m),
             }
             for corner in track.corners
+        ],
+        "straights": [
+            {"start": metres(straight.start_m), "length": metres(straight.length_m)}
+            for straight in find_bends(track.curve)[1]
+            if straight.length_m >= WORTH_TELLING_M
         ],
         "about": _about(track),
     }

@@ -87,7 +87,9 @@ def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
             for c in track.corners
         ],
     )  # fmt: skip
-    long_enough = [s for s in straights if s.length_m >= 20]
+    from trackkit.corners import WORTH_TELLING_M
+
+    long_enough = [s for s in straights if s.length_m >= WORTH_TELLING_M]
     table(
         ["straight from m", "length m"],
         [[f"{s.start_m:.0f}", f"{s.length_m:.0f}"] for s in long_enough],

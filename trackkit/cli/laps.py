@@ -129,13 +129,14 @@ def laps(
     sessions, failed = each_file(recordings, work, "timing laps")
     chosen = choose_reference(sessions, reference)
     pairings = [None if times is None else pair(times, one.report) for one in sessions]
+    # Written first: whoever reads the tables may stop reading before their end.
+    _write(track, sessions, chosen, zone, csv_path, traces, force=force)
     if as_json:
         print_json(_document(track, sessions, chosen, zone, pairings))
     else:
         from trackkit.cli.laptext import print_sessions
 
         print_sessions(track, sessions, chosen, zone, pairings, details=details)
-    _write(track, sessions, chosen, zone, csv_path, traces, force=force)
     remark(CAUTION)
     if failed:
         ctx.exit(1)
