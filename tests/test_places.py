@@ -236,10 +236,13 @@ def test_ends_given_right_then_left_are_swapped_with_a_remark(block):
     assert any("swapped" in remark for remark in remarks)
 
 
-def test_ends_given_in_order_are_not_remarked_on(block):
+def test_ends_given_in_order_are_not_swapped(block):
     ends = lonlat((50.0, -121.0)), lonlat((50.0, -138.5))
 
-    assert place_gate(block, "sector", Place(ends=ends))[2] == ()
+    _, gate, said = place_gate(block, "sector", Place(ends=ends))
+
+    assert (gate.left, gate.right) == ends
+    assert not any("swapped" in remark for remark in said)
 
 
 def test_ends_on_one_side_of_the_track_are_refused_with_how_far_they_pass(block):

@@ -351,12 +351,18 @@ def _stray(measured: Measured) -> NDArray[np.bool_]:
         rest[1:-1] -= (1.0 - share) * rest[:-2] + share * rest[2:]
         rest[[0, -1]] = 0.0
         leeway[1:-1] = 0.5 * _HARDEST_MPS2 * before * after
+    step_m = np.hypot(*np.diff(rest, axis=0).T)
+    # A difference of two is larger than the noise of one.
+    least = 10.0 * float(np.median(step_m)) / np.sqrt(2.0) + 1.0
+    # Stray positions are reached and left by a large step: only there is a closer look worth it.
+    large = np.concatenate([[0.0], step_m > 0.5 * least, [0.0]])
+    near = np.flatnonzero(np.convolve(large[:-1] + large[1:], np.ones(17), mode="same") > 0.5)
     padded = np.pad(rest, ((4, 4), (0, 0)), mode="edge")
-    window = np.lib.stride_tricks.sliding_window_view(padded, 9, axis=0)
-    middle = np.median(window, axis=-1)
-    away = np.linalg.norm(rest - middle, axis=1)
-    usual = np.median(away)
-    return np.asarray(away > 10.0 * usual + 1.0 + leeway)
+    window = np.lib.stride_tricks.sliding_window_view(padded, 9, axis=0)[near]
+    away = np.linalg.norm(rest[near] - np.median(window, axis=-1), axis=1)
+    stray = np.zeros(count, dtype=bool)
+    stray[near] = away > least + leeway[near]
+    return stray
 
 
 def _cauchy(measured: Measured, levels: Levels, trust: Floats) -> Solution:
