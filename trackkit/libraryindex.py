@@ -30,6 +30,7 @@ from trackkit.locating import Known, known_from
 from trackkit.nearlines import Floats, earth_centred
 
 INDEX_NAME = ".trackkit-index.gpkg"
+_IDENTIFIER = "trackkit-index-"
 VERSION = "1"
 """Raised whenever the tables, or what is read from a track file into them, change."""
 _PATIENCE_S = 120.0
@@ -169,7 +170,7 @@ def _opened(folder: Path, place: Path | None, say: Say | None) -> FolderIndex:
     if place is not None and place.exists():
         # Where a process has died over its update, SQLite mends that, but not without writing.
         with suppress(sqlite3.OperationalError), _closed_on_error(_connect(place, "ro")) as index:
-            if _is_current(index) and not any(_differences(index, there)):
+            if _told(index) == _digest(there):
                 return FolderIndex(folder, place, (*warnings, *_faults(index, folder)), index)
             index.close()
     with _closed_on_error(_connect(place, "rwc")) as index:
@@ -204,7 +205,8 @@ def _files(folder: Path) -> tuple[dict[str, tuple[int, int]], list[str]]:
                 if not entry.name.endswith(".geojson") or entry.name.startswith("."):
                     continue
                 try:
-                    entry.name.encode()
+                    if not entry.name.isascii():
+                        entry.name.encode()
                     status = entry.stat()
                 except UnicodeEncodeError:
                     shown = os.fsencode(entry.path).decode("utf-8", "backslashreplace")
@@ -223,13 +225,25 @@ def _files(folder: Path) -> tuple[dict[str, tuple[int, int]], list[str]]:
 
 
 def _is_current(connection: sqlite3.Connection) -> bool:
+    return _told(connection) is not None
+
+
+def _told(connection: sqlite3.Connection) -> str | None:
+    """Fetch the digest of the listing the index was made from; None if it is of another version."""
     try:
-        rows = connection.execute("SELECT identifier FROM gpkg_contents").fetchall()
+        row = connection.execute(
+            "SELECT description FROM gpkg_contents WHERE identifier = ?", (_IDENTIFIER + VERSION,)
+        ).fetchone()
     except sqlite3.OperationalError as error:
         if "no such table" in str(error):
-            return False
+            return None
         raise
-    return (f"trackkit-index-{VERSION}",) in rows
+    return None if row is None else str(row[0])
+
+
+def _digest(there: dict[str, tuple[int, int]]) -> str:
+    """Digest a listing, by which one that has not changed is recognised at once."""
+    return hashlib.sha256(repr(sorted(there.items())).encode()).hexdigest()
 
 
 def _differences(
@@ -277,6 +291,12 @@ def _update(connection: sqlite3.Connection, folder: Path, say: Say | None) -> No
         now = time.time_ns()
         for file in read:
             _read_file(connection, folder, file, (*there[file], now))
+        # What is too young to be sure of is looked into again next time.
+        sure = not any(0 <= now - modified < _CLOCK_TICK_NS for _, modified in there.values())
+        connection.execute(
+            "UPDATE gpkg_contents SET description = ? WHERE table_name = 'files'",
+            (_digest(there) if sure else "",),
+        )
 
 
 def _make_tables(connection: sqlite3.Connection) -> None:
@@ -292,7 +312,7 @@ def _make_tables(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
     connection.execute(
         "UPDATE gpkg_contents SET identifier = ? WHERE table_name = 'files'",
-        (f"trackkit-index-{VERSION}",),
+        (_IDENTIFIER + VERSION,),
     )
 
 

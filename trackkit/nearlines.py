@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-LONGEST_SEGMENT_M = 250.0
-"""Longer segments get points of their geodesic between: the chord dips 1.2 mm below it then."""
+LONGEST_SEGMENT_M = 125.0
+"""Longer segments get points of their geodesic between: the chord dips 0.3 mm below it then."""
 FAR_M = 500_000.0
 MEAN_RADIUS_M = 6_371_008.8
 """Mean radius of WGS 84, (2a + b) / 3 (NIMA TR8350.2; from memory)."""
@@ -37,7 +37,7 @@ _ROUND_M = 20_000.0
 """Up to here any radius of curvature does: c³ / (24 R²) is 8 mm, and R differs by 0.6 %."""
 _FIRST_LOOK = 12
 _PIECE = (2_000.0, 512)
-_FINE_PIECE = (250.0, 64)
+_FINE_PIECE = (125.0, 64)
 """Metres and segments a piece has at most.  For one position few pieces are quicker, since what
 counts is how many there are to look at; for very many, few segments in each."""
 _TREE_FROM_PIECES = 2_000

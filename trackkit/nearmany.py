@@ -15,6 +15,7 @@ from trackkit.nearlines import MEAN_RADIUS_M, Floats, Indices, Lines, earth_cent
 CELL_M = 25.0
 """Fixes in one cube of this side share the search for what can be nearest."""
 _CHUNK = 16_384
+_FIRST_LOOK = 6
 _WITHIN_M = 100_000.0
 """Up to here single precision does for very many; farther away each is measured by itself."""
 _COARSE_BITS, _FINE_BITS = 12, 8
@@ -115,7 +116,7 @@ def _cells(position: Floats) -> NDArray[np.int64]:
 
 
 def _candidates(
-    lines: Lines, position: Floats, slack_m: Floats, count: int = 4
+    lines: Lines, position: Floats, slack_m: Floats, count: int = _FIRST_LOOK
 ) -> tuple[Indices, Indices, Indices, NDArray[np.float32]]:
     """List the segments that can be nearest to anything within half of `slack_m` (n,) of positions.
 
