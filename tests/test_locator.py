@@ -139,6 +139,18 @@ def test_it_needs_no_course_from_the_receiver():
     assert judgement.settled.id == "there"
 
 
+def test_what_a_receiver_does_not_tell_may_be_nan():
+    plain, with_nan = Locator(BOTH.near), Locator(BOTH.near)
+    nan = float("nan")
+    for fix in fixes(recorded(LONG, laps=0.5)):
+        expected = plain.update(Fix(fix.longitude_deg, fix.latitude_deg))
+        with_nan.update(Fix(nan, fix.latitude_deg))
+        judgement = with_nan.update(Fix(fix.longitude_deg, fix.latitude_deg, nan, nan))
+
+    assert judgement == expected
+    assert judgement.settled is not None
+
+
 def test_standing_still_proves_nothing():
     locator = Locator(BOTH.near)
     generator = np.random.default_rng(1)

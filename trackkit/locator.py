@@ -14,6 +14,7 @@ practice, no source; tests/bench/bench_locate.py holds them to what they are for
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -58,7 +59,10 @@ Nearby = Callable[[float, float, float], Sequence[Known]]
 
 @dataclass(frozen=True)
 class Fix:
-    """One fix as a receiver tells it: degrees, metres a second, degrees from true north."""
+    """One fix as a receiver tells it: degrees, metres a second, degrees from true north.
+
+    What it does not tell is None or NaN.
+    """
 
     longitude_deg: float
     latitude_deg: float
@@ -127,7 +131,8 @@ class Locator:
 
     def update(self, fix: Fix) -> Judgement:
         """Take in one fix, and tell what the drive says now."""
-        if self._last is None or _apart_m(self._last, fix) >= _MOVED_M:
+        told = math.isfinite(fix.longitude_deg) and math.isfinite(fix.latitude_deg)
+        if told and (self._last is None or _apart_m(self._last, fix) >= _MOVED_M):
             self._take(fix)
         return self._judgement
 
@@ -271,7 +276,7 @@ def _bell(value: Floats | float, sigma: float) -> Floats:
 def _heading(ground: Ground, fix: Fix, moved: Floats | None) -> Floats | None:
     """Direction of travel on the plane: the receiver's course, else from fix to fix."""
     slow = fix.speed_mps is not None and fix.speed_mps < _SLOW_MPS
-    if fix.course_deg is not None and not slow:
+    if fix.course_deg is not None and math.isfinite(fix.course_deg) and not slow:
         turned = float(ground.plane.convergence_deg(fix.longitude_deg, fix.latitude_deg))
         angle = np.radians(fix.course_deg - turned)
         return np.array([np.sin(angle), np.cos(angle)])
