@@ -70,7 +70,7 @@ def fixes_on(
 
 
 def pace_ms() -> float:
-    """Time a loop of 100,000 additions: virtual machines change their pace from second to second."""
+    """Time a loop of 100,000 additions: virtual machines change their pace all the time."""
     began = time.perf_counter()
     total = 0
     for number in range(100_000):
