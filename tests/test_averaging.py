@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from drives import drive, figure_of_eight, on_earth, stadium
+from drives import drive, figure_of_eight, hairpin_circuit, on_earth, stadium
+from scipy.interpolate import BPoly
 
 from trackkit.building import build_track
 from trackkit.linesmoothing import chosen_wavelength, noise_of_receiver, smoothed_curve
@@ -50,6 +51,61 @@ def test_an_overtake_or_an_off_on_one_lap_of_five_does_not_pull_the_line(aside_m
     track = build_track([off], "X").track
 
     assert np.abs(deviation(road, track)).max() < 0.1
+
+
+def spun(recording, when_s, radius_m, standing_s):
+    """The same recording with a full turn to the left, stopped facing backwards for a while.
+
+    The angle turned is a quintic in time on either side of the stop, so that positions and
+    velocities agree.
+    """
+    first = int(np.searchsorted(recording.time_s, when_s))
+    fast = recording.speed_mps[first] / radius_m
+    half_s = np.ceil(30.0 * np.pi / fast) / 10.0
+    moments = [0.0, half_s, half_s + standing_s, 2 * half_s + standing_s]
+    angles = [[0.0, fast, 0.0], [np.pi, 0.0, 0.0], [np.pi, 0.0, 0.0], [2 * np.pi, fast, 0.0]]
+    turn = BPoly.from_derivatives(moments, angles)
+    time = np.arange(1, round(10.0 * moments[-1])) / 10.0
+    course = np.radians(recording.course_deg[first])
+    ahead = np.array([np.sin(course), np.cos(course)])
+    aside = np.array([-ahead[1], ahead[0]])
+    angle, rate = turn(time)[:, None], turn(time, 1)[:, None]
+    east, north = (radius_m * (np.sin(angle) * ahead + (1.0 - np.cos(angle)) * aside)).T
+    velocity = radius_m * rate * (np.cos(angle) * ahead + np.sin(angle) * aside)
+    there = recording.longitude_deg[first], recording.latitude_deg[first]
+
+    def with_turn(values, between):
+        # The fix where the turn begins is passed again at its end.
+        return np.concatenate([values[: first + 1], between, values[first:]])
+
+    times = with_turn(recording.time_s, recording.time_s[first] + time)
+    times[first + 1 + len(time) :] += moments[-1]
+    return replace(
+        recording,
+        time_s=times,
+        segment=np.zeros(len(times), dtype=int),
+        longitude_deg=with_turn(
+            recording.longitude_deg,
+            there[0] + east * METRE_NORTH_DEG / np.cos(np.radians(there[1])),
+        ),
+        latitude_deg=with_turn(recording.latitude_deg, there[1] + north * METRE_NORTH_DEG),
+        speed_mps=with_turn(recording.speed_mps, np.linalg.norm(velocity, axis=1)),
+        course_deg=with_turn(
+            recording.course_deg, np.degrees(np.arctan2(velocity[:, 0], velocity[:, 1])) % 360.0
+        ),
+    )
+
+
+@pytest.mark.parametrize("standing_s", [0.5, 30.0])
+@pytest.mark.parametrize("radius_m", [2.0, 4.0, 8.0])
+@pytest.mark.parametrize("road", [stadium(), hairpin_circuit()], ids=["oval", "hairpins"])
+def test_a_spin_on_one_lap_of_three_does_not_pull_the_line(road, radius_m, standing_s):
+    spin = spun(laps_of(road, 3), when_s=80.0, radius_m=radius_m, standing_s=standing_s)
+
+    track = build_track([spin], "X").track
+
+    assert np.abs(deviation(road, track)).max() < 0.25
+    assert track.length_m == pytest.approx(road.length_m, abs=0.2)
 
 
 def test_of_two_laps_the_slower_one_is_the_one_that_went_off():
