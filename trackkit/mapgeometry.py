@@ -8,12 +8,16 @@ antimeridian is drawn in one piece.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackkit.curve import Curve
 from trackkit.geodesy import Floats, bearing_deg
 from trackkit.track import Crossover, Track
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 LatLon = list[float]
 LINE_CHORD_ERROR_M = 0.05
@@ -59,10 +63,21 @@ def band_sides(track: Track, chainage_m: Floats) -> tuple[Floats, Floats]:
 
 
 def band(track: Track) -> list[list[list[LatLon]]]:
-    """Outline of the band: polygons, each an outer ring followed by its holes.
+    """Outline of the band: polygons, each an outer ring followed by its holes."""
+    import shapely
 
-    The band is the union of what lies between neighbouring cross-sections, so that it stays whole
-    where a tight corner's inside edge folds over itself.
+    return [
+        [to_map(track, shapely.get_coordinates(ring)) for ring in (part.exterior, *part.interiors)]
+        for part in shapely.get_parts(band_area(track))
+        if part.geom_type == "Polygon"
+    ]
+
+
+def band_area(track: Track) -> BaseGeometry:
+    """Lay out the band on the plane, in metres.
+
+    It is the union of what lies between neighbouring cross-sections, so that it stays whole where
+    a tight corner's inside edge folds over itself.
     """
     import shapely
 
@@ -73,12 +88,7 @@ def band(track: Track) -> list[list[list[LatLon]]]:
     section = np.stack([middle + left[:, None] * aside, middle - right[:, None] * aside], axis=1)
     corners = np.concatenate([section[:-1], section[1:]], axis=1)
     pieces = shapely.convex_hull(shapely.multipoints(corners))
-    whole = shapely.simplify(shapely.union_all(pieces), LINE_CHORD_ERROR_M)
-    return [
-        [to_map(track, shapely.get_coordinates(ring)) for ring in (part.exterior, *part.interiors)]
-        for part in shapely.get_parts(whole)
-        if part.geom_type == "Polygon"
-    ]
+    return shapely.simplify(shapely.union_all(pieces), LINE_CHORD_ERROR_M)
 
 
 def _even_chainages(curve: Curve) -> Floats:
@@ -104,13 +114,15 @@ def arrows(track: Track) -> list[Arrow]:
 
 def bridge_edges(track: Track, crossover: Crossover) -> list[list[LatLon]]:
     """Both edges of the upper track where it passes over the lower one."""
+    return [to_map(track, side) for side in bridge_sides(track, crossover)]
+
+
+def bridge_sides(track: Track, crossover: Crossover) -> tuple[Floats, Floats]:
+    """Lay out both edges of a bridge on the plane, shape (k, 2) each, metres."""
     curve = track.curve
     under_left, under_right = band_sides(track, np.array([crossover.under_m]))
     reach = max(float(under_left[0]), float(under_right[0])) + BRIDGE_OVERHANG_M
     chainage = crossover.over_m + np.linspace(-reach, reach, 9)
     left, right = band_sides(track, curve.wrap(chainage))
     middle, aside = curve.position(chainage), curve.left(chainage)
-    return [
-        to_map(track, middle + left[:, None] * aside),
-        to_map(track, middle - right[:, None] * aside),
-    ]
+    return middle + left[:, None] * aside, middle - right[:, None] * aside
