@@ -80,6 +80,19 @@ def test_laps_of_more_days_bring_the_line_nearer_to_where_it_was_driven(first):
     assert track.history[-1]["what"] == "revised with 12 laps"
 
 
+def test_the_accuracy_is_that_of_both_lines_and_the_history_says_from_what(first):
+    revision = revise_track(first, [recorded(long_block(), seed=12)])
+
+    track = revision.build.track
+    new = revision.build.fitted.accuracy_m
+    # The variance of a weighed mean of two independent values (any textbook of statistics).
+    both = (first.accuracy_m**-2 + new**-2) ** -0.5
+    assert track.accuracy_m == pytest.approx(both, abs=1e-3)
+    told = track.history[-2]["what"]
+    assert told.startswith(f"accuracy_m estimated from {first.accuracy_m:.2f} m of the line before")
+    assert f"{new:.2f} m of the new laps" in told
+
+
 def test_revised_in_two_steps_is_much_as_revised_in_one(first):
     road = long_block()
     one, two = recorded(road, seed=31, name="one"), recorded(road, seed=32, name="two")

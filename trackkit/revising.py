@@ -111,8 +111,15 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     found = _told(chainage, rest, changed, closed=old.closed)
     revised, more = _revised(track, curve, fitted)
     both = 1.0 / np.sqrt(accuracy**-2 + fitted.accuracy_m**-2)
+    when = now()
     if track.line == "driven":
         revised = replace(revised, accuracy_m=round(float(both), 3))
+        revised = revised.revised_by(
+            f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
+            f"{accuracy:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
+            f"({fitted.basis}), taken as independent",
+            when,
+        )
     used = {id(lap) for lap in fitted.laps}
     revised = replace(
         revised, sources=(*track.sources, *source_entries(recordings, per_recording, used))
@@ -121,7 +128,7 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     what = f"revised with {number} {'lap' if track.closed else 'run'}{'s' if number > 1 else ''}"
     if found:
         what += "; changed at " + ", ".join(f"{s.begin_m:.0f}-{s.end_m:.0f} m" for s in found)
-    revised = revised.revised_by(what, now())
+    revised = revised.revised_by(what, when)
     removed: dict[str, int] = {}
     for recording in recordings:
         for reason, gone in recording.removed.items():
