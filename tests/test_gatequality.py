@@ -183,7 +183,7 @@ def test_predicted_sigmas_are_those_of_simulated_crossings(block):
     truth = np.array([outing.time_at(n * road.length_m - 1300.0) for n in range(1, 10)])
     for seed in range(30):
         recording = outing.recording(10, doppler=True, noise=1.0, seed=seed)
-        found = np.array([c.time_s for c in cross(block, gate, smooth(recording, block.plane))])
+        found = np.array([c.time_s for c in cross(gate, smooth(recording, block.plane))])
         late = found - truth[: len(found)]
         quality: TimingQuality = timing_quality(block, [recording])
         errors.append(late)

@@ -661,7 +661,7 @@ def two_gates(recording, levels, start_m, end_m):
         block_circuit(), gates=[("a", "finish", start_m), ("b", "sector", end_m)], spacing_m=2.0
     )
     outcome = smooth(recording, track.plane, levels)
-    (first,), (second,) = (cross(track, track.gate(g), outcome) for g in "ab")
+    (first,), (second,) = (cross(track.gate(g), outcome) for g in "ab")
     return interval_sigma(outcome, first, second)
 
 

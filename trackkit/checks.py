@@ -424,7 +424,7 @@ def _datum(track: Track) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
+LINE_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
     _points,
     _closure,
     _length,
@@ -433,9 +433,11 @@ RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
     _kinks,
     _bridges,
     _corner_places,
-    _gate_set,
-    _datum,
-    _gate_geometry,
-    _order,
 )
+"""Rules that look at no gate."""
+GATE_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (_gate_geometry,)
+"""Rules that look at each gate by itself."""
+SET_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (_gate_set, _datum, _order)
+"""Rules that look at all gates together."""
+RULES = (*LINE_RULES, *SET_RULES, *GATE_RULES)
 """Every rule takes a track and yields what it finds; DEVELOPERS.md says how to add one."""

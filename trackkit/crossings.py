@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from trackkit.geodesy import Floats
 from trackkit.motion import Drive
-from trackkit.track import Gate, Track
+from trackkit.track import Gate
 
 LONGEST_GAP_S = 10.0
 """No crossing is read out of a gap between fixes longer than this."""
@@ -46,7 +46,7 @@ class Crossing:
     delay: tuple[float, float] = (0.0, 0.0)
 
 
-def cross(track: Track, gate: Gate, drive: Drive) -> list[Crossing]:
+def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     """Find the crossings of one gate.
 
     Between two fixes the vehicle moves as is most probable (`Drive.between`).  Crossing counts
@@ -56,7 +56,8 @@ def cross(track: Track, gate: Gate, drive: Drive) -> list[Crossing]:
     """
     if len(drive.time_s) < 2:
         return []
-    left, right = track.gate_ends(gate)
+    # On the drive's own plane: a finish gate that moves shifts the track's by a hair.
+    left, right = drive.plane.to_plane([gate.left[0], gate.right[0]], [gate.left[1], gate.right[1]])
     width = float(np.linalg.norm(right - left))
     across = (right - left) / width
     # Racing direction is to the left of the line drawn from its left end to its right end.

@@ -243,13 +243,16 @@ def on_bridge(track: Track, gate: Gate, chainage_m: float) -> bool:
     return False
 
 
-QUALITY_RULES: tuple[Callable[[Track, TimingQuality], Iterator[Finding]], ...] = (
+GATE_QUALITY_RULES: tuple[Callable[[Track, TimingQuality], Iterator[Finding]], ...] = (
     noise_rule,
     speed_rule,
-    sector_rule,
     pit_rule,
     bridge_rule,
 )
+"""Those of them that look at each gate by itself."""
+SET_QUALITY_RULES: tuple[Callable[[Track, TimingQuality], Iterator[Finding]], ...] = (sector_rule,)
+"""Those that look at all gates together."""
+QUALITY_RULES = (*GATE_QUALITY_RULES, *SET_QUALITY_RULES)
 """Rules that need speeds, assumed or recorded."""
 
 

@@ -181,10 +181,10 @@ def timing_quality(
     NoLapError
         When the recordings do not cover the track.
     """
-    curve = track.curve
-    chainage = curve.chainages(_SPACING_M)
-    turned = _turned(curve, chainage)
     if not recordings:
+        curve = track.curve
+        chainage = curve.chainages(_SPACING_M)
+        turned = _turned(curve, chainage)
         vehicle = vehicle_for(track)
         receiver = receiver or Receiver()
         return TimingQuality(
@@ -197,11 +197,26 @@ def timing_quality(
             recorded=False,
         )  # fmt: skip
     drives = [smooth(recording, track.plane) for recording in recordings]
+    return driven_quality(track, drives, receiver=receiver)
+
+
+def driven_quality(
+    track: Track, drives: Sequence[Drive], *, receiver: Receiver | None = None
+) -> TimingQuality:
+    """Work out what crossings are worth along a track from smoothed drives, one or more.
+
+    Raises
+    ------
+    NoLapError
+        When the drives do not cover the track.
+    """
+    chainage = track.curve.chainages(_SPACING_M)
+    turned = _turned(track.curve, chainage)
     speed, line_sigma = driven_speed(track, drives, chainage)
     receivers = [Receiver.of(drive) for drive in drives]
     errors = [position_error(receiver or one) for one in receivers]
     worst = max(errors, key=lambda error: error.sigma_m)
-    many = f"{len(recordings)} recordings" if len(recordings) > 1 else "the recording"
+    many = f"{len(drives)} recordings" if len(drives) > 1 else "the recording"
     return TimingQuality(
         track, chainage, speed, line_sigma, turned, worst,
         f"speeds, line and receiver's noise from {many}",

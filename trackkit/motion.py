@@ -172,7 +172,8 @@ class Drive:
 
     def prepare_variances(self, index: Iterable[int]) -> None:
         """Work out at once what `variance` needs, for sums whose last places are these."""
-        self._remainders.update(remainders_after(self._solution, [i + 1 for i in index]))
+        fixes = [i + 1 for i in index]
+        self._remainders.update(remainders_after(self._solution, fixes, self._remainders))
 
     def with_levels(self, levels: Levels) -> Drive:
         """Smooth the same recording with other noise levels."""

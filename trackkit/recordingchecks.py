@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
@@ -52,16 +52,20 @@ def check_recording(track: Track, recording: Recording) -> tuple[list[Finding], 
     try:
         quality = timing_quality(track, [recording])
     except NoLapError as error:
-        told = new_finding(
-            track, "error", "recording-elsewhere", None, None,
-            f"{recording.name}: {error.what}",
-            "check that it is of this circuit and layout (`trackkit locate` tells which it is)",
-        )  # fmt: skip
-        return marked(track, [*check_track(track), told]), report
+        return marked(track, [*check_track(track), elsewhere(track, recording, error)]), report
     findings = check_track(track, quality)
-    for rule in (_lost, _double, _off_line, _parked):
+    for rule in RECORDING_RULES:
         findings += rule(track, recording, report)
     return marked(track, findings), report
+
+
+def elsewhere(track: Track, recording: Recording, error: NoLapError) -> Finding:
+    """Say that a recording does not cover the track."""
+    return new_finding(
+        track, "error", "recording-elsewhere", None, None,
+        f"{recording.name}: {error.what}",
+        "check that it is of this circuit and layout (`trackkit locate` tells which it is)",
+    )  # fmt: skip
 
 
 def _lost(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
@@ -159,3 +163,13 @@ def _parked(track: Track, recording: Recording, report: LapReport) -> Iterator[F
                 f"that positions alone would count it with a probability of {worst:.2f}",
                 "move the gate away from where vehicles wait, or have them wait elsewhere",
             )  # fmt: skip
+
+
+_RecordingRule = Callable[[Track, Recording, LapReport], Iterator[Finding]]
+LAP_RULES: tuple[_RecordingRule, ...] = (_lost, _double)
+"""Rules that look at the laps."""
+DRIVE_LINE_RULES: tuple[_RecordingRule, ...] = (_off_line,)
+"""Rules that look at the drive and the line, and at no gate."""
+DRIVE_GATE_RULES: tuple[_RecordingRule, ...] = (_parked,)
+"""Rules that look at the drive and at each gate by itself."""
+RECORDING_RULES = (*LAP_RULES, *DRIVE_LINE_RULES, *DRIVE_GATE_RULES)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,14 +43,16 @@ def sum_variance(
     spread = _forward(solution, first, last, block, right)
     known = {} if remainders is None else remainders
     if last not in known:
-        known.update(remainders_after(solution, [last]))
+        known.update(remainders_after(solution, [last], known))
     # einsum, as sums this small are not worth waking the threads of a BLAS.
     inside = np.einsum("ij,ij->", spread, spread)
     beyond = np.einsum("ij,ik,kj->", spread[-block:], known[last], spread[-block:])
     return float(inside + beyond)
 
 
-def remainders_after(solution: Solution, fixes: Iterable[int]) -> dict[int, Floats]:
+def remainders_after(
+    solution: Solution, fixes: Iterable[int], known: Mapping[int, Floats] | None = None
+) -> dict[int, Floats]:
     """Find what a solution of L x = h adds to its square beyond some fixes.
 
     Where h is zero from there on, x goes on from its values z at the fix, and the sum of its
@@ -63,6 +65,8 @@ def remainders_after(solution: Solution, fixes: Iterable[int]) -> dict[int, Floa
         From `trackkit.smoother.solve`.
     fixes
         Their indices.
+    known
+        What was found before, for other fixes; stretches between those are not solved again.
 
     Returns
     -------
@@ -72,9 +76,14 @@ def remainders_after(solution: Solution, fixes: Iterable[int]) -> dict[int, Floa
     """
     count, states, _ = solution.state.shape
     block = 2 * states if solution.coupled else states
+    before = known or {}
+    wanted = set(fixes) - before.keys()
     found: dict[int, Floats] = {}
     following, form = count - 1, np.zeros((block, block))
-    for fix in sorted(set(fixes), reverse=True):
+    for fix in sorted(wanted | before.keys(), reverse=True) if wanted else []:
+        if fix in before:
+            following, form = fix, before[fix]
+            continue
         if fix < following:
             right = np.zeros(((following + 1 - fix) * block, block), order="F")
             # What makes the first block of the solution the unit vectors.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -69,27 +69,88 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
     PlaceError
         When the track lacks the gates that laps begin and end at.
     """
-    speed_gates = track.gates_of_kind("speed")
-    pit_gates = track.gates_of_kind("pit-entry", "pit-exit")
-    crossed = [*timed_gates(track), *pit_gates, *speed_gates]
     drive = smooth(recording, track.plane)
-    crossings, laps = _driven(track, crossed, drive)
+    crossings = crossings_of(track, drive)
     if not drive.wander_told:
-        whole = [
-            (lap.start_s, lap.start_s + lap.time_s)
-            for lap in laps
-            if track.closed and lap.counts and lap.start_s is not None and lap.time_s is not None
-        ]
-        wander = wander_from_laps(track, drive, whole) or Levels().wander_m
-        drive = drive.with_levels(replace(drive.levels, wander_m=wander))
-        crossings, laps = _driven(track, crossed, drive)
+        drive = with_wander(track, drive, whole_laps(track, laps_of(track, crossings)))
+        crossings = crossings_of(track, drive)
+    return lap_report(track, drive, crossings)
+
+
+def crossed_gates(track: Track) -> list[Gate]:
+    """List the gates that laps are told by, and those that tell a speed."""
+    pit_gates = track.gates_of_kind("pit-entry", "pit-exit")
+    return [*timed_gates(track), *pit_gates, *track.gates_of_kind("speed")]
+
+
+def crossings_of(track: Track, drive: Drive) -> list[Crossing]:
+    """Find the crossings of a track's gates, in order of time."""
+    found = [crossing for gate in crossed_gates(track) for crossing in cross(gate, drive)]
+    return sorted(found, key=lambda crossing: crossing.time_s)
+
+
+def laps_of(track: Track, crossings: Sequence[Crossing]) -> list[Lap]:
+    """Tell the laps that some crossings make, in order of time; without uncertainties."""
+    return laps_between(
+        crossings,
+        [gate.id for gate in timed_gates(track)],
+        closed=track.closed,
+        pit_exits=[gate.id for gate in track.gates_of_kind("pit-exit")],
+        speed_places=_speed_places(track),
+    )
+
+
+def whole_laps(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float], ...]:
+    """List begin and end, seconds, of the laps that can tell the receiver's wander."""
+    return tuple(
+        (lap.start_s, lap.start_s + lap.time_s)
+        for lap in laps
+        if track.closed and lap.counts and lap.start_s is not None and lap.time_s is not None
+    )
+
+
+def with_wander(track: Track, drive: Drive, whole: Sequence[tuple[float, float]]) -> Drive:
+    """Smooth a drive again with the wander that its laps tell, or else the usual one.
+
+    Parameters
+    ----------
+    track
+        The track.
+    drive
+        Smoothed, with a level of the wander that it does not tell by itself.
+    whole
+        See `whole_laps`.
+    """
+    wander = wander_from_laps(track, drive, whole) or Levels().wander_m
+    return drive.with_levels(replace(drive.levels, wander_m=wander))
+
+
+def lap_report(
+    track: Track,
+    drive: Drive,
+    crossings: Sequence[Crossing],
+    sigma: Callable[[Drive, Crossing, Crossing], float] = interval_sigma,
+) -> LapReport:
+    """Time the laps that some crossings of a drive make.
+
+    Parameters
+    ----------
+    track
+        The track.
+    drive
+        The smoothed drive.
+    crossings
+        Of all gates that laps are told by (`crossed_gates`), in order of time.
+    sigma
+        How well the time between two crossings is known, seconds; for one who remembers.
+    """
     drive.prepare_variances(crossing.fix for crossing in crossings)
-    laps = [_measured(drive, lap) for lap in laps]
+    laps = [_measured(drive, lap, sigma) for lap in laps_of(track, crossings)]
     counted = [lap for lap in laps if lap.counts]
     times = np.array([lap.time_s for lap in counted])
     run = fastest_run(laps)
     return LapReport(
-        recording=recording,
+        recording=drive.recording,
         drive=drive,
         laps=tuple(laps),
         crossings=tuple(crossings),
@@ -102,20 +163,6 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
         continuous_best_sigma_s=None if run is None else interval_sigma(drive, *run),
         continuous_from=None if run is None else run[0],
     )
-
-
-def _driven(track: Track, gates: Sequence[Gate], drive: Drive) -> tuple[list[Crossing], list[Lap]]:
-    """Find the crossings of some gates, in order of time, and the laps they make."""
-    found = [crossing for gate in gates for crossing in cross(track, gate, drive)]
-    crossings = sorted(found, key=lambda crossing: crossing.time_s)
-    laps = laps_between(
-        crossings,
-        [gate.id for gate in timed_gates(track)],
-        closed=track.closed,
-        pit_exits=[gate.id for gate in track.gates_of_kind("pit-exit")],
-        speed_places=_speed_places(track),
-    )
-    return crossings, laps
 
 
 def _speed_places(track: Track) -> dict[str, float]:
@@ -145,12 +192,12 @@ def timed_gates(track: Track) -> list[Gate]:
     return [track.timed_from, *sectors, track.finish]
 
 
-def _measured(drive: Drive, lap: Lap) -> Lap:
+def _measured(drive: Drive, lap: Lap, sigma: Callable[[Drive, Crossing, Crossing], float]) -> Lap:
     """Add uncertainties and speeds to a lap's times."""
     sectors = tuple(
         sector
         if before is None or after is None
-        else _measured_sector(drive, sector, before, after)
+        else _measured_sector(drive, sector, before, after, sigma(drive, before, after))
         for sector, before, after in zip(lap.sectors, lap.passed[:-1], lap.passed[1:], strict=True)
     )
     first, last = lap.passed[0], lap.passed[-1]
@@ -160,18 +207,17 @@ def _measured(drive: Drive, lap: Lap) -> Lap:
     return replace(
         lap,
         sectors=sectors,
-        sigma_s=interval_sigma(drive, first, last),
+        sigma_s=sigma(drive, first, last),
         lowest_mps=lowest,
         top_mps=top,
     )
 
 
 def _measured_sector(
-    drive: Drive, sector: SectorTime, before: Crossing, after: Crossing
+    drive: Drive, sector: SectorTime, before: Crossing, after: Crossing, sigma_s: float
 ) -> SectorTime:
     lowest, top = _speeds(drive, before, after)
-    sigma = interval_sigma(drive, before, after)
-    return replace(sector, sigma_s=sigma, lowest_mps=lowest, top_mps=top)
+    return replace(sector, sigma_s=sigma_s, lowest_mps=lowest, top_mps=top)
 
 
 def _speeds(drive: Drive, before: Crossing, after: Crossing) -> tuple[float, float]:

@@ -60,6 +60,18 @@ class Centreline:
             )
         _require_positions(self.longitude_deg, self.latitude_deg, "feature centreline")
 
+    @cached_property
+    def plane(self) -> LocalPlane:
+        """A plane around the line; tracks that share the line share it, whatever their gates."""
+        return LocalPlane.around(self.longitude_deg, self.latitude_deg)
+
+    @cached_property
+    def curve(self) -> Curve:
+        """The spline through the vertices; its chainage 0 is the first one."""
+        return Curve.through(
+            self.plane.to_plane(self.longitude_deg, self.latitude_deg), closed=self.closed
+        )
+
     @property
     def gap_m(self) -> float:
         """Distance from the last position back to the first, metres (0 for a closed ring)."""
@@ -218,18 +230,15 @@ class Track:
         """Whether the track is a lap rather than a course from one point to another."""
         return self.centreline.closed
 
-    @cached_property
+    @property
     def plane(self) -> LocalPlane:
         """The plane all geometry of this track is computed in."""
-        return LocalPlane.around(self.centreline.longitude_deg, self.centreline.latitude_deg)
+        return self.centreline.plane
 
-    @cached_property
+    @property
     def curve(self) -> Curve:
         """The spline through the centreline's vertices; its chainage 0 is the first vertex."""
-        line = self.centreline
-        return Curve.through(
-            self.plane.to_plane(line.longitude_deg, line.latitude_deg), closed=line.closed
-        )
+        return self.centreline.curve
 
     @property
     def band_m(self) -> float:
