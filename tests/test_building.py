@@ -19,6 +19,7 @@ from pyproj import Geod
 
 from trackkit.building import build_from_line, build_track, slug, source_entry
 from trackkit.centreline import direction_of, fit_line, self_crossings
+from trackkit.curve import Curve
 from trackkit.errors import NoLapError, PlaceError
 from trackkit.geodesy import LocalPlane, wrap_longitude
 from trackkit.laps_found import find_laps, path_driven
@@ -223,6 +224,20 @@ def test_hairpin_legs_eight_metres_apart_stay_two_legs():
     # The smoothing of the line rounds a hairpin of 4 m radius by some decimetres.
     assert furthest_from(road, result.track) < 0.7
     assert direction_of(result.track.curve) == "anticlockwise"
+
+
+@pytest.mark.parametrize("phase", [0.0, 0.1, 1e-9])
+def test_a_line_crosses_itself_also_where_it_does_so_at_a_sampled_place(phase):
+    # A Lissajous curve, x = sin t, y = sin 2t: through the origin at t = 0 and t = pi, along
+    # (1, 2) and (-1, 2), which are 2 arctan(1/2) = 53.1 degrees apart.
+    t = phase + np.arange(400) * (2 * np.pi / 400)
+    curve = Curve.through(200.0 * np.column_stack([np.sin(t), np.sin(2 * t)]), closed=True)
+
+    ((first, second, angle),) = self_crossings(curve)
+
+    assert second - first == pytest.approx(curve.length_m / 2, abs=1.0)
+    assert np.linalg.norm(curve.position([first, second]), axis=1).max() < 0.01
+    assert angle == pytest.approx(np.degrees(2 * np.arctan(0.5)), abs=0.5)
 
 
 # Places on earth

@@ -238,21 +238,36 @@ def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
     if curve.closed:
         position[-1] = position[0]
     segment = np.asarray(shapely.linestrings(np.stack([position[:-1], position[1:]], axis=1)))
-    first, second = shapely.STRtree(segment).query(segment, predicate="crosses")
-    pair = first < second
-    crossings = []
+    first, second = shapely.STRtree(segment).query(segment, predicate="intersects")
+    apart = second - first
+    pair = (apart > 1) & ~(curve.closed & (apart == len(segment) - 1))
+    step = float(edges[1])
+    crossings: list[tuple[float, float, float]] = []
     for i, j in zip(first[pair].tolist(), second[pair].tolist(), strict=True):
         point = shapely.get_coordinates(shapely.intersection(segment[i], segment[j]))[0]
+        here = float(edges[i] + np.linalg.norm(point - position[i]))
+        there = float(edges[j] + np.linalg.norm(point - position[j]))
+        # Where the lines cross at a vertex, up to four pairs of segments only touch there.
+        if not shapely.crosses(segment[i], segment[j]) and not _passes(curve, here, there, step):
+            continue
+        if any(
+            max(curve.separation(here, a), curve.separation(there, b)) < step
+            for a, b, _ in crossings
+        ):
+            continue
         ahead, across = position[i + 1] - position[i], position[j + 1] - position[j]
         cosine = abs(ahead @ across) / (np.linalg.norm(ahead) * np.linalg.norm(across))
-        crossings.append(
-            (
-                float(edges[i] + np.linalg.norm(point - position[i])),
-                float(edges[j] + np.linalg.norm(point - position[j])),
-                float(np.degrees(np.arccos(min(1.0, cosine)))),
-            )
-        )
+        crossings.append((here, there, float(np.degrees(np.arccos(min(1.0, cosine))))))
     return sorted(crossings)
+
+
+def _passes(curve: Curve, here_m: float, there_m: float, step_m: float) -> bool:
+    """Whether a line goes from one side to the other of another passage that it touches."""
+    at = np.array([here_m - step_m, here_m + step_m])
+    if not curve.closed:
+        at = np.clip(at, 0.0, curve.length_m)
+    sides = (curve.position(at) - curve.position(there_m)) @ curve.left(there_m)
+    return bool(sides[0] * sides[1] < 0)
 
 
 def bridges(
