@@ -250,6 +250,8 @@ def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
         # Where the lines cross at a vertex, up to four pairs of segments only touch there.
         if not shapely.crosses(segment[i], segment[j]) and not _passes(curve, here, there, step):
             continue
+        if curve.closed and there > curve.length_m - 0.5 * step:
+            here, there = max(there - curve.length_m, 0.0), here
         if any(
             max(curve.separation(here, a), curve.separation(there, b)) < step
             for a, b, _ in crossings
