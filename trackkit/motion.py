@@ -171,9 +171,16 @@ class Drive:
         return known + float((bridge * (slope**2).sum(axis=1)).sum())
 
     def prepare_variances(self, index: Iterable[int]) -> None:
-        """Work out at once what `variance` needs, for sums whose last places are these."""
-        fixes = [i + 1 for i in index]
-        self._remainders.update(remainders_after(self._solution, fixes, self._remainders))
+        """Work out at once what `variance` needs, for sums whose last places are these.
+
+        What was worked out for other places is forgotten.
+        """
+        fixes = {i + 1 for i in index}
+        known = self._remainders
+        found = remainders_after(self._solution, fixes, known)
+        kept = {fix: known[fix] for fix in fixes & known.keys()}
+        known.clear()
+        known.update(kept | found)
 
     def with_levels(self, levels: Levels) -> Drive:
         """Smooth the same recording with other noise levels."""
