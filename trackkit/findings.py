@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 from trackkit.errors import TrackkitError
 from trackkit.track import Position, Track
@@ -79,6 +79,20 @@ def marked(track: Track, findings: Iterable[Finding]) -> list[Finding]:
             -1.0 if f.chainage_m is None else f.chainage_m,
         ),
     )
+
+
+def finding_row(finding: Finding) -> dict[str, Any]:
+    """Write a finding as ``check --json`` does."""
+    return {
+        "severity": finding.severity,
+        "rule": finding.rule,
+        "feature": finding.feature,
+        "chainage_m": None if finding.chainage_m is None else round(finding.chainage_m, 2),
+        "position": None if finding.position is None else [round(v, 8) for v in finding.position],
+        "message": finding.message,
+        "remedy": finding.remedy,
+        "accepted": finding.accepted,
+    }
 
 
 def accept(

@@ -5,12 +5,12 @@ from __future__ import annotations
 import shlex
 from collections import Counter
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from trackkit.cli.common import Command, json_option, print_json, read_recordings, remark
-from trackkit.findings import SEVERITIES
+from trackkit.findings import SEVERITIES, finding_row
 
 if TYPE_CHECKING:
     from trackkit.findings import Finding
@@ -138,20 +138,6 @@ def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
     if accepted:
         said.append(f"{accepted} accepted")
     yield f"{path}: {', '.join(said)}"
-
-
-def finding_row(finding: Finding) -> dict[str, Any]:
-    """Write a finding as ``check --json`` does."""
-    return {
-        "severity": finding.severity,
-        "rule": finding.rule,
-        "feature": finding.feature,
-        "chainage_m": None if finding.chainage_m is None else round(finding.chainage_m, 2),
-        "position": None if finding.position is None else [round(v, 8) for v in finding.position],
-        "message": finding.message,
-        "remedy": finding.remedy,
-        "accepted": finding.accepted,
-    }
 
 
 def finding_text(finding: Finding) -> str:
