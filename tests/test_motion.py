@@ -471,6 +471,19 @@ def test_the_variance_of_a_difference_is_that_of_the_inverse_information(coupled
     )
 
 
+@pytest.mark.parametrize("speed_alone", [False, True])
+def test_covariances_of_positions_give_the_variance_of_any_sum_of_them(speed_alone):
+    whole = received(TEN_HERTZ, 4)
+    drive = smooth(replace(whole, course_deg=None) if speed_alone else whole, PLANE)
+    fix, share = np.array([5, 6, 100, 400]), np.array([0.1, 0.3, 0.5, 0.9])
+    covariance = drive.covariance(fix, share)
+    weight = np.random.default_rng(1).normal(size=(4, 2))
+
+    assert np.einsum("ia,iajb,jb", weight, covariance, weight) == pytest.approx(
+        drive.variance(fix, share, weight), rel=1e-9
+    )
+
+
 def test_speed_alone_is_worth_more_than_nothing_and_less_than_speed_and_course():
     errors = []
     for kept in ((), ("speed_mps",), ("speed_mps", "course_deg")):

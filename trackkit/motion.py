@@ -24,7 +24,7 @@ from trackkit.smoother import (
     Solution,
     solve,
 )
-from trackkit.sumvariance import remainders_after, sum_variance
+from trackkit.sumvariance import remainders_after, sum_covariance, sum_variance
 
 LONGEST_GAP_S = 10.0
 """A gap longer than this (and than five usual intervals) breaks the drive into pieces."""
@@ -169,6 +169,30 @@ class Drive:
         # What the jerk between the two fixes may have done besides.
         bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
         return known + float((bridge * (slope**2).sum(axis=1)).sum())
+
+    def covariance(self, index: NDArray[np.intp], share: Floats) -> Floats:
+        """Covariance of positions between fixes, m^2.
+
+        Parameters
+        ----------
+        index, share
+            Where, as in `between`; shape (k,).
+
+        Returns
+        -------
+        Floats
+            Shape (k, 2, k, 2): position and axis, position and axis.
+        """
+        span = self.time_s[index + 1] - self.time_s[index]
+        basis, _ = quintic(share, span)
+        weight = np.zeros((len(index), 2, self.levels.states))
+        weight[:, 0, :3], weight[:, 1, :3] = basis[:, :3], basis[:, 3:]
+        known = sum_covariance(self._solution, np.stack([index, index + 1], axis=1), weight)
+        bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
+        place = np.arange(len(index))
+        for axis in range(2):
+            known[place, axis, place, axis] += bridge
+        return known
 
     def prepare_variances(self, index: Iterable[int]) -> None:
         """Work out at once what `variance` needs, for sums whose last places are these.

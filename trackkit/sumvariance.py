@@ -85,18 +85,70 @@ def remainders_after(
             following, form = fix, before[fix]
             continue
         if fix < following:
-            right = np.zeros(((following + 1 - fix) * block, block), order="F")
-            # What makes the first block of the solution the unit vectors.
-            for row in range(block):
-                for column in range(row + 1):
-                    right[row, column] = solution.factor[row - column, fix * block + column]
-            beyond = _forward(solution, fix, following, block, right)[block:]
+            beyond = _response(solution, fix, following, block)[block:]
             end = beyond[-block:]
             passed_on = np.einsum("ia,ij,jb->ab", end, form, end)
             form = np.einsum("ia,ib->ab", beyond, beyond) + passed_on
         following = fix
         found[fix] = form
     return found
+
+
+def sum_covariance(solution: Solution, index: NDArray[np.intp], weight: Floats) -> Floats:
+    """Covariance of several sums over a drive, each taken on either axis.
+
+    What `sum_variance` does for one sum, for all of them in one pass: between two fixes that some
+    sum is about, all solutions of L x = h go on from what they were, so that each stretch is
+    solved once, for the unit vectors.
+
+    Parameters
+    ----------
+    solution
+        From `trackkit.smoother.solve`.
+    index
+        Fixes each sum is about, shape (k, m).
+    weight
+        Of the unknowns of those fixes on one axis, shape (k, m, states).
+
+    Returns
+    -------
+    Floats
+        Shape (k, 2, k, 2): sum and axis, sum and axis.
+    """
+    count, states = len(index), solution.levels.states
+    axes = 2 if solution.coupled else 1
+    block = states * axes
+    gram = np.zeros((axes * count, axes * count))
+    reached = np.zeros((block, axes * count))
+    before = None
+    for fix in np.unique(index).tolist():
+        if before is not None:
+            response = _response(solution, before, fix, block)
+            inside, end = response[block:-block], response[-block:]
+            gram += reached.T @ (inside.T @ inside) @ reached
+            reached = end @ reached
+        right = np.zeros((block, axes * count), order="F")
+        for one, place in np.argwhere(index == fix).tolist():
+            for axis in range(axes):
+                rows = slice(axis * states, (axis + 1) * states)
+                right[rows, axes * one + axis] += weight[one, place]
+        reached = reached + _forward(solution, fix, fix, block, right)
+        gram += reached.T @ reached
+        before = fix
+    if before is not None:
+        gram += reached.T @ remainders_after(solution, [before])[before] @ reached
+    if solution.coupled:
+        return gram.reshape(count, 2, count, 2)
+    return np.einsum("ij,ab->iajb", gram, np.eye(2))
+
+
+def _response(solution: Solution, first: int, last: int, block: int) -> Floats:
+    """Solve L x = h for h that makes the first block of x each unit vector, and is zero after."""
+    right = np.zeros(((last + 1 - first) * block, block), order="F")
+    for row in range(block):
+        for column in range(row + 1):
+            right[row, column] = solution.factor[row - column, first * block + column]
+    return _forward(solution, first, last, block, right)
 
 
 def _forward(solution: Solution, first: int, last: int, block: int, right: Floats) -> Floats:
