@@ -26,6 +26,7 @@ from trackkit.errors import PlaceError
 from trackkit.track import GATE_KINDS, Gate, GateKind, Track
 
 if TYPE_CHECKING:
+    from trackkit.changes import Change
     from trackkit.gatequality import TimingQuality
     from trackkit.places import Place
     from trackkit.suggesting import Basis, Suggestion
@@ -145,17 +146,17 @@ def place_gate_command(
     PLACE is a chainage such as 412m (-20m counts back from the finish), LAT,LON, or two surveyed
     ends LAT,LON/LAT,LON, left end first.  The gate is square to the track, or exactly at the ends.
     """
-    from trackkit.gates import place_gate
+    from trackkit.changes import placed
 
     if (place is None) == (ends is None):
         raise click.UsageError("give a PLACE, or --ends with two recordings")
     where = place_from(place, crs) if place is not None else _surveyed(str(ends))
 
-    def change(track: Track) -> tuple[Track, Gate, tuple[str, ...], str]:
-        changed, placed, said = place_gate(track, kind, where, width_m=width, name=name)
-        return changed, placed, said, f"placed {kind} gate {placed.id} at {placed.chainage_m:.1f} m"
-
-    _change(track_path, change, as_json=as_json)
+    _change(
+        track_path,
+        lambda track: placed(track, kind, where, width_m=width, name=name),
+        as_json=as_json,
+    )
 
 
 @gate.command("move", cls=Command)
@@ -178,21 +179,14 @@ def move_gate_command(
     GATE is an id or a name; PLACE is a chainage such as 412m (-20m counts back from the finish),
     LAT,LON, or two surveyed ends LAT,LON/LAT,LON.  Every other gate stays on the ground.
     """
-    from trackkit.gates import move_gate
+    from trackkit.changes import moved
 
     where = place_from(place, crs)
-
-    def change(track: Track) -> tuple[Track, Gate, tuple[str, ...], str]:
-        before = track.gate(gate_name)
-        changed, moved, said = move_gate(track, gate_name, where, width_m=width)
-        told = f"moved gate {moved.id} from {before.chainage_m:.1f} m"
-        if moved.kind == "finish" and track.closed:
-            told += ", which made its new place chainage 0"
-        else:
-            told += f" to {moved.chainage_m:.1f} m"
-        return changed, moved, said, told
-
-    _change(track_path, change, as_json=as_json)
+    _change(
+        track_path,
+        lambda track: moved(track, gate_name, where, width_m=width),
+        as_json=as_json,
+    )
 
 
 @gate.command("remove", cls=Command)
@@ -204,14 +198,9 @@ def remove_gate_command(track_path: str, gate_name: str, as_json: bool) -> None:
 
     GATE is an id or a name.
     """
-    from trackkit.gates import remove_gate
+    from trackkit.changes import removed
 
-    def change(track: Track) -> tuple[Track, Gate, tuple[str, ...], str]:
-        changed, removed = remove_gate(track, gate_name)
-        told = f"removed gate {removed.id} ({removed.name}) at {removed.chainage_m:.1f} m"
-        return changed, removed, (), told
-
-    _change(track_path, change, as_json=as_json)
+    _change(track_path, lambda track: removed(track, gate_name), as_json=as_json)
 
 
 @gate.command("suggest", cls=Command)
@@ -403,32 +392,27 @@ def _surveyed(ends: str) -> Place:
     return Place(ends=(left.position, right.position), remarks=said)
 
 
-def _change(
-    track_path: str,
-    change: Callable[[Track], tuple[Track, Gate, tuple[str, ...], str]],
-    *,
-    as_json: bool,
-) -> None:
+def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool) -> None:
     """Change a track file in place and say what was done, and what check has to say about it."""
     from trackkit.building import now
     from trackkit.checks import check_track
     from trackkit.trackfile import read_track, stored, write_track
 
     try:
-        changed, touched, said, told = change(read_track(track_path))
+        done = change(read_track(track_path))
     except PlaceError as error:
         if error.remedy is None:
             raise
         error.remedy = error.remedy.replace(" TRACK ", f" {shlex.quote(track_path)} ")
         raise
-    changed = stored(changed.revised_by(told, now()))
+    changed = stored(done.track.revised_by(done.told, now()))
     write_track(changed, track_path, force=True, keep_previous=True)
-    found = [f for f in check_track(changed) if f.feature == touched.id and not f.accepted]
-    said = (*said, *(f"{f.severity}: {f.message}; {f.remedy}" for f in found))
+    found = [f for f in check_track(changed) if f.feature == done.gate.id and not f.accepted]
+    said = (*done.remarks, *(f"{f.severity}: {f.message}; {f.remedy}" for f in found))
     said = tuple(text.replace(" TRACK ", f" {shlex.quote(track_path)} ") for text in said)
     if as_json:
-        print_json({"done": told, "gates": gate_rows(changed.gates), "remarks": list(said)})
+        print_json({"done": done.told, "gates": gate_rows(changed.gates), "remarks": list(said)})
     else:
-        click.echo(told)
+        click.echo(done.told)
         gate_table(changed.gates)
     remarks(said)

@@ -1,0 +1,342 @@
+"""Gates changed one step at a time, with undo, and what a page shows of them after each step."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from trackkit import changes
+from trackkit.building import now
+from trackkit.changes import Change
+from trackkit.errors import PlaceError, TrackkitError
+from trackkit.findings import finding_row
+from trackkit.gates import BESIDE_THE_TRACK
+from trackkit.geodesy import wrap_longitude
+from trackkit.places import Place
+from trackkit.retiming import Evaluation, Prepared, evaluate
+from trackkit.timing import LapReport, timed_gates
+from trackkit.track import GATE_KINDS, Gate, Track
+
+Request = Mapping[str, Any]
+"""One edit: ``{"do": "move", "gate": ID, "to_m": METRES, ...}``; docs/editing.md lists them."""
+
+
+@dataclass(frozen=True, eq=False)
+class Step:
+    """A track as it was after one edit.
+
+    Parameters
+    ----------
+    track
+        With the edit, and a line of history of it.
+    prepared
+        Recordings on its line.
+    base
+        Number of the line that chainages of the page count along.
+    what
+        What was done, or nothing for the track as it was opened.
+    remarks
+        What there was to say about it.
+    merge
+        Edits with one key, such as those of a drag, are one step.
+    """
+
+    track: Track
+    prepared: Prepared
+    base: int
+    what: str = ""
+    remarks: tuple[str, ...] = ()
+    merge: tuple[str, ...] | None = None
+
+
+class Editing:
+    """The steps made so far, the one shown, and the one that is on disk."""
+
+    def __init__(self, track: Track, prepared: Prepared) -> None:
+        self._steps = [Step(track, prepared, 0)]
+        self._shown = 0
+        self._saved: Step | None = self._steps[0]
+        self._bases = 1
+        self.edit = 0
+
+    @property
+    def step(self) -> Step:
+        """The step that is shown."""
+        return self._steps[self._shown]
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether what is shown is not what was last read or written."""
+        return self.step is not self._saved
+
+    def mark_saved(self) -> None:
+        """Note that what is shown is on disk."""
+        self._saved = self.step
+
+    def take(self, track: Track, prepared: Prepared) -> None:
+        """Go on with a track as it is on disk now; that can be undone."""
+        self._add(Step(track, prepared, self._bases, "took the file from disk"))
+        self._bases += 1
+        self._saved = self.step
+
+    def apply(self, request: Request) -> None:
+        """Make one edit.
+
+        Raises
+        ------
+        TrackkitError
+            When it cannot be made; nothing has changed then.
+        """
+        what = _text(request, "do")
+        if what == "undo":
+            self._go(-1, "undo")
+        elif what == "redo":
+            self._go(1, "redo")
+        else:
+            self._change(what, request)
+        self.edit += 1
+
+    def state(self, moving: str | None = None) -> dict[str, Any]:
+        """Describe what is shown, as a page needs it; see `state`."""
+        step = self.step
+        undone = self._steps[self._shown + 1] if self._shown + 1 < len(self._steps) else None
+        return state(step.track, step.prepared, moving) | {
+            "edit": self.edit,
+            "base": step.base,
+            "unsaved": self.unsaved,
+            "can_undo": self._shown > 0,
+            "can_redo": undone is not None,
+            "undo_what": step.what or None,
+            "redo_what": None if undone is None else undone.what,
+            "remarks": list(step.remarks),
+        }
+
+    def _go(self, by: int, what: str) -> None:
+        if not 0 <= self._shown + by < len(self._steps):
+            raise TrackkitError(f"there is nothing to {what}")
+        self._shown += by
+
+    def _add(self, step: Step) -> None:
+        del self._steps[self._shown + 1 :]
+        self._steps.append(step)
+        self._shown += 1
+
+    def _change(self, what: str, request: Request) -> None:
+        known = self.step
+        key = (what, str(request.get("gate")), _text(request, "merge")) if (
+            request.get("merge") is not None
+        ) else None  # fmt: skip
+        goes_on = key is not None and key == known.merge and known is not self._saved
+        goes_on = goes_on and self._shown > 0 and self._shown == len(self._steps) - 1
+        before = self._steps[self._shown - 1] if goes_on else known
+        # Chainages count along the line as the page last saw it.
+        datum = datum_m(known.track, known.prepared)
+        given = _number(request, "datum_m") if request.get("datum_m") is not None else datum
+        ahead = given - datum_m(before.track, before.prepared)
+        change = _changed(before.track, what, request, ahead)
+        step = Step(
+            change.track.revised_by(change.told, now()), known.prepared, known.base,
+            _short(change, what), change.remarks, key,
+        )  # fmt: skip
+        if goes_on:
+            self._steps[self._shown] = step
+        else:
+            self._add(step)
+
+
+def _short(change: Change, what: str) -> str:
+    """Say for an undo button what was done."""
+    done = {"place": "placed", "move": "moved", "width": "width of", "rename": "renamed"}
+    return f"{done.get(what, 'removed')} {change.gate.name}"
+
+
+def _changed(track: Track, what: str, request: Request, ahead_m: float) -> Change:
+    """Make one edit as the commands do; places are metres ahead of where the track has them."""
+    if what == "place":
+        kind = _text(request, "kind")
+        if kind not in GATE_KINDS:
+            raise PlaceError(
+                f"{kind!r} is no kind of gate", remedy=f"the kinds are: {', '.join(GATE_KINDS)}"
+            )
+        width = _number(request, "width_m") if request.get("width_m") is not None else None
+        name = _text(request, "name") if request.get("name") is not None else None
+        place = _place(track, request, "at_m", ahead_m)
+        return changes.placed(track, kind, place, width_m=width, name=name)
+    if what not in ("move", "width", "rename", "remove"):
+        raise TrackkitError(f"{what!r} is no edit")
+    gate = _text(request, "gate")
+    if what == "move":
+        return changes.moved(track, gate, _place(track, request, "to_m", ahead_m))
+    if what == "width":
+        return changes.widened(track, gate, _number(request, "width_m"))
+    if what == "rename":
+        return changes.renamed(track, gate, _text(request, "name"))
+    return changes.removed(track, gate)
+
+
+def _place(track: Track, request: Request, key: str, ahead_m: float) -> Place:
+    at = request.get("at")
+    if at is None:
+        chainage = _number(request, key)
+        if ahead_m:
+            chainage = float(track.curve.wrap(chainage + ahead_m))
+        elif track.closed and chainage == track.curve.length_m:
+            chainage = 0.0
+        return Place(chainage_m=chainage)
+    if not isinstance(at, list) or len(at) != 2:
+        raise TrackkitError("at is a longitude and a latitude")
+    longitude, latitude = (_number({"at": value}, "at") for value in at)
+    if abs(latitude) > 90 or abs(longitude) > 540:
+        raise TrackkitError(f"{longitude:g}, {latitude:g} is no longitude and latitude in degrees")
+    return Place(position=(float(wrap_longitude(longitude)), latitude))
+
+
+def _number(request: Request, key: str) -> float:
+    value = request.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise TrackkitError(f"{key} is not a number")
+    return float(value)
+
+
+def _text(request: Request, key: str) -> str:
+    value = request.get(key)
+    if not isinstance(value, str) or len(value) > 10_000:
+        raise TrackkitError(f"{key} is not a text")
+    return value
+
+
+def datum_m(track: Track, prepared: Prepared) -> float:
+    """Tell where along the prepared track's line another one of its ground begins, metres."""
+    base = prepared.track
+    if track.centreline is base.centreline:
+        return 0.0
+    line = track.centreline
+    begin = base.plane.to_plane(float(line.longitude_deg[0]), float(line.latitude_deg[0]))
+    where, _ = base.curve.project(begin, track.curve.direction(0.0))
+    return float(where)
+
+
+def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[str, Any]:
+    """Describe gates, sectors, laps and findings for a page, ready for `json.dumps`.
+
+    Parameters
+    ----------
+    track
+        The prepared track, or one that came of it by changing gates.
+    prepared
+        See `trackkit.retiming.prepare`.
+    moving
+        See `trackkit.retiming.evaluate`.
+
+    Returns
+    -------
+    dict
+        Lengths in metres, times in seconds, positions as longitude and latitude.
+    """
+    known = evaluate(track, prepared, moving)
+    return {
+        "edit": 0,
+        "base": 0,
+        "unsaved": False,
+        "can_undo": False,
+        "can_redo": False,
+        "undo_what": None,
+        "redo_what": None,
+        "datum_m": round(datum_m(track, prepared), 6),
+        "light": not known.whole,
+        "track": {
+            "id": track.id,
+            "name": track.name,
+            "layout": track.layout,
+            "direction": track.direction,
+            "closed": track.closed,
+            "length_m": round(track.curve.length_m, 3),
+        },
+        "gates": [_gate_row(known, gate) for gate in track.gates],
+        "sectors": _sector_rows(track),
+        "laps": [row for n, report in enumerate(known.reports) for row in _lap_rows(n, report)],
+        "best": [
+            {
+                "recording": index,
+                "best_lap_s": _seconds(report.best_lap_s),
+                "theoretical_best_s": _seconds(report.theoretical_best_s),
+                "continuous_best_s": _seconds(report.continuous_best_s),
+            }
+            for index, report in enumerate(known.reports)
+        ],
+        "findings": [finding_row(finding) for finding in known.findings],
+        "remarks": [],
+    }
+
+
+def _gate_row(known: Evaluation, gate: Gate) -> dict[str, Any]:
+    sigma = None
+    if gate.kind not in BESIDE_THE_TRACK:
+        sigma = float(known.quality.at(known.quality.sigma_s, gate.chainage_m))
+    return {
+        "id": gate.id,
+        "kind": gate.kind,
+        "order": gate.order,
+        "name": gate.name,
+        "chainage_m": round(gate.chainage_m, 3),
+        "width_m": round(gate.width_m, 3),
+        "left": [round(value, 8) for value in gate.left],
+        "right": [round(value, 8) for value in gate.right],
+        "surveyed": gate.surveyed,
+        "sigma_s": _seconds(sigma),
+        "findings": [n for n, one in enumerate(known.findings) if one.feature == gate.id],
+    }
+
+
+def _sector_rows(track: Track) -> list[dict[str, Any]]:
+    try:
+        gates = timed_gates(track)
+    except PlaceError:
+        return []  # gate-missing says so
+    if track.closed:
+        gates.append(gates[0])
+    length = track.curve.length_m
+    rows = []
+    for number, (begin, end) in enumerate(pairwise(gates), start=1):
+        whole_lap = begin is end
+        between = float(track.curve.along(begin.chainage_m, end.chainage_m))
+        rows.append(
+            {
+                "number": number,
+                "from": begin.id,
+                "to": end.id,
+                "length_m": round(length if whole_lap else between, 3),
+            }
+        )
+    return rows
+
+
+def _lap_rows(index: int, report: LapReport) -> list[dict[str, Any]]:
+    return [
+        {
+            "recording": index,
+            "number": lap.number,
+            "kind": lap.kind,
+            "complete": lap.complete,
+            "start_s": _seconds(lap.start_s),
+            "time_s": _seconds(lap.time_s),
+            "sigma_s": _seconds(lap.sigma_s),
+            "missed": list(lap.missed),
+            "sectors": [
+                {
+                    "time_s": _seconds(sector.time_s),
+                    "sigma_s": _seconds(sector.sigma_s),
+                    "split_s": _seconds(sector.split_s),
+                }
+                for sector in lap.sectors
+            ],
+        }
+        for lap in report.laps
+    ]
+
+
+def _seconds(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, 6)
