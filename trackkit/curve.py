@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 COINCIDENT_M = 1e-4
 """Vertices closer together than this count as one."""
+_MOST_CUTS = 500
 HEADING_WEIGHT_M = 20.0
 """How many metres of distance a heading that is off by about 60 degrees weighs in `project`."""
 _GAUSS_NODE, _GAUSS_WEIGHT = np.polynomial.legendre.leggauss(5)
@@ -38,6 +39,7 @@ class Curve:
     _spline: CubicSpline
     _parameter_at: CubicHermiteSpline
     vertex_chainage_m: Floats
+    _cuts: dict[tuple[float, ...], Floats] = field(default_factory=dict)
 
     @classmethod
     def through(cls, vertex_m: ArrayLike, *, closed: bool) -> Curve:
@@ -205,6 +207,16 @@ class Curve:
             Chainages, metres, in rising order; empty where nothing is cut.
         """
         start, end = np.asarray(start_m, dtype=float), np.asarray(end_m, dtype=float)
+        # The same gates are asked about by one rule after another.
+        key = (*start.tolist(), *end.tolist())
+        if key not in self._cuts:
+            if len(self._cuts) >= _MOST_CUTS:
+                self._cuts.clear()
+            self._cuts[key] = self._cut_by(start, end)
+            self._cuts[key].flags.writeable = False
+        return self._cuts[key]
+
+    def _cut_by(self, start: Floats, end: Floats) -> Floats:
         span = end - start
         squared = float(span @ span)
         if squared == 0:
