@@ -143,7 +143,7 @@ def speed_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
             )  # fmt: skip
         elif gate.kind == "finish" and speed < SLOWEST_SHARE * top:
             yield new_finding(
-                track, "warning", "finish-slow", gate.id, chainage,
+                track, "note", "finish-slow", gate.id, chainage,
                 f"cars pass the finish gate at {3.6 * speed:.0f} km/h, less than half of the "
                 f"{3.6 * top:.0f} km/h they reach; {told}",
                 f"move it to a faster place with `trackkit gate move TRACK {gate.id} PLACE`",
