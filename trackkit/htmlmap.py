@@ -1,20 +1,19 @@
-"""A track as one HTML page that needs no network."""
+"""A track as one HTML page: a file that needs no network, or the page that gates are edited on."""
 
 from __future__ import annotations
 
+import json
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 from typing import Any, Literal
 from urllib.parse import urlsplit
 
 import numpy as np
-from markupsafe import Markup
 
-from trackkit.caution import CAUTION
-from trackkit.corners import WORTH_TELLING_M, find_bends
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
-from trackkit.findings import Finding
+from trackkit.findings import Finding, finding_row
 from trackkit.mapassets import (
     LEAFLET_LICENCE,
     csp_hash,
@@ -22,17 +21,33 @@ from trackkit.mapassets import (
     leaflet_style,
     own_file,
     safe_in_element,
-    with_code,
 )
-from trackkit.mapspeed import Drive, SpeedScale, drive, speed_mps, speed_scale
 from trackkit.recording import Recording
 from trackkit.track import GATE_KINDS, Track
 
 Tiles = Literal["street", "satellite"]
 MERCATOR_LIMIT_DEG = 85.0
 """The web's Mercator projection ends at 85.05 degrees of latitude."""
-FAR_M = 1000.0
-"""A recording that never comes nearer to the track than this is said to lie elsewhere."""
+SCRIPTS = ("data", "mapground", "maplabels", "mapview", "chartview", "tables", "page")
+EDITING_SCRIPTS = ("data", "mapground", "maplabels", "mapview", "chartview", "tables", "editing",
+                   "dragging", "dialogs", "keyboard", "page")  # fmt: skip
+# Okabe and Ito's palette (Color Universal Design, 2008; from memory), cold to warm by speed: the
+# order and the light middle hold for the common kinds of colour blindness, and width tells too.
+SPEED_STYLES: tuple[tuple[str, float], ...] = (
+    ("#0072b2", 1.6),
+    ("#56b4e9", 2.2),
+    ("#f0e442", 2.8),
+    ("#e69f00", 3.6),
+    ("#d55e00", 4.6),
+)
+KIND_NAMES = {
+    "finish": "finish",
+    "start": "start",
+    "sector": "sector",
+    "speed": "speed",
+    "pit-entry": "pit entry",
+    "pit-exit": "pit exit",
+}
 
 
 def map_html(
@@ -50,7 +65,7 @@ def map_html(
     track
         The track.
     recordings
-        Drawn over it, coloured by speed.
+        Drawn over it, coloured by speed; their laps are listed, and drawn along the chainage.
     findings
         What a check had to say; an empty list is shown as "0 findings", None shows no list.
     tiles
@@ -69,51 +84,51 @@ def map_html(
     OutputError
         When the track lies beyond 85 degrees of latitude, or `tiles` is unknown.
     """
-    if np.abs(track.centreline.latitude_deg).max() > MERCATOR_LIMIT_DEG:
-        raise OutputError(
-            f"the track {track.name!r} lies beyond {MERCATOR_LIMIT_DEG:.0f} degrees of latitude, "
-            "where the map's Mercator projection ends",
-            remedy="export it and draw it in a polar projection",
-        )
-    from jinja2 import Environment
-
-    from trackkit.maplayers import build_layers
-
+    _require_mercator(track.name, track.centreline.latitude_deg)
     provider = None if tiles is None else _tile_provider(tiles)
-    found = None if findings is None else list(findings)
-    drives, scale = _drives(list(recordings), track)
-    layers = build_layers(track, drives, found or [], provider)
-    layers.map.render()
-    figure = layers.map.get_root()
+    from trackkit.editing import state
+    from trackkit.pagedata import base_document
+    from trackkit.retiming import evaluate, prepare
 
-    settings = {
-        "lines": [line.get_name() for line in layers.lines],
-        "gateBars": [bar.get_name() for bar in layers.gate_bars],
-        "bandHalf": round(0.5 * track.band_m, 1),
-        "bounds": layers.bounds,
-        "closeZoom": 18,
-    }
-    environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
-    start = environment.from_string("trackkitMap.finish({{ chart }}, {{ settings|tojson }});")
-    scripts = [
-        "L_NO_TOUCH = false; L_DISABLE_3D = false;",
-        leaflet_script(),
-        safe_in_element(own_file("map.js")),
-        safe_in_element(figure.script.render().strip()),
-        start.render(chart=layers.map.get_name(), settings=settings),
-    ]
-    styles = [leaflet_style(), safe_in_element(own_file("map.css"))]
-    page = environment.from_string(own_file("map.html")).render(
-        policy=_policy(scripts, styles, None if provider is None else provider.build_url()),
-        leaflet_licence=LEAFLET_LICENCE,
-        styles=styles,
-        scripts=scripts,
-        tiles=tiles,
-        caution=CAUTION,
-        map_html=figure.html.render().strip(),
-        **_words(track, title, found, drives, scale, layers),
+    prepared = prepare(track, list(recordings))
+    known = evaluate(track, prepared)
+    reports = known.reports or [None] * len(prepared.drives)
+    base = base_document(
+        track,
+        [
+            (drive, () if report is None else report.laps)
+            for drive, report in zip(prepared.drives, reports, strict=True)
+        ],
+        known.quality,
     )
-    return page.encode("utf-8", "replace").decode("utf-8")
+    told = state(track, prepared)
+    found = None if findings is None else list(findings)
+    told["findings"] = None if found is None else [finding_row(one) for one in found]
+    for gate in told["gates"]:
+        gate["findings"] = [n for n, one in enumerate(found or []) if one.feature == gate["id"]]
+    return _page(base, told, None, provider=provider, title=title)
+
+
+def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mapping[str, Any]) -> str:
+    """Make the page that gates are edited on.
+
+    Parameters
+    ----------
+    base
+        From `trackkit.pagedata.base_document`.
+    state
+        From `trackkit.editing.state`.
+    session
+        What the page needs to know of the server that answers it.
+
+    Raises
+    ------
+    OutputError
+        When the track lies beyond 85 degrees of latitude.
+    """
+    line = base["line"]["lat"]
+    _require_mercator(base["track"]["name"], np.array([line["zero"]]))
+    return _page(base, state, session)
 
 
 def write_map(
@@ -137,6 +152,59 @@ def write_map(
     write_whole(path, page, force=force)
 
 
+def _page(
+    base: Mapping[str, Any],
+    state: Mapping[str, Any],
+    session: Mapping[str, Any] | None,
+    *,
+    provider: Any | None = None,
+    title: str | None = None,
+) -> str:
+    from jinja2 import Environment
+
+    environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    tiles = None
+    if provider is not None:
+        tiles = {"url": provider.build_url(), "attribution": provider.html_attribution}
+    start = environment.from_string("trackkit.open({{ tiles|tojson }});").render(tiles=tiles)
+    scripts = [
+        leaflet_script(),
+        *(
+            safe_in_element(own_file(f"page/{name}.js"))
+            for name in (SCRIPTS if session is None else EDITING_SCRIPTS)
+        ),
+        start,
+    ]
+    styles = [leaflet_style(), safe_in_element(own_file("page/page.css"))]
+    documents = {"base": base, "state": state} | ({} if session is None else {"session": session})
+    page = environment.from_string(own_file("page/page.html")).render(
+        policy=_policy(scripts, styles, None if tiles is None else tiles["url"], session),
+        leaflet_licence=LEAFLET_LICENCE,
+        styles=styles,
+        scripts=scripts,
+        documents=[(name, _json(document)) for name, document in documents.items()],
+        editing=session is not None,
+        tiles=tiles,
+        **_words(base, state, title),
+    )
+    return page.encode("utf-8", "replace").decode("utf-8")
+
+
+def _json(document: Any) -> str:
+    r"""Write JSON for a script element: no ``<`` in it can begin or end anything in HTML."""
+    text = json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+
+
+def _require_mercator(name: str, latitude_deg: Any) -> None:
+    if np.abs(latitude_deg).max() > MERCATOR_LIMIT_DEG:
+        raise OutputError(
+            f"the track {name!r} lies beyond {MERCATOR_LIMIT_DEG:.0f} degrees of latitude, "
+            "where the map's Mercator projection ends",
+            remedy="export it and draw it in a polar projection",
+        )
+
+
 def _tile_provider(tiles: str) -> Any:
     from xyzservices import providers  # type: ignore[import-untyped, unused-ignore]
 
@@ -148,7 +216,12 @@ def _tile_provider(tiles: str) -> Any:
     return known[tiles]
 
 
-def _policy(scripts: Sequence[str], styles: Sequence[str], tile_url: str | None) -> str:
+def _policy(
+    scripts: Sequence[str],
+    styles: Sequence[str],
+    tile_url: str | None,
+    session: Mapping[str, Any] | None,
+) -> str:
     """Allow exactly this page's scripts and styles, and pictures from the tile host if any.
 
     Content Security Policy Level 3 (W3C).  A name that got past the escaping could then still
@@ -164,115 +237,61 @@ def _policy(scripts: Sequence[str], styles: Sequence[str], tile_url: str | None)
             "script-src " + " ".join(csp_hash(text) for text in scripts),
             "style-src " + " ".join(csp_hash(text) for text in styles),
             f"img-src {pictures}",
+            *([] if session is None else ["connect-src 'self'"]),
             "base-uri 'none'",
             "form-action 'none'",
         ]
     )
 
 
-def _drives(recordings: Sequence[Recording], track: Track) -> tuple[list[Drive], SpeedScale | None]:
-    if not recordings:
-        return [], None
-    speeds = [speed_mps(recording) for recording in recordings]
-    scale = speed_scale([speed for speed, _ in speeds])
-    return [
-        drive(recording, speed, derived, scale, track)
-        for recording, (speed, derived) in zip(recordings, speeds, strict=True)
-    ], scale
-
-
-def _words(
-    track: Track,
-    title: str | None,
-    findings: Sequence[Finding] | None,
-    drives: Sequence[Drive],
-    scale: SpeedScale | None,
-    layers: Any,
-) -> dict[str, Any]:
-    """Everything the page says beside the map; the template escapes it."""
-    from trackkit.maplayers import KIND_NAMES, metres
-
+def _words(base: Mapping[str, Any], state: Mapping[str, Any], title: str | None) -> dict[str, Any]:
+    """Everything the page says that never changes; the template escapes it."""
+    track = base["track"]
+    recordings = base["recordings"]
+    drawn = any(one["fixes"] is not None for one in recordings)
+    kinds = {gate["kind"] for gate in state["gates"]}
     return {
-        "title": title or track.name,
-        "subtitle": ", ".join(t for t in (title and track.name, track.layout) if t),
-        "facts": _facts(track),
-        "legend": _legend(track, findings or []),
-        "toggles": [
-            {"layer": layers.groups[name].get_name(), "text": text}
-            for name, text, has in (
-                ("band", "band", True),
-                ("gates", "gates", track.gates),
-                ("corners", "corners", track.corners),
-                ("findings", "findings", findings),
-            )
-            if has
-        ],
-        "speeds": [] if scale is None else _speed_legend(scale),
-        "derived": any(drive.derived for drive in drives),
-        "drives": [
-            {"layer": layer.get_name(), "name": drive.name, "text": _drive_text(drive)}
-            for drive, layer in zip(drives, layers.drives, strict=True)
-        ],
-        "findings": None
-        if findings is None
-        else [
+        "title": title or track["name"],
+        "subtitle": ", ".join(t for t in (title and track["name"], track["layout"]) if t),
+        "facts": _facts(base),
+        "datum": "finish gate" if track["closed"] else "start of the course",
+        "quality": None if base["quality"] is None else base["quality"]["basis"],
+        "legend": _legend(base, kinds),
+        "speeds": _speed_legend(base["speed_bounds_kmh"]) if drawn else [],
+        "drawn": drawn,
+        "recordings": [
             {
-                "number": number,
-                "severity": finding.severity,
-                "accepted": finding.accepted,
-                "message": finding.message,
-                "remedy": Markup(with_code(finding.remedy)),  # noqa: S704 - with_code escapes it
-                "where": None if marker is None else marker.get_name(),
-                "place": _finding_place(track, finding),
+                "name": one["file"],
+                "text": _recording_text(one),
+                "drawn": one["fixes"] is not None,
             }
-            for number, (finding, marker) in enumerate(
-                zip(findings, layers.finding_markers, strict=True), start=1
-            )
+            for one in recordings
         ],
-        "gates": [
-            {
-                "name": gate.name,
-                "kind": KIND_NAMES[gate.kind],
-                "chainage": metres(gate.chainage_m, 1),
-                "width": metres(gate.width_m, 1),
-            }
-            for gate in track.gates
-        ],
-        "datum": "finish gate" if track.closed else "start of the course",
-        "corners": [
-            {
-                "number": corner.number,
-                "name": corner.name,
-                "turn": corner.turn,
-                "radius": metres(corner.min_radius_m),
-                "apex": metres(corner.apex_m),
-            }
-            for corner in track.corners
-        ],
-        "straights": [
-            {"start": metres(straight.start_m), "length": metres(straight.length_m)}
-            for straight in find_bends(track.curve)[1]
-            if straight.length_m >= WORTH_TELLING_M
-        ],
+        "corners": len(base["corners"]),
+        "straights": len(base["straights"]),
+        "caution": base["caution"],
         "about": _about(track),
     }
 
 
-def _facts(track: Track) -> str:
-    facts = [f"{track.length_m:,.0f} m", "closed circuit" if track.closed else "point to point"]
-    if track.direction:
-        facts.append(track.direction)
-    elif track.crossovers:
+def _facts(base: Mapping[str, Any]) -> str:
+    track = base["track"]
+    facts = [
+        f"{track['length_m']:,.0f} m",
+        "closed circuit" if track["closed"] else "point to point",
+    ]
+    if track["direction"]:
+        facts.append(track["direction"])
+    elif base["bridges"]:
         facts.append("crosses over itself")
-    if track.corners:
-        facts.append(f"{len(track.corners)} corner{'s' if len(track.corners) > 1 else ''}")
+    if base["corners"]:
+        facts.append(f"{len(base['corners'])} corner{'s' if len(base['corners']) > 1 else ''}")
     return ", ".join(facts)
 
 
-def _legend(track: Track, findings: Sequence[Finding]) -> list[dict[str, str]]:
-    from trackkit.maplayers import KIND_NAMES
-
-    way = f" ({track.direction})" if track.direction else ""
+def _legend(base: Mapping[str, Any], kinds: set[str]) -> list[dict[str, str]]:
+    track = base["track"]
+    way = f" ({track['direction']})" if track["direction"] else ""
     band = '<rect class="t-band" x="1" y="2" width="42" height="16"/>'
     line = '<path class="t-line" d="M1 10h42" stroke-width="1.6" stroke-dasharray="7 6"/>'
     arrow = (
@@ -280,113 +299,85 @@ def _legend(track: Track, findings: Sequence[Finding]) -> list[dict[str, str]]:
         '<path class="over" d="M18 4 26 10 18 16"/></g>'
     )
     legend = [
-        {"picture": band, "text": _band_text(track)},
+        {"picture": band, "text": _band_text(base)},
         {"picture": band + line + arrow, "text": f"Centreline; arrows show racing direction{way}"},
     ]
-    present = {gate.kind for gate in track.gates}
     for kind in GATE_KINDS:
-        if kind in present:
+        # Gates placed later on the page are of kinds that its menu names.
+        if kind in kinds:
             bar = (
                 f'{band}<path class="t-halo" d="M22 0v20" stroke-width="8"/>'
                 f'<path class="t-{kind}" d="M22 0v20" stroke-width="4.5"/>'
             )
-            name = KIND_NAMES[kind].capitalize()
-            legend.append({"picture": bar, "text": f"{name} gate"})
-    if track.corners:
+            legend.append({"picture": bar, "text": f"{KIND_NAMES[kind].capitalize()} gate"})
+    if base["corners"]:
         disc = (
             '<rect class="t-chip" x="12" y="1" width="20" height="18" rx="9"/>'
             '<text class="t-ink" x="22" y="14.5" text-anchor="middle">3</text>'
         )
-        legend.append(
-            {
-                "picture": disc,
-                "text": "Corner, numbered from the finish gate in racing direction"
-                if track.closed
-                else "Corner, numbered from the start",
-            }
-        )
-    if track.pit_lanes:
+        counted = "finish gate in racing direction" if track["closed"] else "start"
+        legend.append({"picture": disc, "text": f"Corner, numbered from the {counted}"})
+    if base["pit_lanes"]:
         lane = '<path class="t-pit" d="M1 10h42" stroke-width="3" stroke-dasharray="6 5"/>'
         legend.append({"picture": lane, "text": "Pit lane"})
-    if track.crossovers:
+    if base["bridges"]:
         edges = (
             '<path class="t-bridge-under" d="M1 3h42M1 17h42" stroke-width="5.5"/>'
             '<path class="t-bridge" d="M1 3h42M1 17h42" stroke-width="2.5"/>'
         )
         legend.append({"picture": band + edges, "text": "Bridge: this piece of track is on top"})
-    if findings:
-        ring = (
-            '<circle class="t-halo" fill="none" stroke-width="5" cx="22" cy="10" r="7"/>'
-            '<circle class="t-ring" stroke-width="2" cx="22" cy="10" r="7"/>'
-        )
-        legend.append(
-            {"picture": ring, "text": "Place of a finding; its label says error, warning or note"}
-        )
     return legend
 
 
-def _band_text(track: Track) -> str:
-    line = track.centreline
-    if line.width_profile:
-        widths = [left + right for _, left, right in line.width_profile]
-        return f"Band where cars run, {min(widths):.1f} to {max(widths):.1f} m wide"
-    if line.width_m:
-        return f"Band where cars run, {line.width_m:.1f} m wide"
-    return (
-        f"Band where cars run, {track.band_m:.0f} m wide (assumed: the track file gives no width)"
-    )
+def _band_text(base: Mapping[str, Any]) -> str:
+    low, high = base["line"]["band_m"]
+    if not base["track"]["band_known"]:
+        return f"Band where cars run, {low:.0f} m wide (assumed: the track file gives no width)"
+    if high - low > 0.05:
+        return f"Band where cars run, {low:.1f} to {high:.1f} m wide"
+    return f"Band where cars run, {low:.1f} m wide"
 
 
-def _speed_legend(scale: SpeedScale) -> list[dict[str, str]]:
-    from trackkit.maplayers import SPEED_STYLES
-
+def _speed_legend(bounds_kmh: Sequence[int]) -> list[dict[str, str]]:
     band = '<rect class="t-band" x="1" y="1" width="42" height="18"/>'
+    between = [f"{a} to {b} km/h" for a, b in pairwise(bounds_kmh)]
+    labels = [f"under {bounds_kmh[0]} km/h", *between, f"{bounds_kmh[-1]} km/h and over"]
     return [
         {
             "picture": f'{band}<path d="M1 10h42" stroke="{colour}" stroke-width="{weight}"/>',
             "text": label,
         }
-        for (colour, weight), label in zip(SPEED_STYLES, scale.labels(), strict=True)
+        for (colour, weight), label in zip(SPEED_STYLES, labels, strict=True)
     ]
 
 
-def _drive_text(drive: Drive) -> str:
-    minutes, seconds = divmod(round(drive.duration_s), 60)
-    fixes = "1 fix" if drive.fix_count == 1 else f"{drive.fix_count:,} fixes"
-    text = f"{fixes} in {minutes} min {seconds:02d} s"
-    text += f", top speed {drive.top_kmh:.0f} km/h"
-    if drive.derived:
-        text += " (from positions)"
-    if drive.distance_m > FAR_M:
-        text += f"; lies {drive.distance_m / 1000:,.1f} km from this track"
+def _recording_text(row: Mapping[str, Any]) -> str:
+    minutes, seconds = divmod(round(row["duration_s"]), 60)
+    fixes = "1 fix" if row["fix_count"] == 1 else f"{row['fix_count']:,} fixes"
+    text = f"{fixes} in {minutes} min {seconds:02d} s, top speed {3.6 * row['top_mps']:.0f} km/h"
+    if row["every"] is None:
+        text += f"; lies {row['away_m'] / 1000:,.1f} km from this track, so it is not drawn"
+    elif row["every"] > 1:
+        text += f"; drawn from one fix in {row['every']}"
     return text
 
 
-def _finding_place(track: Track, finding: Finding) -> str:
-    if finding.chainage_m is not None:
-        return f"at {finding.chainage_m:,.0f} m"
-    names = {gate.id: gate.name for gate in track.gates}
-    if finding.feature in names:
-        return f"gate {names[finding.feature]}"
-    return "" if finding.position is not None else "the whole track"
-
-
-def _about(track: Track) -> list[tuple[str, str]]:
+def _about(track: Mapping[str, Any]) -> list[tuple[str, str]]:
     rows = [
-        ("Track file id", track.id),
-        ("Country", track.country or ""),
-        ("Revised", track.revised),
-        ("Length at its height and along its slope", _metres_or_nothing(track.length_surface_m)),
+        ("Track file id", track["id"]),
+        ("Country", track["country"] or ""),
+        ("Revised", track["revised"]),
+        ("Length at its height and along its slope", _metres(track["length_surface_m"])),
         (
             "The centreline is",
-            "the line driven" if track.line == "driven" else "the middle of the tarmac",
+            "the line driven" if track["line"] == "driven" else "the middle of the tarmac",
         ),
-        ("Accuracy of the line", _metres_or_nothing(track.accuracy_m)),
-        ("Licence of the track file", track.licence or ""),
-        ("Notes", track.notes),
+        ("Accuracy of the line", _metres(track["accuracy_m"])),
+        ("Licence of the track file", track["licence"] or ""),
+        ("Notes", track["notes"]),
     ]
     return [(term, text) for term, text in rows if text]
 
 
-def _metres_or_nothing(value: float | None) -> str:
+def _metres(value: float | None) -> str:
     return "" if value is None else f"{value:,.1f} m"

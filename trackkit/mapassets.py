@@ -6,7 +6,6 @@ import base64
 import hashlib
 import re
 from functools import cache
-from html import escape
 from importlib import resources
 from pathlib import Path
 
@@ -59,8 +58,3 @@ def _leaflet_file(name: str) -> Path:
     from xstatic.pkg import leaflet
 
     return Path(leaflet.BASE_DIR) / name
-
-
-def with_code(text: str) -> str:
-    """Escape a sentence for HTML and set what stands between backticks as code."""
-    return re.sub("`([^`]+)`", r"<code>\1</code>", escape(text))
