@@ -294,12 +294,6 @@ async def _asked(request: Request) -> Mapping[str, Any]:
     return asked
 
 
-def _page(base: dict[str, Any], state: dict[str, Any], session: dict[str, Any]) -> str:
-    from trackkit.htmlmap import edit_html  # type: ignore[attr-defined]
-
-    return str(edit_html(base, state, session))
-
-
 def serve(
     desk: Desk,
     listening: socket.socket,
@@ -330,8 +324,10 @@ def serve(
     """
     import uvicorn
 
+    from trackkit.htmlmap import edit_html
+
     presence = Presence()
-    app = make_app(desk, token, listening.getsockname()[1], _page, presence)
+    app = make_app(desk, token, listening.getsockname()[1], edit_html, presence)
     server = uvicorn.Server(
         uvicorn.Config(
             app, log_level="warning", access_log=False, lifespan="off", ws="none", http="h11",

@@ -54,7 +54,11 @@ class Guard:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
+        if scope["type"] == "lifespan":
+            await self._app(scope, receive, send)
+            return
         if scope["type"] != "http":
+            await send({"type": "websocket.close", "code": 1008})
             return
         answer = _marked(send)
         refused = self._refused(scope)
