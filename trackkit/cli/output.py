@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Literal
 
 import click
@@ -14,13 +15,22 @@ from trackkit.cli.common import (
     print_json,
     read_recordings,
     remark,
+    remarks,
 )
+
+PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 
 
 @click.command("map", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("recordings", nargs=-1, metavar="[RECORDING...]")
-@click.option("-o", "--output", required=True, metavar="FILE.html", help="Page to write.")
+@click.option(
+    "-o",
+    "--output",
+    required=True,
+    metavar="FILE",
+    help="Page (.html) or picture for paper (.svg, .pdf, .png) to write.",
+)
 @click.option(
     "--tiles",
     type=click.Choice(["street", "satellite"]),
@@ -38,7 +48,21 @@ def map_(
     columns: str | None,
     force: bool,
 ) -> None:
-    """Draw a track, its gates, findings and laps on one HTML page that works with no network."""
+    """Draw a track, its gates, findings and laps on one HTML page that works with no network.
+
+    With a FILE that ends in .svg, .pdf or .png it is a picture on a sheet of A4 instead, for a
+    notice board, with tables of gates, sectors and corners.
+    """
+    suffix = Path(output).suffix.lower()
+    if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
+        raise click.BadParameter(
+            f"{output!r} ends in none of .html, {', '.join(PAPER_SUFFIXES)}", param_hint="-o"
+        )
+    if suffix in PAPER_SUFFIXES:
+        if tiles:
+            raise click.UsageError("--tiles are for the page, not for a picture")
+        _draw_on_paper(ctx, track_path, recordings, output, columns, force=force)
+        return
     from trackkit.checks import check_track
     from trackkit.htmlmap import write_map
     from trackkit.trackfile import read_track
@@ -49,6 +73,26 @@ def map_(
     click.echo(f"wrote {output}")
     if tiles:
         remark(f"the page fetches {tiles} tiles from the network when it is opened")
+    if failed:
+        ctx.exit(1)
+
+
+def _draw_on_paper(
+    ctx: click.Context,
+    track_path: str,
+    recordings: tuple[str, ...],
+    output: str,
+    columns: str | None,
+    *,
+    force: bool,
+) -> None:
+    from trackkit.paper import write_paper
+    from trackkit.trackfile import read_track
+
+    track = read_track(track_path)
+    read, failed = read_recordings(recordings, columns)
+    remarks(write_paper(track, output, recordings=read, force=force))
+    click.echo(f"wrote {output}")
     if failed:
         ctx.exit(1)
 
