@@ -1,0 +1,138 @@
+"""Text on paper: which fonts have its letters, how wide it is, and what has to be left off."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+MM_PER_POINT = 25.4 / 72.0
+FONT = "DejaVu Sans"
+"""Comes with matplotlib, so that the same track makes the same picture everywhere."""
+CAPITAL = 0.73
+"""Height of a capital letter of `FONT`, in its size."""
+DESCENT = 0.24
+"""Depth of a letter such as g of `FONT`, in its size."""
+REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
+_ELLIPSIS = "…"
+
+
+@dataclass(frozen=True)
+class Lettering:
+    """Fonts that together have the letters of some texts, as far as this computer has them.
+
+    Parameters
+    ----------
+    families
+        Names of fonts, the first to be looked in first.
+    missing
+        Characters that none of them has.
+    """
+
+    families: tuple[str, ...]
+    missing: tuple[str, ...]
+
+    @classmethod
+    def for_texts(cls, texts: Iterable[str]) -> Lettering:
+        """Find fonts for some texts: `FONT`, and others only for letters that it lacks."""
+        from matplotlib.font_manager import fontManager, get_font
+
+        wanted = {letter for text in texts for letter in _printable(text)}
+        families = [FONT]
+        lacking = wanted - _letters(get_font(fontManager.findfont(FONT)))
+        if lacking:
+            regular = (
+                one
+                for one in fontManager.ttflist
+                if one.style == "normal"
+                and one.weight in (400, "normal", "regular")
+                # A font of the last resort has a box for every letter.
+                and "Last Resort" not in one.name
+            )
+            for one in sorted(regular, key=lambda one: (one.name, one.fname)):
+                had = lacking & _letters(get_font(one.fname))
+                if had:
+                    families.append(one.name)
+                    lacking -= had
+        return cls(tuple(families), tuple(sorted(lacking)))
+
+    def clean(self, text: str) -> str:
+        """Put a text in one line, with a replacement character where no font has a letter."""
+        missing = set(self.missing)
+        return "".join(REPLACEMENT if c in missing else c for c in _printable(text)).strip()
+
+    def width_mm(self, text: str, size_pt: float, *, bold: bool = False) -> float:
+        """Width of a clean text, millimetres."""
+        from matplotlib.font_manager import FontProperties
+        from matplotlib.textpath import text_to_path
+
+        if not text:
+            return 0.0
+        font = FontProperties(
+            family=list(self.families), size=size_pt, weight=self.weight(bold=bold)
+        )
+        width, _, _ = text_to_path.get_text_width_height_descent(text, font, False)
+        return float(width) * MM_PER_POINT
+
+    def clipped(self, text: str, size_pt: float, width_mm: float, *, bold: bool = False) -> str:
+        """Cut a clean text short, with an ellipsis, where it is wider than there is room."""
+        if self.width_mm(text, size_pt, bold=bold) <= width_mm:
+            return text
+        short, long = 0, len(text)
+        while long - short > 1:
+            middle = (short + long) // 2
+            trial = text[:middle].rstrip() + _ELLIPSIS
+            if self.width_mm(trial, size_pt, bold=bold) <= width_mm:
+                short = middle
+            else:
+                long = middle
+        return text[:short].rstrip() + _ELLIPSIS
+
+    def wrapped(self, text: str, size_pt: float, width_mm: float, most: int) -> list[str]:
+        """Break a clean text into lines, the last of at most `most` cut short."""
+        lines: list[str] = []
+        words = text.split()
+        while words and len(lines) < most:
+            count = 1
+            while count < len(words) and (
+                self.width_mm(" ".join(words[: count + 1]), size_pt) <= width_mm
+            ):
+                count += 1
+            taken = len(words) if len(lines) == most - 1 else count
+            lines.append(self.clipped(" ".join(words[:taken]), size_pt, width_mm))
+            words = words[taken:]
+        return lines
+
+    def weight(self, *, bold: bool) -> str:
+        """Weight to write in: fonts taken for rare letters often have no bold."""
+        return "bold" if bold and self.families == (FONT,) else "normal"
+
+    def remarks(self) -> list[str]:
+        """Say which letters are replaced."""
+        if not self.missing:
+            return []
+        shown = ", ".join(f"{_shown(c)} (U+{ord(c):04X})" for c in self.missing[:8])
+        more = f" and {len(self.missing) - 8} more" if len(self.missing) > 8 else ""
+        it = "it" if len(self.missing) == 1 else "them"
+        what = f"no font on this computer has {shown}{more}"
+        return [f"{what}: the picture shows {REPLACEMENT} there; install a font that has {it}"]
+
+
+def _printable(text: str) -> str:
+    """Turn what moves the pen, such as line ends and marks of direction, into spaces or nothing."""
+    kept = []
+    for letter in unicodedata.normalize("NFC", text):
+        kind = unicodedata.category(letter)
+        if letter.isspace() or kind == "Cc":
+            kept.append(" ")
+        elif kind != "Cf":
+            kept.append(letter)
+    return " ".join("".join(kept).split())
+
+
+def _shown(letter: str) -> str:
+    return REPLACEMENT if unicodedata.category(letter) == "Cs" else letter
+
+
+def _letters(font: object) -> set[str]:
+    return {chr(code) for code in font.get_charmap()} | {" "}  # type: ignore[attr-defined]
