@@ -56,6 +56,7 @@ document.getElementById("findings").scrollIntoView();
 """
 PICTURES = (
     Picture("official.md", "pipwick.html", "official-map.png"),
+    Picture("official.md", "pipwick.svg", "official-paper.png", width=1123, height=794),
     Picture("official.md", "mistake.html", "official-mistake.png", script=_SHOW_FINDINGS),
     Picture("driver.md", "friday.html", "driver-map.png"),
     Picture("analyst.md", "morrowfen.html", "analyst-map.png"),
