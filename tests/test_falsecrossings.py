@@ -5,6 +5,7 @@ passages are cut with the gate by shapely, the parked vehicle's wander is drawn 
 """
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from scipy.stats import binomtest, norm
 
 from trackkit.falsecrossings import (
     RECEIVER_M,
+    creeping_probability,
     missed_probability,
     parked_probability,
     passage_probability,
@@ -40,7 +42,10 @@ PARKED = [
     (2.5, 120.0, 1.0),
     (-1.0, 60.0, 1.0),
 ]
-TOGETHER = 1.0 - 0.01 / (2 * len(CASES) + len(PARKED))
+CREEPING = [(0.8, 1.0, 30), (1.5, 0.2, 60), (2.5, 1.0, 120)]
+"""How far behind the line it comes to, at which speed, and how long it waits there."""
+BESIDE_SLOWLY = [(0.4, 1.0), (1.6, 1.0), (2.2, 0.5)]
+TOGETHER = 1.0 - 0.01 / (2 * len(CASES) + len(PARKED) + len(CREEPING) + len(BESIDE_SLOWLY))
 
 
 def gate_beyond(end_m, width_m=12.0):
@@ -98,6 +103,54 @@ def test_a_parked_vehicle_is_counted_as_often_as_simulated(behind_m, seconds, in
 
     low, high = interval(int(over.sum()))
     assert low <= parked_probability(behind_m, seconds, interval_s=interval_s) <= high
+
+
+def wander(fixes, random, sigma_m=1.0):
+    """First-order Gauss-Markov wander of all passages on one axis, a second apart."""
+    fade = np.exp(-1.0 / 120.0)
+    now = sigma_m * random.standard_normal(PASSAGES)
+    for _ in range(fixes):
+        yield now
+        now = fade * now + sigma_m * np.sqrt(1 - fade**2) * random.standard_normal(PASSAGES)
+
+
+@pytest.mark.parametrize(("stop_m", "speed_mps", "wait_s"), CREEPING)
+def test_a_creeping_vehicle_is_counted_as_often_as_simulated(stop_m, speed_mps, wait_s):
+    random = np.random.default_rng(11)
+    behind = np.maximum(stop_m, 8.0 - speed_mps * np.arange((8.0 - stop_m) / speed_mps + wait_s))
+    over = np.zeros(PASSAGES, dtype=bool)
+    places = (w - b for w, b in zip(wander(len(behind), random), behind, strict=True))
+    for before, after in pairwise(places):
+        over |= (before < 0) & (after >= 0)
+
+    low, high = interval(int(over.sum()))
+    assert low <= creeping_probability(behind) <= high
+
+
+@pytest.mark.parametrize(("end_m", "speed_mps"), BESIDE_SLOWLY)
+def test_a_slow_vehicle_past_a_gates_end_is_counted_as_often_as_a_quick_one(end_m, speed_mps):
+    """The wander goes on while it passes; where it meets the gate's line is as probable."""
+    random = np.random.default_rng(12)
+    time = np.arange(0.0, 16.0 / speed_mps)
+    aside = LINE_M * random.standard_normal(PASSAGES)
+    along, across = (wander(len(time), random, RECEIVER_M) for _ in range(2))
+    over = np.zeros(PASSAGES, dtype=bool)
+    zipped = zip(time, along, across, strict=True)
+    places = ((speed_mps * t - 8.0 + x, aside + y) for t, x, y in zipped)
+    for (x0, y0), (x1, y1) in pairwise(places):
+        forward = (x0 < 0) & (x1 >= 0)
+        height = y0 - x0 * (y1 - y0) / np.where(forward, x1 - x0, 1.0)
+        over |= forward & (height >= end_m) & (height <= end_m + 12.0)
+
+    left, right = gate_beyond(end_m)
+    low, high = interval(int(over.sum()))
+    predicted = passage_probability(STRAIGHT, left, right, receiver_m=RECEIVER_M, line_m=LINE_M)
+    assert low <= predicted <= high
+
+
+def test_a_vehicle_that_drives_over_the_line_is_counted_once():
+    assert creeping_probability(np.linspace(10.0, -10.0, 41)) == pytest.approx(1.0, abs=1e-3)
+    assert creeping_probability(np.linspace(-10.0, 10.0, 41)) < 1e-3
 
 
 def test_a_straight_path_beside_a_gate_is_the_normal_distribution():

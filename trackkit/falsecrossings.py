@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from trackkit.geodesy import Floats
 from trackkit.smoother import Levels
@@ -77,32 +78,43 @@ def passage_probability(
     for side, side_weight in zip(node, weight, strict=True):
         line = path_m + line_m * side * aside - left_m
         ahead, along = line @ forward, line @ across
-        for shift, shift_weight in zip(node, weight, strict=True):
-            total += (
-                side_weight
-                * shift_weight
-                * _counted(ahead + receiver_m * shift, along, width, receiver_m, ndtr)
-            )
+        counted = _counted(ahead + receiver_m * node[:, None], along, width, receiver_m, ndtr)
+        total += side_weight * float(weight @ counted)
     return float(np.clip(total, 0.0, 1.0))
 
 
 def _counted(
     ahead: Floats, along: Floats, width_m: float, receiver_m: float, ndtr: np.ufunc
-) -> float:
-    """Probability that a path crosses between the ends, from behind, the shift along being free."""
-    index = np.flatnonzero((ahead[:-1] < 0) & (ahead[1:] >= 0))
-    if len(index) == 0:
-        return 0.0
-    share = -ahead[index] / (ahead[index + 1] - ahead[index])
-    where = along[index] + share * (along[index + 1] - along[index])
+) -> Floats:
+    """Probability that a path crosses between the ends, from behind, the shift along being free.
+
+    Parameters
+    ----------
+    ahead
+        How far the path is in front of the gate, for each of some shifts, shape (k, n).
+    along
+        How far along the gate it is from the left end, shape (n,).
+
+    Returns
+    -------
+    ndarray
+        Shape (k,).
+    """
+    shift, index = np.nonzero((ahead[:, :-1] < 0) & (ahead[:, 1:] >= 0))
+    before, after = ahead[shift, index], ahead[shift, index + 1]
+    where = along[index] - before / (after - before) * (along[index + 1] - along[index])
     # The shifts for which it meets the gate, joined over the places where it meets its line.
     low, high = -where / receiver_m, (width_m - where) / receiver_m
-    order = np.argsort(low)
-    total, reached = 0.0, -np.inf
-    for begin, end in zip(low[order].tolist(), high[order].tolist(), strict=True):
-        if end > reached:
-            total += float(ndtr(end) - ndtr(max(begin, reached)))
-            reached = end
+    if len(np.unique(shift)) == len(shift):
+        once = np.zeros(len(ahead))
+        once[shift] = ndtr(high) - ndtr(low)
+        return once
+    total, reached = np.zeros(len(ahead)), np.full(len(ahead), -np.inf)
+    for n in np.argsort(low).tolist():
+        row = shift[n]
+        if high[n] > reached[row]:
+            total[row] += ndtr(high[n]) - ndtr(max(low[n], reached[row]))
+            reached[row] = high[n]
     return total
 
 
@@ -212,10 +224,8 @@ def parked_probability(
 ) -> float:
     """Probability that a vehicle standing on the track is carried over a gate by the wander.
 
-    It stands so far behind the gate's line (negative: in front of it) and well within its ends.
-    The wander is a first-order Gauss-Markov process; its distribution is followed on a grid from
-    fix to fix, and what goes from behind the line to in front of it is taken out and counted.
-    Velocities make it less; this is what positions alone say.
+    It stands so far behind the gate's line (negative: in front of it) and well within its ends;
+    see `creeping_probability`.
 
     Parameters
     ----------
@@ -228,25 +238,69 @@ def parked_probability(
     wander_m, wander_time_s
         Of the receiver.
     """
+    fixes = round(seconds / interval_s) + 1
+    return creeping_probability(
+        np.full(fixes, behind_m),
+        interval_s=interval_s,
+        wander_m=wander_m,
+        wander_time_s=wander_time_s,
+    )
+
+
+def creeping_probability(
+    behind_m: ArrayLike,
+    *,
+    interval_s: float = 1.0,
+    wander_m: float = Levels().wander_m,
+    wander_time_s: float = Levels().wander_time_s,
+) -> float:
+    """Probability that a slow vehicle's recorded position goes over a gate's line.
+
+    It is well within the gate's ends.  The wander is a first-order Gauss-Markov process; its
+    distribution is followed on a grid from fix to fix, and what goes from behind the line to in
+    front of it is taken out and counted.  The line, seen from the vehicle, moves over the grid.
+    Velocities make it less; this is what positions alone say.
+
+    Parameters
+    ----------
+    behind_m
+        How far behind the line it truly is at each fix, metres, shape (n,); negative in front.
+    interval_s
+        Between fixes.
+    wander_m, wander_time_s
+        Of the receiver.
+    """
     from scipy.special import ndtr
 
-    edge = np.linspace(-_PARKED_SIGMAS, _PARKED_SIGMAS, _PARKED_NODES + 1)
-    level = behind_m / wander_m
-    # The line is made an edge between two cells, so that no cell straddles it.
-    edge += level - edge[int(np.argmin(np.abs(edge - level)))] if abs(level) < 5.0 else 0.0
-    middle = 0.5 * (edge[:-1] + edge[1:])
-    mass = ndtr(edge[1:]) - ndtr(edge[:-1])
-    mass /= mass.sum()
+    level = np.asarray(behind_m, dtype=float) / wander_m
     fade = float(np.exp(-interval_s / wander_time_s))
     spread = float(np.sqrt(1.0 - fade**2))
-    reach = (edge[None, :] - fade * middle[:, None]) / spread
-    move = np.diff(ndtr(reach), axis=1)
-    behind = middle < level
-    over = move[:, ~behind].sum(axis=1)
+    edge = _edges_at(float(level[0]))
+    mass = np.diff(ndtr(edge))
+    mass /= mass.sum()
     counted = 0.0
-    stay = move.copy()
-    stay[np.ix_(behind, ~behind)] = 0.0
-    for _ in range(round(seconds / interval_s)):
+    step: tuple[float, float] | None = None
+    for before, after in pairwise(level.tolist()):
+        if step != (before, after):
+            step, edge = (before, after), _edges_at(before)
+            middle = 0.5 * (edge[:-1] + edge[1:])
+            following = _edges_at(after)
+            move = np.diff(ndtr((following[None, :] - fade * middle[:, None]) / spread), axis=1)
+            behind = middle < before
+            in_front = 0.5 * (following[:-1] + following[1:]) >= after
+            over = move[:, in_front].sum(axis=1)
+            move[np.ix_(behind, in_front)] = 0.0
         counted += float(mass[behind] @ over[behind])
-        mass = mass @ stay
+        mass = mass @ move
     return float(min(counted, 1.0))
+
+
+def _edges_at(level: float) -> Floats:
+    """Lay out cells of the wander, in sigmas, so that a level is an edge and no cell straddles it.
+
+    A level beyond the grid straddles none.
+    """
+    edge = np.linspace(-_PARKED_SIGMAS, _PARKED_SIGMAS, _PARKED_NODES + 1)
+    if abs(level) < _PARKED_SIGMAS - 1.0:
+        edge += level - edge[int(np.argmin(np.abs(edge - level)))]
+    return edge
