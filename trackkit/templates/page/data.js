@@ -197,6 +197,16 @@ trackkit.Session = class {
     return { base: this.toBase(gate.chainage_m), width: gate.width_m, ends };
   }
 
+  // Where a finding belongs, [lat, lon]: its own position, its chainage, or the gate it is about.
+  findingPlace(finding) {
+    if (finding.position) { return [finding.position[1], this.line.nearLongitude(finding.position[0])]; }
+    const gate = this.gate(finding.feature);
+    if (finding.chainage_m === null && !gate) { return null; }
+    const p = this.line.at(finding.chainage_m === null ? this.gatePlace(gate).base : this.toBase(finding.chainage_m));
+    const [lon, lat] = this.line.toLonLat(p.x, p.y);
+    return [lat, lon];
+  }
+
   qualityAt(base) {
     if (!this.quality) { return NaN; }
     const { sigma, chainage } = this.quality;

@@ -226,8 +226,9 @@ trackkit.MapView = class {
     this.findings = [];
     const gates = new Set(this.session.state.gates.map((gate) => gate.id));
     (this.session.state.findings || []).forEach((finding, n) => {
-      if (!finding.position || gates.has(finding.feature)) { return; }
-      const at = L.latLng(finding.position[1], this.session.line.nearLongitude(finding.position[0]));
+      const place = this.session.findingPlace(finding);
+      if (!place || gates.has(finding.feature)) { return; }
+      const at = L.latLng(place);
       const text = finding.severity + " " + (n + 1) + (finding.accepted ? ", accepted" : "");
       const node = trackkit.element("button", { type: "button", class: "label tag " + finding.severity, onclick: () => trackkit.showFinding(n) }, text);
       const ring = L.circleMarker(at, { renderer: this.bars, pane: "gates", radius: 7, weight: 2, className: "t-ring", interactive: false }).addTo(this.map);

@@ -135,7 +135,7 @@ trackkit.LapTable = class {
     const cell = (tag, text, attributes) => trackkit.element(tag, attributes || {}, text);
     this.head.replaceChildren(trackkit.element("tr", {},
       cell("th", "Lap", { scope: "col" }), cell("th", "Time", { scope: "col", class: "n" }),
-      ...session.state.sectors.map((sector) => cell("th", "Sector " + sector.number, { scope: "col", class: "n" }))));
+      ...session.state.sectors.map((sector) => trackkit.element("th", { scope: "col", class: "n" }, "S", trackkit.element("span", { class: "long" }, "ector\u00a0"), String(sector.number)))));
     const complete = laps.filter((lap) => lap.complete && lap.kind === "flying");
     const least = (values) => values.reduce((best, value) => value !== null && value < best ? value : best, Infinity);
     const best = [least(complete.map((lap) => lap.time_s))];
@@ -246,7 +246,7 @@ trackkit.FindingList = class {
       return trackkit.element("li", { class: one.accepted ? "accepted" : null },
         trackkit.element("span", { class: "tag " + one.severity }, one.severity + " " + (n + 1)), one.accepted ? " accepted " : " ",
         trackkit.element("span", { class: "soft" }, place), " ",
-        one.position && trackkit.element("button", { type: "button", class: "go", onclick: () => this.map.show([one.position[1], session.line.nearLongitude(one.position[0])]) },
+        session.findingPlace(one) && trackkit.element("button", { type: "button", class: "go", onclick: () => this.map.show(session.findingPlace(one)) },
           "show on the map", trackkit.element("span", { class: "unseen" }, ": " + one.severity + " " + (n + 1))),
         trackkit.element("p", {}, one.message),
         one.remedy && trackkit.element("p", { class: "soft" }, trackkit.element("b", {}, "What to do: "), ...text(one.remedy)));
