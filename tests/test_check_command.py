@@ -4,11 +4,15 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
-from drives import block_circuit, corner_speed, drive, gate_ends, track_of
+from drives import block_circuit, corner_speed, drive, gate_ends, on_earth, track_of
 
 from trackkit.cli import run
-from trackkit.recordingchecks import check_recording
+from trackkit.falsecrossings import parked_probability
+from trackkit.recording import Recording
+from trackkit.recordingchecks import _creeping, check_recording
+from trackkit.timing import time_laps
 from trackkit.trackfile import read_track, write_track
 
 ROAD = block_circuit()
@@ -103,6 +107,40 @@ def test_a_vehicle_parked_just_behind_the_line_is_a_risk(block):
     (parked,) = [f for f in findings if f.rule == "recording-parked"]
     assert parked.feature == "finish"
     assert "stood for" in parked.message
+
+
+def slow_recording(block, behind_m, ahead_mps, aside_mps, seconds=25.0):
+    """A vehicle pushed about near the finish line: its truth in metres east and north."""
+    time = np.arange(0.0, seconds, 0.1)
+    middle, ahead = ROAD.at(0.0)
+    aside = np.array([-ahead[1], ahead[0]])
+    place = (
+        middle
+        + (ahead_mps * time - behind_m)[:, None] * ahead
+        + (aside_mps * time - 5.0)[:, None] * aside
+    )
+    longitude, latitude = on_earth(place)
+    return Recording("pushed.csv", time, longitude, latitude)
+
+
+def test_a_vehicle_pushed_across_the_track_just_behind_the_line_is_a_risk(block):
+    pushed = slow_recording(block, behind_m=1.2, ahead_mps=0.0, aside_mps=0.4)
+    report = time_laps(block, pushed)
+
+    (finding,) = _creeping(block, pushed, report)
+    assert finding.rule == "recording-creeping"
+    assert finding.feature == "finish"
+    # Between what a vehicle standing there for the shortest and the longest time would risk.
+    low, high = (parked_probability(1.2, seconds) for seconds in (5.0, 60.0))
+    assert low < float(finding.message.rpartition(" ")[2]) < high
+
+
+def test_a_vehicle_that_creeps_over_the_line_or_far_from_it_is_no_risk(block):
+    over = slow_recording(block, behind_m=5.0, ahead_mps=0.5, aside_mps=0.1)
+    far = slow_recording(block, behind_m=9.0, ahead_mps=0.0, aside_mps=0.4)
+
+    for recording in (over, far):
+        assert list(_creeping(block, recording, time_laps(block, recording))) == []
 
 
 # Accepting

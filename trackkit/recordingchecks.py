@@ -9,7 +9,7 @@ import numpy as np
 
 from trackkit.checks import check_track
 from trackkit.errors import NoLapError
-from trackkit.falsecrossings import parked_probability
+from trackkit.falsecrossings import creeping_probability, parked_probability
 from trackkit.findings import Finding, marked, new_finding
 from trackkit.gatechecks import RARE
 from trackkit.gatequality import timing_quality
@@ -23,6 +23,8 @@ DOUBLE_SHARE = 0.5
 """Two crossings of a gate within this share of the usual lap are one too many."""
 OFF_LINE_M = 4.0
 """A line that the laps lie this far from is not the line driven."""
+WALKING_MPS = 2.0
+"""Slower than this is walking pace."""
 _PARKED_S = 5.0
 
 
@@ -165,11 +167,52 @@ def _parked(track: Track, recording: Recording, report: LapReport) -> Iterator[F
             )  # fmt: skip
 
 
+def _creeping(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find gates beside which the vehicle moved slowly, on one side, so near as to be counted.
+
+    One that drives over the line is counted rightly, and one that stands is `_parked`.
+    """
+    drive = report.drive
+    slow = drive.speed_mps < WALKING_MPS
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(int)))
+    wander = drive.levels.wander_m
+    for gate in track.gates:
+        left, right = track.gate_ends(gate)
+        across = (right - left) / np.linalg.norm(right - left)
+        forward = np.array([-across[1], across[0]])
+        worst, lasted = 0.0, 0.0
+        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+            time = drive.time_s[begin:end]
+            away = drive.position_m[begin:end] - left
+            along, behind = away @ across, -(away @ forward)
+            near = (along > -2.0 * wander) & (along < gate.width_m + 2.0 * wander)
+            near &= np.abs(behind) < 6.0 * wander
+            creeps = near & (drive.speed_mps[begin:end] > STANDING_MPS)
+            if creeps.sum() * recording.interval_s < _PARKED_S or np.ptp(np.sign(behind[near])):
+                continue
+            every = np.arange(time[near][0], time[near][-1], 1.0)
+            risk = creeping_probability(
+                np.interp(every, time[near], behind[near]),
+                wander_m=wander,
+                wander_time_s=drive.levels.wander_time_s,
+            )
+            if risk > worst:
+                worst, lasted = risk, float(np.ptp(time[near]))
+        if worst > RARE:
+            yield new_finding(
+                track, "warning", "recording-creeping", gate.id, gate.chainage_m,
+                f"{recording.name}: a vehicle moved slowly for {lasted:.0f} s so near gate "
+                f"{gate.name}, without passing it, that positions alone would count it with a "
+                f"probability of {worst:.2f}",
+                "move the gate away from where vehicles are pushed or queue",
+            )  # fmt: skip
+
+
 _RecordingRule = Callable[[Track, Recording, LapReport], Iterator[Finding]]
 LAP_RULES: tuple[_RecordingRule, ...] = (_lost, _double)
 """Rules that look at the laps."""
 DRIVE_LINE_RULES: tuple[_RecordingRule, ...] = (_off_line,)
 """Rules that look at the drive and the line, and at no gate."""
-DRIVE_GATE_RULES: tuple[_RecordingRule, ...] = (_parked,)
+DRIVE_GATE_RULES: tuple[_RecordingRule, ...] = (_parked, _creeping)
 """Rules that look at the drive and at each gate by itself."""
 RECORDING_RULES = (*LAP_RULES, *DRIVE_LINE_RULES, *DRIVE_GATE_RULES)
