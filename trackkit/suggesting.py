@@ -22,8 +22,9 @@ from trackkit.track import Gate, Track
 Basis = Literal["time", "length", "corners"]
 
 GRID_M = 2.0
-REACH = 0.3
-"""A gate may be this share of a sector away from where an even split would have it."""
+REACH = 0.45
+"""A gate may be this share of a sector away from where an even split would have it: it stays
+nearer to its own place than to those of its neighbours."""
 APEX_CLEAR_M = 15.0
 """A gate keeps this far from an apex."""
 _UNFIT = 100.0
