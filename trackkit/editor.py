@@ -326,6 +326,9 @@ def serve(
 
     from trackkit.htmlmap import edit_html
 
+    # Worked out before the page is asked for, so that it is there at once.
+    desk.state()
+    desk.base()
     presence = Presence()
     app = make_app(desk, token, listening.getsockname()[1], edit_html, presence)
     server = uvicorn.Server(

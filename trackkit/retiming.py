@@ -6,6 +6,7 @@ and what was found for gates that have not moved since, so that only the moved g
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -40,7 +41,8 @@ class _Timed:
     """One recording's drive, and what is known of it for the gates as they are.
 
     `first` is smoothed with what the recording itself tells; `drive` with the wander that the
-    `whole` laps tell, where it does not.
+    `whole` laps tell, where it does not.  `usual` is how well times between two gates were known,
+    one after the other, before a drag began.
     """
 
     recording: Recording
@@ -50,6 +52,7 @@ class _Timed:
     first_crossed: dict[_GateKey, list[Crossing]] = field(default_factory=dict)
     crossed: dict[_GateKey, list[Crossing]] = field(default_factory=dict)
     sigmas: dict[tuple[Crossing, Crossing], float] = field(default_factory=dict)
+    usual: dict[tuple[str, str, int], float] = field(default_factory=dict)
 
 
 @dataclass(eq=False)
@@ -117,7 +120,7 @@ class Evaluation:
     findings
         As `check` gives them.
     whole
-        Whether findings of all gates are among them, and uncertainties are final.
+        Whether nothing was left until a drag is over.
     """
 
     track: Track
@@ -170,14 +173,15 @@ def evaluate(track: Track, prepared: Prepared, moving: str | None = None) -> Eva
     prepared
         From `prepare`; it remembers what it found.
     moving
-        The gate that is being dragged: where the line's chainages changed (a finish gate that
-        moves), what would take long is left until the drag is over.  None to have all.
+        The gate that is being dragged: uncertainties of times stay as they were, and where the
+        line's chainages changed (a finish gate that moves), findings of other gates are left
+        out until the drag is over.  None to have all.
     """
     light = moving is not None
     reports = _reports(track, prepared, light=light)
     known = prepared.found
     if known is not None and known.centreline is track.centreline:
-        return _evaluated(track, prepared, known, reports, whole=True)
+        return _evaluated(track, prepared, known, reports, whole=not light)
     if light and known is not None:
         passing = _Found(
             track.centreline, _carried(known.quality, track), prepared.drives, [], [],
@@ -212,17 +216,27 @@ def _report(track: Track, one: _Timed, *, light: bool) -> LapReport:
                 one.drive, one.whole = with_wander(track, one.first, whole), whole
                 one.crossed, one.sigmas = {}, {}
     one.crossed = _crossed(track, one.drive, one.crossed)
-    known, used = one.sigmas, {}
+    known: dict[tuple[Crossing, Crossing], float] = {}
+    counted = Counter[tuple[str, str]]()
+    usual = dict(one.usual) if light else {}
 
     def sigma(drive: Drive, before: Crossing, after: Crossing) -> float:
-        pair = (before, after)
-        if pair not in known:
-            known[pair] = interval_sigma(drive, before, after)
-        used[pair] = known[pair]
-        return known[pair]
+        gates, pair = (before.gate, after.gate), (before, after)
+        place = (*gates, counted[gates])
+        counted[gates] += 1
+        if pair in one.sigmas:
+            found = one.sigmas[pair]
+        elif place in usual:
+            return usual[place]
+        else:
+            found = interval_sigma(drive, before, after)
+        known[pair] = usual[place] = found
+        return found
 
     report = lap_report(track, one.drive, _in_order(one.crossed), sigma)
-    one.sigmas = used
+    if not light:
+        one.usual = usual
+    one.sigmas = known
     return report
 
 
