@@ -3,46 +3,68 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trackkit.errors import TrackkitError
 from trackkit.geodesy import Floats
-from trackkit.motion import Drive
-from trackkit.receivermodel import PositionError, Receiver, position_error
-from trackkit.track import Track
+from trackkit.linepassing import Passings
 
-SEARCHED_M = 150.0
-"""The official line is looked for this far to either side of the finish gate."""
 WIDEST_M = 10.0
 """A 95 % interval wider than this tells nothing worth moving a gate for."""
-FEWEST_LAPS = 5
-_STEP_M = 0.25
+FEWEST_ROWS = 5
+SCALE_WORTH = 10.0
+"""The receiver model's word on how large errors are counts as much as so many official times."""
 _STRAY_SIGMAS = 5.0
+_MOST_STRAYS = 0.2
+_COARSE_M = 3.0
+_POINTS = 121
+_DEPTH = 16.0
+"""How far below its top the logarithm of the probability is followed."""
+_UNKNOWN_M = 1e4
+_UNKNOWN_S = 1e4
+_ROUNDS = 4
 
 
 @dataclass(frozen=True, eq=False)
-class Passings:
-    """When laps went by places near the finish gate.
+class Observed:
+    """Official times of one recording, each as a difference of passings or the moment of one.
 
     Parameters
     ----------
-    place_m
-        Distance ahead of the finish gate, rising, shape (k,).
-    begin_s, end_s
-        When each lap began and ended if the line were there, shape (laps, k).
-    speed_mps
-        Speed at each place, shape (k,).
-    error
-        Of positions.
+    lines
+        Passings of the finish gate, and then of the sector gates.
+    covariance_m2
+        Of positions along the track at all of them, shape (n, n).
+    begin, end
+        Passing each time begins at (-1 for a moment on the clock) and ends at, shape (m,).
+    value_s
+        Shape (m,); moments in seconds from the recording's first fix.
+    rounding_s
+        Last decimal each is given to, shape (m,).
     """
 
-    place_m: Floats
-    begin_s: Floats
-    end_s: Floats
-    speed_mps: Floats
-    error: PositionError
+    lines: tuple[Passings, ...]
+    covariance_m2: Floats
+    begin: NDArray[np.intp]
+    end: NDArray[np.intp]
+    value_s: Floats
+    rounding_s: Floats
+
+    def usable(self) -> Observed:
+        """Leave out times whose passings are not known at every place."""
+        known = np.concatenate([np.isfinite(line.time_s).all(axis=1) for line in self.lines])
+        good = known[self.end] & (known[self.begin] | (self.begin < 0))
+        return self.part(good)
+
+    def part(self, kept: NDArray[np.bool_]) -> Observed:
+        """Keep some of the times."""
+        return replace(
+            self, begin=self.begin[kept], end=self.end[kept], value_s=self.value_s[kept],
+            rounding_s=self.rounding_s[kept],
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -57,185 +79,288 @@ class Alignment:
         One sigma.
     low_m, high_m
         95 % interval.
-    laps
-        How many laps it rests on.
+    times
+        How many official times it rests on.
+    left_out
+        How many were left out, being far from what all others say.
     told
         Whether the interval is narrow enough to say anything.
-    laps_needed
-        About how many laps would make it so (the interval narrows with the root of their number).
-    basis
-        What was used, a clause.
+    times_needed
+        About how many would make it so (the interval narrows with the root of their number).
+    scale
+        Scatter of official against recorded times, over what the receiver model expects.
+    sector_lines_m
+        How far ahead of its sector gate each official sector line lies; empty without times.
+    clock_s
+        By how much the official clock is ahead of each recording's; None without moments.
     """
 
     ahead_m: float
     sigma_m: float
     low_m: float
     high_m: float
-    laps: int
+    times: int
+    left_out: int
     told: bool
-    laps_needed: int
-    basis: str
+    times_needed: int
+    scale: float
+    sector_lines_m: tuple[float, ...] = ()
+    clock_s: tuple[float | None, ...] = ()
 
 
-def passings(track: Track, drive: Drive, laps: Sequence[tuple[float, float]]) -> Passings:
-    """Find when laps went by places near the finish gate.
-
-    Parameters
-    ----------
-    track
-        Closed, with a finish gate.
-    drive
-        Of it.
-    laps
-        Beginning and end of complete laps at the finish gate, seconds from the first fix.
-    """
-    from scipy.interpolate import CubicHermiteSpline
-
-    curve, length = track.curve, track.curve.length_m
-    moving = drive.speed_mps > 1.0
-    time, pace = drive.time_s[moving], drive.speed_mps[moving]
-    heading = drive.velocity_mps[moving] / pace[:, None]
-    where, aside = curve.project(drive.position_m[moving], heading)
-    gone = np.unwrap(where - track.finish.chainage_m, period=length)
-    bent = np.maximum(1.0 - curve.curvature(where) * aside, 0.2)
-    rate = pace * (heading * curve.direction(where)).sum(axis=1) / bent
-    spline = CubicHermiteSpline(time, gone, rate)
-    place = np.arange(-SEARCHED_M, SEARCHED_M + 0.5 * _STEP_M, _STEP_M)
-    reach = 3.0 * SEARCHED_M / max(float(np.median(pace)), 1.0) + 20.0
-
-    def passed(moment_s: float) -> Floats:
-        fine = np.arange(max(moment_s - reach, time[0]), min(moment_s + reach, time[-1]), 0.02)
-        along = np.maximum.accumulate(spline(fine))
-        at = length * round(float(spline(moment_s)) / length)
-        return np.interp(at + place, along, fine, left=np.nan, right=np.nan)
-
-    begin = np.array([passed(start) for start, _ in laps])
-    end = np.array([passed(stop) for _, stop in laps])
-    near = np.gradient(np.nanmedian(begin - begin[:, [len(place) // 2]], axis=0), place)
-    speed = 1.0 / np.maximum(near, 1e-3)
-    return Passings(place, begin, end, speed, position_error(Receiver.of(drive)))
-
-
-def align_lap_times(
-    found: Passings, official_s: Floats, *, rounding_s: float = 0.0, antenna_ahead_m: float = 0.0
+def align_line(
+    recordings: Sequence[Observed],
+    *,
+    clock_within_s: float | None = None,
+    sector_lines_within_m: float | None = None,
+    antenna_ahead_m: float = 0.0,
 ) -> Alignment:
-    """Estimate where the official line lies from lap times alone.
+    """Find where the official line lies.
 
-    Laps differ in speed around the line, and so do their times if they are taken elsewhere: the
-    likelihood of each place is that of the differences between official and recorded times, whose
-    uncertainty is that of the receiver over a lap and of the rounding.  Laps that differ by
-    more than five sigma at the best place are left out.  With a flat prior the likelihood,
-    normalised, is the probability of each place.
+    When the line fires, the antenna is where the recording has it, but for the error of the
+    smoothed position.  Those errors are normal, with the covariance of the smoother, given what the
+    receiver said; so for each place the official times have a normal density, whose covariance
+    takes in that two laps share the passing between them and that a wander stays for minutes.
+    Lap times tell the place by how laps differ in speed around it, moments on the receiver's own
+    clock by where the antenna was.  Sector lines and an unknown clock are found along with it and
+    integrated out (Laplace).  The size of all errors is taken from the receiver model and from the
+    residuals together, and integrated out too, which gives a Student t density (Gelman et al.,
+    Bayesian Data Analysis, ch. 3; from memory).  With a flat prior the density, normalised, is the
+    probability of each place.  Times that all others predict to be farther off than five sigma
+    (leave-one-out residuals) are dropped, the worst first.
 
     Parameters
     ----------
-    found
-        Passings of the laps the times are of.
-    official_s
-        Official lap times, shape (laps,).
-    rounding_s
-        Last decimal they are given to.
+    recordings
+        Whose errors are independent of one another.
+    clock_within_s
+        One sigma of the difference between the official clock and the receivers'; None where it
+        is unknown, for each recording.
+    sector_lines_within_m
+        One sigma of the distance between official sector lines and sector gates; None if unknown.
     antenna_ahead_m
         How far the antenna is ahead of what the timekeepers detect.
 
     Raises
     ------
     TrackkitError
-        With fewer than five laps.
+        With fewer than five official times.
     """
-    usable = np.isfinite(found.begin_s).all(axis=1) & np.isfinite(found.end_s).all(axis=1)
-    recorded = (found.end_s - found.begin_s)[usable]
-    official = np.asarray(official_s, dtype=float)[usable]
-    _require(len(official))
-    lag = recorded.mean()
-    spread = 2.0 * (found.error.covariance(0.0) - found.error.covariance(lag))
-    sigma = np.sqrt(spread / found.speed_mps**2 + rounding_s**2 / 12.0)
-    late = official[:, None] - recorded
-    late = late[_kept(late, sigma)]
-    _require(len(late))
-    worth = -0.5 * ((late / sigma) ** 2).sum(axis=0) - len(late) * np.log(sigma)
-    return _alignment(
-        found.place_m, worth, len(late), antenna_ahead_m, f"{len(late)} official lap times"
+    used = [one.usable() for one in recordings]
+    given = sum(len(one.value_s) for one in used)
+    _require(given)
+    model = _Model.of(used, clock_within_s, sector_lines_within_m, antenna_ahead_m)
+    left_out = 0
+    while True:
+        place, log_density = _searched(model)
+        density = np.exp(log_density - log_density.max())
+        density /= density.sum()
+        mean = float(density @ place)
+        fit = model.fit(mean)
+        worst = fit.worst(SCALE_WORTH)
+        if worst is None or left_out >= _MOST_STRAYS * given:
+            break
+        model = model.without(worst)
+        left_out += 1
+        _require(given - left_out)
+    sigma = float(np.sqrt(density @ (place - mean) ** 2))
+    total = np.cumsum(density)
+    low, high = (float(np.interp(p, total - 0.5 * density, place)) for p in (0.025, 0.975))
+    reach = float(recordings[0].lines[0].place_m[-1])
+    width = high - low
+    told = width <= WIDEST_M and -reach < low and high < reach
+    count = given - left_out
+    needed = count if told else int(np.ceil(count * max(width / WIDEST_M, 1.0) ** 2))
+    sectors = fit.nuisance[: model.sectors]
+    clocks = tuple(
+        float(fit.nuisance[clock]) if clock is not None else None for clock in model.clocks
     )
-
-
-def align_passing_times(
-    found: Passings,
-    official_s: Floats,
-    *,
-    rounding_s: float = 0.0,
-    antenna_ahead_m: float = 0.0,
-) -> Alignment:
-    """Estimate where the official line lies from passing times on the receiver's own clock.
-
-    At each passing time the antenna was somewhere; the best linear mean of these places, whose
-    errors are those of one slow wander, is where the line lies.
-
-    Parameters
-    ----------
-    found
-        Passings of the laps that the times begin.
-    official_s
-        When each lap began, seconds from the recording's first fix, shape (laps,).
-    rounding_s, antenna_ahead_m
-        As in `align_lap_times`.
-
-    Raises
-    ------
-    TrackkitError
-        With fewer than five laps.
-    """
-    place, keep, moment = [], [], []
-    for index, (row, official) in enumerate(zip(found.begin_s, official_s, strict=True)):
-        good = np.isfinite(row)
-        if good.sum() > 2 and row[good][0] <= official <= row[good][-1]:
-            place.append(float(np.interp(official, row[good], found.place_m[good])))
-            keep.append(index)
-            moment.append(float(official))
-    _require(len(place))
-    where, time = np.array(place), np.array(moment)
-    near = np.abs(where - np.median(where)) < SEARCHED_M / 3.0
-    where, time = where[near], time[near]
-    _require(len(where))
-    covariance = found.error.covariance(time[:, None] - time[None, :])
-    speed = float(np.interp(np.median(where), found.place_m, found.speed_mps))
-    covariance = covariance + np.eye(len(where)) * ((speed * rounding_s) ** 2 / 12.0 + 1e-6)
-    weight = np.linalg.solve(covariance, np.ones(len(where)))
-    sigma = float(1.0 / np.sqrt(weight.sum()))
-    mean = float(weight @ where / weight.sum()) - antenna_ahead_m
-    width = 2 * 1.96 * sigma
+    shift = antenna_ahead_m
     return Alignment(
-        mean, sigma, mean - 1.96 * sigma, mean + 1.96 * sigma, len(where), width <= WIDEST_M,
-        len(where), f"{len(where)} official passing times on the receiver's clock",
+        mean - shift, sigma, low - shift, high - shift, count, left_out, told, needed,
+        float(np.sqrt(fit.squares / max(count - len(fit.nuisance) - 1, 1))),
+        tuple(float(ahead) - shift for ahead in sectors), clocks,
     )  # fmt: skip
 
 
 def _require(count: int) -> None:
-    if count < FEWEST_LAPS:
+    if count < FEWEST_ROWS:
         raise TrackkitError(
-            f"{count} laps with an official time are too few to find the official line",
-            remedy=f"give {FEWEST_LAPS} or more; some tens are needed with lap times alone",
+            f"{count} official times that fit the recordings are too few to find the official line",
+            remedy=f"give {FEWEST_ROWS} or more; some tens are needed with lap times alone",
         )
 
 
-def _kept(late_s: Floats, sigma_s: Floats) -> Floats:
-    best = int(np.argmin(np.median(np.abs(late_s / sigma_s), axis=0)))
-    return np.asarray(np.abs(late_s[:, best]) < _STRAY_SIGMAS * sigma_s[best])
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    """The best nuisances at one place of the line.
+
+    `left` and `spread` are the residuals of each recording and the factor of their covariance.
+    """
+
+    nuisance: Floats
+    squares: float
+    log_scale: float
+    rows: int
+    left: list[Floats]
+    spread: list[Floats]
+
+    @property
+    def log_density(self) -> float:
+        """Logarithm of the probability density, the size of errors integrated out."""
+        freedom = SCALE_WORTH + self.rows - len(self.nuisance)
+        return -0.5 * freedom * float(np.log(SCALE_WORTH + self.squares)) - self.log_scale
+
+    def worst(self, scale_worth: float) -> tuple[int, int] | None:
+        """Find the time farthest from what all others predict, if it is too far."""
+        from scipy.linalg import cho_solve
+
+        freedom = scale_worth + self.rows - len(self.nuisance)
+        size = np.sqrt((scale_worth + self.squares) / freedom)
+        found, most = None, _STRAY_SIGMAS
+        for index, (left, spread) in enumerate(zip(self.left, self.spread, strict=True)):
+            pull = cho_solve((spread, True), left)
+            own = np.diagonal(cho_solve((spread, True), np.eye(len(left))))
+            away = np.abs(pull) / np.sqrt(own)
+            # A time that strays has made the size of all errors look large.
+            size = min(size, max(1.0, 1.4826 * float(np.median(away))))
+            if len(away) and away.max() > most * size:
+                found, most = (index, int(np.argmax(away))), float(away.max()) / size
+        return found
 
 
-def _alignment(
-    place_m: Floats, log_likelihood: Floats, laps: int, antenna_ahead_m: float, basis: str
-) -> Alignment:
-    density = np.exp(log_likelihood - log_likelihood.max())
-    density /= density.sum()
-    mean = float(density @ place_m)
-    sigma = float(np.sqrt(density @ (place_m - mean) ** 2))
-    total = np.cumsum(density)
-    low = float(np.interp(0.025, total, place_m))
-    high = float(np.interp(0.975, total, place_m))
-    width = high - low
-    needed = laps if width <= WIDEST_M else int(np.ceil(laps * (width / WIDEST_M) ** 2))
-    shift = antenna_ahead_m
-    return Alignment(
-        mean - shift, sigma, low - shift, high - shift, laps, width <= WIDEST_M, needed, basis
-    )
+@dataclass(frozen=True, eq=False)
+class _Model:
+    recordings: list[Observed]
+    sectors: int
+    clocks: list[int | None]
+    prior: Floats
+    start: Floats
+
+    @classmethod
+    def of(
+        cls,
+        recordings: list[Observed],
+        clock_s: float | None,
+        sector_m: float | None,
+        antenna_m: float,
+    ) -> _Model:
+        """Lay out the nuisances: sector lines first, then clocks.
+
+        Places are the antenna's when a line fires, which is ahead of the line by its offset.
+        """
+        sectors = len(recordings[0].lines) - 1
+        spread = [_UNKNOWN_M if sector_m is None else max(sector_m, 1e-3)] * sectors
+        start = [antenna_m] * sectors
+        clocks: list[int | None] = []
+        for one in recordings:
+            moments = one.begin < 0
+            if not moments.any() or clock_s == 0.0:
+                clocks.append(None)
+            elif clock_s is not None and any(c is not None for c in clocks):
+                clocks.append(next(c for c in clocks if c is not None))
+            else:
+                clocks.append(len(spread))
+                spread.append(_UNKNOWN_S if clock_s is None else clock_s)
+                time = np.concatenate([line.at(0.0)[0] for line in one.lines])
+                late = one.value_s[moments] - time[one.end[moments]]
+                start.append(float(np.median(late)) if clock_s is None else 0.0)
+        return cls(
+            recordings, sectors, clocks, np.array(spread, dtype=np.float64) ** -2,
+            np.array(start, dtype=np.float64),
+        )  # fmt: skip
+
+    def without(self, stray: tuple[int, int]) -> _Model:
+        """Leave one time out."""
+        kept = list(self.recordings)
+        keep = np.ones(len(kept[stray[0]].value_s), dtype=bool)
+        keep[stray[1]] = False
+        kept[stray[0]] = kept[stray[0]].part(keep)
+        return replace(self, recordings=kept)
+
+    def fit(self, ahead_m: float, start: Floats | None = None) -> _Fit:
+        """Find the likeliest nuisances for a place of the line."""
+        from scipy.linalg import solve_triangular
+
+        nuisance = self.start.copy() if start is None else start.copy()
+        spread: list[Floats] = []
+        for turn in range(_ROUNDS if len(nuisance) else 1):
+            left, rows, slopes = [], [], []
+            for index, one in enumerate(self.recordings):
+                predicted, pace, slope = self._predicted(index, ahead_m, nuisance)
+                if turn == 0:
+                    spread.append(_factor(one, pace))
+                left.append(one.value_s - predicted)
+                rows.append(solve_triangular(spread[index], left[-1], lower=True))
+                slopes.append(solve_triangular(spread[index], slope, lower=True))
+            row, slope = np.concatenate(rows), np.concatenate(slopes)
+            information = slope.T @ slope + np.diag(self.prior)
+            if not len(nuisance) or turn == _ROUNDS - 1:
+                break
+            drawn = self.prior * (nuisance - self.start)
+            step = np.linalg.solve(information, slope.T @ row - drawn)
+            nuisance = nuisance + step
+            if np.all(np.abs(step) * np.sqrt(np.diagonal(information)) < 1e-3) and turn > 0:
+                break
+        squares = float(row @ row + self.prior @ (nuisance - self.start) ** 2)
+        log_scale = sum(float(np.log(np.diagonal(factor)).sum()) for factor in spread)
+        if len(nuisance):
+            log_scale += 0.5 * float(np.linalg.slogdet(information)[1])
+        return _Fit(nuisance, squares, log_scale, len(row), left, spread)
+
+    def _predicted(
+        self, index: int, ahead_m: float, nuisance: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return times, paces at all passings, and how times change with each nuisance."""
+        one = self.recordings[index]
+        places = [ahead_m, *nuisance[: self.sectors]]
+        known = [line.at(place) for line, place in zip(one.lines, places, strict=True)]
+        time = np.concatenate([t for t, _ in known])
+        pace = np.concatenate([p for _, p in known])
+        of_line = np.repeat(np.arange(len(known)), [len(t) for t, _ in known])
+        moment = one.begin < 0
+        slope = np.zeros((len(one.value_s), len(nuisance)))
+        for line in range(1, len(known)):
+            share = np.where(of_line == line, pace, 0.0)
+            slope[:, line - 1] = share[one.end] - np.where(moment, 0.0, share[one.begin])
+        predicted = time[one.end] - np.where(moment, 0.0, time[one.begin])
+        clock = self.clocks[index]
+        if clock is not None:
+            slope[moment, clock] = 1.0
+            predicted = predicted + np.where(moment, nuisance[clock], 0.0)
+        return predicted, pace, slope
+
+
+def _factor(one: Observed, pace_spm: Floats) -> Floats:
+    """Lower Cholesky factor of the covariance of some official less recorded times, s^2."""
+    late = pace_spm[:, None] * one.covariance_m2 * pace_spm[None, :]
+    ends = late[one.end]
+    begins = np.where((one.begin < 0)[:, None], 0.0, late[one.begin])
+    rest = ends - begins
+    spread = rest[:, one.end] - np.where((one.begin < 0)[None, :], 0.0, rest[:, one.begin])
+    return np.asarray(np.linalg.cholesky(spread + np.diag(one.rounding_s**2 / 12.0 + 1e-9)))
+
+
+def _searched(model: _Model) -> tuple[Floats, Floats]:
+    """Follow the probability of each place, on a grid that is made finer where it matters."""
+    reach = float(model.recordings[0].lines[0].place_m[-1])
+    place = np.linspace(-reach, reach, 2 * int(np.ceil(reach / _COARSE_M)) + 1)
+    while True:
+        log_density = _followed(model, place)
+        near = np.flatnonzero(log_density > log_density.max() - _DEPTH)
+        if near[-1] - near[0] > _POINTS // 3:
+            return place, log_density
+        low, high = place[max(near[0] - 1, 0)], place[min(near[-1] + 1, len(place) - 1)]
+        place = np.linspace(low, high, _POINTS)
+
+
+def _followed(model: _Model, place_m: Floats) -> Floats:
+    """Fit at each place, from the middle outwards, each beginning where its neighbour ended."""
+    found = np.empty(len(place_m))
+    middle = len(place_m) // 2
+    for walk in (range(middle, len(place_m)), range(middle - 1, -1, -1)):
+        start = None
+        for index in walk:
+            fit = model.fit(float(place_m[index]), start)
+            found[index], start = fit.log_density, fit.nuisance
+    return found

@@ -6,10 +6,12 @@ import csv
 import os
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from itertools import pairwise
 
 from trackkit.errors import RecordingError, TrackkitError
+from trackkit.passingtimes import follow_days, lap_ends, read_moment
 from trackkit.readers.sniffing import decode, read_bytes
 
 _DELIMITERS = (";", "\t", ",", "|")
@@ -22,6 +24,10 @@ _LAP_TIME = frozenset(
     {"lap time", "laptime", "lap times", "official", "official time", "official lap time"}
 )
 _TIME_WORD = frozenset({"time", "times", "t", "seconds", "duration"})
+_PASSING = frozenset(
+    {"time of day", "tod", "passing", "passing time", "passed", "passed at", "clock", "clock time",
+     "day time", "daytime"}
+)  # fmt: skip
 _SECTOR = re.compile(r"(?:sector|sect|sec|s) ?(?:time )?(\d)(?: time)?")
 _MILLISECONDS = re.compile(r"[\s_(\[](?:ms|milliseconds)[)\]]?\s*$", re.IGNORECASE)
 _ASK = "say which with --official-columns, such as time=3 or lap=1,time=3,sector1=4"
@@ -43,25 +49,32 @@ class OfficialLap:
         Sector times, in order; empty where the list has no columns for them.
     line
         Where it stands in the file, from 1.
+    passed_s
+        Time of day at which the lap ended, seconds from the list's first midnight; None where the
+        list does not tell.
     """
 
     number: int
     time_s: float | None
     sectors_s: tuple[float | None, ...]
     line: int
+    passed_s: float | None = None
 
 
 @dataclass(frozen=True)
 class OfficialTimes:
     """Official lap times of one driver, in the order they were driven.
 
-    `resolution_s` is the last decimal they are given to.
+    `resolution_s` is the last decimal they are given to, `passed_resolution_s` that of times of
+    day, and `day` the date of the first of them where the list tells.
     """
 
     file: str
     laps: tuple[OfficialLap, ...]
     resolution_s: float
     remarks: tuple[str, ...] = ()
+    passed_resolution_s: float = 1.0
+    day: date | None = None
 
 
 @dataclass(frozen=True)
@@ -71,6 +84,7 @@ class _Columns:
     lap: int | None
     time: int | None
     sectors: tuple[int, ...]
+    passing: int | None = None
 
 
 def read_official(
@@ -79,8 +93,8 @@ def read_official(
     """Read official lap times from delimited text.
 
     Times are ``m:ss.mmm``, ``h:mm:ss.mmm`` or seconds.  Columns are recognised by a header line
-    (lap, time or lap time, sector 1, sector 2, ...) or, without one, by their numbers: lap
-    numbers count up, and sectors add up to the lap.
+    (lap, time or lap time, sector 1, sector 2, ..., time of day or passing) or, without one, by
+    their numbers: lap numbers count up, and sectors add up to the lap.
 
     Parameters
     ----------
@@ -149,7 +163,7 @@ def _header(
     wanted = {name.casefold() for name in columns.values() if not name.isdecimal()}
     for index, (_, cells) in enumerate(rows[:_HEADER_WITHIN]):
         plain = [_plain(cell) for cell in cells]
-        known = any(p in _LAP_TIME | _TIME_WORD or _SECTOR.fullmatch(p) for p in plain)
+        known = any(p in _LAP_TIME | _TIME_WORD | _PASSING or _SECTOR.fullmatch(p) for p in plain)
         # A title above the table has fewer cells than the table.
         known &= len(cells) >= len(rows[min(index + 1, len(rows) - 1)][1])
         if known or wanted & {cell.casefold() for cell in cells}:
@@ -175,11 +189,11 @@ def _chosen(
     columns: Mapping[str, str],
     file: str,
 ) -> _Columns:
-    unknown = [role for role in columns if not re.fullmatch(r"lap|time|sector\d", role)]
+    unknown = [role for role in columns if not re.fullmatch(r"lap|time|passing|sector\d", role)]
     if unknown:
         raise TrackkitError(
             f"official times have no {unknown[0]!r}", remedy="what can be named is lap, time, "
-            "sector1, sector2, ...",
+            "passing, sector1, sector2, ...",
         )  # fmt: skip
     named = {role: _named(header, body, column, file) for role, column in columns.items()}
     if header:
@@ -189,12 +203,14 @@ def _chosen(
         strong = [i for i, p in enumerate(plain) if p in _LAP_TIME]
         weak = [i for i, p in enumerate(plain) if p in _TIME_WORD]
         time = _only(strong or weak, header, "lap time", file, named.get("time"))
+        passing = _only([i for i, p in enumerate(plain) if p in _PASSING], header,
+                        "time of day", file, named.get("passing"))  # fmt: skip
         by_number: dict[int, list[int]] = {}
         for index, p in enumerate(plain):
             if match := _SECTOR.fullmatch(p):
                 by_number.setdefault(int(match[1]), []).append(index)
     else:
-        lap, time, by_number = None, None, {}
+        lap, time, by_number, passing = None, None, {}, named.get("passing")
         if not named:
             lap, time, by_number = _by_numbers(body, file)
         lap, time = named.get("lap", lap), named.get("time", time)
@@ -205,12 +221,12 @@ def _chosen(
         _only(by_number[number], header, f"time of sector {number}", file, None)
         for number in sorted(by_number)
     ]
-    if time is None and not sectors:
+    if time is None and not sectors and passing is None:
         listing = ", ".join(repr(cell) for cell in header) if header else f"1 to {len(body[0][1])}"
         raise TrackkitError(
             f"which of its columns holds the lap time? They are {listing}", file=file, remedy=_ASK
         )
-    return _Columns(lap, time, tuple(index for index in sectors if index is not None))
+    return _Columns(lap, time, tuple(i for i in sectors if i is not None), passing)
 
 
 def _named(
@@ -319,7 +335,8 @@ def _lap(
     if chosen.time is not None:
         return OfficialLap(number, time(chosen.time), sectors, line)
     known = [sector for sector in sectors if sector is not None]
-    return OfficialLap(number, sum(known) if len(known) == len(sectors) else None, sectors, line)
+    whole = bool(sectors) and len(known) == len(sectors)
+    return OfficialLap(number, sum(known) if whole else None, sectors, line)
 
 
 def _checked(
@@ -337,23 +354,83 @@ def _checked(
                 place=f"line {lap.line}", remedy="keep the laps of one driver",
             )  # fmt: skip
         seen[lap.number] = lap.line
-    timed = [lap.time_s for lap in laps if lap.time_s is not None]
+    resolution = _finest(body, [chosen.time] if chosen.time is not None else chosen.sectors, scale)
+    ordered = sorted(laps, key=lambda lap: lap.number)
+    remarks = () if ordered == list(laps) else ("put in order of the lap numbers",)
+    times = OfficialTimes(file, tuple(ordered), resolution, remarks)
+    if chosen.passing is not None:
+        times = _with_passings(times, body, chosen, scale)
+    timed = [lap.time_s for lap in times.laps if lap.time_s is not None]
     if not timed:
         raise TrackkitError("holds no lap time", file=file)
     if min(timed) >= 3600.0 and len(timed) > 1 and timed == sorted(timed):
         raise TrackkitError(
-            "holds times of day, not lap times, where lap times should be", file=file, remedy=_ASK
-        )
-    columns = [chosen.time] if chosen.time is not None else list(chosen.sectors)
-    resolution = min(
-        _resolution(cells[column]) * (scale[column] if scale else 1.0)
-        for _, cells in body
-        for column in columns
-        if column < len(cells)
+            "holds times of day, not lap times, where lap times should be", file=file,
+            remedy=f"{_ASK}; times of day are named as in passing=3",
+        )  # fmt: skip
+    return times
+
+
+def _with_passings(
+    times: OfficialTimes,
+    body: Sequence[tuple[int, list[str]]],
+    chosen: _Columns,
+    scale: Sequence[float],
+) -> OfficialTimes:
+    """Add times of day, and lap times from them where the list has none."""
+    column = chosen.passing
+    assert column is not None  # noqa: S101 - the caller has looked
+    cells = {line: row[column] if column < len(row) else "" for line, row in body}
+    read = []
+    for lap in times.laps:
+        text = cells[lap.line]
+        moment = read_moment(text, scale[column] if scale else 1.0)
+        if moment is None and text.casefold() not in _NO_TIME:
+            raise TrackkitError(
+                f"{text!r} is no time of day", file=times.file, place=f"line {lap.line}",
+                remedy="write 14:05:06.789, or leave it empty where there is none",
+            )  # fmt: skip
+        read.append(moment)
+    passed, day = follow_days(read)
+    numbers = [lap.number for lap in times.laps]
+    resolution = _finest(body, [column], scale)
+    laps = [lap.time_s for lap in times.laps]
+    remarks = times.remarks
+    if chosen.time is None and not chosen.sectors:
+        for i in range(1, len(laps)):
+            here, before = passed[i], passed[i - 1]
+            if here is not None and before is not None and numbers[i] == numbers[i - 1] + 1:
+                laps[i] = here - before
+        times = replace(times, resolution_s=resolution)
+        remarks = (*remarks, "lap times are the differences of its times of day")
+    else:
+        within = 1.5 * (resolution + times.resolution_s)
+        try:
+            passed, said = lap_ends(numbers, laps, passed, within)
+        except TrackkitError as error:
+            error.file = times.file
+            raise
+        remarks = (*remarks, said) if said else remarks
+    told = tuple(
+        replace(lap, time_s=time, passed_s=at)
+        for lap, time, at in zip(times.laps, laps, passed, strict=True)
     )
-    ordered = sorted(laps, key=lambda lap: lap.number)
-    remarks = () if ordered == list(laps) else ("put in order of the lap numbers",)
-    return OfficialTimes(file, tuple(ordered), resolution, remarks)
+    return replace(times, laps=told, remarks=remarks, passed_resolution_s=resolution, day=day)
+
+
+def _finest(
+    body: Sequence[tuple[int, list[str]]], columns: Sequence[int], scale: Sequence[float]
+) -> float:
+    """Last decimal that some columns are given to, seconds."""
+    return min(
+        (
+            _resolution(cells[column]) * (scale[column] if scale else 1.0)
+            for _, cells in body
+            for column in columns
+            if column < len(cells)
+        ),
+        default=1.0,
+    )
 
 
 def _resolution(text: str) -> float:

@@ -139,7 +139,7 @@ def sum_covariance(solution: Solution, index: NDArray[np.intp], weight: Floats) 
         gram += reached.T @ remainders_after(solution, [before])[before] @ reached
     if solution.coupled:
         return gram.reshape(count, 2, count, 2)
-    return np.einsum("ij,ab->iajb", gram, np.eye(2))
+    return np.asarray(np.einsum("ij,ab->iajb", gram, np.eye(2)))
 
 
 def _response(solution: Solution, first: int, last: int, block: int) -> Floats:

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import click
-import numpy as np
 
+from trackkit.cli.align import align
 from trackkit.cli.common import (
     Command,
     crs_option,
@@ -288,90 +288,7 @@ def _suggestion_row(one: Suggestion) -> dict[str, Any]:
     }
 
 
-@gate.command("align", cls=Command)
-@click.argument("track_path", metavar="TRACK")
-@click.argument("recording_path", metavar="RECORDING")
-@click.option(
-    "--official", "official_path", required=True, metavar="FILE", help="CSV of official lap times."
-)
-@click.option(
-    "--antenna-ahead",
-    type=float,
-    required=True,
-    metavar="M",
-    help="How far the GPS antenna is ahead of the transponder, metres; 0 if beside it.",
-)
-@click.option("--apply", is_flag=True, help="Move the finish gate there, if the data can tell.")
-@json_option
-def align_command(
-    track_path: str,
-    recording_path: str,
-    official_path: str,
-    antenna_ahead: float,
-    apply: bool,
-    as_json: bool,
-) -> None:
-    """Find where the official finish line lies, from official lap times and a recording.
-
-    Lap times alone tell by how laps differ in speed around the line; where they cannot tell, that
-    is said, and about how many laps could.
-    """
-    from dataclasses import asdict
-
-    from trackkit.aligning import SEARCHED_M, WIDEST_M, align_lap_times, passings
-    from trackkit.building import now
-    from trackkit.gates import move_gate
-    from trackkit.geodesy import Floats
-    from trackkit.official import pair
-    from trackkit.officialtimes import read_official
-    from trackkit.places import Place
-    from trackkit.readers import read_recording
-    from trackkit.timing import time_laps
-    from trackkit.trackfile import read_track, stored, write_track
-
-    track = read_track(track_path)
-    if not track.closed:
-        raise PlaceError("lap times tell where a line lies only on a closed track")
-    report = time_laps(track, read_recording(recording_path))
-    times = read_official(official_path)
-    pairs = [one for one in pair(times, report).pairs if not one.outlier and one.lap.complete]
-    ends = [
-        (one.lap.start_s, one.lap.start_s + one.lap.time_s)
-        for one in pairs
-        if one.lap.start_s is not None and one.lap.time_s is not None
-    ]
-    official: Floats = np.array([one.official.time_s for one in pairs], dtype=np.float64)
-    found = align_lap_times(
-        passings(track, report.drive, ends), official,
-        rounding_s=times.resolution_s, antenna_ahead_m=antenna_ahead,
-    )  # fmt: skip
-    where = f"{abs(found.ahead_m):.1f} m {'ahead of' if found.ahead_m >= 0 else 'before'}"
-    told = (
-        f"the official line lies {where} the finish gate, ± {found.sigma_m:.1f} m (one sigma; 95 % "
-        f"between {found.low_m:.1f} and {found.high_m:.1f} m), by {found.basis}"
-        if found.told
-        else f"these {found.laps} laps cannot tell where the official line lies: 95 % of the "
-        f"probability spreads over {found.high_m - found.low_m:.0f} m, more than {WIDEST_M:.0f} m; "
-        f"about {found.laps_needed} laps like them would tell"
-    )
-    moved = False
-    if apply and found.told:
-        place = Place(chainage_m=float(track.curve.wrap(track.finish.chainage_m + found.ahead_m)))
-        track, _, said = move_gate(track, track.finish.id, place)
-        text = f"moved the finish gate by {found.ahead_m:.1f} m to the official line"
-        write_track(
-            stored(track.revised_by(text, now())), track_path, force=True, keep_previous=True
-        )
-        moved = True
-        remarks(said)
-    if as_json:
-        print_json({**asdict(found), "searched_m": SEARCHED_M, "moved": moved})
-        return
-    click.echo(told)
-    if moved:
-        click.echo("moved the finish gate there")
-    elif found.told and not apply:
-        remark("to move the finish gate there, add --apply")
+gate.add_command(align)
 
 
 def _surveyed(ends: str) -> Place:
@@ -386,7 +303,7 @@ def _surveyed(ends: str) -> Place:
     left, right = (average(read_recording(path)) for path in paths)
     said = tuple(
         f"the {side} end is the mean of {one.fixes} fixes over {one.seconds:.0f} s, uncertain by "
-        f"{one.sigma_m:.2f} m on each axis (one sigma, wander reckoned with)"
+        f"{one.sigma_m:.2f} m on each axis (one sigma; {one.basis})"
         for side, one in (("left", left), ("right", right))
     )
     return Place(ends=(left.position, right.position), remarks=said)
