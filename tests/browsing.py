@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -61,7 +62,17 @@ class Visit:
 
     def open(self) -> None:
         self.page.goto(self.address)
-        self.page.wait_for_function("window.trackkitReady === true", timeout=20_000)
+        self.wait("window.trackkitReady === true")
+
+    def wait(self, expression: str, argument: object = None, seconds: float = 20.0) -> None:
+        """Wait until something holds on the page.
+
+        Playwright's own wait evaluates text within the page, which the page's policy forbids.
+        """
+        until = time.monotonic() + seconds
+        while not self.page.evaluate(expression, argument):
+            assert time.monotonic() < until, f"still not so: {expression}"
+            self.page.wait_for_timeout(20)
 
     def boxes(self, selector: str) -> list[tuple[float, float, float, float]]:
         """Left, top, right and bottom of every element that shows, in pixels."""

@@ -1,0 +1,377 @@
+"""Gates edited by hand on the page, in a browser, against what the command line makes of them.
+
+The circuit is one of the invented samples; the recording is simulated.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from browsing import Visit, chromium
+from geographiclib.geodesic import Geodesic
+
+from trackkit.cli import run
+from trackkit.readers import read_recording
+from trackkit.trackfile import read_track
+
+pytest.importorskip("starlette")
+uvicorn = pytest.importorskip("uvicorn")
+
+SAMPLE = Path(__file__).parent.parent / "tracks" / "pipwick-kart-circuit.geojson"
+NAME = "<img src=x onerror=alert(1)>"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[object]:
+    with chromium() as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def recording(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("drive") / "drive.csv"
+    assert run(["simulate", str(SAMPLE), "--laps", "3", "--rate", "5", "-o", str(path)]) == 0
+    return path
+
+
+class Editor(Visit):
+    """The page of `trackkit edit` for a copy of the sample, served from a thread."""
+
+    def __init__(self, browser, path: Path, recordings: list[Path], **look: str) -> None:
+        from trackkit.editor import Desk, Presence, make_app
+        from trackkit.htmlmap import edit_html
+        from trackkit.loopback import listen, new_token
+
+        self.path = path
+        desk = Desk(str(path), [read_recording(one) for one in recordings], ["drive.csv"])
+        listening, token = listen(0), new_token()
+        port = listening.getsockname()[1]
+        app = make_app(desk, token, port, edit_html, Presence())
+        config = uvicorn.Config(app, log_level="warning", lifespan="off", ws="none")
+        self.server = uvicorn.Server(config)
+        self.thread = threading.Thread(target=self.server.run, args=([listening],), daemon=True)
+        self.thread.start()
+        self.origin = f"http://127.0.0.1:{port}/"
+        super().__init__(browser, f"{self.origin}{token}/", **look)
+
+    def close(self) -> None:
+        self.page.close(run_before_unload=False)
+        self.server.should_exit = True
+        self.thread.join(5)
+
+    def state(self) -> dict:
+        """What the page shows, once it has nothing left to ask."""
+        self.wait(
+            "!trackkit.page.editing.busy && !trackkit.page.editing.waiting.length"
+            " && !trackkit.page.session.sliding"
+        )
+        return self.page.evaluate("trackkit.page.session.state")
+
+    def gate(self, name: str) -> dict:
+        (found,) = [gate for gate in self.state()["gates"] if gate["name"] == name]
+        return found
+
+    def focus(self, name: str) -> None:
+        self.page.locator(".label.gate", has_text=name).focus()
+
+    def drag(self, start: tuple[float, float], *stops: tuple[float, float]) -> None:
+        mouse = self.page.mouse
+        mouse.move(*start)
+        mouse.down()
+        for stop in stops:
+            mouse.move(*stop, steps=3)
+        mouse.up()
+
+    def save(self) -> None:
+        self.state()
+        self.page.locator("#save").click()
+        self.wait("!trackkit.page.session.state.unsaved")
+
+
+@pytest.fixture
+def file(tmp_path) -> Path:
+    path = tmp_path / "track.geojson"
+    shutil.copy(SAMPLE, path)
+    return path
+
+
+@pytest.fixture
+def editor(browser, file, recording) -> Iterator[Editor]:
+    opened = Editor(browser, file, [recording])
+    yield opened
+    assert opened.complaints == []
+    assert [url for url in opened.requests if not url.startswith((opened.origin, "data:"))] == []
+    opened.close()
+
+
+def assert_same_gates(file: Path, other: Path) -> None:
+    """Every end of every gate within 1 cm by GeographicLib (Karney 2013)."""
+    ours, theirs = ({g.id: g for g in read_track(p).gates} for p in (file, other))
+    assert list(ours) == list(theirs)
+    for key, gate in ours.items():
+        assert (gate.name, gate.kind, gate.order) == (
+            theirs[key].name,
+            theirs[key].kind,
+            theirs[key].order,
+        )
+        for a, b in ((gate.left, theirs[key].left), (gate.right, theirs[key].right)):
+            assert Geodesic.WGS84.Inverse(a[1], a[0], b[1], b[0])["s12"] < 0.01
+
+
+def by_command(tmp_path, *commands: list[str]) -> Path:
+    path = tmp_path / "command.geojson"
+    shutil.copy(SAMPLE, path)
+    for command in commands:
+        words = [str(path) if word == "TRACK" else word for word in command]
+        assert run(words) == 0
+    return path
+
+
+def test_a_click_on_the_track_places_what_the_command_line_places(editor, tmp_path) -> None:
+    editor.page.mouse.click(*editor.on_map(250.0))
+    at = editor.page.locator("#menu-at").input_value()
+    assert float(at) == pytest.approx(250.0, abs=4)
+    editor.page.get_by_role("button", name="Sector gate").click()
+    editor.save()
+    other = by_command(tmp_path, ["gate", "place", "TRACK", "sector", f"{at}m"])
+    assert_same_gates(editor.path, other)
+
+
+def test_a_gate_dragged_on_the_map_lands_where_the_command_line_moves_it(editor, tmp_path) -> None:
+    gate = editor.gate("Sector 1 end")
+    start = gate["chainage_m"]
+    editor.drag(*(editor.on_map(start + by) for by in (0.0, 15.0, 30.0, 41.0)))
+    moved = editor.gate("Sector 1 end")
+    assert moved["chainage_m"] == pytest.approx(start + 41, abs=4)
+    editor.save()
+    at = f"{moved['chainage_m']:.1f}m"
+    other = by_command(tmp_path, ["gate", "move", "TRACK", gate["id"], at])
+    assert_same_gates(editor.path, other)
+
+
+def test_a_finish_gate_dragged_takes_chainage_zero_with_it(editor, tmp_path) -> None:
+    editor.drag(*(editor.on_map(by) for by in (0.0, 8.0, 16.0, 24.0)))
+    datum = editor.state()["datum_m"]
+    assert datum == pytest.approx(24.0, abs=4)
+    assert editor.gate("Finish")["chainage_m"] == pytest.approx(0.0, abs=0.01)
+    editor.save()
+    other = by_command(tmp_path, ["gate", "move", "TRACK", "finish", f"{datum:.1f}m"])
+    assert_same_gates(editor.path, other)
+
+
+def test_a_post_dragged_in_the_chart_moves_its_gate(editor) -> None:
+    start = editor.gate("Sector 1 end")["chainage_m"]
+    (post,) = [
+        box
+        for box in editor.boxes(".post.sector")
+        if abs(0.5 * (box[0] + box[2]) - chart_x(editor, start)) < 2
+    ]
+    y = 0.5 * (post[1] + post[3])
+    editor.drag((chart_x(editor, start), y), (chart_x(editor, start + 60), y))
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(start + 60, abs=3)
+
+
+def chart_x(editor: Editor, shown_m: float) -> float:
+    (box,) = editor.boxes("#chart canvas")
+    return box[0] + editor.page.evaluate("at => trackkit.page.chart.x(at)", shown_m)
+
+
+def test_sectors_and_laps_follow_a_gate_that_is_dragged(editor) -> None:
+    page = editor.page
+    before = page.locator("#lap-table tbody").inner_text()
+    length = page.locator(".sector-row").first.inner_text()
+    start = editor.gate("Sector 1 end")["chainage_m"]
+    page.mouse.move(*editor.on_map(start))
+    page.mouse.down()
+    page.mouse.move(*editor.on_map(start + 30), steps=4)
+    # The hand still holds the gate.
+    editor.wait("text => document.querySelector('#lap-table tbody').innerText !== text", before)
+    assert page.locator(".sector-row").first.inner_text() != length
+    page.mouse.up()
+    laps = [lap for lap in editor.state()["laps"] if lap["complete"]]
+    shown = page.locator("#lap-table tbody").inner_text()
+    assert laps
+    for lap in laps:
+        assert sum(s["time_s"] for s in lap["sectors"]) == pytest.approx(lap["time_s"], abs=2e-3)
+        assert f"{lap['sectors'][0]['time_s']:.2f}"[:-1] in shown
+
+
+def test_an_end_that_is_dragged_changes_the_width_alone(editor, tmp_path) -> None:
+    page = editor.page
+    gate = editor.gate("Sector 1 end")
+    at = gate["chainage_m"]
+    page.evaluate(
+        "([lon, lat]) => trackkit.page.map.map.setView([lat, lon], 20, {animate: false})",
+        gate["left"],
+    )
+    editor.focus("Sector 1 end")
+    (one, _) = editor.boxes(".end")
+    x, y = 0.5 * (one[0] + one[2]), 0.5 * (one[1] + one[3])
+    middle = editor.on_map(at)
+    outward = [a + 1.5 * (b - a) for a, b in zip(middle, (x, y), strict=True)]
+    editor.drag((x, y), tuple(outward))
+    moved = editor.gate("Sector 1 end")
+    assert moved["width_m"] == pytest.approx(1.5 * gate["width_m"], rel=0.05)
+    assert moved["chainage_m"] == pytest.approx(at, abs=0.02)
+    editor.save()
+    width = f"{moved['width_m']:.1f}"
+    other = by_command(
+        tmp_path, ["gate", "move", "TRACK", gate["id"], f"{at:.2f}m", "--width", width]
+    )
+    assert_same_gates(editor.path, other)
+
+
+def test_tab_reaches_every_gate_in_racing_order(editor) -> None:
+    names = [gate["name"] for gate in editor.state()["gates"]]
+    editor.page.locator("#map").focus()
+    reached = []
+    for _ in names:
+        editor.page.keyboard.press("Tab")
+        reached.append(editor.page.evaluate("document.activeElement.getAttribute('aria-label')"))
+    assert [label.partition(",")[0] for label in reached] == names
+
+
+def test_keys_move_and_remove_a_gate_and_undo_it(editor) -> None:
+    start = editor.gate("Sector 1 end")["chainage_m"]
+    count = len(editor.state()["gates"])
+    editor.focus("Sector 1 end")
+    press = editor.page.keyboard.press
+    for key in ("ArrowRight", "Shift+ArrowRight", "ArrowLeft", "ArrowRight"):
+        press(key)
+    there = editor.gate("Sector 1 end")["chainage_m"]
+    assert there == pytest.approx(start + 11, abs=0.06)
+    # Steps that follow one another are undone together.
+    press("Control+z")
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(start, abs=0.001)
+    press("Control+y")
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(there, abs=0.001)
+    press("Delete")
+    assert len(editor.state()["gates"]) == count - 1
+    press("Control+z")
+    assert len(editor.state()["gates"]) == count
+
+
+def test_a_chainage_that_is_typed_is_where_the_gate_goes(editor, tmp_path) -> None:
+    gate = editor.gate("Sector 1 end")
+    field = editor.page.get_by_label("Chainage of Sector 1 end, metres")
+    field.fill("301.7")
+    field.press("Enter")
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(301.7, abs=0.01)
+    editor.save()
+    assert_same_gates(
+        editor.path, by_command(tmp_path, ["gate", "move", "TRACK", gate["id"], "301.7m"])
+    )
+
+
+def test_saving_keeps_the_previous_file_and_a_reload_shows_what_was_saved(editor) -> None:
+    before = editor.path.read_bytes()
+    editor.focus("Sector 1 end")
+    editor.page.keyboard.press("Shift+ArrowRight")
+    there = editor.gate("Sector 1 end")["chainage_m"]
+    assert editor.page.locator("#unsaved").inner_text() == "Changes not saved"
+    editor.save()
+    assert Path(f"{editor.path}~").read_bytes() == before
+    editor.open()
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(there, abs=0.001)
+    assert editor.page.locator("#unsaved").inner_text() == "Saved"
+
+
+def test_leaving_with_unsaved_changes_asks_and_after_saving_does_not(editor) -> None:
+    asked = []
+    editor.page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    editor.focus("Sector 1 end")
+    editor.page.keyboard.press("ArrowRight")
+    editor.state()
+    at = editor.gate("Sector 1 end")["chainage_m"]
+    editor.page.evaluate("setTimeout(() => window.location.reload(), 0)")
+    editor.page.wait_for_timeout(500)
+    assert asked == ["beforeunload"]
+    assert editor.gate("Sector 1 end")["chainage_m"] == at
+    editor.save()
+    with editor.page.expect_navigation():
+        editor.page.evaluate("setTimeout(() => window.location.reload(), 0)")
+    assert asked == ["beforeunload"]
+    editor.wait("window.trackkitReady === true")
+
+
+def changed_by_another(path: Path) -> bytes:
+    document = json.loads(path.read_text("utf-8"))
+    document["track"]["notes"] = "Another hand was here."
+    path.write_text(json.dumps(document), "utf-8")
+    return path.read_bytes()
+
+
+def test_a_file_changed_on_disk_is_told_and_not_written_over_unasked(editor) -> None:
+    page = editor.page
+    editor.focus("Sector 1 end")
+    page.keyboard.press("ArrowRight")
+    editor.state()
+    theirs = changed_by_another(editor.path)
+    page.locator("#changed").wait_for(state="visible")
+    page.locator("#save").click()
+    page.locator("#disk-dialog").wait_for(state="visible")
+    page.locator("#disk-dialog .cancel").click()
+    assert editor.path.read_bytes() == theirs
+    # The page was told with status 409, which a browser notes in its console.
+    editor.complaints[:] = [one for one in editor.complaints if "409" not in one]
+    page.locator("#changed-look").click()
+    page.get_by_role("button", name="Write over it").click()
+    editor.wait("!trackkit.page.session.state.unsaved")
+    assert Path(f"{editor.path}~").read_bytes() == theirs
+    assert editor.path.read_bytes() != theirs
+
+
+def test_taking_the_file_from_disk_shows_its_gates(editor, tmp_path) -> None:
+    page = editor.page
+    start = editor.gate("Sector 1 end")["chainage_m"]
+    editor.focus("Sector 1 end")
+    page.keyboard.press("ArrowRight")
+    editor.state()
+    changed_by_another(editor.path)
+    page.locator("#changed").wait_for(state="visible")
+    page.locator("#changed-look").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Take the file").click()
+    editor.wait("window.trackkitReady === true")
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(start, abs=0.001)
+
+
+def test_findings_appear_beside_the_gate_while_it_is_held(editor) -> None:
+    # Within a few metres of the finish gate a sector is too short for its uncertainty.
+    page = editor.page
+    start = editor.gate("Sector 1 end")["chainage_m"]
+    page.mouse.move(*editor.on_map(start))
+    page.mouse.down()
+    for at in range(int(start), 1, -8):
+        page.mouse.move(*editor.on_map(float(at)))
+    page.locator(".label.gate.selected .tag").wait_for()
+    assert page.locator(".gate-row.selected .row-findings p").count() > 0
+    page.mouse.up()
+    editor.state()
+
+
+def test_what_was_done_is_said_in_the_live_region(editor) -> None:
+    editor.focus("Sector 1 end")
+    editor.page.keyboard.press("ArrowRight")
+    at = editor.gate("Sector 1 end")["chainage_m"]
+    assert f"Sector 1 end is at {at:.1f}" in editor.page.locator("#status").inner_text()
+
+
+def test_circuit_called_like_an_element_shows_as_just_that_name(browser, file) -> None:
+    document = json.loads(file.read_text("utf-8"))
+    document["track"]["name"] = NAME
+    for feature in document["features"]:
+        if feature["properties"]["role"] == "gate":
+            feature["properties"]["name"] = NAME
+    file.write_text(json.dumps(document), "utf-8")
+    editor = Editor(browser, file, [])
+    assert editor.page.locator("h1").inner_text() == NAME
+    assert NAME in editor.page.locator(".label.gate").first.inner_text()
+    assert editor.page.locator("h1 img, .label img, .gate-row img").count() == 0
+    assert editor.complaints == []
+    editor.close()
