@@ -155,6 +155,18 @@ def test_saving_keeps_the_previous_file_beside_the_new_one(client, path):
     assert sorted(p.name for p in path.parent.iterdir()) == ["block.geojson", "block.geojson~"]
 
 
+def test_saving_twice_does_not_lose_the_file_that_was_there_before(client, path):
+    before = path.read_bytes()
+    edited(client, do="move", gate="gate-a", to_m=400.0)
+    post(client, "save")
+    written = path.read_bytes()
+    again = post(client, "save").json()
+
+    assert again["saved"]
+    assert path.read_bytes() == written
+    assert path.with_name("block.geojson~").read_bytes() == before
+
+
 def test_saving_keeps_everything_the_page_does_not_show(client, path, block):
     edited(client, do="move", gate="gate-a", to_m=400.0)
     post(client, "save")

@@ -83,12 +83,24 @@ def renamed(track: Track, id_or_name: str, name: str) -> Change:
         When no gate answers to `id_or_name`, or the name is none.
     """
     gate = track.gate(id_or_name)
-    name = name.strip()
+    called = replace(gate, name=gate_name(name))
+    changed = replace(track, gates=tuple(called if g is gate else g for g in track.gates))
+    told = f"renamed gate {gate.id} from {gate.name} to {called.name}"
+    return Change(changed, called, (), told)
+
+
+def gate_name(text: str) -> str:
+    """Take a text for a gate's name.
+
+    Raises
+    ------
+    PlaceError
+        When it is none.
+    """
+    name = text.strip()
     if not name or len(name) > LONGEST_NAME or not name.isprintable():
         raise PlaceError(
             f"a gate's name is 1 to {LONGEST_NAME} characters on one line",
             remedy="give it another name",
         )
-    called = replace(gate, name=name)
-    changed = replace(track, gates=tuple(called if g is gate else g for g in track.gates))
-    return Change(changed, called, (), f"renamed gate {gate.id} from {gate.name} to {name}")
+    return name

@@ -162,7 +162,7 @@ def _changed(track: Track, what: str, request: Request, ahead_m: float) -> Chang
                 f"{kind!r} is no kind of gate", remedy=f"the kinds are: {', '.join(GATE_KINDS)}"
             )
         width = _number(request, "width_m") if request.get("width_m") is not None else None
-        name = _text(request, "name") if request.get("name") is not None else None
+        name = changes.gate_name(_text(request, "name")) if request.get("name") else None
         place = _place(track, request, "at_m", ahead_m)
         return changes.placed(track, kind, place, width_m=width, name=name)
     if what not in ("move", "width", "rename", "remove"):
@@ -196,9 +196,16 @@ def _place(track: Track, request: Request, key: str, ahead_m: float) -> Place:
 
 def _number(request: Request, key: str) -> float:
     value = request.get(key)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise TrackkitError(f"{key} is not a number")
-    return float(value)
+    wrong = TrackkitError(f"{key} is not a number")
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise wrong
+    try:
+        number = float(value)
+    except OverflowError as error:
+        raise wrong from error
+    if not math.isfinite(number):
+        raise wrong
+    return number
 
 
 def _text(request: Request, key: str) -> str:

@@ -92,7 +92,8 @@ class Desk:
         TrackkitError
             When it cannot be written.
         """
-        if self.changed_on_disk and not replace_changed:
+        changed = self.changed_on_disk
+        if changed and not replace_changed:
             gone = not Path(self.path).exists()
             raise ChangedOnDiskError(
                 "was deleted or moved meanwhile" if gone else "was changed on disk meanwhile",
@@ -102,6 +103,9 @@ class Desk:
                 else "take it from disk, which can be undone, or save all the same; what is on "
                 "disk is then kept beside it",
             )
+        if not changed and not self.editing.unsaved:
+            # Written again, it would take the place of the one that was there before.
+            return {"saved": True, "file": self.path, "previous": None}
         previous = self.path + "~" if Path(self.path).exists() else None
         write_track(stored(self.editing.step.track), self.path, force=True, keep_previous=True)
         self._digest = _digest(self.path)
