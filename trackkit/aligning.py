@@ -219,12 +219,14 @@ class _Fit:
         size = np.sqrt((scale_worth + self.squares) / freedom)
         found, most = None, _STRAY_SIGMAS
         for index, (left, spread) in enumerate(zip(self.left, self.spread, strict=True)):
+            if not len(left):
+                continue
             pull = cho_solve((spread, True), left)
             own = np.diagonal(cho_solve((spread, True), np.eye(len(left))))
             away = np.abs(pull) / np.sqrt(own)
             # A time that strays has made the size of all errors look large.
             size = min(size, max(1.0, 1.4826 * float(np.median(away))))
-            if len(away) and away.max() > most * size:
+            if away.max() > most * size:
                 found, most = (index, int(np.argmax(away))), float(away.max()) / size
         return found
 

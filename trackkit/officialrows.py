@@ -73,8 +73,19 @@ class Gathered:
     remarks: tuple[str, ...]
 
 
+def fits_sectors(track: Track, times: OfficialTimes) -> bool:
+    """Tell whether a list has as many sectors as a track."""
+    count = len(timed_gates(track))
+    return count > 1 and any(len(lap.sectors_s) == count for lap in times.laps)
+
+
 def gather(
-    track: Track, report: LapReport, times: OfficialTimes, *, clock_within_s: float | None = None
+    track: Track,
+    report: LapReport,
+    times: OfficialTimes,
+    *,
+    clock_within_s: float | None = None,
+    with_sectors: bool = False,
 ) -> Gathered:
     """Pair official times with a recording's laps and tie each to passings of gates.
 
@@ -91,6 +102,8 @@ def gather(
         Official ones.
     clock_within_s
         One sigma of the official clock against the receiver's; None where unknown.
+    with_sectors
+        Whether to use sector times; see `fits_sectors`.
 
     Raises
     ------
@@ -113,20 +126,16 @@ def gather(
         )  # fmt: skip
     lines: list[dict[Crossing, int]] = [{} for _ in timed_gates(track)]
     rows = _Rows(lines)
-    with_sectors = _add_sectors(rows, pairs, times)
     remarks: list[str] = []
-    listed = max(len(p.official.sectors_s) for p in pairs)
-    if listed and not with_sectors:
-        remarks.append(
-            f"sector times are not used: the list has {listed} sectors, the track {len(lines)}"
-        )
-    if not with_sectors:
+    if with_sectors:
+        _add_sectors(rows, pairs, times)
+    else:
         rows.lines = lines = lines[:1]
     sectors = len(rows.value_s)
     zone, said = _add_moments(rows, pairs, times, report, clock_within_s)
     remarks += said
     moments = len(rows.value_s) - sectors
-    _add_laps(rows, pairs, times)
+    _add_laps(rows, pairs, times, with_sectors=with_sectors)
     laps = len(rows.value_s) - sectors - moments
     at = [gate.chainage_m for gate in timed_gates(track)]
     found = tuple(
@@ -167,7 +176,7 @@ def _no_pair(times: OfficialTimes, report: LapReport) -> str:
     return what
 
 
-def _add_laps(rows: _Rows, pairs: list[Pair], times: OfficialTimes) -> None:
+def _add_laps(rows: _Rows, pairs: list[Pair], times: OfficialTimes, *, with_sectors: bool) -> None:
     """Add lap times, those left out that sectors or moments say already.
 
     Counted twice, they would make the times look as if they agreed better than they do.
@@ -181,7 +190,7 @@ def _add_laps(rows: _Rows, pairs: list[Pair], times: OfficialTimes) -> None:
         passed = [c for c in one.lap.passed if c is not None]
         count = len(one.lap.sectors)
         by_sectors = (
-            count > 1
+            with_sectors
             and len(one.official.sectors_s) == count
             and None not in one.official.sectors_s
         )
@@ -191,21 +200,18 @@ def _add_laps(rows: _Rows, pairs: list[Pair], times: OfficialTimes) -> None:
         rows.add((0, passed[0]), (0, passed[-1]), one.official.time_s, times.resolution_s)
 
 
-def _add_sectors(rows: _Rows, pairs: list[Pair], times: OfficialTimes) -> bool:
-    """Add sector times where the list has as many as the track, and tell whether it has."""
-    used = False
+def _add_sectors(rows: _Rows, pairs: list[Pair], times: OfficialTimes) -> None:
+    """Add sector times of laps that have as many as the track."""
     for one in pairs:
         passed = [c for c in one.lap.passed if c is not None]
         count = len(one.lap.sectors)
-        if count < 2 or len(one.official.sectors_s) != count:
+        if len(one.official.sectors_s) != count:
             continue
         for index, seconds in enumerate(one.official.sectors_s):
             if seconds is not None:
                 end = (index + 1) % count
                 rows.add((index, passed[index]), (end, passed[index + 1]), seconds,
                          times.resolution_s)  # fmt: skip
-                used = True
-    return used
 
 
 def _add_moments(

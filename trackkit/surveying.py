@@ -192,10 +192,10 @@ def wander_shown(position_m: Floats, time_s: Floats) -> tuple[float, float, floa
         found, rest = nnls(model * scale, allan * scale[:, 0])
         if rest < best[0]:
             best = (float(rest), float(found[0]), float(constant), float(found[1]))
-    rest, wander, constant, white = best
+    least, wander, constant, white = best
     scale = weight / np.maximum(allan, 1e-12)
     alone, worse = nnls((spacing / span * scale)[:, None], allan * scale)
-    if worse**2 - rest**2 < _SEEN:
+    if worse**2 - least**2 < _SEEN:
         return 0.0, 0.0, float(np.sqrt(alone[0]))
     if seconds < TIME_CONSTANTS * constant:
         return None

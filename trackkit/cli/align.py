@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,6 +13,7 @@ from trackkit.cli.common import (
     columns_option,
     json_option,
     parse_columns,
+    plain_minus,
     print_json,
     read_recordings,
     remark,
@@ -22,7 +24,24 @@ from trackkit.errors import PlaceError, TrackkitError
 if TYPE_CHECKING:
     from trackkit.aligning import Alignment
     from trackkit.officialrows import Gathered
+    from trackkit.recording import Recording
     from trackkit.track import Track
+
+_LONGEST_VEHICLE_M = 20.0
+
+
+def _metres(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:  # noqa: ARG001
+    if value is None:
+        return None
+    try:
+        metres = float(plain_minus(value))
+    except ValueError:
+        metres = float("nan")
+    if not abs(metres) <= _LONGEST_VEHICLE_M:
+        raise click.BadParameter(
+            f"{plain_minus(value)!r} is no distance along a vehicle in metres, such as 0.6 or -0.6"
+        )
+    return metres
 
 
 @click.command("align", cls=Command)
@@ -44,7 +63,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--antenna-ahead",
-    type=float,
+    callback=_metres,
     metavar="M",
     help="How far the GPS antenna is ahead of the transponder, metres; negative if behind.",
 )
@@ -86,7 +105,7 @@ def align(
     about how many laps could.
     """
     from trackkit.aligning import align_line
-    from trackkit.officialrows import gather
+    from trackkit.officialrows import fits_sectors, gather
     from trackkit.officialtimes import read_official
     from trackkit.timing import time_laps
     from trackkit.trackfile import read_track
@@ -104,12 +123,19 @@ def align(
         ctx.exit(1)
     lists = [read_official(path, parse_columns(official_columns)) for path in official_paths]
     lists = lists * len(recordings) if len(lists) == 1 else lists
+    with_sectors = all(fits_sectors(track, times) for times in lists)
+    if not with_sectors and any(lap.sectors_s for times in lists for lap in times.laps):
+        count = len(track.gates_of_kind("sector")) + 1
+        remark(f"sector times are not used: not every list has {count} sectors, as the track has")
+    remarks(_together(recordings))
     gathered = []
     for recording, times in zip(recordings, lists, strict=True):
         remarks(times.remarks, times.file)
         report = time_laps(track, recording)
         try:
-            one = gather(track, report, times, clock_within_s=clock_within)
+            one = gather(
+                track, report, times, clock_within_s=clock_within, with_sectors=with_sectors
+            )
         except TrackkitError as error:
             if len(recordings) == 1:
                 raise
@@ -122,7 +148,7 @@ def align(
         remark("the antenna is taken to be beside the transponder; --antenna-ahead M says where "
                "it is, and shifts the line by as much")  # fmt: skip
     found = align_line(
-        _of_one_kind(gathered),
+        [one.observed for one in gathered],
         clock_within_s=clock_within, sector_lines_within_m=sectors_within,
         antenna_ahead_m=antenna_ahead or 0.0,
     )  # fmt: skip
@@ -138,24 +164,19 @@ def align(
         ctx.exit(1)
 
 
-def _of_one_kind(gathered: list[Gathered]) -> list[Any]:
-    """Leave sector times out where only some recordings have them."""
-    from dataclasses import replace
-
-    fewest = min(len(one.observed.lines) for one in gathered)
-    out = []
-    for one in gathered:
-        seen = one.observed
-        if len(seen.lines) > fewest:
-            count = len(seen.lines[0].crossing)
-            kept = (seen.begin < count) & (seen.end < count)
-            seen = replace(
-                seen.part(kept),
-                lines=seen.lines[:1],
-                covariance_m2=seen.covariance_m2[:count, :count],
-            )
-        out.append(seen)
-    return out
+def _together(recordings: list[Recording]) -> tuple[str, ...]:
+    """Say which recordings are of the same time."""
+    spans = sorted(
+        (one.start, one.time_of_day(one.duration_s), one.name)
+        for one in recordings
+        if one.start is not None
+    )
+    return tuple(
+        f"{first[2]} and {second[2]} were recorded at the same time: their errors are taken to be "
+        "independent, although receivers beside each other share part of theirs"
+        for first, second in pairwise(spans)
+        if first[1] is not None and second[0] < first[1]
+    )
 
 
 def _apply(track: Track, track_path: str, found: Alignment) -> tuple[bool, tuple[str, ...]]:
@@ -236,7 +257,7 @@ def _print(
         click.echo("the finish gate may well be right where it is")
     if moved:
         click.echo(f"moved the finish gate there; the file as it was is {track_path}~")
-    else:
+    elif abs(found.ahead_m) >= 0.05:
         remark(
             f"to move the finish gate there: trackkit gate move {shlex.quote(track_path)} "
             f"{shlex.quote(track.finish.id)} {found.ahead_m:.1f}m, or add --apply"
