@@ -54,3 +54,8 @@ def test_two_stationary_recordings_make_a_gate(tmp_path, capsys):
     assert gate.surveyed
     assert gate.chainage_m == pytest.approx(600.0, abs=0.1)
     assert run(["gate", "place", str(path), "sector"]) == 2
+
+    assert run(["gate", "move", str(path), gate.id, "650m"]) == 0
+    assert run(["gate", "move", str(path), gate.id, "--ends", ",".join(files)]) == 0
+    assert "degrees off square" in capsys.readouterr().err
+    assert read_track(path).gate(gate.id).chainage_m == pytest.approx(600.0, abs=0.1)

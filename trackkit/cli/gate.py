@@ -35,6 +35,12 @@ width_option = click.option(
     "--width", type=click.FloatRange(0.5, 500), metavar="M", help="Width of the gate, metres."
 )
 
+ends_option = click.option(
+    "--ends",
+    metavar="LEFT,RIGHT",
+    help="Instead of PLACE: two recordings of a receiver left on each end, averaged.",
+)
+
 
 @click.group()
 def gate() -> None:
@@ -122,11 +128,7 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
 @click.argument("track_path", metavar="TRACK")
 @click.argument("kind", type=click.Choice(GATE_KINDS))
 @click.argument("place", metavar="PLACE", required=False)
-@click.option(
-    "--ends",
-    metavar="LEFT,RIGHT",
-    help="Instead of PLACE: two recordings of a receiver left on each end, averaged.",
-)
+@ends_option
 @width_option
 @click.option("--name", metavar="TEXT", help="What to call it.")
 @crs_option
@@ -148,9 +150,7 @@ def place_gate_command(
     """
     from trackkit.changes import placed
 
-    if (place is None) == (ends is None):
-        raise click.UsageError("give a PLACE, or --ends with two recordings")
-    where = place_from(place, crs) if place is not None else _surveyed(str(ends))
+    where = _where(place, ends, crs)
 
     _change(
         track_path,
@@ -162,14 +162,16 @@ def place_gate_command(
 @gate.command("move", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("gate_name", metavar="GATE")
-@click.argument("place", metavar="PLACE")
+@click.argument("place", metavar="PLACE", required=False)
+@ends_option
 @width_option
 @crs_option
 @json_option
 def move_gate_command(
     track_path: str,
     gate_name: str,
-    place: str,
+    place: str | None,
+    ends: str | None,
     width: float | None,
     crs: str | None,
     as_json: bool,
@@ -181,7 +183,7 @@ def move_gate_command(
     """
     from trackkit.changes import moved
 
-    where = place_from(place, crs)
+    where = _where(place, ends, crs)
     _change(
         track_path,
         lambda track: moved(track, gate_name, where, width_m=width),
@@ -289,6 +291,13 @@ def _suggestion_row(one: Suggestion) -> dict[str, Any]:
 
 
 gate.add_command(align)
+
+
+def _where(place: str | None, ends: str | None, crs: str | None) -> Place:
+    """Read where a gate goes, from the command line or from two recordings."""
+    if (place is None) == (ends is None):
+        raise click.UsageError("give a PLACE, or --ends with two recordings")
+    return place_from(place, crs) if place is not None else _surveyed(str(ends))
 
 
 def _surveyed(ends: str) -> Place:
