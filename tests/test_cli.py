@@ -228,14 +228,17 @@ class TestFiles:
         self, track: Path, session: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
         before = track.read_bytes()
+        page = track.with_suffix(".html")
+        page.write_text("mine")
         for command in (
             ["build", str(session), "--name", "X", "-o", str(track)],
-            ["map", str(track), "-o", str(track)],
+            ["map", str(track), "-o", str(page)],
             ["export", str(track), "--to", "kml", "-o", str(track)],
             ["simulate", str(track), "-o", str(session)],
         ):
             assert "exists already" in refused(command, capsys)
         assert track.read_bytes() == before
+        assert page.read_text() == "mine"
 
     def test_force_replaces_it(self, track: Path, session: Path) -> None:
         assert run(["build", str(session), "--name", "Other", "-o", str(track), "--force"]) == 0

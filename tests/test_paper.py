@@ -355,7 +355,7 @@ def test_the_command_takes_the_picture_from_the_suffix(tmp_path, capsys):
 
 
 def test_another_suffix_gets_one_sentence(tmp_path, capsys):
-    assert run(["map", str(TRACKS[0]), "-o", str(tmp_path / "track.gif")]) == 2
+    assert run(["map", str(TRACKS[0]), "-o", str(tmp_path / "track.gif")]) == 1
     said = capsys.readouterr().err
 
     assert "ends in none of .html, .svg, .pdf, .png" in said

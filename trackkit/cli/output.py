@@ -17,6 +17,7 @@ from trackkit.cli.common import (
     remark,
     remarks,
 )
+from trackkit.errors import OutputError
 
 PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 
@@ -55,8 +56,10 @@ def map_(
     """
     suffix = Path(output).suffix.lower()
     if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
-        raise click.BadParameter(
-            f"{output!r} ends in none of .html, {', '.join(PAPER_SUFFIXES)}", param_hint="-o"
+        raise OutputError(
+            f"ends in none of .html, {', '.join(PAPER_SUFFIXES)}",
+            file=output,
+            remedy="choose a name that ends in .html for a page, in another for a picture",
         )
     if suffix in PAPER_SUFFIXES:
         if tiles:
