@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import shutil
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -56,6 +57,10 @@ class Editor(Visit):
         self.server = uvicorn.Server(config)
         self.thread = threading.Thread(target=self.server.run, args=([listening],), daemon=True)
         self.thread.start()
+        until = time.monotonic() + 10
+        while not self.server.started:
+            assert time.monotonic() < until, "the server does not start"
+            time.sleep(0.01)
         self.origin = f"http://127.0.0.1:{port}/"
         super().__init__(browser, f"{self.origin}{token}/", **look)
 

@@ -69,6 +69,17 @@ trackkit.speedStyles = [
       return { world, group, broken };
     },
 
+    // A map pulled farther than what was drawn beyond its edges is drawn again under way.
+    getEvents() {
+      return Object.assign(L.Renderer.prototype.getEvents.call(this), {
+        move: () => {
+          const map = this._map, corner = map.containerPointToLayerPoint([0, 0]);
+          const view = L.bounds(corner, corner.add(map.getSize()));
+          if (this._bounds && map.getZoom() === this._zoom && !this._bounds.contains(view)) { this._update(); }
+        },
+      });
+    },
+
     _initContainer() {
       this._container = document.createElement("canvas");
       this._context = this._container.getContext("2d");

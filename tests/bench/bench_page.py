@@ -1,0 +1,119 @@
+"""How fast the page answers: ready, opened, panned, dragged; 20 laps at 25 Hz (invented).
+
+    python tests/bench/bench_page.py [REPEATS]
+
+Times are of Debian's Chromium on this computer, without a graphics card.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+from browsing import Visit, chromium
+from test_editor_browser import Editor
+
+from trackkit.htmlmap import write_map
+from trackkit.recordingfiles import write_simulation
+from trackkit.simulate import simulate
+from trackkit.trackfile import read_track
+
+TRACKS = Path(__file__).parent.parent.parent / "tracks"
+WATCH = """() => {
+    window.waits = [];
+    let moved = null;
+    document.addEventListener("pointermove", event => { moved = event.timeStamp; }, true);
+    new MutationObserver(() => {
+        if (moved === null) { return; }
+        const since = moved;
+        moved = null;
+        // Painted is when the frame after the change begins its own work.
+        requestAnimationFrame(() => setTimeout(() => window.waits.push(performance.now() - since)));
+    }).observe(document.querySelector("#lap-table tbody"), {childList: true});
+}"""
+FRAMES = """() => {
+    window.frames_at = [];
+    const step = now => { window.frames_at.push(now); requestAnimationFrame(step); };
+    requestAnimationFrame(step);
+}"""
+REDRAW = """() => { const begun = performance.now();
+    for (let n = 0; n < 10; n++) { trackkit.page.map.ground.redraw(); }
+    return (performance.now() - begun) / 10; }"""
+
+
+def main() -> None:
+    """Print medians over some repeats."""
+    repeats = int(sys.argv[1]) if len(sys.argv) > 1 else 3
+    with tempfile.TemporaryDirectory() as name, chromium() as browser:
+        folder = Path(name)
+        path, recording = folder / "track.geojson", folder / "drive.csv"
+        shutil.copy(TRACKS / "ruddlebeck-full.geojson", path)
+        drive = simulate(read_track(path), laps=20, rate_hz=25.0, seed=0)
+        write_simulation(drive, recording)
+        page = folder / "map.html"
+        write_map(read_track(path), page, recordings=[drive.recording], findings=[])
+        print(f"map of {len(drive.recording):,} fixes: {page.stat().st_size / 1e6:.2f} MB")
+        opened, frames, redrawn = [], [], []
+        for _ in range(repeats):
+            visit = Visit(browser, page.as_uri())
+            opened.append(visit.page.evaluate("performance.now()"))
+            redrawn.append(visit.page.evaluate(REDRAW))
+            frames.append(panned(visit))
+            visit.page.close()
+        print(f"map opened: {np.median(opened):.0f} ms")
+        print(f"panning with the whole map in view: {np.median(frames):.0f} frames/s")
+        print(f"drawn again when it stands still: {np.median(redrawn):.0f} ms")
+        editor = Editor(browser, path, [recording])
+        ready = []
+        for _ in range(repeats):
+            editor.open()
+            ready.append(editor.page.evaluate("performance.now()"))
+        print(f"editor ready: {np.median(ready):.0f} ms")
+        for gate, chainage in (("Sector 1 end", editor.gate("Sector 1 end")["chainage_m"]),
+                               ("Finish", 0.0)):  # fmt: skip
+            print(f"{gate} dragged: {dragged(editor, chainage)}")
+        editor.close()
+
+
+def panned(visit: Visit) -> float:
+    """Pan the map by hand for two seconds, and say how many frames a second were shown."""
+    (frame,) = visit.boxes("#map")
+    x, y = 0.5 * (frame[0] + frame[2]), 0.5 * (frame[1] + frame[3])
+    mouse = visit.page.mouse
+    mouse.move(x, y)
+    mouse.down()
+    visit.page.evaluate(FRAMES)
+    until = time.monotonic() + 2.0
+    step = 0
+    while time.monotonic() < until:
+        step += 1
+        mouse.move(x + 150 * np.sin(step / 12), y + 80 * np.sin(step / 9))
+    times = np.array(visit.page.evaluate("window.frames_at"))
+    mouse.up()
+    return float(1000.0 / np.diff(times).mean())
+
+
+def dragged(editor: Editor, chainage_m: float) -> str:
+    """Drag a gate to and fro, and say how long the table took to follow."""
+    editor.page.evaluate(WATCH)
+    mouse = editor.page.mouse
+    mouse.move(*editor.on_map(chainage_m))
+    mouse.down()
+    for step in range(120):
+        mouse.move(*editor.on_map(chainage_m + 60 + 50 * np.sin(step / 8)))
+        editor.page.wait_for_timeout(30)
+    mouse.up()
+    editor.state()
+    waits = np.array(editor.page.evaluate("window.waits")[:-1])
+    low, high = np.percentile(waits, [50, 95])
+    return f"table painted after {low:.0f} ms (median), {high:.0f} ms (95 %), {len(waits)} times"
+
+
+if __name__ == "__main__":
+    main()
