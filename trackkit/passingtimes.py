@@ -153,6 +153,7 @@ def clock_difference(
                 f"{utc.date().isoformat()}",
                 remedy="give the times of the day that was recorded",
             )
-    turns = DAY_S * round(ahead / DAY_S)
+    # Zones reach from 12 hours behind UTC to 14 ahead; few people live west of -10 (IANA zones).
+    turns = DAY_S * float(np.ceil((ahead - 14.25 * 3600.0) / DAY_S))
     zone = ZONE_STEP_S * round((ahead - turns) / ZONE_STEP_S)
     return from_midnight + turns + zone, zone
