@@ -233,7 +233,7 @@ def _report(track: Track, one: _Timed, *, light: bool) -> LapReport:
         known[pair] = usual[place] = found
         return found
 
-    report = lap_report(track, one.drive, _in_order(one.crossed), sigma)
+    report = lap_report(track, one.drive, _in_order(one.crossed), sigma, best_sigmas=not light)
     if not light:
         one.usual = usual
     one.sigmas = known

@@ -130,6 +130,8 @@ def lap_report(
     drive: Drive,
     crossings: Sequence[Crossing],
     sigma: Callable[[Drive, Crossing, Crossing], float] = interval_sigma,
+    *,
+    best_sigmas: bool = True,
 ) -> LapReport:
     """Time the laps that some crossings of a drive make.
 
@@ -143,8 +145,11 @@ def lap_report(
         Of all gates that laps are told by (`crossed_gates`), in order of time.
     sigma
         How well the time between two crossings is known, seconds; for one who remembers.
+    best_sigmas
+        Whether to work out the uncertainties of the best times.
     """
-    drive.prepare_variances(crossing.fix for crossing in crossings)
+    if best_sigmas:
+        drive.prepare_variances(crossing.fix for crossing in crossings)
     laps = [_measured(drive, lap, sigma) for lap in laps_of(track, crossings)]
     counted = [lap for lap in laps if lap.counts]
     times = np.array([lap.time_s for lap in counted])
@@ -159,8 +164,12 @@ def lap_report(
         continuous_best_s=continuous_best(laps),
         median_s=float(np.median(times)) if len(times) else None,
         spread_s=float(times.std(ddof=1)) if len(times) > 1 else None,
-        theoretical_best_sigma_s=_sum_of_sectors_sigma(drive, best_sectors(counted)),
-        continuous_best_sigma_s=None if run is None else interval_sigma(drive, *run),
+        theoretical_best_sigma_s=_sum_of_sectors_sigma(drive, best_sectors(counted))
+        if best_sigmas
+        else None,
+        continuous_best_sigma_s=None
+        if run is None or not best_sigmas
+        else interval_sigma(drive, *run),
         continuous_from=None if run is None else run[0],
     )
 
