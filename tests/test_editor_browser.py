@@ -278,7 +278,7 @@ def test_saving_keeps_the_previous_file_and_a_reload_shows_what_was_saved(editor
     editor.focus("Sector 1 end")
     editor.page.keyboard.press("Shift+ArrowRight")
     there = editor.gate("Sector 1 end")["chainage_m"]
-    assert editor.page.locator("#unsaved").inner_text() == "Changes not saved"
+    assert editor.page.locator("#unsaved").inner_text() == "Not saved"
     editor.save()
     assert Path(f"{editor.path}~").read_bytes() == before
     editor.open()

@@ -18,6 +18,8 @@ import os
 import re
 import shlex
 import shutil
+import signal
+import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -48,16 +50,29 @@ class Picture:
     width: int = 1000
     height: int = 700
     script: str = ""
+    edited: str = ""
+    """A recording; the page is then that of `trackkit edit` with it, and `page` the track file."""
 
 
 _SHOW_FINDINGS = """
-document.getElementById("legend").open = false;
 document.getElementById("findings").scrollIntoView();
+"""
+_HOLD_A_GATE = """
+document.querySelector('.label.gate.sector').focus();
 """
 PICTURES = (
     Picture("official.md", "pipwick.html", "official-map.png"),
     Picture("official.md", "pipwick.svg", "official-paper.png", width=1123, height=794),
     Picture("official.md", "mistake.html", "official-mistake.png", script=_SHOW_FINDINGS),
+    Picture(
+        "official.md",
+        "pipwick.geojson",
+        "editor.png",
+        width=1100,
+        height=800,
+        script=_HOLD_A_GATE,
+        edited="lap.nmea",
+    ),  # fmt: skip
     Picture("driver.md", "friday.html", "driver-map.png"),
     Picture("analyst.md", "morrowfen.html", "analyst-map.png"),
 )
@@ -149,20 +164,40 @@ def take(folder: Path, pictures: list[Picture]) -> None:
         )
         for picture in pictures:
             page = browser.new_page(viewport={"width": picture.width, "height": picture.height})
-            page.context.set_offline(True)
-            page.goto((folder / picture.page).as_uri())
-            page.wait_for_timeout(800)
-            if picture.script:
-                page.evaluate(picture.script)
+            with _address(folder, picture) as address:
+                page.context.set_offline(not picture.edited)
+                page.goto(address)
                 page.wait_for_timeout(800)
-            target = DOCS / "pictures" / picture.file
-            page.screenshot(path=str(target))
-            page.close()
+                if picture.script:
+                    page.evaluate(picture.script)
+                    page.wait_for_timeout(800)
+                target = DOCS / "pictures" / picture.file
+                page.screenshot(path=str(target))
+                page.close()
             size = target.stat().st_size
             print(f"{target.relative_to(ROOT)}: {size:,} bytes")
             if size > LARGEST_BYTES:
                 sys.exit(f"{picture.file} is larger than {LARGEST_BYTES:,} bytes: make it smaller")
         browser.close()
+
+
+@contextlib.contextmanager
+def _address(folder: Path, picture: Picture) -> Iterator[str]:
+    """Tell where a picture's page is, and serve it meanwhile if it is one that edits."""
+    if not picture.edited:
+        yield (folder / picture.page).as_uri()
+        return
+    command = [sys.executable, "-m", "trackkit", "edit", picture.page, picture.edited]
+    server = subprocess.Popen(
+        [*command, "--no-browser"], cwd=folder, stdout=subprocess.PIPE, text=True
+    )
+    try:
+        if server.stdout is None or not (address := server.stdout.readline().strip()):
+            sys.exit("trackkit edit did not say where it serves")
+        yield address
+    finally:
+        server.send_signal(signal.SIGINT)
+        server.wait(10)
 
 
 def main() -> None:

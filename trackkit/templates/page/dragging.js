@@ -48,6 +48,7 @@ trackkit.dragging = function (session, editing, view) {
         last = [x, y];
         at = session.line.nearest(x, y, at, Math.max(25, 2 * way)).chainage;
       }
+      if (!done) { session.point(at); }
       editing.slideTo(id, at, start.width, merge, done);
     } };
   }));
@@ -60,6 +61,7 @@ trackkit.dragging = function (session, editing, view) {
     let at = start.base;
     return { move(now, done) {
       if (now) { at = session.line.wrap(start.base + (now.clientX - x0) * chart.metresPerPixel()); }
+      if (!done) { session.point(at); }
       editing.slideTo(id, at, start.width, merge, done);
     } };
   });

@@ -104,7 +104,6 @@ trackkit.Editing = class {
     const { session } = this;
     const rounded = Math.round(session.shown(place) * 10) / 10;
     session.slide({ gate: id, base: session.toBase(rounded), width });
-    session.point(session.sliding.base);
     return this.edit({
       do: "move", gate: id, merge, light: !last, last,
       body: () => ({ do: "move", gate: id, to_m: Math.round(session.shown(place) * 10) / 10, merge, light: !last }),
@@ -176,7 +175,7 @@ trackkit.Editing = class {
     set("undo", state.can_undo, "Undo", state.undo_what);
     set("redo", state.can_redo, "Redo", state.redo_what);
     set("save", true, "Save", null);
-    document.getElementById("unsaved").textContent = state.unsaved ? "Changes not saved" : "Saved";
+    document.getElementById("unsaved").textContent = state.unsaved ? "Not saved" : "Saved";
     document.getElementById("unsaved").className = state.unsaved ? "unsaved" : "saved";
     document.title = (state.unsaved ? "\u2022 " : "") + state.track.name;
   }

@@ -94,7 +94,8 @@ trackkit.MapView = class {
 
   drawPlace() {
     const place = this.session.place;
-    if (place === null) { this.here.remove(); return; }
+    // A gate that is held shows its place itself.
+    if (place === null || this.session.sliding) { this.here.remove(); return; }
     const p = this.session.line.at(place), [lon, lat] = this.session.line.toLonLat(p.x, p.y);
     this.here.setLatLng([lat, lon]).addTo(this.map);
   }
