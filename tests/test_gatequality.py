@@ -174,6 +174,16 @@ def test_the_wander_adds_up_between_gates_passed_in_opposite_directions(oval):
     assert quality.lap_sigma_s(42.0) == pytest.approx(np.sqrt(lap), rel=0.02)
 
 
+def test_without_recordings_the_session_assumed_is_told_and_counts(block):
+    """The longer a session, the better its places are known: Doppler ties its fixes together."""
+    usual = timing_quality(block)
+    long = timing_quality(block, receiver=Receiver(session_s=2560.0))
+
+    assert "in a session of 15 min" in usual.basis
+    assert "in a session of 43 min" in long.basis
+    assert long.sector_variance(0.0, 600.0) < 0.85 * usual.sector_variance(0.0, 600.0)
+
+
 def test_predicted_sigmas_are_those_of_simulated_crossings(block):
     """Against truth of an independent generator; 15 % is what `bench_gates.py` holds it to."""
     road = block_circuit()

@@ -193,7 +193,7 @@ def timing_quality(
             f"speeds assumed from curvature (top speed {3.6 * vehicle.top_mps:.0f} km/h, "
             f"{vehicle.lateral_mps2:g} m/s² sideways, {vehicle.accelerating_mps2:g} and "
             f"{vehicle.braking_mps2:g} m/s² gaining and braking), a usual receiver at "
-            f"{1 / receiver.interval_s:.0f} Hz",
+            f"{1 / receiver.interval_s:.0f} Hz in a session of {receiver.session_s / 60:.0f} min",
             recorded=False,
         )  # fmt: skip
     drives = [smooth(recording, track.plane) for recording in recordings]
