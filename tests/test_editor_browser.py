@@ -354,8 +354,10 @@ def test_findings_appear_beside_the_gate_while_it_is_held(editor) -> None:
     page.mouse.down()
     for at in range(int(start), 1, -8):
         page.mouse.move(*editor.on_map(float(at)))
-    page.locator(".label.gate.selected .tag").wait_for()
+    editor.wait("!trackkit.page.editing.busy && !trackkit.page.editing.waiting.length")
+    assert page.locator(".label.gate.selected .tag").count() == 1
     assert page.locator(".gate-row.selected .row-findings p").count() > 0
+    assert page.evaluate("trackkit.page.session.sliding !== null")
     page.mouse.up()
     editor.state()
 
