@@ -382,3 +382,15 @@ def test_circuit_called_like_an_element_shows_as_just_that_name(browser, file) -
     assert editor.page.locator("h1 img, .label img, .gate-row img").count() == 0
     assert editor.complaints == []
     editor.close()
+
+
+def test_a_width_that_is_refused_is_told_and_nothing_changes(editor) -> None:
+    before = editor.state()["gates"]
+    field = editor.page.get_by_label("Width of Sector 1 end, metres")
+    field.fill("900")
+    field.press("Enter")
+    editor.page.locator("#trouble-box").wait_for(state="visible")
+    assert "0.5 to 500 metres" in editor.page.locator("#trouble").inner_text()
+    assert editor.state()["gates"] == before
+    # A browser notes the refusal, status 400, in its console.
+    editor.complaints[:] = [one for one in editor.complaints if "400" not in one]
