@@ -19,6 +19,7 @@ from trackkit.places import Place
 from trackkit.retiming import Evaluation, Prepared, evaluate
 from trackkit.timing import LapReport, timed_gates
 from trackkit.track import GATE_KINDS, Gate, Track
+from trackkit.trackdocument import gate_row
 
 Request = Mapping[str, Any]
 """One edit: ``{"do": "move", "gate": ID, "to_m": METRES, ...}``; docs/editing.md lists them."""
@@ -284,15 +285,7 @@ def _gate_row(known: Evaluation, gate: Gate) -> dict[str, Any]:
     if gate.kind not in BESIDE_THE_TRACK:
         sigma = float(known.quality.at(known.quality.sigma_s, gate.chainage_m))
     return {
-        "id": gate.id,
-        "kind": gate.kind,
-        "order": gate.order,
-        "name": gate.name,
-        "chainage_m": round(gate.chainage_m, 3),
-        "width_m": round(gate.width_m, 3),
-        "left": [round(value, 8) for value in gate.left],
-        "right": [round(value, 8) for value in gate.right],
-        "surveyed": gate.surveyed,
+        **gate_row(gate),
         "sigma_s": _seconds(sigma),
         "findings": [n for n, one in enumerate(known.findings) if one.feature == gate.id],
     }

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trackkit.checks import check_track
 from trackkit.errors import NoLapError
@@ -17,7 +18,7 @@ from trackkit.geodesy import Floats
 from trackkit.motion import STANDING_MPS, Drive
 from trackkit.recording import Recording
 from trackkit.timing import LapReport, time_laps
-from trackkit.track import Track
+from trackkit.track import Gate, Track
 
 DOUBLE_SHARE = 0.5
 """Two crossings of a gate within this share of the usual lap are one too many."""
@@ -131,30 +132,41 @@ def _offsets(track: Track, drive: Drive) -> Floats:
     return offset[np.abs(offset) < 100.0]
 
 
+def _spells(slow: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Where fixes in a row are slow: the first, and the one after the last."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(int)))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
+def _behind(
+    track: Track, gate: Gate, position_m: Floats, wander_m: float
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """How far behind a gate's line positions are, and whether the wander may carry them over."""
+    left, right = track.gate_ends(gate)
+    across = (right - left) / np.linalg.norm(right - left)
+    away = position_m - left
+    along, behind = away @ across, away @ np.array([across[1], -across[0]])
+    near = (along > -2.0 * wander_m) & (along < gate.width_m + 2.0 * wander_m)
+    return behind, near & (np.abs(behind) < 6.0 * wander_m)
+
+
 def _parked(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
     """Find gates beside which the vehicle stood so near that the wander may cross them."""
     drive = report.drive
-    standing = drive.speed_mps < STANDING_MPS
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], standing, [False]]).astype(int)))
+    spells = _spells(drive.speed_mps < STANDING_MPS)
     wander = drive.levels.wander_m
     for gate in track.gates:
-        left, right = track.gate_ends(gate)
-        across = (right - left) / np.linalg.norm(right - left)
-        forward = np.array([-across[1], across[0]])
         worst, stood = 0.0, 0.0
-        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        for begin, end in spells:
             seconds = float(drive.time_s[end - 1] - drive.time_s[begin])
             if seconds < _PARKED_S:
                 continue
-            middle = drive.position_m[begin:end].mean(axis=0) - left
-            along = float(middle @ across)
-            if not -2.0 * wander < along < gate.width_m + 2.0 * wander:
-                continue
-            behind = -float(middle @ forward)
-            if abs(behind) > 6.0 * wander:
+            middle = drive.position_m[begin:end].mean(axis=0, keepdims=True)
+            (behind,), (near,) = _behind(track, gate, middle, wander)
+            if not near:
                 continue
             risk = parked_probability(
-                behind, seconds, wander_m=wander, wander_time_s=drive.levels.wander_time_s
+                float(behind), seconds, wander_m=wander, wander_time_s=drive.levels.wander_time_s
             )
             if risk > worst:
                 worst, stood = risk, seconds
@@ -173,20 +185,13 @@ def _creeping(track: Track, recording: Recording, report: LapReport) -> Iterator
     One that drives over the line is counted rightly, and one that stands is `_parked`.
     """
     drive = report.drive
-    slow = drive.speed_mps < WALKING_MPS
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(int)))
+    spells = _spells(drive.speed_mps < WALKING_MPS)
     wander = drive.levels.wander_m
     for gate in track.gates:
-        left, right = track.gate_ends(gate)
-        across = (right - left) / np.linalg.norm(right - left)
-        forward = np.array([-across[1], across[0]])
         worst, lasted = 0.0, 0.0
-        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        for begin, end in spells:
             time = drive.time_s[begin:end]
-            away = drive.position_m[begin:end] - left
-            along, behind = away @ across, -(away @ forward)
-            near = (along > -2.0 * wander) & (along < gate.width_m + 2.0 * wander)
-            near &= np.abs(behind) < 6.0 * wander
+            behind, near = _behind(track, gate, drive.position_m[begin:end], wander)
             creeps = near & (drive.speed_mps[begin:end] > STANDING_MPS)
             if creeps.sum() * recording.interval_s < _PARKED_S or np.ptp(np.sign(behind[near])):
                 continue

@@ -261,6 +261,21 @@ def track_to_document(track: Track) -> dict[str, Any]:
     }
 
 
+def gate_row(gate: Gate) -> dict[str, Any]:
+    """Describe a gate for machines, as ``gate list --json`` does."""
+    return {
+        "id": gate.id,
+        "kind": gate.kind,
+        "order": gate.order,
+        "name": gate.name,
+        "chainage_m": round(gate.chainage_m, 3),
+        "width_m": round(gate.width_m, 3),
+        "left": [round(value, 8) for value in gate.left],
+        "right": [round(value, 8) for value in gate.right],
+        "surveyed": gate.surveyed,
+    }
+
+
 def _columns(line: Centreline | PitLane) -> Floats:
     columns = [line.longitude_deg, line.latitude_deg]
     if line.height_m is not None:

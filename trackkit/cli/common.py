@@ -171,20 +171,9 @@ def each_file(
 
 def gate_rows(gates: Iterable[Any]) -> list[dict[str, Any]]:
     """List gates as ``gate list --json`` does."""
-    return [
-        {
-            "id": gate.id,
-            "kind": gate.kind,
-            "order": gate.order,
-            "name": gate.name,
-            "chainage_m": round(gate.chainage_m, 3),
-            "width_m": round(gate.width_m, 3),
-            "left": [round(v, 8) for v in gate.left],
-            "right": [round(v, 8) for v in gate.right],
-            "surveyed": gate.surveyed,
-        }
-        for gate in gates
-    ]
+    from trackkit.trackdocument import gate_row
+
+    return [gate_row(gate) for gate in gates]
 
 
 def gate_table(gates: Iterable[Any]) -> None:
