@@ -336,7 +336,15 @@ def test_a_track_without_a_finish_gate_is_shown_and_gets_one(block, recording):
     assert (shown["laps"], shown["sectors"]) == ([], [])
     assert "gate-missing" in {f["rule"] for f in shown["findings"]}
     editing.apply({"do": "place", "kind": "finish", "at_m": 5.0})
-    assert sum(lap["complete"] for lap in editing.state()["laps"]) >= 3
+    shown = editing.state()
+    assert sum(lap["complete"] for lap in shown["laps"]) >= 3
+    # Laps have traces on the page only if it is made anew, with another base.
+    assert (shown["base"], shown["datum_m"]) == (1, 0.0)
+    editing.apply({"do": "undo"})
+    assert editing.state()["base"] == 0
+    editing.apply({"do": "redo"})
+    editing.apply(move("finish", 5.0))
+    assert editing.state()["base"] == 1
 
 
 def test_a_recording_of_another_place_is_said_to_be(block, recording):

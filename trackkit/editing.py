@@ -16,8 +16,8 @@ from trackkit.findings import finding_row
 from trackkit.gates import BESIDE_THE_TRACK
 from trackkit.geodesy import wrap_longitude
 from trackkit.places import Place
-from trackkit.retiming import Evaluation, Prepared, evaluate
-from trackkit.timing import LapReport, timed_gates
+from trackkit.retiming import Evaluation, Prepared, evaluate, prepare
+from trackkit.timing import LapReport, crossed_gates, timed_gates
 from trackkit.track import GATE_KINDS, Gate, Track
 from trackkit.trackdocument import gate_row
 
@@ -138,14 +138,28 @@ class Editing:
         given = _number(request, "datum_m") if request.get("datum_m") is not None else datum
         ahead = given - datum_m(before.track, before.prepared)
         change = _changed(before.track, what, request, ahead)
+        prepared, base = known.prepared, known.base
+        if prepared.timed and _has_laps(change.track) and not _has_laps(before.track):
+            # Laps there are only now: the page lays out their speeds along the line anew.
+            prepared = prepare(change.track, prepared.recordings, prepared.files, prepared.others)
+            base, self._bases = self._bases, self._bases + 1
         step = Step(
-            change.track.revised_by(change.told, now()), known.prepared, known.base,
+            change.track.revised_by(change.told, now()), prepared, base,
             _short(change, what), change.remarks, key,
         )  # fmt: skip
         if goes_on:
             self._steps[self._shown] = step
         else:
             self._add(step)
+
+
+def _has_laps(track: Track) -> bool:
+    """Tell whether a track has the gates that laps begin and end at."""
+    try:
+        crossed_gates(track)
+    except PlaceError:
+        return False
+    return True
 
 
 def _short(change: Change, what: str) -> str:
