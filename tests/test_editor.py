@@ -210,9 +210,11 @@ def test_a_file_that_was_deleted_is_written_again_only_when_asked(client, path):
     edited(client, do="move", gate="gate-a", to_m=400.0)
     path.unlink()
 
-    assert client.get(f"{AT}/disk").json()["changed_on_disk"] is True
+    disk = client.get(f"{AT}/disk").json()
+    assert (disk["changed_on_disk"], disk["gone"]) == (True, True)
     answer = post(client, "save")
     assert answer.status_code == 409
+    assert answer.json()["gone"] is True
     assert "was deleted or moved meanwhile" in answer.json()["error"]
     assert not path.exists()
     saved = post(client, "save", {"replace_changed": True}).json()

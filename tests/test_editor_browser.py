@@ -394,3 +394,100 @@ def test_a_width_that_is_refused_is_told_and_nothing_changes(editor) -> None:
     assert editor.state()["gates"] == before
     # A browser notes the refusal, status 400, in its console.
     editor.complaints[:] = [one for one in editor.complaints if "400" not in one]
+
+
+def test_a_chainage_that_is_typed_is_one_step(editor) -> None:
+    start = editor.gate("Sector 1 end")["chainage_m"]
+    field = editor.page.get_by_label("Chainage of Sector 1 end, metres")
+    field.fill("301.7")
+    field.press("Enter")
+    field.press("Tab")
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(301.7, abs=0.01)
+    editor.page.locator("#undo").click()
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(start, abs=0.001)
+    assert not editor.state()["can_undo"]
+
+
+@pytest.mark.parametrize("typed", ["", "1e9"])
+def test_a_chainage_that_is_none_is_told_and_does_not_stay_in_its_field(editor, typed) -> None:
+    start = editor.gate("Sector 1 end")["chainage_m"]
+    field = editor.page.get_by_label("Chainage of Sector 1 end, metres")
+    field.fill(typed)
+    field.press("Enter")
+    editor.page.locator("#trouble-box").wait_for(state="visible")
+    editor.state()
+    field.press("Tab")
+    editor.wait(
+        "text => document.querySelectorAll('.gate-row .n')[2].value === text", f"{start:.1f}"
+    )
+    # A browser notes the refusal, status 400, in its console.
+    editor.complaints[:] = [one for one in editor.complaints if "400" not in one]
+
+
+def test_a_gate_can_be_driven_to_the_very_end_of_an_open_course(browser, tmp_path) -> None:
+    path = tmp_path / "hill.geojson"
+    shutil.copy(SAMPLE.parent / "orrinback-hill.geojson", path)
+    editor = Editor(browser, path, [])
+    gate = editor.state()["gates"][1]
+    length = editor.state()["track"]["length_m"]
+    editor.page.evaluate(
+        "([id, at]) => trackkit.page.editing.slideTo(id, at, 12, 'drag-9', true)",
+        [gate["id"], length],
+    )
+    # The last whole decimetre of the line: rounded up, it would be off the track.
+    (moved,) = [one for one in editor.state()["gates"] if one["id"] == gate["id"]]
+    assert moved["chainage_m"] == pytest.approx(length, abs=0.1)
+    assert editor.complaints == []
+    editor.close()
+
+
+def test_a_place_rounded_past_the_end_of_a_lap_is_its_beginning(editor) -> None:
+    tenth = "at => trackkit.page.session.tenth(at)"
+    length = editor.state()["track"]["length_m"]
+    assert round(length - 0.01, 1) > length  # as this circuit has it
+    assert editor.page.evaluate(tenth, length - 0.01) == 0
+    assert editor.page.evaluate(tenth, 12.34) == 12.3
+
+
+def test_laps_are_drawn_once_a_track_without_gates_has_a_finish(browser, file, recording) -> None:
+    document = json.loads(file.read_text("utf-8"))
+    document["features"] = [f for f in document["features"] if f["properties"]["role"] != "gate"]
+    file.write_text(json.dumps(document), "utf-8")
+    editor = Editor(browser, file, [recording])
+    assert editor.page.evaluate("trackkit.page.chart.drawn.length") == 0
+    editor.page.locator("#add").click()
+    with editor.page.expect_navigation():
+        editor.page.locator("[data-kind=finish]").click()
+    editor.wait("window.trackkitReady === true")
+    assert editor.page.evaluate("trackkit.page.chart.drawn.length") == 2
+    assert editor.state()["unsaved"]
+    assert editor.complaints == []
+    editor.close()
+
+
+def test_a_file_that_was_deleted_is_told_as_that_and_can_be_written_again(editor) -> None:
+    page = editor.page
+    editor.focus("Sector 1 end")
+    page.keyboard.press("ArrowRight")
+    editor.state()
+    editor.path.unlink()
+    page.locator("#changed").wait_for(state="visible")
+    assert "deleted or moved" in page.locator("#changed").inner_text()
+    page.locator("#changed-look").click()
+    assert page.get_by_role("button", name="Take the file").count() == 0
+    page.get_by_role("button", name="Write it again").click()
+    editor.wait("!trackkit.page.session.state.unsaved")
+    assert editor.path.exists()
+
+
+def test_a_warning_stays_within_its_gates_label(editor) -> None:
+    editor.focus("Sector 1 end")
+    field = editor.page.get_by_label("Chainage of Sector 1 end, metres")
+    field.fill("3")
+    field.press("Enter")
+    editor.state()
+    fits = """() => Array.from(document.querySelectorAll(".label.gate .tag")).map((tag) =>
+        tag.getBoundingClientRect().right <= tag.parentNode.getBoundingClientRect().right)"""
+    found = editor.page.evaluate(fits)
+    assert found
+    assert all(found)

@@ -213,7 +213,9 @@ class _Answers:
             try:
                 done = await run_in_threadpool(work)
             except ChangedOnDiskError as error:
-                return JSONResponse({"error": str(error), "changed_on_disk": True}, 409)
+                gone = not Path(self._desk.path).exists()
+                said = {"error": str(error), "changed_on_disk": True, "gone": gone}
+                return JSONResponse(said, 409)
             except TrackkitError as error:
                 return JSONResponse({"error": self._desk.said(str(error))}, 400)
         return HTMLResponse(done) if isinstance(done, str) else JSONResponse(done)
@@ -267,7 +269,11 @@ class _Answers:
         """Say whether the file was changed by somebody else."""
         desk = self._desk
         return await self._answer(
-            lambda: {"changed_on_disk": desk.changed_on_disk, "edit": desk.editing.edit}
+            lambda: {
+                "changed_on_disk": desk.changed_on_disk,
+                "gone": not Path(desk.path).exists(),
+                "edit": desk.editing.edit,
+            }
         )
 
     async def closed(self, request: Request) -> Response:  # noqa: ARG002

@@ -151,12 +151,16 @@ trackkit.ChartView = class {
     const steps = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000];
     const step = steps.find((one) => one / this.metresPerPixel() >= 64) || 10000;
     context.fillStyle = colours.ink;
+    let end = -Infinity;
     for (let at = Math.ceil(this.from / step) * step; at <= this.from + this.span + 1e-6; at += step) {
       const x = this.x(at);
       context.fillRect(x - 0.5, bottom, 1, 4);
       const text = trackkit.number(at, 0) + " m", half = context.measureText(text).width / 2;
+      const middle = Math.min(x, this.width - half - 1);
+      if (middle - half < end) { continue; }
+      end = middle + half + 6;
       context.textAlign = "center";
-      context.fillText(text, Math.min(x, this.width - half - 1), this.height - 5);
+      context.fillText(text, middle, this.height - 5);
     }
     context.fillRect(this.left, bottom, this.width - 8 - this.left, 1);
   }

@@ -186,6 +186,12 @@ trackkit.Session = class {
   get length() { return this.line.length; }
   shown(base) { return this.line.closed ? this.line.wrap(base - this.datum) : base; }
   toBase(shown) { return this.line.wrap(shown + (this.line.closed ? this.datum : 0)); }
+  // A place as it is sent: to the decimetre that is shown, and never beyond the end of the line.
+  tenth(base) {
+    const rounded = Math.round(this.shown(base) * 10) / 10;
+    if (rounded <= this.length) { return rounded; }
+    return this.line.closed ? 0 : Math.floor(this.length * 10) / 10;
+  }
   gate(id) { return this.state.gates.find((gate) => gate.id === id) || null; }
 
   // Where a gate is now: under the pointer while it is dragged, else where the track has it.

@@ -19,7 +19,7 @@ trackkit.PlaceMenu = class {
   }
 
   open(base, event) {
-    this.shown = Math.round(this.session.shown(base) * 10) / 10;
+    this.shown = this.session.tenth(base);
     document.getElementById("menu-at").value = this.shown.toFixed(1);
     this.node.querySelector(".kinds").replaceChildren(...this.kinds().map(([kind, text]) => trackkit.element("button", {
       type: "button", class: "choice " + kind, "data-kind": kind,
@@ -40,8 +40,19 @@ trackkit.PlaceMenu = class {
   }
 };
 
-trackkit.askAboutDisk = function (editing) {
+// A file that is gone can be written again, but not taken.
+trackkit.sayOfDisk = function (gone) {
+  const say = (selector, theirs, lost) => { document.querySelector(selector).textContent = gone ? lost : theirs; };
+  say("#changed span", "Another program has changed the file.", "The file was deleted or moved.");
+  say("#disk-title", "The file has changed", "The file is gone");
+  say("#disk-dialog p", "Another program wrote the track file after this page read it. Nothing of yours is saved yet.", "The track file was deleted or moved after this page read it. What this page shows is saved nowhere.");
+  say('#disk-dialog [value="ours"]', "Write over it, keeping what it holds as the previous file", "Write it again");
+  document.querySelector('#disk-dialog [value="theirs"]').hidden = gone;
+};
+
+trackkit.askAboutDisk = function (editing, gone) {
   const node = document.getElementById("disk-dialog");
+  trackkit.sayOfDisk(gone);
   if (!node.open) { node.showModal(); }
   node.onclose = () => {
     if (node.returnValue === "theirs") { editing.reload(); }
@@ -54,5 +65,5 @@ trackkit.diskNotice = function (editing) {
   document.getElementById("disk-dialog").querySelectorAll("button").forEach((button) => {
     button.addEventListener("click", () => document.getElementById("disk-dialog").close(button.value));
   });
-  document.getElementById("changed-look").addEventListener("click", () => trackkit.askAboutDisk(editing));
+  document.getElementById("changed-look").addEventListener("click", () => trackkit.askAboutDisk(editing, editing.gone));
 };

@@ -79,6 +79,12 @@ trackkit.Editing = class {
     this.busy = false;
   }
 
+  // Once nothing that was asked is under way any more.
+  async whenDone(work) {
+    while (this.busy) { await new Promise((resolve) => { setTimeout(resolve, 20); }); }
+    work();
+  }
+
   // A gate stays under the hand until the server has answered for its last place.
   release(job) {
     if (job.change.last && !this.waiting.some((other) => other.change.gate === job.change.gate)) { this.session.slide(null); }
@@ -102,11 +108,10 @@ trackkit.Editing = class {
   // `place` is a base chainage.  Places are sent to the decimetre that is shown.
   slideTo(id, place, width, merge, last) {
     const { session } = this;
-    const rounded = Math.round(session.shown(place) * 10) / 10;
-    session.slide({ gate: id, base: session.toBase(rounded), width });
+    session.slide({ gate: id, base: session.toBase(session.tenth(place)), width });
     return this.edit({
       do: "move", gate: id, merge, light: !last, last,
-      body: () => ({ do: "move", gate: id, to_m: Math.round(session.shown(place) * 10) / 10, merge, light: !last }),
+      body: () => ({ do: "move", gate: id, to_m: session.tenth(place), merge, light: !last }),
     });
   }
 
@@ -181,7 +186,7 @@ trackkit.Editing = class {
   }
 
   async save(replaceChanged) {
-    while (this.busy) { await new Promise((resolve) => { setTimeout(resolve, 20); }); }
+    await this.whenDone(() => {});
     try {
       const { status, said } = await this.ask("save", replaceChanged ? { replace_changed: true } : {});
       if (status === 200) {
@@ -191,7 +196,7 @@ trackkit.Editing = class {
         document.getElementById("changed").hidden = true;
         this.say("Saved to " + said.file + (said.previous ? "; the previous file is " + said.previous : "") + ".");
       } else if (said.changed_on_disk) {
-        trackkit.askAboutDisk(this);
+        trackkit.askAboutDisk(this, said.gone);
       } else {
         this.complain(said.error);
       }
@@ -215,6 +220,8 @@ trackkit.Editing = class {
     try {
       const { status, said } = await this.ask("disk");
       if (status !== 200) { return; }
+      this.gone = said.gone;
+      trackkit.sayOfDisk(said.gone);
       if (said.changed_on_disk && !this.toldOfChange) {
         this.toldOfChange = true;
         document.getElementById("changed").hidden = false;

@@ -62,9 +62,11 @@ trackkit.Ledger = class {
     const { edits } = this;
     const field = (label, attributes, changed) => {
       const input = trackkit.element("input", Object.assign({ "aria-label": label, autocomplete: "off" }, attributes));
+      // Enter makes the browser tell of the change too, and only once.
       input.addEventListener("change", () => changed(input));
-      input.addEventListener("keydown", (event) => { if (event.key === "Enter") { changed(input); } });
       input.addEventListener("focus", () => this.session.select(id));
+      // What was refused, or left blank, does not stay behind as if it were so.
+      input.addEventListener("blur", () => this.edits.whenDone(() => this.draw()));
       return input;
     };
     row.name = field("Name", { class: "name", maxlength: "80" }, (input) => edits.rename(id, input.value));
