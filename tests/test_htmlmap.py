@@ -446,6 +446,22 @@ def test_a_gap_in_a_recording_is_marked_as_a_break() -> None:
     assert row["fixes"]["breaks"] == [half - 60]
 
 
+def test_nothing_is_drawn_across_a_long_gap_that_the_file_does_not_mark() -> None:
+    track = oval()
+    recording = session(track)
+    half = len(recording) // 2
+    late = np.where(np.arange(len(recording)) < half, 0.0, 60.0)
+    gapped = Recording(
+        "gapped",
+        recording.time_s + late,
+        recording.longitude_deg,
+        recording.latitude_deg,
+        speed_mps=recording.speed_mps,
+    )
+    (row,) = document_of(map_html(track, recordings=[gapped]), "base")["recordings"]
+    assert row["fixes"]["breaks"] == [half]
+
+
 def test_same_input_makes_the_same_page(page: str) -> None:
     track = oval()
     assert map_html(track, recordings=[session(track)], findings=FINDINGS) == page

@@ -19,7 +19,7 @@ from trackkit.gatequality import TimingQuality
 from trackkit.geodesy import Floats, geodesic_distance, wrap_longitude
 from trackkit.lapsequence import Lap
 from trackkit.mapgeometry import band_sides
-from trackkit.motion import Drive
+from trackkit.motion import LONGEST_GAP_S, Drive
 from trackkit.recording import Recording
 from trackkit.traces import STEP_M, trace_lap
 from trackkit.track import PitLane, Track
@@ -245,11 +245,15 @@ def _recording(track: Track, drive: Drive, every: int | None) -> dict[str, Any]:
     }
     if every is not None:
         kept = slice(None, None, every)
-        segment = np.zeros(len(speed)) if recording.segment is None else recording.segment
+        # Where a vehicle was meanwhile nobody knows: nothing is drawn across a long gap.
+        apart = np.diff(recording.time_s, prepend=recording.time_s[0]) > LONGEST_GAP_S
+        if recording.segment is not None:
+            apart[1:] |= np.diff(recording.segment) != 0
+        piece = np.cumsum(apart)
         row["fixes"] = {
             **_places(track, recording.longitude_deg[kept], recording.latitude_deg[kept]),
             "speed_mps": pack(speed[kept], _SPEED_MPS),
-            "breaks": (np.flatnonzero(np.diff(segment[kept])) + 1).tolist(),
+            "breaks": (np.flatnonzero(np.diff(piece[kept])) + 1).tolist(),
         }
     return row
 
