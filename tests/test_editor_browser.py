@@ -449,6 +449,20 @@ def test_a_place_rounded_past_the_end_of_a_lap_is_its_beginning(editor) -> None:
     assert editor.page.evaluate(tenth, 12.34) == 12.3
 
 
+def test_a_finish_gate_shows_chainage_zero_wherever_it_is(editor) -> None:
+    for datum in range(1, 933, 7):
+        shown = editor.page.evaluate(
+            """datum => { const { line } = trackkit.page.session;
+                return line.wrap(line.wrap(0 + datum) - datum); }""",
+            datum + 0.492,
+        )
+        assert shown == pytest.approx(0, abs=1e-6)
+        back = editor.page.evaluate(
+            "datum => trackkit.page.session.line.wrap(datum - (datum + 1e-13 * datum))", datum
+        )
+        assert back == pytest.approx(0, abs=1e-6)
+
+
 def test_laps_are_drawn_once_a_track_without_gates_has_a_finish(browser, file, recording) -> None:
     document = json.loads(file.read_text("utf-8"))
     document["features"] = [f for f in document["features"] if f["properties"]["role"] != "gate"]

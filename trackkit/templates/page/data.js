@@ -62,7 +62,9 @@ trackkit.Line = class {
 
   wrap(chainage) {
     if (!this.closed) { return Math.min(Math.max(chainage, 0), this.length); }
-    return ((chainage % this.length) + this.length) % this.length;
+    const at = ((chainage % this.length) + this.length) % this.length;
+    // A hair short of a lap, as sums of chainages come out, is the lap's beginning.
+    return at > this.length - 1e-6 ? 0 : at;
   }
 
   // Shortest way from one chainage to another; behind is negative.
