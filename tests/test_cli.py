@@ -441,3 +441,10 @@ class TestDemo:
     ) -> None:
         (tmp_path / "mine").write_text("mine")
         assert "is not empty" in refused(["demo", "--out", str(tmp_path)], capsys)
+
+
+def test_a_negative_value_of_an_option_is_told_as_it_was_typed(tmp_path, capsys):
+    track = str(Path(__file__).parents[1] / "tracks" / "pipwick-kart-circuit.geojson")
+
+    assert run(["simulate", track, "-o", str(tmp_path / "x.csv"), "--laps", "-1"]) == 2
+    assert "-1 is not in the range" in capsys.readouterr().err

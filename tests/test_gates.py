@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from pyproj import Geod
 
 from trackkit.building import build_from_line
+from trackkit.checks import check_track
 from trackkit.errors import PlaceError
 from trackkit.gates import move_gate, place_gate, remove_gate, square_ends, with_datum
 from trackkit.places import Place, ends_chainage
@@ -428,3 +429,52 @@ def test_a_gates_chainage_is_where_its_ends_cross_the_line(block):
 
     assert gate.chainage_m == pytest.approx(70.0, abs=0.02)
     assert ends_chainage(block, *ends) == gate.chainage_m
+
+
+@pytest.mark.parametrize(
+    ("gate", "place_m"), [("finish", 20.0), ("finish", 250.0), ("start", 1240.0), ("start", 400.0)]
+)
+def test_gates_of_an_open_course_keep_their_order(gate, place_m):
+    track = track_of(
+        hill_course(), spacing_m=2.0,
+        gates=[("start", "start", 30.0), ("middle", "sector", 300.0), ("finish", "finish", 1200.0)],
+    )  # fmt: skip
+
+    with pytest.raises(PlaceError, match="would not lie between the start gate"):
+        move_gate(track, gate, Place(chainage_m=place_m))
+
+
+def test_a_file_whose_open_course_ends_before_it_starts_has_an_error():
+    track = track_of(
+        hill_course(), spacing_m=2.0,
+        gates=[("start", "start", 600.0), ("middle", "sector", 900.0), ("finish", "finish", 300.0)],
+    )  # fmt: skip
+
+    track = track.with_gates(track.gates)
+
+    found = [(f.feature, f.severity) for f in check_track(track) if f.rule == "gate-order"]
+
+    assert found == [("finish", "error")]
+
+
+def test_a_sector_gate_beyond_the_finish_of_an_open_course_is_an_error():
+    track = track_of(
+        hill_course(), spacing_m=2.0,
+        gates=[("start", "start", 30.0), ("finish", "finish", 900.0), ("late", "sector", 1100.0)],
+    )  # fmt: skip
+    track = track.with_gates(track.gates)
+
+    found = [(f.feature, f.severity) for f in check_track(track) if f.rule == "gate-order"]
+
+    assert found == [("late", "error")]
+
+
+def test_two_gates_at_one_place_are_said_to_lie_there():
+    track = track_of(
+        block_circuit(), spacing_m=2.0,
+        gates=[("finish", "finish", 0.0), ("one", "sector", 100.0), ("two", "sector", 100.0)],
+    )  # fmt: skip
+
+    (found,) = [f for f in check_track(track.with_gates(track.gates)) if f.rule == "gate-order"]
+
+    assert "gates One and Two lie at the same place" in found.message

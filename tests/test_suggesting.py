@@ -191,3 +191,16 @@ def test_the_command_leaves_the_file_alone_unless_told_to_apply(tmp_path, capsys
     assert run(["gate", "suggest", str(path), "--sectors", "4", "--apply"]) == 0
     assert len(read_track(path).gates_of_kind("sector")) == 3
     assert (tmp_path / "t.geojson~").read_bytes() == before
+
+
+@pytest.mark.parametrize("by", ["time", "length"])
+@pytest.mark.parametrize("name", ["twistlemoor", "morrowfen", "ruddlebeck-short"])
+def test_no_sector_is_shorter_than_half_an_even_one(name, by):
+    track = read_track(Path(__file__).parents[1] / "tracks" / f"{name}.geojson")
+    quality = timing_quality(track)
+
+    places = [0.0, *(one.chainage_m for one in suggest_gates(quality, 3, by)), track.length_m]
+
+    share = np.array(places) if by == "length" else np.array(quality.passed_s(np.array(places)))
+    share = np.diff(share) / (share[-1] - share[0])
+    assert share.min() > 0.5 / 3 - 0.01

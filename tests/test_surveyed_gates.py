@@ -5,6 +5,7 @@ import pytest
 from drives import block_circuit, on_earth, track_of
 
 from trackkit.cli import run
+from trackkit.errors import PlaceError
 from trackkit.gates import place_gate
 from trackkit.places import Place
 from trackkit.recording import Recording
@@ -59,3 +60,11 @@ def test_two_stationary_recordings_make_a_gate(tmp_path, capsys):
     assert run(["gate", "move", str(path), gate.id, "--ends", ",".join(files)]) == 0
     assert "degrees off square" in capsys.readouterr().err
     assert read_track(path).gate(gate.id).chainage_m == pytest.approx(600.0, abs=0.1)
+
+
+def test_two_ends_farther_apart_than_any_gate_is_wide_are_refused():
+    track = track_of(ROAD, gates=[("finish", "finish", 0.0)], spacing_m=2.0)
+    (left, _), (_, far) = ends(600.0, 0.0, 0.0), ends(600.0, 0.0, -600.0)
+
+    with pytest.raises(PlaceError, match="the two ends are 616 m apart"):
+        place_gate(track, "sector", Place(ends=(left, far)))

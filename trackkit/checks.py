@@ -41,6 +41,10 @@ KINK_DEG = 75.0
 """The tightest hairpins of kart circuits have radii of about 3 m and turn 40 degrees in 2 m."""
 
 
+SAME_PLACE_M = 0.01
+"""Gates nearer than this to each other lie at the same place."""
+
+
 def check_file(path: str | os.PathLike[str]) -> tuple[Track | None, list[Finding]]:
     """Check a track file: its schema first, and its geometry where that can be computed.
 
@@ -389,13 +393,40 @@ def _order(track: Track) -> Iterator[Finding]:
     for before, after in pairwise(timed):
         if before.kind == "finish" and track.closed:
             continue
-        if after.chainage_m <= before.chainage_m or (track.closed and after.kind == "finish"):
+        if abs(after.chainage_m - before.chainage_m) < SAME_PLACE_M:
+            yield new_finding(
+                track, "error", "gate-order", after.id, after.chainage_m,
+                f"gates {before.name} and {after.name} lie at the same place",
+                f"remove one with `trackkit gate remove TRACK {after.id}`, or move it",
+            )  # fmt: skip
+        elif after.chainage_m <= before.chainage_m or (track.closed and after.kind == "finish"):
             yield new_finding(
                 track, "error", "gate-order", after.id, after.chainage_m,
                 f"gate {after.name} ({after.chainage_m:.1f} m) is numbered after {before.name} "
                 f"({before.chainage_m:.1f} m) but comes before it on the road",
                 "number the gates in racing order",
             )  # fmt: skip
+    ends = [track.gates_of_kind(kind)[:1] for kind in ("start", "finish")]
+    if not track.closed and all(ends):
+        (start,), (finish,) = ends
+        outside = [
+            gate for gate in track.gates_of_kind("sector")
+            if not start.chainage_m < gate.chainage_m < finish.chainage_m
+        ]  # fmt: skip
+        if finish.order < start.order:
+            yield new_finding(
+                track, "error", "gate-order", finish.id, finish.chainage_m,
+                f"the finish gate ({finish.chainage_m:.1f} m) lies before the start gate "
+                f"({start.chainage_m:.1f} m)",
+                f"move it with `trackkit gate move TRACK {finish.id} PLACE`",
+            )  # fmt: skip
+        elif start.chainage_m < finish.chainage_m:
+            for gate in outside:
+                yield new_finding(
+                    track, "error", "gate-order", gate.id, gate.chainage_m,
+                    f"gate {gate.name} does not lie between the start gate and the finish gate",
+                    f"move it with `trackkit gate move TRACK {gate.id} PLACE`",
+                )  # fmt: skip
     orders = [gate.order for gate in track.gates]
     for gate in stored:
         if orders.count(gate.order) > 1:

@@ -39,6 +39,8 @@ _KIND_NAMES: dict[GateKind, str] = {
     "pit-entry": "Pit entry",
     "pit-exit": "Pit exit",
 }
+WIDEST_M = 500.0
+"""No gate is wider than this."""
 
 
 def new_id(track: Track, prefix: str, salt: str) -> str:
@@ -82,9 +84,10 @@ def square_ends(
     curve = track.curve
     centre, aside = curve.position(chainage_m), curve.left(chainage_m)
     if width_m is not None:
-        if not 0.5 <= width_m <= 500:
+        if not 0.5 <= width_m <= WIDEST_M:
             raise PlaceError(
-                f"a gate {width_m:g} m wide is not sensible", remedy="give 0.5 to 500 metres"
+                f"a gate {width_m:g} m wide is not sensible",
+                remedy=f"give 0.5 to {WIDEST_M:.0f} metres",
             )
         halves = [0.5 * width_m, 0.5 * width_m]
         remarks: tuple[str, ...] = ()
@@ -175,6 +178,7 @@ def place_gate(
         gate_id = new_id(track, "gate", f"{kind} {place_text}")
     gate = replace(gate, id=gate_id)
     changed = renamed_in_order(track.with_gates([*track.gates, gate]))
+    _require_between(changed)
     if kind == "finish" and track.closed:
         changed = with_datum(changed, gate.chainage_m)
     return changed, changed.gate(gate_id), remarks
@@ -203,6 +207,7 @@ def _located(
         if turned:
             remarks = (*remarks, "the ends were given right then left; they were swapped")
         gate = replace(gate, left=left, right=right, chainage_m=chainage, surveyed=True)
+        _require_width(track, gate)
         if gate.kind not in BESIDE_THE_TRACK:
             remarks = (*remarks, _how_it_lies(track, gate))
     else:
@@ -210,6 +215,33 @@ def _located(
         remarks = (*remarks, *shortened)
         gate = replace(gate, left=left, right=right, chainage_m=chainage, surveyed=False)
     return gate, remarks
+
+
+def _require_between(track: Track) -> None:
+    """Refuse, on an open course, timed gates that do not lie from the start to the finish."""
+    if track.closed or not (track.gates_of_kind("start") and track.gates_of_kind("finish")):
+        return
+    start, finish = track.gates_of_kind("start")[0], track.finish
+    inside = (start.chainage_m, finish.chainage_m)
+    for gate in (finish, *track.gates_of_kind("sector")):
+        here = gate.chainage_m
+        if not (inside[0] < here and (gate is finish or here < inside[1])):
+            raise PlaceError(
+                f"{gate.name} at {here:.1f} m would not lie between the start gate at "
+                f"{inside[0]:.1f} m and the finish gate at {inside[1]:.1f} m",
+                remedy="give a place between them, or move the others first",
+            )
+
+
+def _require_width(track: Track, gate: Gate) -> None:
+    """Refuse surveyed ends that cannot be those of one gate."""
+    ends = track.gate_ends(gate)
+    apart = float(np.linalg.norm(ends[1] - ends[0]))
+    if apart > WIDEST_M:
+        raise PlaceError(
+            f"the two ends are {apart:.0f} m apart, and no gate is wider than {WIDEST_M:.0f} m",
+            remedy="check both surveyed positions",
+        )
 
 
 def _how_it_lies(track: Track, gate: Gate) -> str:
@@ -255,6 +287,7 @@ def move_gate(
     moved, remarks = _located(track, gate, place, width_m)
     changed = track.with_gates(moved if g.id == gate.id else g for g in track.gates)
     changed = renamed_in_order(changed)
+    _require_between(changed)
     if moved.kind == "finish" and track.closed:
         changed = with_datum(changed, moved.chainage_m)
     return changed, changed.gate(gate.id), remarks

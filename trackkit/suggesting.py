@@ -25,6 +25,8 @@ GRID_M = 2.0
 REACH = 0.45
 """A gate may be this share of a sector away from where an even split would have it: it stays
 nearer to its own place than to those of its neighbours."""
+SHORTEST_SHARE = 0.5
+"""A sector is at least this share of an even one, as long as there are places for that."""
 APEX_CLEAR_M = 15.0
 """A gate keeps this far from an apex."""
 _UNFIT = 100.0
@@ -216,7 +218,7 @@ def costs(
     """Make the cost of a sector between two places, given by index, -1 being the lap's ends.
 
     A sector has the variance of its time, in units of the square of the mean sector's usual
-    sigma, the faults of the place it ends at, and its unevenness.
+    sigma, the faults of the place it ends at, its unevenness, and whether it is too short.
     """
     place = np.concatenate([grid.place_m, [grid.end_m]])
     usual = 2.0 * float(np.median(quality.sigma_s)) ** 2
@@ -231,6 +233,9 @@ def costs(
         uneven = ((share[end] - start_share) * sectors - 1.0) ** 2
         apart = place[end] - start_m
         value = variance + weight * uneven + _UNFIT * unfit[end]
+        if by != "corners":
+            short = (share[end] - start_share) * sectors < SHORTEST_SHARE
+            value = value + _UNFIT * short
         return np.where(apart >= GATES_APART_M, value, np.inf)
 
     return cost

@@ -21,6 +21,9 @@ from trackkit.cli.common import (
 )
 from trackkit.errors import PlaceError, TrackkitError
 
+OTHER_LAPS = 10.0
+"""Times that scatter this many times as much as they should are hardly of the same laps."""
+
 if TYPE_CHECKING:
     from trackkit.aligning import Alignment
     from trackkit.officialrows import Gathered
@@ -204,11 +207,13 @@ def _apply(track: Track, track_path: str, found: Alignment) -> tuple[bool, tuple
 
 def _basis(gathered: list[Gathered]) -> str:
     counts = (
-        (sum(one.laps for one in gathered), "lap times"),
-        (sum(one.sectors for one in gathered), "sector times"),
-        (sum(one.moments for one in gathered), "times of day"),
+        (sum(one.laps for one in gathered), "lap time", "lap times"),
+        (sum(one.sectors for one in gathered), "sector time", "sector times"),
+        (sum(one.moments for one in gathered), "time of day", "times of day"),
     )
-    return ", ".join(f"{count} {what}" for count, what in counts if count)
+    return ", ".join(
+        f"{count} {one if count == 1 else more}" for count, one, more in counts if count
+    )
 
 
 def _print(
@@ -232,6 +237,7 @@ def _print(
         click.echo(
             f"official and recorded times scatter {found.scale:.1f} times as much as the receiver "
             "explains, which is reckoned with"
+            + (": probably they are not of the same laps" if found.scale > OTHER_LAPS else "")
         )
     for gate, ahead in zip(track.gates_of_kind("sector"), found.sector_lines_m, strict=False):
         click.echo(f"the official line of {gate.name} lies {_where(ahead)} its gate")
