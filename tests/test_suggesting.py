@@ -204,3 +204,12 @@ def test_no_sector_is_shorter_than_half_an_even_one(name, by):
     share = np.array(places) if by == "length" else np.array(quality.passed_s(np.array(places)))
     share = np.diff(share) / (share[-1] - share[0])
     assert share.min() > 0.5 / 3 - 0.01
+
+
+def test_nothing_is_suggested_from_assumed_speeds_when_recordings_cannot_be_read(tmp_path, capsys):
+    track = str(Path(__file__).parents[1] / "tracks" / "pipwick-kart-circuit.geojson")
+
+    assert run(["gate", "suggest", track, str(tmp_path / "none.csv"), "--sectors", "3"]) == 1
+    said = capsys.readouterr()
+    assert "no such file" in said.err
+    assert said.out == ""

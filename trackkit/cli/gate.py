@@ -246,6 +246,8 @@ def suggest_command(
 
     track = read_track(track_path)
     recordings, failed = read_recordings(recording_paths)
+    if failed and not recordings:
+        ctx.exit(1)
     quality = timing_quality(track, recordings)
     found = suggest_gates(quality, sectors, by)
     said: tuple[str, ...] = ()
