@@ -424,11 +424,11 @@ def test_a_chainage_that_is_none_is_told_and_does_not_stay_in_its_field(editor, 
     editor.complaints[:] = [one for one in editor.complaints if "400" not in one]
 
 
-def test_a_gate_can_be_driven_to_the_very_end_of_an_open_course(browser, tmp_path) -> None:
+def test_the_finish_can_be_driven_to_the_very_end_of_an_open_course(browser, tmp_path) -> None:
     path = tmp_path / "hill.geojson"
     shutil.copy(SAMPLE.parent / "orrinback-hill.geojson", path)
     editor = Editor(browser, path, [])
-    gate = editor.state()["gates"][1]
+    gate = editor.state()["gates"][-1]
     length = editor.state()["track"]["length_m"]
     editor.page.evaluate(
         "([id, at]) => trackkit.page.editing.slideTo(id, at, 12, 'drag-9', true)",
