@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trackkit.averaging import Average, Reading, averaged, read_lap
 from trackkit.curve import Curve
@@ -333,10 +332,3 @@ def lay(
         height = np.interp(where, heights[0], heights[1], period=period)
     longitude, latitude = plane.to_geographic(vertex)
     return Centreline(longitude, latitude, curve.closed, height_m=height)
-
-
-def samples_within(chainage_m: Floats, begin_m: float, end_m: float) -> NDArray[np.bool_]:
-    """Mark chainages in a stretch; a stretch whose end is before its begin runs over the datum."""
-    if begin_m <= end_m:
-        return np.asarray((chainage_m >= begin_m) & (chainage_m <= end_m))
-    return np.asarray((chainage_m >= begin_m) | (chainage_m <= end_m))

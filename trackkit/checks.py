@@ -406,27 +406,6 @@ def _order(track: Track) -> Iterator[Finding]:
                 f"({before.chainage_m:.1f} m) but comes before it on the road",
                 "number the gates in racing order",
             )  # fmt: skip
-    ends = [track.gates_of_kind(kind)[:1] for kind in ("start", "finish")]
-    if not track.closed and all(ends):
-        (start,), (finish,) = ends
-        outside = [
-            gate for gate in track.gates_of_kind("sector")
-            if not start.chainage_m < gate.chainage_m < finish.chainage_m
-        ]  # fmt: skip
-        if finish.order < start.order:
-            yield new_finding(
-                track, "error", "gate-order", finish.id, finish.chainage_m,
-                f"the finish gate ({finish.chainage_m:.1f} m) lies before the start gate "
-                f"({start.chainage_m:.1f} m)",
-                f"move it with `trackkit gate move TRACK {finish.id} PLACE`",
-            )  # fmt: skip
-        elif start.chainage_m < finish.chainage_m:
-            for gate in outside:
-                yield new_finding(
-                    track, "error", "gate-order", gate.id, gate.chainage_m,
-                    f"gate {gate.name} does not lie between the start gate and the finish gate",
-                    f"move it with `trackkit gate move TRACK {gate.id} PLACE`",
-                )  # fmt: skip
     orders = [gate.order for gate in track.gates]
     for gate in stored:
         if orders.count(gate.order) > 1:
@@ -434,6 +413,32 @@ def _order(track: Track) -> Iterator[Finding]:
                 track, "error", "gate-order", gate.id, gate.chainage_m,
                 f"gate {gate.name} shares the order {gate.order} with another gate",
                 "number the gates in racing order",
+            )  # fmt: skip
+
+
+def _between_ends(track: Track) -> Iterator[Finding]:
+    """Find gates of an open course that do not lie from its start to its finish."""
+    starts, finishes = track.gates_of_kind("start"), track.gates_of_kind("finish")
+    if track.closed or not (starts and finishes):
+        return
+    start, finish = starts[0], finishes[0]
+    remedy = "move it with `trackkit gate move TRACK {} PLACE`"
+    if finish.order < start.order:
+        yield new_finding(
+            track, "error", "gate-order", finish.id, finish.chainage_m,
+            f"the finish gate ({finish.chainage_m:.1f} m) lies before the start gate "
+            f"({start.chainage_m:.1f} m)",
+            remedy.format(finish.id),
+        )  # fmt: skip
+        return
+    if finish.chainage_m <= start.chainage_m:
+        return
+    for gate in track.gates_of_kind("sector"):
+        if not start.chainage_m < gate.chainage_m < finish.chainage_m:
+            yield new_finding(
+                track, "error", "gate-order", gate.id, gate.chainage_m,
+                f"gate {gate.name} does not lie between the start gate and the finish gate",
+                remedy.format(gate.id),
             )  # fmt: skip
 
 
@@ -468,7 +473,9 @@ LINE_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
 """Rules that look at no gate."""
 GATE_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (_gate_geometry,)
 """Rules that look at each gate by itself."""
-SET_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (_gate_set, _datum, _order)
+SET_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
+    _gate_set, _datum, _order, _between_ends,
+)  # fmt: skip
 """Rules that look at all gates together."""
 RULES = (*LINE_RULES, *SET_RULES, *GATE_RULES)
 """Every rule takes a track and yields what it finds; DEVELOPERS.md says how to add one."""
