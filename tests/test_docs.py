@@ -14,14 +14,14 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
+from checkout import ROOT
 from jsonschema import Draft202012Validator
 
 from trackkit.caution import CAUTION
-from trackkit.checks import check_track
+from trackkit.checks.check import check_track
 from trackkit.cli import run
-from trackkit.trackfile import read_track, schema
+from trackkit.track.file import read_track, schema
 
-ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"
 PAGES = sorted([*ROOT.glob("*.md"), *DOCS.glob("*.md")])
 WALK_THROUGHS = ("official.md", "driver.md", "analyst.md")
@@ -44,9 +44,9 @@ def blocks(path: Path, kind: str) -> list[str]:
 
 @pytest.fixture(scope="module")
 def tool() -> Iterator[ModuleType]:
-    """tools/make_pictures.py, which runs walk-throughs and is no part of the package."""
+    """docs/make_pictures.py, which runs walk-throughs and is no part of the package."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(sys, "path", [str(ROOT / "tools"), *sys.path])
+        patch.setattr(sys, "path", [str(DOCS), *sys.path])
         yield importlib.import_module("make_pictures")
 
 
@@ -79,7 +79,7 @@ def test_every_command_of_a_walk_through_gives_the_output_shown(name, tool):
         for a, b in zip_longest(shown.splitlines(), real.splitlines(), fillvalue="")
         if not agree(a, b)
     ]
-    assert not differing, "\n".join([*differing[:8], "tools/make_pictures.py --text mends it"])
+    assert not differing, "\n".join([*differing[:8], "docs/make_pictures.py --text mends it"])
 
 
 def test_every_everyday_command_of_the_readme_runs(tool, capsys):
