@@ -14,17 +14,19 @@ from pathlib import Path
 import numpy as np
 from circuits import CIRCUITS, Circuit
 from roadshape import laid_out
-from trackkit.centreline import bridges, direction_of, lay, surface_length
-from trackkit.curve import Curve
-from trackkit.geodesy import Floats, LocalPlane
-from trackkit.places import Place, chainage_of
-from trackkit.simulate import simulate
-from trackkit.siting import SpeedByChainage, choose_finish, choose_sectors
-from trackkit.trackfile import write_track
 
-from trackkit.building import slug
-from trackkit.gates import place_gate, with_corners
-from trackkit.track import Track
+from trackkit.arrays import Floats
+from trackkit.gates.choose import SpeedByChainage, choose_finish, choose_sectors
+from trackkit.gates.edit import place_gate
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.geometry.shape import direction_of, surface_length
+from trackkit.simulation.simulate import simulate
+from trackkit.track.derive import bridges, lay, with_corners
+from trackkit.track.file import write_track
+from trackkit.track.ids import slug
+from trackkit.track.model import Track
+from trackkit.track.places import Place, chainage_of
 
 FOLDER = Path(__file__).parent
 REVISED = "2026-01-01T00:00:00Z"

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from trackkit.geodesy import Floats
+
+from trackkit.arrays import Floats
 
 EASING = 0.5
 """Share of a bend's angle that is turned on its two clothoids together."""

@@ -26,6 +26,7 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
 from trackkit.geometry.shape import direction_of, self_crossings
 from trackkit.motion.drive import smooth
+from trackkit.recordings.read import read_recording
 from trackkit.track.history import source_entry
 from trackkit.track.ids import slug
 from trackkit.track.places import Place, parse_place
@@ -542,7 +543,8 @@ def test_a_drawn_line_too_short_for_a_track_is_refused():
 
 
 def test_a_real_loop_by_car_builds_a_closed_clockwise_loop_with_one_stop_removed():
-    result = build_track([recording_of_a_real_receiver("village-loop-by-car.gpx")], "Village loop")
+    recording = read_recording(recording_of_a_real_receiver("village-loop-by-car.gpx"))
+    result = build_track([recording], "Village loop")
 
     assert result.track.closed
     assert result.track.direction == "clockwise"
@@ -551,7 +553,7 @@ def test_a_real_loop_by_car_builds_a_closed_clockwise_loop_with_one_stop_removed
 
 
 def test_a_real_walk_in_many_segments_is_refused_in_one_sentence():
-    recording = recording_of_a_real_receiver("hill-walk-many-segments.gpx")
+    recording = read_recording(recording_of_a_real_receiver("hill-walk-many-segments.gpx"))
 
     with pytest.raises(NoLapError, match="holds no whole lap: its end lies") as caught:
         build_track([recording], "Walk")

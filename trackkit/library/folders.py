@@ -45,8 +45,9 @@ class Entry:
 
 def shipped_folder() -> Path:
     """Folder of the invented sample circuits that come with trackkit."""
-    packaged = Path(__file__).parent / "tracks"
-    return packaged if packaged.is_dir() else Path(__file__).parent.parent / "tracks"
+    package = Path(__file__).parents[1]
+    packaged = package / "tracks"
+    return packaged if packaged.is_dir() else package.parent / "tracks"
 
 
 def user_folder() -> Path:

@@ -28,10 +28,9 @@ from trackkit.arrays import Floats
 from trackkit.errors import TrackkitError, reading_failed
 from trackkit.library.index_tables import (
     COLUMNS,
-    IDENTIFIER,
-    VERSION,
     forget_files,
     known_from_row,
+    listing_digest,
     make_tables,
     store_file,
 )
@@ -133,7 +132,7 @@ def _opened(folder: Path, place: Path | None, say: Say | None) -> FolderIndex:
     if place is not None and place.exists():
         # Where a process has died over its update, SQLite mends that, but not without writing.
         with suppress(sqlite3.OperationalError), _closed_on_error(_connect(place, "ro")) as index:
-            if _told(index) == _digest(there):
+            if listing_digest(index) == _digest(there):
                 return FolderIndex(folder, place, (*warnings, *_faults(index, folder)), index)
             index.close()
     with _closed_on_error(_connect(place, "rwc")) as index:
@@ -188,20 +187,7 @@ def _files(folder: Path) -> tuple[dict[str, tuple[int, int]], list[str]]:
 
 
 def _is_current(connection: sqlite3.Connection) -> bool:
-    return _told(connection) is not None
-
-
-def _told(connection: sqlite3.Connection) -> str | None:
-    """Fetch the digest of the listing the index was made from; None if it is of another version."""
-    try:
-        row = connection.execute(
-            "SELECT description FROM gpkg_contents WHERE identifier = ?", (IDENTIFIER + VERSION,)
-        ).fetchone()
-    except sqlite3.OperationalError as error:
-        if "no such table" in str(error):
-            return None
-        raise
-    return None if row is None else str(row[0])
+    return listing_digest(connection) is not None
 
 
 def _digest(there: dict[str, tuple[int, int]]) -> str:

@@ -81,6 +81,19 @@ def make_tables(connection: sqlite3.Connection) -> None:
     )
 
 
+def listing_digest(connection: sqlite3.Connection) -> str | None:
+    """Fetch the digest of the listing the index was made from; None if it is of another version."""
+    try:
+        row = connection.execute(
+            "SELECT description FROM gpkg_contents WHERE identifier = ?", (IDENTIFIER + VERSION,)
+        ).fetchone()
+    except sqlite3.OperationalError as error:
+        if "no such table" in str(error):
+            return None
+        raise
+    return None if row is None else str(row[0])
+
+
 def forget_files(connection: sqlite3.Connection, files: Iterable[str]) -> None:
     """Take out what the index holds of some track files."""
     for file in files:

@@ -219,7 +219,7 @@ def test_an_ordinary_log_is_read_without_pynmea2(tmp_path):
     path.write_text("".join(f"${body}*{checksum(body)}\n" for body in bodies))
     code = f"""
 import sys
-from trackkit.readers import read_recording
+from trackkit.recordings.read import read_recording
 assert len(read_recording({str(path)!r})) == 9
 sys.exit("pynmea2" in sys.modules)
 """
@@ -232,7 +232,7 @@ def test_a_csv_is_read_without_pandas(tmp_path):
     path.write_text("\n".join(["time,latitude,longitude", *rows]))
     code = f"""
 import sys
-from trackkit.readers import read_recording
+from trackkit.recordings.read import read_recording
 read_recording({str(path)!r})
 sys.exit("pandas" in sys.modules)
 """
