@@ -12,7 +12,8 @@ from trackkit.arrays import Floats
 from trackkit.building.find_laps import FoundLap
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import moving_mean
-from trackkit.motion.noise import Levels
+from trackkit.motion.gauss_markov import covariance_of_means, variance_of_best_mean
+from trackkit.motion.noise import USUAL
 
 STRAY_SIGMAS = 4.0
 """A lap's place counts for nothing where it is this many robust sigmas from the others."""
@@ -225,11 +226,9 @@ def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M
     """Covariance of the shifts that receivers' wander gives to laps, on one axis, m^2.
 
     Between recordings there is none.  Within one, where Doppler velocities let the smoother see
-    the wander change, the laps share what is left of it after the whole recording, the best
-    linear estimate of the mean of a first-order Gauss-Markov process, sigma^2 2T / (D + 2T) with
-    T its time constant and D the duration; without, it is that process's covariance between the
-    means over the laps (Brown & Hwang, Introduction to Random Signals and Applied Kalman
-    Filtering; from memory).  `lap_sigma_m` is what each lap's shift has of its own besides: a
+    the wander change, the laps share what is left of it after the whole recording: the variance of
+    the best estimate of what it varies about.  Without, the shifts have the covariance of the means
+    of the wander over the laps.  `lap_sigma_m` is what each lap's shift has of its own besides: a
     driver's line, too, is shifted as a whole now and then.
     """
     count = len(laps)
@@ -238,17 +237,14 @@ def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M
     for one in set(owner.tolist()):
         mine = np.flatnonzero(owner == one).tolist()
         drive = laps[mine[0]].path.drive
-        sigma = drive.levels.wander_m if drive.wander_told else Levels().wander_m
+        sigma = drive.levels.wander_m if drive.wander_told else USUAL.wander_m
         constant = drive.levels.wander_time_s
         if drive.has_doppler:
-            lasting = drive.recording.duration_s
-            shared = sigma**2 * 2 * constant / (lasting + 2 * constant)
+            share = variance_of_best_mean(drive.recording.duration_s, constant)
         else:
-            span = np.array([(laps[i].start_s, laps[i].end_s) for i in mine])
-            time = span[:, :1] + np.linspace(0.0, 1.0, 9) * (span[:, 1:] - span[:, :1])
-            apart = np.abs(time[:, None, :, None] - time[None, :, None, :])
-            shared = sigma**2 * np.exp(-apart / constant).mean(axis=(2, 3))
-        covariance[np.ix_(mine, mine)] += shared
+            span = [(laps[i].start_s, laps[i].end_s) for i in mine]
+            share = covariance_of_means(span, constant)
+        covariance[np.ix_(mine, mine)] += sigma**2 * share
     return np.asarray(covariance)
 
 

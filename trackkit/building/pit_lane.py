@@ -16,6 +16,7 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import stretches
 from trackkit.geometry.smoothing import smoothed_curve
+from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.track.ids import new_id
 from trackkit.track.model import GateKind, PitLane, Track
 from trackkit.track.places import Place
@@ -32,7 +33,6 @@ _REACH_M = 80.0
 _SAME_LANE_M = 6.0
 _PARALLEL = 0.8
 _GATE_HALF_M = 5.0
-_GATE_CLEAR_M = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,8 +184,7 @@ def with_pit_lane(
     """Write a pit lane into a track, with pit-entry and pit-exit gates across it if wanted.
 
     The gates lie where the lane is first and last clear of the track: a gate reaches
-    `_GATE_HALF_M` to either side and stays 3 m (three sigma of the receiver's wander) away from
-    the centreline.
+    `_GATE_HALF_M` to either side and stays a receiver's accuracy away from the centreline.
 
     Parameters
     ----------
@@ -221,10 +220,10 @@ def with_pit_lane(
     chainage = line.chainages(1.0)
     _, offset = track.curve.project(line.position(chainage), line.direction(chainage))
     away = np.abs(offset)
-    clear = np.flatnonzero(away >= min(_GATE_HALF_M + _GATE_CLEAR_M, 0.9 * float(away.max())))
+    clear = np.flatnonzero(away >= min(_GATE_HALF_M + RECEIVER_ACCURACY_M, 0.9 * float(away.max())))
     kinds: tuple[GateKind, GateKind] = ("pit-entry", "pit-exit")
     for kind, index in zip(kinds, (clear[0], clear[-1]), strict=True):
-        half = float(np.clip(away[index] - _GATE_CLEAR_M, 1.5, _GATE_HALF_M))
+        half = float(np.clip(away[index] - RECEIVER_ACCURACY_M, 1.5, _GATE_HALF_M))
         at, aside = line.position(chainage[index]), line.left(chainage[index])
         east, north = track.plane.to_geographic(np.stack([at + half * aside, at - half * aside]))
         left, right = zip(east.tolist(), north.tolist(), strict=True)

@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats
-from trackkit.motion.noise import Levels
+from trackkit.motion.gauss_markov import transition
+from trackkit.motion.noise import USUAL
 from trackkit.track.model import Gate, Track
 
-RECEIVER_M = float(np.hypot(Levels().wander_m, Levels().white_m))
+RECEIVER_M = float(np.hypot(USUAL.wander_m, USUAL.white_m))
 """One sigma of a position of the usual receiver on one axis, metres."""
 DRIVEN_M = 0.5
 """One sigma of a driven line to the side, metres (common practice, no source)."""
@@ -219,8 +220,8 @@ def parked_probability(
     seconds: float,
     *,
     interval_s: float = 1.0,
-    wander_m: float = Levels().wander_m,
-    wander_time_s: float = Levels().wander_time_s,
+    wander_m: float = USUAL.wander_m,
+    wander_time_s: float = USUAL.wander_time_s,
 ) -> float:
     """Probability that a vehicle standing on the track is carried over a gate by the wander.
 
@@ -251,8 +252,8 @@ def creeping_probability(
     behind_m: ArrayLike,
     *,
     interval_s: float = 1.0,
-    wander_m: float = Levels().wander_m,
-    wander_time_s: float = Levels().wander_time_s,
+    wander_m: float = USUAL.wander_m,
+    wander_time_s: float = USUAL.wander_time_s,
 ) -> float:
     """Probability that a slow vehicle's recorded position goes over a gate's line.
 
@@ -273,8 +274,8 @@ def creeping_probability(
     from scipy.special import ndtr
 
     level = np.asarray(behind_m, dtype=float) / wander_m
-    fade = float(np.exp(-interval_s / wander_time_s))
-    spread = float(np.sqrt(1.0 - fade**2))
+    kept, fresh = (float(part) for part in transition(interval_s, wander_time_s))
+    spread = float(np.sqrt(fresh))
     edge = _edges_at(float(level[0]))
     mass = np.diff(ndtr(edge))
     mass /= mass.sum()
@@ -285,7 +286,7 @@ def creeping_probability(
             step, edge = (before, after), _edges_at(before)
             middle = 0.5 * (edge[:-1] + edge[1:])
             following = _edges_at(after)
-            move = np.diff(ndtr((following[None, :] - fade * middle[:, None]) / spread), axis=1)
+            move = np.diff(ndtr((following[None, :] - kept * middle[:, None]) / spread), axis=1)
             behind = middle < before
             in_front = 0.5 * (following[:-1] + following[1:]) >= after
             over = move[:, in_front].sum(axis=1)
