@@ -14,7 +14,7 @@ from trackkit.building.path import Path
 from trackkit.gates.edit import place_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.geometry.runs import stretches
+from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import smoothed_curve
 from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.track.ids import new_id
@@ -101,10 +101,10 @@ def _visits(fitted: FittedLine, path: Path) -> list[_Visit]:
     off = (np.abs(offset) > OFF_LINE_M) | (facing < _PARALLEL)
     usual = np.interp(where, fitted.chainage_m, fitted.speed_mps, period=curve.length_m)
     found = []
-    for first, last in stretches(off, closed=False):
-        if first == 0 or last == len(off) - 1:
+    for begin, end in runs_of(off):
+        if begin == 0 or end == len(off):
             continue
-        first, last = _extended(offset, facing, path.step_m, first, last)
+        first, last = _extended(offset, facing, path.step_m, begin, end - 1)
         inside = slice(first, last + 1)
         driven = (last - first) * path.step_m
         ahead = float(curve.along(where[first], where[last]))

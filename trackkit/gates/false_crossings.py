@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
+from trackkit.geometry.runs import runs_of
 from trackkit.motion.gauss_markov import transition
 from trackkit.motion.noise import USUAL
 from trackkit.track.model import Gate, Track
@@ -161,9 +162,9 @@ def passages_nearby(
     own = curve.separation(chainage, chainage_m) <= _BEYOND_M + 0.5 * gate.width_m
     away = _distance_to_gate(curve.position(chainage), left, right)
     near = (away < FARTHEST_M) & ~own
-    for begin, end in _runs(near, closed=curve.closed):
+    for begin, end in runs_of(near, closed=curve.closed):
         first = float(chainage[begin])
-        last = first + (end - begin) * float(chainage[1] - chainage[0])
+        last = first + (end - 1 - begin) * float(chainage[1] - chainage[0])
         path = _stretch(track, first, last)
         probability = passage_probability(path, left, right, receiver_m=receiver_m, line_m=line_m)
         nearest = int(np.argmin(_distance_to_gate(path, left, right)))
@@ -201,18 +202,6 @@ def _distance_to_gate(position_m: Floats, left_m: Floats, right_m: Floats) -> Fl
     span = right_m - left_m
     share = np.clip((position_m - left_m) @ span / float(span @ span), 0.0, 1.0)
     return np.asarray(np.linalg.norm(position_m - left_m - share[:, None] * span, axis=1))
-
-
-def _runs(marked: NDArray[np.bool_], *, closed: bool) -> list[tuple[int, int]]:
-    """List stretches of marked samples as (first, last), those over the seam joined."""
-    if not marked.any():
-        return []
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], marked, [False]]).astype(int)))
-    runs = [(int(b), int(e) - 1) for b, e in zip(edges[::2], edges[1::2], strict=True)]
-    if closed and len(runs) > 1 and runs[0][0] == 0 and runs[-1][1] == len(marked) - 1:
-        first = runs.pop(0)
-        runs[-1] = (runs[-1][0], first[1] + len(marked))
-    return runs
 
 
 def parked_probability(
