@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, robust_spread
 from trackkit.building.find_laps import FoundLap
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import moving_mean
@@ -191,8 +191,7 @@ def _stray(
         away = np.where(known, np.abs(level - middle), np.nan)
         nothing = ~known.any(axis=0)
         away[:, nothing] = 0.0
-        # 1.4826 turns a median absolute deviation into a standard deviation of normal noise.
-        scale = 1.4826 * np.nanmedian(away, axis=0)
+        scale = robust_spread(away, about=0.0, axis=0)
         scale = np.maximum(moving_mean(scale, _SCALE_OVER_M, step_m, closed=closed), LEAST_SCALE_M)
         stray = np.nan_to_num(away) > STRAY_SIGMAS * scale
     margin = max(1, round(_STRAY_MARGIN_M / step_m))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, robust_spread
 from trackkit.errors import RecordingError
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.gauss_markov import covariance_of_neighbouring_means, variance_of_mean
@@ -108,7 +108,7 @@ def average(recording: Recording) -> Survey:
     plane = LocalPlane.around(recording.longitude_deg, recording.latitude_deg)
     position = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
     away = position - np.median(position, axis=0)
-    usual = 1.4826 * float(np.median(np.abs(away))) + 1e-9
+    usual = float(robust_spread(away, about=0.0)) + 1e-9
     kept = np.linalg.norm(away, axis=1) <= max(_STRAY_SIGMAS * usual, 0.05)
     reach = float(np.quantile(np.linalg.norm(away, axis=1), 0.9))
     if reach > FARTHEST_M:
@@ -204,9 +204,9 @@ def _allan_variance(position_m: Floats, time_s: Floats, span_s: float) -> float:
 
 def _student(freedom: int) -> float:
     """By how much an interval of 95 % is wider for a sigma read from few values."""
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
-    return float(t.ppf(0.975, freedom) / 1.96)
+    return float(stdtrit(freedom, 0.975) / 1.96)
 
 
 def _block_scatter(position_m: Floats, time_s: Floats, mean_m: Floats) -> float:
