@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import distance_to_segments
 
@@ -16,7 +16,7 @@ NEAR_ENOUGH_M = 0.01
 _MOST_SAMPLES = 2500
 
 
-def own_stretch(direction: Floats, index: int, *, closed: bool) -> NDArray[np.bool_]:
+def own_stretch(direction: Floats, index: int, *, closed: bool) -> Flags:
     """Mark the stretch around one sample within which the line turns by less than 60 degrees.
 
     Parameters

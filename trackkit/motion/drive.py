@@ -10,9 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.noise import USUAL, Levels, Measured
 from trackkit.motion.noise_levels import DIFFERENCES_WITHIN_S, estimate, tells_wander
@@ -65,7 +65,7 @@ class Drive:
     velocity_mps: Floats
     acceleration_mps2: Floats
     wander_m: Floats
-    piece: NDArray[np.intp]
+    piece: Indices
     trust: Floats
     levels: Levels
     _measured: Measured
@@ -102,7 +102,7 @@ class Drive:
         span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)
         return self.between(index, (time - self.time_s[index]) / span)
 
-    def between(self, index: NDArray[np.intp], share: Floats) -> tuple[Floats, Floats]:
+    def between(self, index: Indices, share: Floats) -> tuple[Floats, Floats]:
         """Position and velocity a share of the way from a fix to the next.
 
         With white jerk the most probable motion between two known states is the quintic through
@@ -134,7 +134,7 @@ class Drive:
 
     def variance(
         self,
-        index: NDArray[np.intp],
+        index: Indices,
         share: Floats,
         slope: Floats,
     ) -> float:
@@ -160,7 +160,7 @@ class Drive:
         bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
         return known + float((bridge * (slope**2).sum(axis=1)).sum())
 
-    def covariance(self, index: NDArray[np.intp], share: Floats) -> Floats:
+    def covariance(self, index: Indices, share: Floats) -> Floats:
         """Covariance of positions between fixes, m^2.
 
         Parameters
@@ -285,7 +285,7 @@ def _drive(
     recording: Recording,
     plane: LocalPlane,
     measured: Measured,
-    piece: NDArray[np.intp],
+    piece: Indices,
     levels: Levels,
     trust: Floats,
     solution: Solution | None = None,
@@ -299,7 +299,7 @@ def _drive(
     )  # fmt: skip
 
 
-def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, NDArray[np.intp]]:
+def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, Indices]:
     """Lay a recording out on a plane, broken into pieces at its segments and long gaps."""
     position = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
     velocity = np.full_like(position, np.nan)

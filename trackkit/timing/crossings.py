@@ -6,9 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.motion.drive import Drive
 from trackkit.track.model import Gate
 
@@ -97,16 +96,14 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     return found
 
 
-def _near(
-    position_m: Floats, candidate: NDArray[np.intp], middle: Floats, width_m: float
-) -> NDArray[np.bool_]:
+def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float) -> Flags:
     """Keep the changes of side that can be at the gate rather than on the line it lies on."""
     step = np.linalg.norm(position_m[candidate + 1] - position_m[candidate], axis=1)
     away = np.linalg.norm(position_m[candidate] - middle, axis=1)
     return np.asarray(away <= width_m + 2.0 * step + 5.0)
 
 
-def _shares(drive: Drive, fix: NDArray[np.intp], left: Floats, forward: Floats) -> Floats:
+def _shares(drive: Drive, fix: Indices, left: Floats, forward: Floats) -> Floats:
     """Bisect the motion between two fixes for the moment it meets the line."""
     low, high = np.zeros(len(fix)), np.ones(len(fix))
     for _ in range(_ITERATIONS):
