@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
 from trackkit.geometry.runs import runs_of
+from trackkit.geometry.vectors import distance_along, gate_axes, left_of
 from trackkit.motion.gauss_markov import transition
 from trackkit.motion.noise import USUAL
 from trackkit.track.model import Gate, Track
@@ -67,15 +68,12 @@ def passage_probability(
     """
     from scipy.special import ndtr
 
-    span = right_m - left_m
-    width = float(np.hypot(span[0], span[1]))
-    across = span / width
-    forward = np.array([-across[1], across[0]])
+    across, forward, width = gate_axes(left_m, right_m)
     node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
     weight = weight / weight.sum()
     tangent = np.gradient(path_m, axis=0)
     tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
-    aside = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+    aside = left_of(tangent)
     total = 0.0
     for side, side_weight in zip(node, weight, strict=True):
         line = path_m + line_m * side * aside - left_m
@@ -184,16 +182,11 @@ def _stretch(track: Track, begin_m: float, end_m: float) -> Floats:
     """Positions along the centreline, going straight on beyond the ends of an open course."""
     count = max(2, int(np.ceil((end_m - begin_m) / _STEP_M)) + 1)
     chainage = np.linspace(begin_m, end_m, count)
-    position = track.curve.position(chainage)
-    if not track.closed:
-        beyond = chainage - track.curve.wrap(chainage)
-        position = position + beyond[:, None] * track.curve.direction(chainage)
-    return position
+    return track.curve.extended_position(chainage)
 
 
 def _dense(line_m: Floats) -> Floats:
-    step = np.hypot(*np.diff(line_m, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(step)])
+    along = distance_along(line_m)
     wanted = np.linspace(0.0, along[-1], max(2, int(np.ceil(along[-1] / _STEP_M)) + 1))
     return np.stack([np.interp(wanted, along, line_m[:, axis]) for axis in (0, 1)], axis=1)
 

@@ -192,12 +192,17 @@ def wander_shown(position_m: Floats, time_s: Floats) -> tuple[float, float, floa
     return float(np.sqrt(wander)), constant, float(np.sqrt(white))
 
 
-def _allan_variance(position_m: Floats, time_s: Floats, span_s: float) -> float:
-    """Half the mean square difference of neighbouring means, on one axis."""
+def _block_means(position_m: Floats, time_s: Floats, span_s: float) -> Floats:
+    """Mean positions over one stretch of time after the other, NaN where a stretch has no fix."""
     block = np.floor((time_s - time_s[0]) / span_s + 1e-6).astype(np.intp)
     count = np.bincount(block)
     with np.errstate(invalid="ignore"):
-        means = np.stack([np.bincount(block, axis) / count for axis in position_m.T], axis=1)
+        return np.stack([np.bincount(block, axis) / count for axis in position_m.T], axis=1)
+
+
+def _allan_variance(position_m: Floats, time_s: Floats, span_s: float) -> float:
+    """Half the mean square difference of neighbouring means, on one axis."""
+    means = _block_means(position_m, time_s, span_s)
     difference = np.diff(means[:-1] if len(means) > 2 else means, axis=0)
     return float(0.5 * np.nanmean(difference**2))
 
@@ -211,6 +216,5 @@ def _student(freedom: int) -> float:
 
 def _block_scatter(position_m: Floats, time_s: Floats, mean_m: Floats) -> float:
     """Scatter of the means of ten-second blocks, on one axis: white noise is gone from it."""
-    block = ((time_s - time_s[0]) // _BLOCK_S).astype(int)
-    means = np.array([position_m[block == b].mean(axis=0) for b in np.unique(block)])
-    return float(np.sqrt(((means - mean_m) ** 2).mean()))
+    means = _block_means(position_m, time_s, _BLOCK_S)
+    return float(np.sqrt(np.nanmean((means - mean_m) ** 2)))

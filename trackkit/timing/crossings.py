@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices
+from trackkit.geometry.vectors import gate_axes
 from trackkit.motion.drive import Drive
 from trackkit.track.model import Gate
 
@@ -56,10 +57,7 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
         return []
     # On the drive's own plane: a finish gate that moves shifts the track's by a hair.
     left, right = drive.plane.to_plane([gate.left[0], gate.right[0]], [gate.left[1], gate.right[1]])
-    width = float(np.linalg.norm(right - left))
-    across = (right - left) / width
-    # Racing direction is to the left of the line drawn from its left end to its right end.
-    forward = np.array([-across[1], across[0]])
+    across, forward, width = gate_axes(left, right)
     ahead = (drive.position_m - left) @ forward
     candidate = np.flatnonzero(
         (ahead[:-1] < 0)
