@@ -1,5 +1,7 @@
 """The caution that goes with every track file, printed wherever one is made or shown."""
 
+from __future__ import annotations
+
 CAUTION = (
     "Nobody handles a phone, a logger or any other device while driving: set it up before you "
     "leave and read it once you have stopped. "

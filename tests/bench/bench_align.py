@@ -14,13 +14,13 @@ from pathlib import Path
 
 import numpy as np
 
-from trackkit.aligning import Observed, align_line
-from trackkit.linepassing import covariance_along, passings
-from trackkit.practicedrive import Run
-from trackkit.simulate import simulate
-from trackkit.timing import time_laps
-from trackkit.track import Track
-from trackkit.trackfile import read_track
+from trackkit.official.align import Observed, align_line
+from trackkit.official.passings import covariance_along, passings
+from trackkit.simulation.drive import Run
+from trackkit.simulation.simulate import simulate
+from trackkit.timing.lap_times import time_laps
+from trackkit.track.file import read_track
+from trackkit.track.model import Track
 
 TRACKS = (
     "pipwick-kart-circuit", "ruddlebeck-short", "ruddlebeck-full", "saltpenny-atoll-clockwise",

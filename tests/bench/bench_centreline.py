@@ -21,16 +21,16 @@ from pathlib import Path
 import numpy as np
 
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE.parent))
+sys.path.insert(0, str(HERE.parent / "shared"))
 
-from drives import Road, arc, straight, track_of  # noqa: E402
+from drives import Road, arc, straight, track_of
 
-from trackkit.building import build_track  # noqa: E402
-from trackkit.curve import Curve  # noqa: E402
-from trackkit.recording import Recording  # noqa: E402
-from trackkit.simulate import Simulation, simulate  # noqa: E402
-from trackkit.track import Track  # noqa: E402
-from trackkit.trackfile import read_track  # noqa: E402
+from trackkit.building.build import build_track
+from trackkit.geometry.curve import Curve
+from trackkit.recordings.recording import Recording
+from trackkit.simulation.simulate import Simulation, simulate
+from trackkit.track.file import read_track
+from trackkit.track.model import Track
 
 TRACKS = HERE.parents[1] / "tracks"
 FRESH_SEED = 9100

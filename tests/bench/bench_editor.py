@@ -14,15 +14,15 @@ from pathlib import Path
 
 import numpy as np
 
-from trackkit.checks import check_track
-from trackkit.editing import Editing
-from trackkit.gatequality import timing_quality
-from trackkit.gates import place_gate
-from trackkit.places import Place
-from trackkit.retiming import prepare
-from trackkit.simulate import simulate
-from trackkit.timing import time_laps
-from trackkit.trackfile import read_track
+from trackkit.checks.check import check_track
+from trackkit.checks.evaluate import prepare
+from trackkit.editor.session import Editing
+from trackkit.gates.edit import place_gate
+from trackkit.gates.quality import timing_quality
+from trackkit.simulation.simulate import simulate
+from trackkit.timing.lap_times import time_laps
+from trackkit.track.file import read_track
+from trackkit.track.places import Place
 
 FOLDER = Path(__file__).parents[2] / "tracks"
 TRACKS = ("pipwick-kart-circuit", "ruddlebeck-full", "morrowfen")

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from scipy.stats import binomtest
 
-from trackkit.falsecrossings import (
+from trackkit.gates.false_crossings import (
     RECEIVER_M,
     creeping_probability,
     parked_probability,

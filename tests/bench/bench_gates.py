@@ -16,14 +16,14 @@ from pathlib import Path
 
 import numpy as np
 
-from trackkit.gatequality import TimingQuality, timing_quality
-from trackkit.gates import place_gate
-from trackkit.places import Place
-from trackkit.simulate import simulate
-from trackkit.suggesting import suggest_gates
-from trackkit.timing import LapReport, time_laps
-from trackkit.track import Track
-from trackkit.trackfile import read_track
+from trackkit.gates.edit import place_gate
+from trackkit.gates.quality import TimingQuality, timing_quality
+from trackkit.gates.suggest import suggest_gates
+from trackkit.simulation.simulate import simulate
+from trackkit.timing.lap_times import LapReport, time_laps
+from trackkit.track.file import read_track
+from trackkit.track.model import Track
+from trackkit.track.places import Place
 
 TRACKS = (
     "pipwick-kart-circuit", "ruddlebeck-short", "ruddlebeck-full", "saltpenny-atoll-clockwise",

@@ -29,9 +29,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 from families import Family, family, parted_m
 from world import world, write_library
 
-from trackkit.locating import Atlas, Known
-from trackkit.locator import Fix, Locator
-from trackkit.simulate import simulate
+from trackkit.library.drive_filter import Locator
+from trackkit.library.known import Atlas, Known
+from trackkit.recordings.nmea.stream import Fix
+from trackkit.simulation.simulate import simulate
 
 EARTH_M = 6_371_008.8
 
@@ -156,7 +157,7 @@ def exact(
     longitude: np.ndarray, latitude: np.ndarray, x: np.ndarray, y: np.ndarray, found: np.ndarray
 ) -> None:
     """Measure some of them again with geodesics to every circuit within reach."""
-    from trackkit.geodesy import distance_to_polyline, geodesic_distance
+    from trackkit.geometry.geodesy import distance_to_polyline, geodesic_distance
 
     worst = 0.0
     for row in np.random.default_rng(2).integers(0, len(x), 60).tolist():

@@ -15,14 +15,13 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "shared"))
 from browsing import Visit, chromium
-from test_editor_browser import Editor
+from editor_page import Editor
 
-from trackkit.htmlmap import write_map
-from trackkit.recordingfiles import write_simulation
-from trackkit.simulate import simulate
-from trackkit.trackfile import read_track
+from trackkit.pages.html import write_map
+from trackkit.simulation.simulate import simulate, write_simulation
+from trackkit.track.file import read_track
 
 TRACKS = Path(__file__).parent.parent.parent / "tracks"
 WATCH = """() => {

@@ -22,7 +22,7 @@ MOST_S = 0.7
 TRACK = Path(__file__).parents[2] / "tracks" / "pipwick-kart-circuit.geojson"
 READ = """
 import os, sys
-from trackkit.readers import read_recording
+from trackkit.recordings.read import read_recording
 fixes = len(read_recording(sys.argv[1]))
 spent = os.times()
 print(fixes, spent.user + spent.system)

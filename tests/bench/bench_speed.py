@@ -12,10 +12,10 @@ import tempfile
 import time
 from pathlib import Path
 
-from trackkit.motion import smooth
-from trackkit.recordingfiles import write_recording
-from trackkit.simulate import simulate
-from trackkit.trackfile import read_track
+from trackkit.motion.drive import smooth
+from trackkit.recordings.write import write_recording
+from trackkit.simulation.simulate import simulate
+from trackkit.track.file import read_track
 
 TRACK = Path(__file__).parents[2] / "tracks" / "pipwick-kart-circuit.geojson"
 REPEATS = 5

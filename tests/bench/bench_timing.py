@@ -4,8 +4,8 @@ Run ``python tests/bench/bench_timing.py [SESSIONS] [FIRST_SEED]``: SESSIONS ses
 each of three invented circuits (laps of about 51, 61 and 83 s) for every case, printed as the
 table that docs/timing.md shows.  Seeds used while developing were below 1000.
 
-Two generators: `trackkit.simulate` for the drive, with noise drawn here; and, for the last case, a
-second one that shares nothing with the smoother's model (see `second_generator`).
+Two generators: `trackkit.simulation.simulate` for the drive, with noise drawn here; and, for the
+last case, a second one that shares nothing with the smoother's model (see `second_generator`).
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from pathlib import Path
 
 import numpy as np
 
-from trackkit.recording import Recording
-from trackkit.simulate import simulate
-from trackkit.timing import time_laps
-from trackkit.track import Gate, Track
-from trackkit.trackfile import read_track
+from trackkit.recordings.recording import Recording
+from trackkit.simulation.simulate import simulate
+from trackkit.timing.lap_times import time_laps
+from trackkit.track.file import read_track
+from trackkit.track.model import Gate, Track
 
 TRACKS = ("pipwick-kart-circuit", "ruddlebeck-short", "saltpenny-atoll-clockwise")
 LAPS = 15

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from trackkit.curve import Curve
-from trackkit.geodesy import LocalPlane
-from trackkit.locating import Known, known_from
-from trackkit.track import Centreline, Track
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.library.known import Known, known_from
+from trackkit.track.model import Centreline, Track
 
 BINS = 2_000
 

@@ -25,10 +25,10 @@ OTHER_LAPS = 10.0
 """Times that scatter this many times as much as they should are hardly of the same laps."""
 
 if TYPE_CHECKING:
-    from trackkit.aligning import Alignment
-    from trackkit.officialrows import Gathered
-    from trackkit.recording import Recording
-    from trackkit.track import Track
+    from trackkit.official.align import Alignment
+    from trackkit.official.observations import Gathered
+    from trackkit.recordings.recording import Recording
+    from trackkit.track.model import Track
 
 _LONGEST_VEHICLE_M = 20.0
 
@@ -107,11 +107,11 @@ def align(
     receiver's clock (--clock-within 0) tell far more. Where the data cannot tell, that is said, and
     about how many laps could.
     """
-    from trackkit.aligning import align_line
-    from trackkit.officialrows import fits_sectors, gather
-    from trackkit.officialtimes import read_official
-    from trackkit.timing import time_laps
-    from trackkit.trackfile import read_track
+    from trackkit.official.align import align_line
+    from trackkit.official.observations import fits_sectors, gather
+    from trackkit.official.times import read_official
+    from trackkit.timing.lap_times import time_laps
+    from trackkit.track.file import read_track
 
     if len(official_paths) not in (1, len(recording_paths)):
         raise click.UsageError(
@@ -184,10 +184,10 @@ def _together(recordings: list[Recording]) -> tuple[str, ...]:
 
 def _apply(track: Track, track_path: str, found: Alignment) -> tuple[bool, tuple[str, ...]]:
     """Move the finish gate, unless it was surveyed and may be right."""
-    from trackkit.building import now
-    from trackkit.gates import move_gate
-    from trackkit.places import Place
-    from trackkit.trackfile import stored, write_track
+    from trackkit.gates.edit import move_gate
+    from trackkit.track.file import stored, write_track
+    from trackkit.track.history import now
+    from trackkit.track.places import Place
 
     finish = track.finish
     if finish.surveyed and found.low_m <= 0.0 <= found.high_m:
@@ -225,7 +225,7 @@ def _print(
     moved: bool,
     clock_known: bool,
 ) -> None:
-    from trackkit.aligning import WIDEST_M
+    from trackkit.official.align import WIDEST_M
 
     click.echo(f"official: {_basis(gathered)}" + (
         f"; {found.left_out} left out, far from what all others say" if found.left_out else ""
@@ -281,7 +281,7 @@ def _document(
     antenna_ahead: float | None,
     moved: bool,
 ) -> dict[str, Any]:
-    from trackkit.aligning import WIDEST_M
+    from trackkit.official.align import WIDEST_M
 
     return {
         "ahead_m": found.ahead_m,

@@ -23,9 +23,9 @@ from trackkit.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from trackkit.building import Build
+    from trackkit.building.build import Build
     from trackkit.errors import TrackkitError
-    from trackkit.places import Place
+    from trackkit.track.places import Place
 
 
 def _country(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
@@ -130,9 +130,9 @@ def build(
     The lap is found by itself, whatever is around it: a parked start, the pit exit, a stop on the
     way, the in lap.  Several recordings of one layout are averaged.
     """
-    from trackkit.building import slug
     from trackkit.errors import OutputError
-    from trackkit.trackfile import stored, write_track
+    from trackkit.track.file import stored, write_track
+    from trackkit.track.ids import slug
 
     given = {
         "--name": name, "--layout": layout, "--finish": finish, "--from-line": from_line,
@@ -227,9 +227,9 @@ def _revise(
     force: bool,
     as_json: bool,
 ) -> None:
-    from trackkit.compare import compare
-    from trackkit.revising import revise_track
-    from trackkit.trackfile import read_track, stored, write_track
+    from trackkit.building.revise import revise_track
+    from trackkit.track.diff import compare
+    from trackkit.track.file import read_track, stored, write_track
 
     old = read_track(path)
     read, failed = read_recordings(recordings, columns)
@@ -263,8 +263,8 @@ def _revise(
 def _explain(built: Build, path: str | None, *, force: bool) -> None:
     if path is None:
         return
-    from trackkit.explain import explain_html
     from trackkit.files import write_whole
+    from trackkit.pages.explain import explain_html
 
     write_whole(path, explain_html(built), force=force)
     remark(f"wrote {path}: each step from the raw fixes to the line")
@@ -283,7 +283,7 @@ def _from_recordings(
     *,
     pit_gates: bool,
 ) -> tuple[Build, list[TrackkitError]]:
-    from trackkit.building import build_track
+    from trackkit.building.build import build_track
 
     read, failed = read_recordings(paths, columns)
     if not read:
@@ -305,7 +305,7 @@ def _from_edges(
     finish: Place | None,
     sectors: int,
 ) -> tuple[Build, list[TrackkitError]]:
-    from trackkit.edges import build_between
+    from trackkit.building.from_edges import build_between
 
     read, failed = [], []
     for some in paths:
@@ -331,9 +331,10 @@ def _from_line(
     finish: Place | None,
     sectors: int,
 ) -> Build:
-    from trackkit.building import build_from_line, source_entry
+    from trackkit.building.from_line import build_from_line
     from trackkit.errors import NoLapError
-    from trackkit.readers import read_line
+    from trackkit.recordings.drawn_lines import read_line
+    from trackkit.track.history import source_entry
 
     line = read_line(path, crs=crs)
     remarks(line.remarks, path)

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trackkit.cli.common import gate_rows, gate_table, print_json, remark, remarks, table
+from trackkit.cli.track_text import summary
 
 if TYPE_CHECKING:
-    from trackkit.building import Build
-    from trackkit.track import Track
+    from trackkit.building.build import Build
+
 
 _BAND_PLACES = 12
 
@@ -30,7 +31,7 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
     """
     from trackkit.caution import CAUTION
     from trackkit.cli.describe import shape_tables, straight_rows
-    from trackkit.corners import find_bends
+    from trackkit.geometry.bends import find_bends
 
     track = built.track
     _, straights = find_bends(track.curve)
@@ -96,14 +97,3 @@ def band_table(built: Build) -> None:
         ],
         title=f"Width of the band {what}",
     )
-
-
-def summary(track: Track) -> str:
-    """Say in a line what a track is."""
-    from trackkit.cli.describe import title
-
-    way = {"clockwise": ", clockwise", "anticlockwise": ", anticlockwise"}.get(
-        track.direction or "", ", a figure of eight" if track.closed else ", point to point"
-    )
-    corners = f"{len(track.corners)} corner{'' if len(track.corners) == 1 else 's'}"
-    return f"{title(track)}: {track.length_m:,.1f} m{way}, {corners}"

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from trackkit.checks.findings import SEVERITIES, finding_row
 from trackkit.cli.common import Command, json_option, print_json, read_recordings, remark
-from trackkit.findings import SEVERITIES, finding_row
 
 if TYPE_CHECKING:
-    from trackkit.findings import Finding
-    from trackkit.track import Track
+    from trackkit.checks.findings import Finding
+    from trackkit.track.model import Track
 
 _MOST_OF_A_RULE = 5
 
@@ -51,9 +51,9 @@ def check(
 
     Other layouts of the same circuit in the same folder are compared where they share tarmac.
     """
-    from trackkit.checks import check_file, layouts_beside
-    from trackkit.findings import marked
-    from trackkit.gatechecks import check_against
+    from trackkit.checks.check import check_file
+    from trackkit.checks.findings import marked
+    from trackkit.checks.other_layouts import check_against, layouts_beside
 
     if accept is not None and not reason:
         raise click.UsageError("--accept needs a --reason, which is stored with it")
@@ -67,7 +67,7 @@ def check(
         recordings, errors = read_recordings(recording_paths)
         failed = bool(errors)
         if recordings:
-            from trackkit.recordingchecks import check_recording
+            from trackkit.checks.check import check_recording
 
             schema = [f for f in findings if f.rule in ("schema", "gate-disagrees")]
             found = [f for one in recordings for f in check_recording(track, one)[0]]
@@ -98,10 +98,10 @@ def _accepted(
     by: str | None,
 ) -> Track:
     """Store an acceptance in the track file."""
-    from trackkit.building import now
+    from trackkit.checks.findings import accept
     from trackkit.errors import TrackFileError
-    from trackkit.findings import accept
-    from trackkit.trackfile import write_track
+    from trackkit.track.file import write_track
+    from trackkit.track.history import now
 
     if track is None or any(f.rule == "schema" for f in findings):
         raise TrackFileError(

@@ -13,8 +13,8 @@ import click
 from trackkit.errors import TrackkitError
 
 if TYPE_CHECKING:
-    from trackkit.places import Place
-    from trackkit.recording import Recording
+    from trackkit.recordings.recording import Recording
+    from trackkit.track.places import Place
 
 Item = TypeVar("Item")
 _NEGATIVE_NUMBER = re.compile(r"-(?=[\d.])")
@@ -90,7 +90,7 @@ def place_from(text: str, crs: str | None) -> Place:
         When it is none; that is the command line's fault, not a file's.
     """
     from trackkit.errors import PlaceError
-    from trackkit.places import parse_place
+    from trackkit.track.places import parse_place
 
     try:
         return parse_place(text, crs=crs)
@@ -148,7 +148,7 @@ def read_recordings(
     paths: Sequence[str], columns: str | None = None
 ) -> tuple[list[Recording], list[TrackkitError]]:
     """Read recordings; what is wrong with one is said at once and the others are still read."""
-    from trackkit.readers import read_recording
+    from trackkit.recordings.read import read_recording
 
     mapping = parse_columns(columns)
     return each_file(
@@ -178,7 +178,7 @@ def each_file(
 
 def gate_rows(gates: Iterable[Any]) -> list[dict[str, Any]]:
     """List gates as ``gate list --json`` does."""
-    from trackkit.trackdocument import gate_row
+    from trackkit.track.document import gate_row
 
     return [gate_row(gate) for gate in gates]
 

@@ -8,23 +8,11 @@ from typing import TYPE_CHECKING
 import click
 import numpy as np
 
-from trackkit.cli.common import (
-    Command,
-    gate_rows,
-    gate_table,
-    json_option,
-    print_json,
-    table,
-)
+from trackkit.cli.common import Command, gate_rows, gate_table, json_option, print_json, table
 
 if TYPE_CHECKING:
-    from trackkit.corners import Straight
-    from trackkit.track import Track
-
-
-def title(track: Track) -> str:
-    """Name and layout of a track."""
-    return f"{track.name} ({track.layout})" if track.layout else track.name
+    from trackkit.geometry.bends import Straight
+    from trackkit.track.model import Track
 
 
 @click.command(cls=Command)
@@ -32,9 +20,9 @@ def title(track: Track) -> str:
 @json_option
 def describe(track_path: str, as_json: bool) -> None:
     """Print length, corners, straights, gates and elevation of a track."""
-    from trackkit.cli.buildreport import summary
-    from trackkit.corners import find_bends
-    from trackkit.trackfile import read_track
+    from trackkit.cli.track_text import summary
+    from trackkit.geometry.bends import find_bends
+    from trackkit.track.file import read_track
 
     track = read_track(track_path)
     _, straights = find_bends(track.curve)
@@ -87,7 +75,7 @@ def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
             for c in track.corners
         ],
     )  # fmt: skip
-    from trackkit.corners import WORTH_TELLING_M
+    from trackkit.geometry.bends import WORTH_TELLING_M
 
     long_enough = [s for s in straights if s.length_m >= WORTH_TELLING_M]
     table(
@@ -126,8 +114,8 @@ def _heights(track: Track) -> dict[str, float] | None:
 @json_option
 def diff(first: str, second: str, as_json: bool) -> None:
     """Tell what moved between two track files, and by how much."""
-    from trackkit.compare import compare
-    from trackkit.trackfile import read_track
+    from trackkit.track.diff import compare
+    from trackkit.track.file import read_track
 
     comparison = compare(read_track(first), read_track(second))
     if as_json:

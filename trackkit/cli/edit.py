@@ -43,8 +43,9 @@ def edit(
             f"the page needs a package that is not installed ({error.name})",
             remedy="install it with `pip install 'trackkit[edit]'`",
         ) from error
-    from trackkit.editor import Desk, serve
-    from trackkit.loopback import ADDRESS, listen, new_token
+    from trackkit.editor.desk import Desk
+    from trackkit.editor.loopback import ADDRESS, listen, new_token
+    from trackkit.editor.server import serve
 
     recordings, failed = read_recordings(recording_paths, columns)
     desk = Desk(track_path, recordings, [recording.name for recording in recordings])

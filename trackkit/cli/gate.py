@@ -23,13 +23,13 @@ from trackkit.cli.common import (
     table,
 )
 from trackkit.errors import PlaceError
-from trackkit.track import GATE_KINDS, Gate, GateKind, Track
+from trackkit.track.model import GATE_KINDS, Gate, GateKind, Track
 
 if TYPE_CHECKING:
-    from trackkit.changes import Change
-    from trackkit.gatequality import TimingQuality
-    from trackkit.places import Place
-    from trackkit.suggesting import Basis, Suggestion
+    from trackkit.gates.edit import Change
+    from trackkit.gates.quality import TimingQuality
+    from trackkit.gates.suggest import Basis, Suggestion
+    from trackkit.track.places import Place
 
 width_option = click.option(
     "--width", type=click.FloatRange(0.5, 500), metavar="M", help="Width of the gate, metres."
@@ -62,8 +62,8 @@ def list_gates(
 
     Speeds and the receiver's noise come from the recordings, or are assumed where there are none.
     """
-    from trackkit.gatequality import timing_quality
-    from trackkit.trackfile import read_track
+    from trackkit.gates.quality import timing_quality
+    from trackkit.track.file import read_track
 
     track = read_track(track_path)
     recordings, failed = read_recordings(recording_paths)
@@ -86,7 +86,7 @@ def list_gates(
 
 def _worth(quality: TimingQuality, one: Gate) -> dict[str, float] | None:
     """Tell what a gate's times are worth; nothing is known of speeds in the pit lane."""
-    from trackkit.gates import BESIDE_THE_TRACK
+    from trackkit.gates.edit import BESIDE_THE_TRACK
 
     if one.kind in BESIDE_THE_TRACK:
         return None
@@ -148,7 +148,7 @@ def place_gate_command(
     PLACE is a chainage such as 412m (-20m counts back from the finish), LAT,LON, or two surveyed
     ends LAT,LON/LAT,LON, left end first.  The gate is square to the track, or exactly at the ends.
     """
-    from trackkit.changes import placed
+    from trackkit.gates.edit import placed
 
     where = _where(place, ends, crs)
 
@@ -181,7 +181,7 @@ def move_gate_command(
     GATE is an id or a name; PLACE is a chainage such as 412m (-20m counts back from the finish),
     LAT,LON, or two surveyed ends LAT,LON/LAT,LON.  Every other gate stays on the ground.
     """
-    from trackkit.changes import moved
+    from trackkit.gates.edit import moved
 
     where = _where(place, ends, crs)
     _change(
@@ -200,7 +200,7 @@ def remove_gate_command(track_path: str, gate_name: str, as_json: bool) -> None:
 
     GATE is an id or a name.
     """
-    from trackkit.changes import removed
+    from trackkit.gates.edit import removed
 
     _change(track_path, lambda track: removed(track, gate_name), as_json=as_json)
 
@@ -239,10 +239,10 @@ def suggest_command(
     Speeds and the receiver's noise come from the recordings, or are assumed where there are none.
     Gates keep clear of braking zones, apexes, other pieces of track and the pit lane.
     """
-    from trackkit.building import now
-    from trackkit.gatequality import timing_quality
-    from trackkit.suggesting import apply_suggestions, suggest_gates
-    from trackkit.trackfile import read_track, stored, write_track
+    from trackkit.gates.quality import timing_quality
+    from trackkit.gates.suggest import apply_suggestions, suggest_gates
+    from trackkit.track.file import read_track, stored, write_track
+    from trackkit.track.history import now
 
     track = read_track(track_path)
     recordings, failed = read_recordings(recording_paths)
@@ -304,9 +304,9 @@ def _where(place: str | None, ends: str | None, crs: str | None) -> Place:
 
 def _surveyed(ends: str) -> Place:
     """Average two stationary recordings into the ends of a gate."""
-    from trackkit.places import Place
-    from trackkit.readers import read_recording
-    from trackkit.surveying import average
+    from trackkit.gates.survey import average
+    from trackkit.recordings.read import read_recording
+    from trackkit.track.places import Place
 
     paths = ends.split(",")
     if len(paths) != 2 or not all(paths):
@@ -322,9 +322,9 @@ def _surveyed(ends: str) -> Place:
 
 def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool) -> None:
     """Change a track file in place and say what was done, and what check has to say about it."""
-    from trackkit.building import now
-    from trackkit.checks import check_track
-    from trackkit.trackfile import read_track, stored, write_track
+    from trackkit.checks.check import check_track
+    from trackkit.track.file import read_track, stored, write_track
+    from trackkit.track.history import now
 
     try:
         done = change(read_track(track_path))

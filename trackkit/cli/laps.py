@@ -23,9 +23,9 @@ from trackkit.errors import OutputError, TrackkitError
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from trackkit.lapreport import Reference, Session
-    from trackkit.official import Pairing
-    from trackkit.track import Track
+    from trackkit.official.pairing import Pairing
+    from trackkit.timing.sessions import Reference, Session
+    from trackkit.track.model import Track
 
 CAUTION = "GPS times are for training, not for officiating."
 
@@ -95,12 +95,12 @@ def laps(
 
     Times are followed by their uncertainty, one sigma, and have as many decimals as that supports.
     """
-    from trackkit.lapreport import Session, choose_reference
-    from trackkit.official import pair
-    from trackkit.officialtimes import read_official
-    from trackkit.readers import read_recording
-    from trackkit.timing import time_laps
-    from trackkit.trackfile import read_track
+    from trackkit.official.pairing import pair
+    from trackkit.official.times import read_official
+    from trackkit.recordings.read import read_recording
+    from trackkit.timing.lap_times import time_laps
+    from trackkit.timing.sessions import Session, choose_reference
+    from trackkit.track.file import read_track
 
     if labels and len(labels) != len(recordings):
         raise click.UsageError(
@@ -150,7 +150,7 @@ def _refuse_existing(path: str | None, *, force: bool) -> None:
 
 
 def _zone(track: Track) -> ZoneInfo | None:
-    from trackkit.lapreport import time_zone
+    from trackkit.timing.sessions import time_zone
 
     try:
         return time_zone(track)
@@ -166,8 +166,8 @@ def _document(
     zone: ZoneInfo | None,
     pairings: list[Pairing | None],
 ) -> dict[str, Any]:
-    from trackkit.lapreport import ranking_rows, session_row
-    from trackkit.official import pairing_row
+    from trackkit.official.pairing import pairing_row
+    from trackkit.timing.rows import ranking_rows, session_row
 
     rows = []
     for session, pairing in zip(sessions, pairings, strict=True):
@@ -204,12 +204,12 @@ def _write(
     from trackkit.files import write_whole
 
     if csv_path is not None:
-        from trackkit.laptable import laps_csv
+        from trackkit.timing.rows import laps_csv
 
         write_whole(csv_path, laps_csv(track, sessions, chosen, zone), force=force)
         remark(f"wrote {csv_path}")
     if traces is not None:
-        from trackkit.traces import traces_csv
+        from trackkit.timing.traces import traces_csv
 
         write_whole(traces, traces_csv(track, sessions), force=force)
         remark(f"wrote {traces}")

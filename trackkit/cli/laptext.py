@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.cli.common import duration, table
-from trackkit.cli.describe import title
-from trackkit.lapreport import (
+from trackkit.cli.track_text import title
+from trackkit.official.pairing import SURE
+from trackkit.timing.sessions import (
     Difference,
     decimals,
     lap_difference,
@@ -18,15 +19,14 @@ from trackkit.lapreport import (
     ranking,
     sector_differences,
 )
-from trackkit.official import SURE
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from trackkit.lapreport import Reference, Session
-    from trackkit.lapsequence import Lap, SectorTime
-    from trackkit.official import Agreement, Pairing
-    from trackkit.track import Track
+    from trackkit.official.pairing import Agreement, Pairing
+    from trackkit.timing.laps import Lap, SectorTime
+    from trackkit.timing.sessions import Reference, Session
+    from trackkit.track.model import Track
 
 _RANKED = 10
 _KMH = 3.6

@@ -20,9 +20,9 @@ from trackkit.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from trackkit.library import Library
-    from trackkit.libraryfiles import Added, Overlap
-    from trackkit.locating import Known
+    from trackkit.library.folders import Library
+    from trackkit.library.known import Known
+    from trackkit.library.manage import Added, Overlap
 
 library_option = click.option(
     "--library", "given", multiple=True, metavar="DIR",
@@ -32,7 +32,7 @@ library_option = click.option(
 
 def opened(given: Sequence[str]) -> Library:
     """Open the folders to search, and say what had to be left out."""
-    from trackkit.library import folders, open_library
+    from trackkit.library.folders import folders, open_library
 
     library = open_library(folders(given), say=remark)
     remarks(library.warnings)
@@ -54,7 +54,7 @@ def library() -> None:
 @json_option
 def path_command(given: tuple[str, ...], as_json: bool) -> None:
     """Print the folders that are searched, in order; `library add` puts files into the first."""
-    from trackkit.library import folders, user_folder
+    from trackkit.library.folders import folders, user_folder
 
     searched = [str(folder) for folder in folders(given)]
     if as_json:
@@ -84,7 +84,7 @@ def list_command(
     as_json: bool,
 ) -> None:
     """List the known circuits."""
-    from trackkit.locating import Atlas
+    from trackkit.library.known import Atlas
 
     if within is not None and near is None:
         raise click.UsageError("--within asks for a place too: --near LAT LON")
@@ -163,8 +163,8 @@ def add_command(
     the user's own. Each is held against the format's schema first. An id that is taken is refused
     without --replace. A track on a line that is known already is added, and that is said.
     """
-    from trackkit.library import named_folders, user_folder
-    from trackkit.libraryfiles import add_track
+    from trackkit.library.folders import named_folders, user_folder
+    from trackkit.library.manage import add_track
 
     for folder in given:
         # A new library begins with its first track.
@@ -238,7 +238,7 @@ def _added_row(added: Added) -> dict[str, Any]:
 def remove_command(track_id: str, given: tuple[str, ...], yes: bool, as_json: bool) -> None:
     """Remove a track from the library; it asks first, and keeps the file with ~ appended."""
     from trackkit.errors import TrackkitError
-    from trackkit.libraryfiles import remove_track
+    from trackkit.library.manage import remove_track
 
     known = opened(given).find(track_id)
     if known is None:

@@ -12,8 +12,8 @@ from trackkit.cli.common import progress
 from trackkit.errors import TrackkitError
 
 if TYPE_CHECKING:
-    from trackkit.library import Library
-    from trackkit.locating import Located
+    from trackkit.library.folders import Library
+    from trackkit.library.known import Located
 
 ONE_PROCESS_UP_TO = 8
 """Fewer recordings than this are done before other processes have begun."""
@@ -70,7 +70,7 @@ def _cores() -> int:
 def _elsewhere(
     path: str, given: tuple[str, ...], radius_m: float, columns: Mapping[str, str] | None
 ) -> Outcome:
-    from trackkit.library import folders, open_library
+    from trackkit.library.folders import folders, open_library
 
     if given not in _opened:
         _opened[given] = open_library(folders(given))
@@ -81,8 +81,9 @@ def _outcome(
     path: str, library: Library, radius_m: float, columns: Mapping[str, str] | None
 ) -> Outcome:
     from trackkit.errors import NoTimesError
-    from trackkit.locatedrive import locate_drive
-    from trackkit.readers import read_line, read_recording
+    from trackkit.library.locate_drive import locate_drive
+    from trackkit.recordings.drawn_lines import read_line
+    from trackkit.recordings.read import read_recording
 
     try:
         try:

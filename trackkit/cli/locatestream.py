@@ -11,8 +11,8 @@ import click
 from trackkit.cli.common import print_json, remark
 
 if TYPE_CHECKING:
-    from trackkit.library import Library
-    from trackkit.locator import Judgement
+    from trackkit.library.drive_filter import Judgement
+    from trackkit.library.folders import Library
 
 
 def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
@@ -25,10 +25,10 @@ def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
     TrackkitError
         When the input ends without one fix.
     """
-    from trackkit.cli.locate import candidate_row, open_between, title
+    from trackkit.cli.located_text import candidate_row, open_between, title
     from trackkit.errors import RecordingError
-    from trackkit.locatedrive import fixes_of_nmea
-    from trackkit.locator import NOTHING, Locator
+    from trackkit.library.drive_filter import NOTHING, Locator
+    from trackkit.recordings.nmea.stream import fixes_of_nmea
 
     left_out: Counter[str] = Counter()
     locator = Locator(library.near)

@@ -26,9 +26,9 @@ def reverse(track_path: str, output: str, force: bool, as_json: bool) -> None:
     Nothing moves on the ground: the line runs the other way from the same finish gate, gates swap
     their ends, pit entry and pit exit change places, on an open course start and finish too.
     """
-    from trackkit.building import now
-    from trackkit.reversing import reverse_track
-    from trackkit.trackfile import read_track, stored, write_track
+    from trackkit.track.file import read_track, stored, write_track
+    from trackkit.track.history import now
+    from trackkit.track.reverse import reverse_track
 
     track = read_track(track_path)
     turned, said = reverse_track(track)

@@ -1,0 +1,95 @@
+"""Map and editor by the rules of WCAG 2.2 A and AA that axe-core (Deque, MPL 2.0) can check.
+
+axe-core comes from npm (.ci/run installs it) and is handed over as TRACKKIT_AXE, the path of
+axe.min.js; without it these tests are skipped, or fail where TRACKKIT_REQUIRE_BROWSER=1.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+from browsing import Visit, give_up
+from editor_page import SAMPLE, Editor
+from invented_kart_track import FINDINGS, kart_drive, kart_track
+
+from trackkit.pages.html import write_map
+from trackkit.simulation.simulate import simulate, write_simulation
+from trackkit.track.file import read_track
+
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa", "best-practice"]
+
+
+@pytest.fixture(scope="module")
+def axe() -> str:
+    path = os.environ.get("TRACKKIT_AXE", "")
+    if not path or not Path(path).is_file():
+        required = os.environ.get("TRACKKIT_REQUIRE_BROWSER") == "1"
+        give_up("axe-core is not installed: TRACKKIT_AXE is not the path of axe.min.js", required)
+    return Path(path).read_text("utf-8")
+
+
+def violations(visit: Visit, axe: str) -> list[str]:
+    visit.page.evaluate(axe)
+    found = visit.page.evaluate(
+        "rules => axe.run(document, {runOnly: {type: 'tag', values: rules}})", RULES
+    )
+    assert len(found["passes"]) > 15
+    return [
+        f"{one['id']}: {node['target']} {node['failureSummary']}"
+        for one in found["violations"]
+        for node in one["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_map_has_no_violation(browser, axe, tmp_path, size, theme) -> None:
+    track = kart_track()
+    path = tmp_path / "map.html"
+    write_map(track, path, recordings=[kart_drive(track)], findings=FINDINGS)
+    visit = Visit(browser, path.as_uri(), size, theme)
+    visit.page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    assert violations(visit, axe) == []
+    visit.page.close()
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_editor_has_no_violation_with_menu_and_dialog_too(
+    browser, axe, tmp_path, size, theme
+) -> None:
+    path, recording = tmp_path / "track.geojson", tmp_path / "drive.csv"
+    shutil.copy(SAMPLE, path)
+    write_simulation(simulate(read_track(path), laps=2, rate_hz=5.0, seed=1), recording)
+    editor = Editor(browser, path, [recording], size=size, theme=theme)
+    editor.focus("Sector 1 end")
+    editor.page.keyboard.press("Shift+ArrowRight")
+    editor.state()
+    assert violations(editor, axe) == []
+    editor.page.mouse.click(*editor.on_map(250.0))
+    editor.page.locator("#place-menu").wait_for(state="visible")
+    assert violations(editor, axe) == []
+    editor.page.keyboard.press("Escape")
+    editor.page.evaluate("trackkit.askAboutDisk(trackkit.page.editing)")
+    editor.page.locator("#disk-dialog").wait_for(state="visible")
+    assert violations(editor, axe) == []
+    editor.close()
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_targets_are_24_pixels_at_least(browser, tmp_path, size) -> None:
+    # WCAG 2.2, success criterion 2.5.8; what is in a sentence, or spaced out, may be smaller.
+    path = tmp_path / "track.geojson"
+    shutil.copy(SAMPLE, path)
+    editor = Editor(browser, path, [], size=size)
+    editor.focus("Sector 1 end")
+    small = [
+        box
+        for box in editor.boxes("button, select, input, .label.gate, .end, .leaflet-bar a")
+        if box[2] - box[0] < 24 or box[3] - box[1] < 24
+    ]
+    assert small == []
+    editor.close()

@@ -1,0 +1,266 @@
+"""Laps found in a drive: whatever lies around the lap, the lap is found and nothing else."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from drives import (
+    corner_speed,
+    drive,
+    figure_of_eight,
+    hairpin_circuit,
+    hill_course,
+    stadium,
+)
+
+from trackkit.building.find_laps import find_laps, find_runs, sort_out
+from trackkit.building.path import path_driven
+from trackkit.errors import NoLapError
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.drive import smooth
+from trackkit.recordings.recording import Recording
+
+TRACK_400_M = 400.0
+"""World Athletics, Track and Field Facilities Manual: the standard track; from memory."""
+
+
+def path_of(recording):
+    plane = LocalPlane.around(recording.longitude_deg, recording.latitude_deg)
+    return path_driven(smooth(recording, plane))
+
+
+def laps_of(recording):
+    return find_laps(path_of(recording), recording.name)
+
+
+@pytest.fixture(scope="module")
+def whole_outing():
+    """Parked, creeping about, pit exit, one lap and a bit, a stop of 60 s in it, parked again."""
+    return drive(stadium(), begin_m=20.0, laps=1.15, paddock=True, stop_at_m=250.0, cruise=12.0)
+
+
+# One lap with anything around it
+
+
+@pytest.mark.parametrize("doppler", [False, True], ids=["positions", "doppler"])
+@pytest.mark.parametrize("rate_hz", [1, 5, 10, 25])
+def test_the_one_lap_of_an_outing_is_found_at_any_rate(whole_outing, rate_hz, doppler):
+    (lap,) = laps_of(whole_outing.recording(rate_hz, doppler=doppler))
+
+    assert lap.length_m == pytest.approx(TRACK_400_M, abs=6.0)
+    driven_onto_s, left_s = (whole_outing.time_at(w) for w in (
+        whole_outing.joined_m, whole_outing.left_m))  # fmt: skip
+    assert driven_onto_s - 2.0 <= lap.start_s < lap.end_s <= left_s + 2.0
+
+
+@pytest.mark.parametrize("doppler", [False, True], ids=["positions", "doppler"])
+def test_the_lap_is_found_through_a_receivers_noise(whole_outing, doppler):
+    laps = [
+        laps_of(whole_outing.recording(5, doppler=doppler, noise=1.0, seed=seed))
+        for seed in range(4)
+    ]
+
+    assert [len(found) for found in laps] == [1, 1, 1, 1]
+    assert [found[0].length_m for found in laps] == pytest.approx([TRACK_400_M] * 4, abs=10.0)
+
+
+def test_a_large_loop_crept_twice_in_the_paddock_loses_to_one_lap():
+    # A circle of 25 m radius is 157 m long: longer than the shortest lap there is.
+    outing = drive(stadium(), begin_m=20.0, laps=1.15, paddock=True, loop_radius_m=25.0, loops=2.2)
+
+    (lap,) = laps_of(outing.recording(5))
+
+    assert lap.length_m == pytest.approx(TRACK_400_M, abs=6.0)
+
+
+@pytest.mark.parametrize("more_m", [4.0, 15.0, 60.0])
+def test_barely_one_lap_is_enough(more_m):
+    outing = drive(stadium(), begin_m=30.0, reach_m=400.0 + more_m, from_rest=True, cruise=12.0)
+
+    (lap,) = laps_of(outing.recording(10))
+
+    assert lap.length_m == pytest.approx(TRACK_400_M, abs=6.0)
+
+
+def test_a_recording_that_starts_in_mid_lap_at_speed_gives_its_whole_lap():
+    outing = drive(stadium(), begin_m=230.0, laps=1.3, cruise=15.0)
+
+    (lap,) = laps_of(outing.recording(10, doppler=True))
+
+    assert lap.length_m == pytest.approx(TRACK_400_M, abs=6.0)
+
+
+@pytest.mark.parametrize(("driven", "whole"), [(2.2, 2), (3.2, 3), (5.6, 5)])
+def test_every_whole_lap_is_found(driven, whole):
+    laps = laps_of(drive(stadium(), begin_m=10.0, laps=driven, cruise=15.0).recording(10))
+
+    assert len(laps) == whole
+    for lap in laps:
+        assert lap.length_m == pytest.approx(TRACK_400_M, abs=4.0)
+    for before, after in pairwise(laps):
+        assert after.begin == before.end
+
+
+# Shapes that invite mistakes
+
+
+def test_the_crossing_of_a_figure_of_eight_is_not_taken_for_the_end_of_a_lap():
+    road = figure_of_eight()
+
+    (lap,) = laps_of(drive(road, begin_m=20.0, laps=1.15, cruise=15.0).recording(10))
+
+    assert lap.length_m == pytest.approx(road.length_m, abs=4.0)
+
+
+def test_legs_eight_metres_apart_in_opposite_directions_are_not_taken_for_a_lap():
+    road = hairpin_circuit()
+    outing = drive(road, begin_m=30.0, laps=1.1, cruise=corner_speed(road, 25.0))
+
+    (lap,) = laps_of(outing.recording(10))
+
+    assert lap.length_m == pytest.approx(road.length_m, abs=5.0)
+
+
+def test_driving_a_road_there_and_back_is_no_lap():
+    there = drive(hill_course(), cruise=15.0, from_rest=True).recording(5)
+    half = Recording(
+        name="there and back",
+        time_s=np.concatenate([there.time_s, there.time_s[-1] + 0.2 + there.time_s]),
+        longitude_deg=np.concatenate([there.longitude_deg, there.longitude_deg[::-1]]),
+        latitude_deg=np.concatenate([there.latitude_deg, there.latitude_deg[::-1]]),
+    )
+
+    with pytest.raises(NoLapError, match="passes no place twice the same way"):
+        laps_of(half)
+
+
+# Stops
+
+
+def test_a_stop_of_60_s_leaves_one_stop_and_no_tangle_in_the_path(whole_outing):
+    path = path_of(whole_outing.recording(10, doppler=True))
+
+    on_the_way = [lasting for when, lasting in path.stops if 60.0 < when < path.time_s[-1] - 60.0]
+    assert on_the_way == pytest.approx([60.0], abs=1.5)
+    on_the_road = path.time_s[:-1] > whole_outing.time_at(whole_outing.joined_m)
+    step = np.linalg.norm(np.diff(path.position_m, axis=0), axis=1)[on_the_road]
+    assert step == pytest.approx(np.full(len(step), path.step_m), abs=0.15)
+
+
+def test_a_pause_shorter_than_five_seconds_is_no_stop():
+    outing = drive(stadium(), laps=1.2, cruise=12.0, stop_at_m=250.0, stop_s=2.0)
+
+    assert path_of(outing.recording(10, doppler=True)).stops == ()
+
+
+# Refusals
+
+
+def test_no_whole_lap_is_refused_with_how_far_the_end_came_from_the_start():
+    road = stadium()
+    outing = drive(road, begin_m=20.0, laps=0.7, cruise=12.0)
+    ends, _ = road.at(np.array([20.0, 20.0 + 0.7 * road.length_m]))
+    apart = np.linalg.norm(ends[1] - ends[0])
+
+    with pytest.raises(NoLapError, match="no whole lap") as caught:
+        laps_of(outing.recording(10, name="short.gpx"))
+
+    assert f"{apart:.0f} m from its start after 280 m" in str(caught.value)
+    assert caught.value.file == "short.gpx"
+    assert "--open" in caught.value.remedy
+
+
+@pytest.mark.parametrize("doppler", [False, True], ids=["positions", "doppler"])
+@pytest.mark.parametrize("noise", [0.0, 1.0])
+def test_a_parked_recording_is_refused(noise, doppler):
+    outing = drive(stadium(), laps=0.2, from_rest=True, parked_s=90.0)
+    parked = outing.recording(5, doppler=doppler, noise=noise, end_s=85.0)
+
+    with pytest.raises(NoLapError) as caught:
+        laps_of(parked)
+
+    assert str(caught.value).count(".") <= 1, "one sentence"
+
+
+# Runs of a point-to-point course
+
+
+def test_a_course_driven_once_is_one_run():
+    outing = drive(hill_course(), cruise=18.0, from_rest=True)
+
+    (run,) = find_runs(path_of(outing.recording(10, doppler=True)), "hill")
+
+    assert run.length_m == pytest.approx(hill_course().length_m, abs=5.0)
+
+
+def test_a_course_driven_twice_with_the_way_back_between_is_two_runs():
+    (up, down) = hill_runs_and_way_back()
+
+    runs = find_runs(path_of(joined(up, down, up)), "hill")
+
+    assert len(runs) == 2
+    for run in runs:
+        assert run.length_m == pytest.approx(hill_course().length_m, abs=5.0)
+
+
+def test_a_course_too_short_to_be_one_is_refused():
+    outing = drive(hill_course(), reach_m=80.0, cruise=10.0, from_rest=True)
+
+    with pytest.raises(NoLapError, match=r"longest stretch without a stop is (79|80) m"):
+        find_runs(path_of(outing.recording(10, doppler=True)), "hill")
+
+
+def hill_runs_and_way_back():
+    """A run up, and the way back down by another road, as recordings."""
+    up = drive(hill_course(), cruise=18.0, from_rest=True).recording(10)
+    share = np.linspace(0.0, 1.0, len(up))
+    bulge = 4e-3 * np.sin(np.pi * share)
+    down = replace(
+        up,
+        longitude_deg=up.longitude_deg[-1] * (1 - share) + up.longitude_deg[0] * share,
+        latitude_deg=up.latitude_deg[-1] * (1 - share) + up.latitude_deg[0] * share + bulge,
+    )
+    standing = replace(
+        down,
+        longitude_deg=np.full(len(up), up.longitude_deg[0]),
+        latitude_deg=np.full(len(up), up.latitude_deg[0]),
+    )
+    return up, joined(down, standing)
+
+
+def joined(*recordings):
+    """One recording out of several, each following the other after a tenth of a second."""
+    times, last = [], -0.1
+    for recording in recordings:
+        times.append(last + 0.1 + recording.time_s)
+        last = times[-1][-1]
+    return Recording(
+        name="joined",
+        time_s=np.concatenate(times),
+        longitude_deg=np.concatenate([r.longitude_deg for r in recordings]),
+        latitude_deg=np.concatenate([r.latitude_deg for r in recordings]),
+    )
+
+
+# Laps that leave the line
+
+
+def test_a_lap_with_an_excursion_is_parted_from_the_others_and_said_so():
+    road = stadium()
+    clean = drive(road, begin_m=10.0, laps=3.2, cruise=15.0).recording(10)
+    # 30 m sideways for a few seconds in the middle of the second lap (0.1 s a fix, 26.7 s a lap).
+    bump = 30.0 * np.exp(-0.5 * ((clean.time_s - 42.0) / 1.5) ** 2) / 111_195.0
+    laps = laps_of(replace(clean, latitude_deg=clean.latitude_deg - bump))
+    assert len(laps) >= 2
+    line = Curve.through(laps[0].path.position_m[laps[0].part], closed=True)
+
+    kept, rejected = sort_out(laps, line)
+
+    assert [lap for lap in laps if lap not in kept] == [
+        lap for lap in laps if lap.start_s < 42.0 < lap.end_s
+    ]
+    ((lap, reason),) = rejected
+    assert lap.start_s < 42.0 < lap.end_s
+    assert "was not used" in reason

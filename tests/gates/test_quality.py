@@ -1,0 +1,223 @@
+"""What crossings are worth along the lap: plane geometry by hand, closed forms, and simulation."""
+
+import json
+
+import numpy as np
+import pytest
+from checkout import TRACKS
+from drives import (
+    Road,
+    arc,
+    block_circuit,
+    corner_speed,
+    drive,
+    hill_course,
+    stadium,
+    straight,
+    track_of,
+)
+
+from trackkit.cli import run
+from trackkit.errors import NoLapError
+from trackkit.gates.quality import ASSUMED_LINE_M, TimingQuality, timing_quality
+from trackkit.motion.drive import smooth
+from trackkit.motion.noise import Levels
+from trackkit.motion.position_error import Receiver, position_error
+from trackkit.motion.vehicle import KART
+from trackkit.timing.crossings import cross
+
+
+@pytest.fixture(scope="module")
+def oval():
+    """The 400 m standard track of athletics (World Athletics; from memory)."""
+    return track_of(stadium(), gates=[("finish", "finish", 42.0)], spacing_m=2.0)
+
+
+@pytest.fixture(scope="module")
+def block():
+    gates = [("finish", "finish", 0.0), ("gate-a", "sector", 347.0), ("gate-b", "sector", 800.0)]
+    return track_of(block_circuit(), gates=gates, spacing_m=2.0)
+
+
+# Errors of positions
+
+
+def test_without_doppler_a_position_is_as_wrong_as_the_receiver_wanders():
+    error = position_error(Receiver(Levels(wander_m=1.3), 0.1, doppler=False))
+
+    assert error.sigma_m == pytest.approx(1.3, rel=0.01)
+    # First-order Gauss-Markov: the covariance falls as exp(-lag / time constant).
+    assert error.covariance(60.0) == pytest.approx(1.3**2 * np.exp(-0.5), rel=0.01)
+
+
+def test_with_doppler_a_long_session_reaches_the_stationary_wiener_smoother():
+    """The error spectrum 1 / (w^2 / q + (1 + w^2 tau^2) / (2 sigma^2 tau)) integrates by hand."""
+    levels = Levels(doppler_mps=0.5)  # so noisy that it is forgotten within minutes
+    error = position_error(Receiver(levels, 0.1, session_s=7_000.0))
+
+    q = 0.1 * levels.doppler_mps**2
+    tau, sigma = levels.wander_time_s, levels.wander_m
+    flat, steep = 1 / (2 * sigma**2 * tau), 1 / q + tau / (2 * sigma**2)
+    assert error.sigma_m**2 == pytest.approx(0.5 / np.sqrt(flat * steep), rel=0.06)
+
+
+def test_a_short_session_knows_its_place_no_better_than_the_wander():
+    error = position_error(Receiver(session_s=30.0))
+
+    # Best linear estimate of a constant in a Gauss-Markov process: 2 / (2 + T / tau) of its
+    # variance (Grenander; from memory).
+    assert error.sigma_m**2 == pytest.approx(2 / (2 + 30.0 / 120.0), rel=0.02)
+
+
+def test_two_positions_close_in_time_err_alike():
+    error = position_error(Receiver())
+
+    apart = np.array([1.0, 10.0, 50.0, 200.0])
+    spread = error.covariance(0.0) - error.covariance(apart)
+    assert np.all(np.diff(spread) > 0)
+    # Doppler noise of 0.05 m/s at 10 Hz walks sqrt(0.1 * 10) * 0.05 = 0.05 m in 10 s.
+    assert np.sqrt(2 * spread[1]) == pytest.approx(0.05, rel=0.15)
+
+
+# Speeds
+
+
+def test_assumed_speeds_obey_school_mechanics():
+    road = Road((straight(600), arc(30, 180), straight(600), arc(30, 180)), start=(-300.0, -30.0))
+    quality = timing_quality(track_of(road, gates=[("finish", "finish", 0.0)], spacing_m=2.0))
+
+    bend = np.sqrt(KART.lateral_mps2 * 30.0)
+    assert quality.at(quality.speed_mps, 647.0) == pytest.approx(bend, rel=0.02)
+    out = 694.25 + np.array([10.0, 20.0, 30.0])
+    gained = np.sqrt(bend**2 + 2 * KART.accelerating_mps2 * (out - 694.25))
+    assert quality.at(quality.speed_mps, out) == pytest.approx(gained, rel=0.05)
+    assert quality.at(quality.speed_mps, 400.0) == pytest.approx(KART.top_mps)
+
+
+def test_braking_is_where_a_car_slows_down_for_a_bend(block):
+    quality = timing_quality(block)
+
+    # Bends of 30 m radius begin at 200 and 447 m.
+    assert quality.at(quality.braking.astype(float), 190.0) == 1
+    assert quality.at(quality.braking.astype(float), 100.0) == 0
+    assert quality.at(quality.braking.astype(float), 260.0) == 0
+
+
+def test_the_time_of_a_lap_is_length_over_speed_summed():
+    circle = Road((arc(100, 360),))
+    quality = timing_quality(track_of(circle, gates=[("finish", "finish", 0.0)], spacing_m=2.0))
+
+    assert quality.lap_s == pytest.approx(2 * np.pi * 100 / KART.top_mps, rel=0.01)
+    assert quality.passed_s(1.5 * circle.length_m) == pytest.approx(1.5 * quality.lap_s, rel=1e-3)
+
+
+def test_an_open_course_starts_from_rest():
+    gates = [("start", "start", 20.0), ("finish", "finish", 1200.0)]
+    quality = timing_quality(track_of(hill_course(), gates=gates, spacing_m=2.0))
+
+    assert quality.speed_mps[0] < 3.0
+    assert len(quality.elapsed_s) == len(quality.chainage_m)
+
+
+def test_recorded_speeds_are_those_driven(block):
+    road = block_circuit()
+    outing = drive(road, begin_m=1200.0, laps=3.4, cruise=corner_speed(road, 25.0, 6.0))
+    recording = outing.recording(10, doppler=True, noise=1.0, seed=3)
+    quality = timing_quality(block, [recording])
+
+    assert quality.recorded
+    assert quality.at(quality.speed_mps, 224.0) == pytest.approx(np.sqrt(6.0 * 30.0), rel=0.05)
+    assert quality.at(quality.speed_mps, 694.0) == pytest.approx(25.0, rel=0.02)
+
+
+def test_recordings_of_another_place_are_refused(block, oval):
+    outing = drive(stadium(), begin_m=20.0, laps=2.2)
+    with pytest.raises(NoLapError, match="cover"):
+        timing_quality(block, [outing.recording(10, doppler=True, noise=1.0, seed=3)])
+
+
+# Sigmas
+
+
+def test_a_crossing_is_as_uncertain_as_the_position_over_the_speed(block):
+    quality = timing_quality(block)
+
+    assert quality.at(quality.line_sigma_s, 694.0) == pytest.approx(0.0, abs=1e-6)
+    assert quality.at(quality.sigma_s, 694.0) == pytest.approx(
+        quality.error.sigma_m / float(quality.at(quality.speed_mps, 694.0)), rel=1e-6
+    )
+
+
+def test_a_line_to_the_side_shifts_the_moment_by_the_angle_turned(oval):
+    """Parallel curves: a path y metres outside a half circle is longer by y pi."""
+    quality = timing_quality(oval)
+
+    apex = 84.39 + 0.5 * np.pi * 36.80
+    speed = float(quality.at(quality.speed_mps, apex))
+    expected = ASSUMED_LINE_M * (np.pi / 2) / speed
+    assert quality.at(quality.line_sigma_s, apex) == pytest.approx(expected, rel=0.05)
+
+
+def test_the_wander_adds_up_between_gates_passed_in_opposite_directions(oval):
+    """On an oval: var = 2 C(0) + 2 C(lag) over v^2 across, 2 C(0) - 2 C(lap) for a whole lap."""
+    quality = timing_quality(oval)
+    half, v = 0.5 * 400.0, float(quality.at(quality.speed_mps, 42.0))
+
+    lag = 0.5 * quality.lap_s
+    across = (2 * quality.error.covariance(0.0) + 2 * quality.error.covariance(lag)) / v**2
+    assert quality.sector_variance(42.0, 42.0 + half) == pytest.approx(across, rel=0.02)
+    lap = (2 * quality.error.covariance(0.0) - 2 * quality.error.covariance(2 * lag)) / v**2
+    length = quality.curve.length_m
+    assert quality.sector_variance(42.0, 42.0 + length) == pytest.approx(lap, rel=0.02)
+    assert quality.lap_sigma_s(42.0) == pytest.approx(np.sqrt(lap), rel=0.02)
+
+
+def test_without_recordings_the_session_assumed_is_told_and_counts(block):
+    """The longer a session, the better its places are known: Doppler ties its fixes together."""
+    usual = timing_quality(block)
+    long = timing_quality(block, receiver=Receiver(session_s=2560.0))
+
+    assert "in a session of 15 min" in usual.basis
+    assert "in a session of 43 min" in long.basis
+    assert long.sector_variance(0.0, 600.0) < 0.85 * usual.sector_variance(0.0, 600.0)
+
+
+def test_predicted_sigmas_are_those_of_simulated_crossings(block):
+    """Against truth of an independent generator; 15 % is what `bench_gates.py` holds it to."""
+    road = block_circuit()
+    errors, laps, predicted, predicted_laps = [], [], [], []
+    gate = block.finish
+    outing = drive(road, begin_m=1300.0, laps=8.3, cruise=corner_speed(road, 25.0, 6.0))
+    truth = np.array([outing.time_at(n * road.length_m - 1300.0) for n in range(1, 10)])
+    for seed in range(30):
+        recording = outing.recording(10, doppler=True, noise=1.0, seed=seed)
+        found = np.array([c.time_s for c in cross(gate, smooth(recording, block.plane))])
+        late = found - truth[: len(found)]
+        quality: TimingQuality = timing_quality(block, [recording])
+        errors.append(late)
+        laps.append(np.diff(late))
+        predicted.append(float(quality.at(quality.receiver_sigma_s, 0.0)))
+        predicted_laps.append(float(quality.lap_sigma_s(0.0)))
+
+    def rms(values):
+        return float(np.sqrt(np.mean(np.square(values))))
+
+    # 30 sessions hold about 30 independent errors of place: 13 % one sigma.
+    assert rms(predicted) == pytest.approx(rms(errors), rel=0.4)
+    assert rms(predicted_laps) == pytest.approx(rms(laps), rel=0.2)
+
+
+# The command
+
+
+def test_gate_list_says_what_each_gate_is_worth(capsys):
+    assert run(["gate", "list", str(TRACKS / "morrowfen.geojson"), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+
+    assert "assumed" in told["timing_basis"]
+    for gate in told["gates"]:
+        timing = gate["timing"]
+        assert timing["sigma_s"] == pytest.approx(
+            np.hypot(timing["receiver_sigma_s"], timing["line_sigma_s"]), abs=1e-4
+        )
+        assert 0 < timing["lap_sigma_s"] < timing["sigma_s"]

@@ -1,0 +1,115 @@
+"""Averaged fixes: the accuracy is that of correlated noise, checked against simulated wander."""
+
+import numpy as np
+import pytest
+
+from trackkit.errors import RecordingError
+from trackkit.gates.survey import average, mean_variance
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.recordings.recording import Recording
+from trackkit.simulation.simulate import gauss_markov
+
+PLANE = LocalPlane(11.0, 47.0)
+
+
+def standing(seconds, seed, rate_hz=1.0, drift=0.0, wander=(1.0, 120.0), white=0.15):
+    random = np.random.default_rng(seed)
+    time = np.arange(0.0, seconds, 1.0 / rate_hz)
+    noise = gauss_markov(time, *wander, random) + white * random.standard_normal((len(time), 2))
+    noise[:, 0] += drift * time
+    longitude, latitude = PLANE.to_geographic(noise)
+    return Recording("stand", time, longitude, latitude)
+
+
+def error_of(survey):
+    return PLANE.to_plane(*survey.position)
+
+
+def covered(surveys):
+    error = np.array([error_of(s) for s in surveys])
+    return float(np.mean(np.abs(error) < 1.96 * np.array([[s.sigma_m] for s in surveys])))
+
+
+@pytest.mark.parametrize(
+    ("seconds", "wander", "white"),
+    [
+        (1800.0, (0.5, 20.0), 0.15),
+        (3600.0, (0.3, 60.0), 0.05),
+        (3600.0, (1.0, 120.0), 0.15),
+        (1800.0, (0.0, 120.0), 0.2),
+        (300.0, (1.0, 120.0), 0.15),
+    ],
+    ids=["quick wander", "small wander", "usual wander", "white noise alone", "too short to tell"],
+)
+def test_an_interval_of_two_sigma_holds_the_truth_as_often_as_it_should(seconds, wander, white):
+    surveys = [average(standing(seconds, seed, wander=wander, white=white)) for seed in range(120)]
+
+    # 240 axes, 95 %: 1.4 % one sigma; the error is allowed to be a little overstated.
+    assert 0.905 < covered(surveys) < 0.995
+    reached = np.sqrt(np.mean([error_of(s) ** 2 for s in surveys]))
+    assert np.median([s.sigma_m for s in surveys]) < 1.5 * reached
+
+
+def test_a_long_recording_tells_its_own_wander():
+    survey = average(standing(3600.0, 2, wander=(0.4, 30.0)))
+
+    assert survey.told
+    assert survey.wander_m == pytest.approx(0.4, rel=0.4)
+    assert survey.wander_time_s == pytest.approx(30.0, rel=0.7)
+    assert "as the recording itself shows" in survey.basis
+
+
+def test_white_noise_alone_is_no_wander():
+    survey = average(standing(1800.0, 2, wander=(0.0, 120.0)))
+
+    assert survey.wander_m < 0.05
+    assert survey.sigma_m < 0.03
+
+
+def test_a_short_recording_says_what_it_assumes():
+    survey = average(standing(300.0, 2, wander=(0.05, 20.0)))
+
+    assert not survey.told
+    assert "1.00 m over 120 s assumed, as 299 s are too few to tell" in survey.basis
+    assert survey.sigma_m > 0.5
+
+
+def test_averaging_longer_helps_only_as_the_wander_allows():
+    """Ten times as long is not better by the root of ten before some time constants have passed."""
+    short, long = (average(standing(seconds, 2)).sigma_m for seconds in (20.0, 200.0))
+
+    assert long > short / 1.6
+
+
+@pytest.mark.parametrize("seconds", [60.0, 300.0, 1200.0])
+def test_the_accuracy_said_is_the_accuracy_reached(seconds):
+    surveys = [average(standing(seconds, seed)) for seed in range(150)]
+    reached = np.sqrt(np.mean([error_of(s) ** 2 for s in surveys]))
+    said = np.sqrt(np.mean([s.sigma_m**2 for s in surveys]))
+
+    # 300 independent axes: 4 % one sigma.
+    assert said == pytest.approx(reached, rel=0.2)
+
+
+def test_ten_times_as_many_fixes_a_second_are_no_better():
+    assert average(standing(120.0, 3, rate_hz=10.0)).sigma_m == pytest.approx(
+        average(standing(120.0, 3)).sigma_m, rel=0.15
+    )
+
+
+def test_the_naive_accuracy_is_far_too_small():
+    survey = average(standing(600.0, 3, rate_hz=10.0))
+
+    assert survey.naive_m < 0.1 * survey.sigma_m
+
+
+def test_the_variance_of_a_mean_has_its_known_limits():
+    assert mean_variance(0.001, 120.0) == pytest.approx(1.0, abs=1e-3)
+    assert mean_variance(120_000.0, 120.0) == pytest.approx(2 * 120.0 / 120_000.0, rel=0.01)
+
+
+def test_a_recording_that_moves_or_is_short_is_refused():
+    with pytest.raises(RecordingError, match="standing still"):
+        average(standing(300.0, 1, drift=0.5))
+    with pytest.raises(RecordingError, match="too few"):
+        average(standing(5.0, 1))

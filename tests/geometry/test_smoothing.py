@@ -1,0 +1,117 @@
+"""The fitted line against curves of known curvature, scipy's splines and shapely's distances."""
+
+import numpy as np
+import pytest
+import shapely
+from drives import Road, arc, drive, on_earth, stadium, straight
+from scipy.integrate import quad
+from scipy.interpolate import make_interp_spline
+
+from trackkit.building.build import build_track
+from trackkit.geometry.smoothing import smoothed_curve
+
+
+def test_a_clothoid_keeps_its_curvature():
+    # A clothoid's curvature grows in proportion to its length (Euler's spiral; textbook): here
+    # from a straight to a radius of 30 m in 120 m.
+    rate = 1.0 / (30.0 * 120.0)
+
+    def place(s):
+        east = quad(lambda t: np.cos(0.5 * rate * t**2), 0, s)[0]
+        north = quad(lambda t: np.sin(0.5 * rate * t**2), 0, s)[0]
+        return east, north
+
+    chainage = np.linspace(0.0, 120.0, 121)
+    curve = smoothed_curve(np.array([place(s) for s in chainage]), closed=False, wavelength_m=6.0)
+
+    inside = np.linspace(15.0, 105.0, 40)
+    assert curve.length_m == pytest.approx(120.0, abs=0.01)
+    assert curve.curvature(inside) == pytest.approx(rate * inside, abs=3e-4)
+
+
+def test_a_cubic_bezier_keeps_its_curvature():
+    # B(t) of four points; its curvature is the cross product of its first and second derivative
+    # over the cube of its speed (textbook).
+    control = np.array([[0.0, 0.0], [60.0, 0.0], [120.0, 40.0], [120.0, 110.0]])
+    t = np.linspace(0.0, 1.0, 400)[:, None]
+    weights = [(1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3]
+    position = sum(w * p for w, p in zip(weights, control, strict=True))
+    first = sum(
+        3 * w * p
+        for w, p in zip(
+            [(1 - t) ** 2, 2 * t * (1 - t), t**2], np.diff(control, axis=0), strict=True
+        )
+    )
+    second = sum(6 * w * p for w, p in zip([1 - t, t], np.diff(control, n=2, axis=0), strict=True))
+    bend = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
+    bend /= np.linalg.norm(first, axis=1) ** 3
+
+    curve = smoothed_curve(position, closed=False, wavelength_m=6.0)
+
+    where, offset = curve.project(position[60:-60])
+    assert np.abs(offset).max() < 0.01
+    assert curve.curvature(where) == pytest.approx(bend[60:-60], rel=0.02)
+
+
+def test_on_a_closed_line_it_agrees_with_scipys_periodic_spline():
+    angle = np.linspace(0.0, 2 * np.pi, 201)
+    radius = 80.0 + 12.0 * np.cos(3 * angle)
+    place = radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    place[-1] = place[0]
+    periodic = make_interp_spline(angle, place, k=5, bc_type="periodic")
+
+    curve = smoothed_curve(place, closed=True, wavelength_m=4.0)
+
+    fine = np.linspace(0.0, 2 * np.pi, 900, endpoint=False)
+    first, second = periodic(fine, 1), periodic(fine, 2)
+    bend = (first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]) / np.linalg.norm(
+        first, axis=1
+    ) ** 3
+    where, offset = curve.project(periodic(fine))
+    assert np.abs(offset).max() < 2e-3
+    assert curve.curvature(where) == pytest.approx(bend, abs=2e-4)
+
+
+def circuit():
+    """1,180 m with corners of 15 m radius, anticlockwise."""
+    quarter = arc(15, 90)
+    return Road(
+        (straight(110), quarter, straight(60), arc(-40, 90), straight(60), quarter, straight(120),
+         quarter, straight(300), arc(40, 90), straight(210), quarter, straight(100)),
+    )  # fmt: skip
+
+
+def lines(track, road, step_m=1.0):
+    chainage = np.append(np.arange(0.0, road.length_m, step_m), 0.0)
+    built = track.curve.chainages(step_m)
+    true = track.plane.to_plane(*on_earth(road.at(chainage)[0]))
+    begin, _ = track.curve.project(true[0])
+    return shapely.LineString(track.curve.position(np.append(begin + built, begin))), (
+        shapely.LineString(true)
+    )
+
+
+@pytest.mark.parametrize("road", [stadium(), circuit()], ids=["athletics", "tight"])
+def test_ten_laps_are_near_the_truth_by_hausdorff_and_frechet_distance(road):
+    recording = drive(road, begin_m=20.0, laps=10.2, cruise=12.0).recording(10, doppler=True)
+
+    built, true = lines(build_track([recording], "X").track, road)
+
+    # The discrete Frechet distance counts samples a metre apart: half of that lies between two.
+    assert shapely.hausdorff_distance(built, true) < 0.6
+    assert shapely.frechet_distance(built, true) < 0.8
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_tight_corners_have_their_radius_to_five_per_cent_from_ten_noisy_laps(seed):
+    road = circuit()
+    recording = drive(road, begin_m=20.0, laps=10.2, cruise=12.0).recording(
+        10, doppler=True, noise=1.0, seed=seed
+    )
+
+    track = build_track([recording], "X").track
+
+    tight = [c.min_radius_m for c in track.corners if c.min_radius_m < 25.0]
+    assert len(tight) == 4
+    # An arc that begins and ends at once reads a little tighter than it is: smoothing swings over.
+    assert np.sqrt(np.mean((np.array(tight) / 15.0 - 1.0) ** 2)) < 0.05

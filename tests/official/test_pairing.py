@@ -1,0 +1,395 @@
+"""Official times: read, or asked about, and paired with the laps they are of."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from trackkit.errors import TrackkitError
+from trackkit.official.pairing import align, pair, pairing_row
+from trackkit.official.times import OfficialLap, OfficialTimes, read_official
+from trackkit.timing.laps import Lap, SectorTime
+
+
+@pytest.fixture
+def listed(tmp_path):
+    """Write a list and read it."""
+
+    def read(text, **columns):
+        path = tmp_path / "official.csv"
+        path.write_bytes(text if isinstance(text, bytes) else text.encode())
+        return read_official(path, columns)
+
+    return read
+
+
+def times_of(official):
+    return [lap.time_s for lap in official.laps]
+
+
+# Reading
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "lap,time\n1,1:02.345\n2,59.8\n",
+        "Lap No;Lap time\n1;1:02,345\n2;59,8\n",
+        "lap\ttime of day\tlap time (s)\n1\t14:03:51.2\t62.345\n2\t14:04:51.0\t59.800\n",
+        "1,1:02.345\n2,59.8\n",
+        "1:02.345\n59.8\n",
+        "62.345\n59.800\n",
+        "# of an invented club\n\ntime\n0:01:02.345\n59.8\n",
+        "Invented Cup, heat 1\nkart,lap,time\n7,1,1:02.345\n7,2,59.8\n",
+        "lap;lap_time_ms\n1;62345\n2;59800\n",
+        "lap,time\r\n1,1'02.345\r\n2,59.8 s\r\n",
+        "\ufefflap|time\n1|1:02.345\n2|59.8\n",
+    ],
+)
+def test_minutes_or_seconds_with_or_without_header_are_read(listed, text):
+    official = listed(text)
+
+    assert times_of(official) == pytest.approx([62.345, 59.8], abs=1e-9)
+    assert [lap.number for lap in official.laps] == [1, 2]
+
+
+def test_sectors_are_read_by_their_headers(listed):
+    official = listed("lap,sector 1,sector 2,S3,time\n4,20.1,21.2,22.3,1:03.6\n5,,21,22,1:03.1\n")
+
+    assert [lap.sectors_s for lap in official.laps] == [(20.1, 21.2, 22.3), (None, 21.0, 22.0)]
+    assert times_of(official) == [63.6, 63.1]
+
+
+def test_sectors_without_a_lap_time_add_up_to_it(listed):
+    official = listed("sector 1,sector 2\n20.1,21.2\n20,\n")
+
+    assert times_of(official) == [pytest.approx(41.3), None]
+
+
+def test_without_a_header_the_column_that_is_the_sum_of_the_others_is_the_lap_time(listed):
+    official = listed("1,20.100,21.200,22.300,63.600\n2,20.000,21.000,22.000,63.000\n")
+
+    assert times_of(official) == [63.6, 63.0]
+    assert official.laps[0].sectors_s == (20.1, 21.2, 22.3)
+
+
+def test_laps_ranked_by_time_are_put_in_the_order_they_were_driven(listed):
+    official = listed("lap,time\n7,50.1\n3,50.2\n5,50.9\n")
+
+    assert [lap.number for lap in official.laps] == [3, 5, 7]
+    assert official.remarks == ("put in order of the lap numbers",)
+
+
+def test_a_lap_without_a_time_stays_without(listed):
+    assert times_of(listed("lap,time\n1,-\n2,50.1\n3,\n")) == [None, 50.1, None]
+
+
+@pytest.mark.parametrize(("time", "resolution"), [("51.25", 0.01), ("51.2", 0.1), ("51", 1.0)])
+def test_the_last_decimal_given_is_known(listed, time, resolution):
+    assert listed(f"time\n{time}\n").resolution_s == pytest.approx(resolution)
+
+
+def test_columns_can_be_named_or_numbered(listed):
+    text = "Runde,Zeit,Abschnitt\n1,51.1,20.1\n2,51.2,20.2\n"
+
+    by_name = listed(text, lap="runde", time="Zeit", sector1="Abschnitt")
+    by_number = listed(text, lap="1", time="2", sector1="3")
+
+    assert by_name.laps == by_number.laps
+    assert by_name.laps[1] == OfficialLap(2, 51.2, (20.2,), 3)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("a,b\n51.1,52.2\n", "which of its columns holds the lap time"),
+        ("lap,lap time,official\n1,51.1,51.2\n", "which holds the lap time: 'lap time' (column 2)"),
+        ("51.1,52.2\n51.3,52.9\n", "which holds the lap time"),
+        ("51,250\n52,310\n", "decimals with a comma need semicolons"),
+        ("lap,time\n1,51,250\n", "2 columns in the header but 3"),
+        ("lap,time\n1,14:03:51.0\n2,14:04:42.0\n", "times of day"),
+        ("lap,time\n1,fast\n", "line 2: 'fast' is no time"),
+        ("lap,time\n1,1:75.0\n", "'1:75.0' is no time"),
+        ("lap,time\none,51.0\n", "'one' is no lap number"),
+        ("lap,time\n3,51.0\n3,52.0\n", "lap 3 stands in line 2 already"),
+        ("lap,time\n", "no lap time below"),
+        ("lap,time\n1,\n", "holds no lap time"),
+        ("", "is empty"),
+        ("# nothing\n", "no line of times"),
+        (bytes(range(128, 256)) + b"\n7", "which of its columns"),
+    ],
+)
+def test_what_is_not_clear_is_asked_and_what_is_wrong_is_told_with_its_place(listed, text, says):
+    with pytest.raises(TrackkitError) as error:
+        listed(text)
+
+    assert says in str(error.value)
+    assert "official.csv" in str(error.value)
+    assert "\n" not in str(error.value)
+
+
+def test_a_column_that_is_not_there_is_told(listed):
+    with pytest.raises(TrackkitError, match="no one column 'Zeit'"):
+        listed("lap,time\n1,51.0\n", time="Zeit")
+
+
+def test_a_role_that_official_times_do_not_have_is_told(listed):
+    with pytest.raises(TrackkitError, match="no 'speed'"):
+        listed("lap,time\n1,51.0\n", speed="2")
+
+
+def test_a_file_that_is_not_there_is_told(tmp_path):
+    with pytest.raises(TrackkitError, match="no such file"):
+        read_official(tmp_path / "none.csv")
+
+
+@given(st.floats(0.001, 7000.0), st.sampled_from("ms"))
+def test_any_time_is_read_as_it_is_written(tmp_path_factory, seconds, how):
+    path = tmp_path_factory.getbasetemp() / "any.csv"
+    thousandths = round(seconds * 1000)
+    minutes, rest = divmod(thousandths, 60_000)
+    text = (f"{minutes}:{rest // 1000:02d}.{rest % 1000:03d}" if how == "m"
+            else f"{thousandths // 1000}.{thousandths % 1000:03d}")  # fmt: skip
+    path.write_text(f"time\n{text}\n")
+
+    assert times_of(read_official(path)) == [pytest.approx(thousandths / 1000, abs=1e-9)]
+
+
+# Pairing
+
+
+def session(seed, count=20, *, sigma=0.005, missing=0.15, bias=0.0, odd=()):
+    """True laps; the same with laps missing at random on either side; which pairs are right."""
+    random = np.random.default_rng(seed)
+    true = 51.0 + 0.4 * random.standard_normal(count).cumsum() / 3 + random.exponential(0.4, count)
+    official_kept = np.flatnonzero(random.random(count) > missing)
+    recorded_kept = np.flatnonzero(random.random(count) > missing)
+    official = np.round(true[official_kept], 3)
+    error = sigma * random.standard_normal(count) + bias
+    for lap, by in odd:
+        error[lap] += by
+    recorded = (true + error)[recorded_kept]
+    right = [
+        (int(np.flatnonzero(official_kept == lap)[0]), int(np.flatnonzero(recorded_kept == lap)[0]))
+        for lap in np.intersect1d(official_kept, recorded_kept)
+    ]
+    return official, recorded, right, (official_kept, recorded_kept)
+
+
+@pytest.mark.parametrize(
+    ("sigma", "wrong_at_most", "unnoticed_at_most"), [(0.003, 0.03, 0.001), (0.025, 0.08, 0.02)]
+)
+def test_laps_missing_at_random_on_both_sides_are_found_out(
+    sigma, wrong_at_most, unnoticed_at_most
+):
+    # The truth is known.  Laps may be alike by chance, or missing on one side next to one missing
+    # on the other; such a pair is to be an outlier or in doubt.
+    wrong = unnoticed = total = 0
+    for seed in range(60):
+        official, recorded, right, _ = session(seed, sigma=sigma)
+        matched, probability = align(official, recorded, np.full(len(recorded), sigma))
+        wrong += len(set(matched) ^ set(right))
+        total += len(right)
+        for i, j in set(matched) - set(right):
+            outlier = abs(recorded[j] - official[i]) > 3.5 * sigma
+            unnoticed += not outlier and probability[i, j] >= 0.9
+
+    assert total > 800
+    assert wrong <= wrong_at_most * total
+    assert unnoticed <= unnoticed_at_most * total
+
+
+def test_where_laps_are_missing_on_one_side_only_hardly_a_pair_is_wrong():
+    wrong = total = 0
+    for seed in range(200, 240):
+        official, recorded, _, (kept, _) = session(seed, missing=0.0)
+        lost = np.random.default_rng(seed).choice(len(recorded), 6, replace=False)
+        left = np.setdiff1d(np.arange(len(recorded)), lost)
+        matched, _ = align(official, recorded[left], np.full(len(left), 0.005))
+        wrong += len(set(matched) ^ {(int(lap), n) for n, lap in enumerate(left)})
+        total += len(left)
+        assert len(kept) == len(official)
+
+    assert wrong <= 0.02 * total
+
+
+def test_the_probability_of_a_pair_is_what_it_says():
+    # Of the pairs said to be 90 % and more probable, no more than a tenth may be wrong.
+    sure = []
+    for seed in range(100, 160):
+        official, recorded, right, _ = session(seed, count=12, sigma=0.05, missing=0.1)
+        matched, probability = align(official, recorded, np.full(len(recorded), 0.05))
+        sure += [match in right for match in matched if probability[match] > 0.9]
+
+    assert len(sure) > 100
+    assert np.mean(sure) > 0.9
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.floats(20.0, 200.0), max_size=9),
+    st.lists(st.floats(20.0, 200.0), max_size=9),
+    st.floats(0.001, 0.5),
+)
+def test_whatever_the_times_no_lap_is_paired_twice_or_out_of_order(official, recorded, sigma):
+    matched, probability = align(
+        np.array(official), np.array(recorded), np.full(len(recorded), sigma)
+    )
+
+    assert all(a < c and b < d for (a, b), (c, d) in pairwise(matched))
+    assert np.all(probability >= 0)
+    assert np.all(probability <= 1 + 1e-9)
+    assert np.all(probability.sum(axis=0) <= 1 + 1e-9)
+    assert np.all(probability.sum(axis=1) <= 1 + 1e-9)
+
+
+def every_pairing(count, other):
+    """All sets of pairs in order, by hand: an independent word on the dynamic programme."""
+    if not count or not other:
+        return [[]]
+    found = list(every_pairing(count - 1, other))
+    for j in range(other):
+        found += [[*before, (count - 1, j)] for before in every_pairing(count - 1, j)]
+    return found
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000), st.integers(1, 4), st.integers(1, 4))
+def test_probabilities_are_those_of_counting_every_pairing(seed, count, other):
+    from trackkit.official.pairing import _best, _sums
+
+    worth = np.random.default_rng(seed).normal(-2.0, 3.0, (count, other))
+    gap = -1.7
+
+    scores = [
+        (sum(worth[p] for p in pairs) + gap * (count + other - 2 * len(pairs)), pairs)
+        for pairs in every_pairing(count, other)
+    ]
+
+    every, _ = _sums(worth, gap, np.logaddexp)
+    assert every[-1, -1] == pytest.approx(np.logaddexp.reduce([score for score, _ in scores]))
+    assert _best(worth, gap) == max(scores)[1]
+
+
+def test_a_constant_difference_is_found_and_does_not_spoil_the_pairing():
+    official, recorded, right, _ = session(3, bias=0.7)
+
+    matched, _ = align(official, recorded, np.full(len(recorded), 0.005))
+
+    assert matched == right
+
+
+def recorded_laps(times, sigma=0.005, sectors=None):
+    """A report with laps of these times, numbered from 1."""
+    laps = [
+        Lap(n, "flying", True, 100.0 * n, float(time), (), tuple(
+            SectorTime(s, None, sigma_s=sigma) for s in (sectors[n - 1] if sectors else [time])
+        ), sigma_s=sigma)
+        for n, time in enumerate(times, start=1)
+    ]  # fmt: skip
+    return SimpleNamespace(laps=[Lap(0, "out", False, 0.0, None, (), ()), *laps])
+
+
+def official_times(times, sectors=None, resolution=0.001):
+    laps = [
+        OfficialLap(n, float(time), tuple(sectors[n - 1]) if sectors else (), n + 1)
+        for n, time in enumerate(times, start=1)
+    ]
+    return OfficialTimes("official.csv", tuple(laps), resolution)
+
+
+def test_bias_and_spread_are_the_mean_and_standard_deviation_of_the_differences():
+    # By hand: 0.01, 0.03, 0.02, 0.02 have the mean 0.02 and the standard deviation 0.00816.
+    official = official_times([51.0, 52.0, 50.5, 51.4])
+    report = recorded_laps([51.01, 52.03, 50.52, 51.42], sigma=0.02)
+
+    pairing = pair(official, report)
+
+    assert [(p.official.number, p.lap.number) for p in pairing.pairs] == [
+        (n, n) for n in range(1, 5)
+    ]
+    assert pairing.agreement.bias_s == pytest.approx(0.02)
+    assert pairing.agreement.spread_s == pytest.approx(np.sqrt(2e-4 / 3))
+    assert pairing.agreement.bias_sigma_s == pytest.approx(np.sqrt(2e-4 / 3) / 2)
+    assert pairing.agreement.expected_s == pytest.approx(0.02, abs=1e-5)
+    assert pairing.agreement.outliers == ()
+
+
+def test_an_outlier_is_paired_and_told_and_does_not_move_bias_and_spread():
+    official, recorded, _, _ = session(11, count=15, missing=0.0, odd=[(6, 0.08)])
+
+    pairing = pair(official_times(official), recorded_laps(recorded))
+
+    assert len(pairing.pairs) == 15
+    assert [p.lap.number for p in pairing.pairs if p.outlier] == [7]
+    assert abs(pairing.agreement.bias_s) < 0.004
+    assert pairing.agreement.spread_s == pytest.approx(0.005, rel=0.5)
+    assert pairing.agreement.count == 14
+
+
+def test_what_is_left_over_on_either_side_is_told():
+    pairing = pair(
+        official_times([51.0, 52.0, 50.5, 53.1]), recorded_laps([51.004, 50.498, 53.103, 65.0])
+    )
+
+    assert [lap.number for lap in pairing.official_alone] == [2]
+    assert [lap.number for lap in pairing.laps_alone] == [4]
+
+
+def test_a_pit_lap_of_the_recording_is_paired_with_nothing_like_it():
+    pairing = pair(
+        official_times([51.0, 52.0, 50.5]), recorded_laps([51.003, 185.0, 52.001, 50.499])
+    )
+
+    assert [lap.number for lap in pairing.laps_alone] == [2]
+    assert len(pairing.pairs) == 3
+
+
+def test_times_of_somebody_else_are_paired_with_nothing():
+    pairing = pair(official_times([71.0, 73.2, 70.9]), recorded_laps([51.0, 52.7, 50.5]))
+
+    assert pairing.pairs == ()
+    assert pairing.agreement is None
+
+
+def test_a_lap_that_may_be_either_of_two_like_ones_is_in_doubt():
+    pairing = pair(official_times([51.0, 51.001, 53.0]), recorded_laps([51.0, 53.001]))
+
+    first = pairing.pairs[0]
+    assert first.probability < 0.9
+    assert pairing.pairs[1].probability > 0.9
+
+
+def test_rounding_of_the_official_times_counts_as_uncertainty():
+    # A rounded value is uniformly spread over its last decimal: d / sqrt(12) (JCGM 100, 4.3.7; from
+    # memory).
+    pairing = pair(official_times([51.0], resolution=0.1), recorded_laps([51.03], sigma=0.004))
+
+    (one,) = pairing.pairs
+    assert one.sigma_s == pytest.approx(np.hypot(0.004, 0.1 / np.sqrt(12)))
+
+
+def test_sectors_are_compared_where_there_are_as_many():
+    sectors = [[20.0, 31.0], [20.5, 31.5], [19.5, 31.0]]
+    ours = [[20.03, 30.97], [20.53, 31.47], [19.53, 30.97]]
+    official = official_times([51.0, 52.0, 50.5], sectors)
+
+    pairing = pair(official, recorded_laps([51.0, 52.0, 50.5], sectors=ours))
+
+    assert [one.bias_s for one in pairing.sectors] == pytest.approx([0.03, -0.03])
+    other = pair(official, recorded_laps([51.0, 52.0, 50.5]))
+    assert other.sectors == ()
+    assert len(other.pairs) == 3
+
+
+def test_the_row_for_json_tells_everything():
+    row = pairing_row(pair(official_times([51.0, 52.0]), recorded_laps([51.004, 52.0])))
+
+    assert row["pairs"][0]["official_lap"] == row["pairs"][0]["lap"] == 1
+    assert row["pairs"][0]["difference_s"] == pytest.approx(0.004)
+    assert {"bias_s", "spread_s", "outliers", "official_alone", "laps_alone"} <= row.keys()

@@ -1,0 +1,118 @@
+"""The page that draws each step from raw fixes to the line."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from drives import drive, stadium
+from lxml import html
+
+from trackkit.building.build import build_track
+from trackkit.building.from_line import build_from_line
+from trackkit.cli import run
+from trackkit.errors import TrackkitError
+from trackkit.pages.explain import explain_html
+from trackkit.recordings.write import write_recording
+
+
+def recorded(laps=4.2, **more):
+    return drive(stadium(), begin_m=10.0, laps=laps, cruise=15.0).recording(
+        10, doppler=True, **more
+    )
+
+
+@pytest.fixture(scope="module")
+def build():
+    clean = recorded(name="first.gpx")
+    # Off 30 m to the south in the second lap; a lap takes 26.7 s.
+    bump = 30.0 * np.exp(-0.5 * ((clean.time_s - 46.0) / 1.5) ** 2) / 111_195.0
+    off = replace(
+        clean, latitude_deg=clean.latitude_deg - bump, speed_mps=None, course_deg=None,
+        removed={"duplicate time": 3},
+    )  # fmt: skip
+    return build_track([off, recorded(name="<second>.gpx", noise=1.0, seed=2)], "R&D Oval")
+
+
+@pytest.fixture(scope="module")
+def page(build):
+    return html.fromstring(explain_html(build))
+
+
+def test_it_has_a_picture_for_each_step(page):
+    headings = [h.text_content() for h in page.findall(".//h2")]
+
+    assert headings == [
+        "1. Raw fixes", "2. Laps found", "3. What was thrown out, and why",
+        "4. Spread by chainage", "5. The line",
+    ]  # fmt: skip
+    assert len(page.findall(".//svg")) == 5
+    assert all(len(svg.findall("path")) >= 1 for svg in page.findall(".//svg"))
+
+
+def test_every_lap_is_listed_with_what_became_of_it(build, page):
+    rows = [[cell.text_content() for cell in row] for row in page.findall(".//tbody/tr")]
+
+    assert len(rows) == len(build.laps)
+    assert sum(row[-1] == "yes" for row in rows) == build.laps_used
+    (other,) = [row[-1] for row in rows if row[-1] != "yes"]
+    assert "leaves the line by" in other
+
+
+def test_what_readers_removed_and_how_accurate_the_line_is_are_told(page):
+    text = page.text_content()
+
+    assert "3 for duplicate time" in text
+    assert "Absolute accuracy" in text
+    assert "not the centre of the track" in text
+
+
+def test_names_from_files_are_not_markup(build):
+    text = explain_html(build)
+
+    assert "R&amp;D Oval" in text
+    assert "&lt;second&gt;.gpx" in text
+    assert "<second>" not in text
+
+
+def test_it_needs_no_network_and_runs_no_script(page):
+    assert page.findall(".//script") == []
+    assert page.xpath("//@src | //@href") == []
+
+
+def test_drawn_coordinates_lie_inside_the_picture(page):
+    for svg in page.findall(".//svg"):
+        width, height = (float(v) for v in svg.get("viewbox", svg.get("viewBox")).split()[2:])
+        for path in svg.findall("path"):
+            if "L" not in path.get("d"):
+                continue
+            points = np.array(path.get("d")[1:].replace("L", " ").split(), float).reshape(-1, 2)
+            assert points.min() >= 0
+            assert points[:, 0].max() <= width
+            assert points[:, 1].max() <= height
+
+
+def test_one_lap_alone_is_explained_too():
+    text = explain_html(build_track([recorded(laps=1.2, name="one")], "One"))
+
+    assert "One lap has no spread" in text
+
+
+def test_a_drawn_line_is_not_explained():
+    angle = np.linspace(0.0, 2 * np.pi, 200)
+    drawn = build_from_line(11 + 1e-3 * np.cos(angle), 47 + 1e-3 * np.sin(angle), "Drawn")
+
+    with pytest.raises(TrackkitError, match="drawn"):
+        explain_html(drawn)
+
+
+def test_the_command_writes_it_and_never_over_a_file(tmp_path, capsys):
+    write_recording(recorded(), tmp_path / "day.csv")
+    command = ["build", str(tmp_path / "day.csv"), "--name", "Oval", "--explain",
+               str(tmp_path / "how.html"), "-o", str(tmp_path / "oval.geojson")]  # fmt: skip
+
+    assert run(command) == 0
+    assert "Spread by chainage" in (tmp_path / "how.html").read_text("utf-8")
+    (tmp_path / "oval.geojson").unlink()
+    assert run(command) == 1
+    assert "how.html" in capsys.readouterr().err
+    assert not (tmp_path / "oval.geojson").exists()

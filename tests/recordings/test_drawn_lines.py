@@ -1,0 +1,295 @@
+"""GeoJSON recordings, and lines already drawn in GeoJSON, KML and GPX."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+from pyproj import Geod, Transformer
+
+from trackkit.errors import NoTimesError, PlaceError, RecordingError
+from trackkit.recordings.drawn_lines import read_line
+from trackkit.recordings.read import read_recording
+
+TIMES = ["2024-05-01T10:00:00Z", "2024-05-01T10:00:01.5Z", "2024-05-01T10:00:03Z"]
+# RFC 7946, section 3.1.1: longitude, latitude, then optionally altitude.
+POSITIONS = [[11.0, 48.0, 500.0], [11.001, 48.0, 501.0], [11.001, 48.001, 502.0]]
+
+
+@pytest.fixture
+def geojson(tmp_path):
+    def write(*features, **members):
+        document = {"type": "FeatureCollection", "features": list(features), **members}
+        path = tmp_path / "drive.geojson"
+        path.write_text(json.dumps(document), encoding="utf-8")
+        return path
+
+    return write
+
+
+@pytest.fixture
+def kml(tmp_path):
+    def write(body: str, before: str = ""):
+        path = tmp_path / "line.kml"
+        path.write_text(
+            f'{before}<kml xmlns="http://www.opengis.net/kml/2.2"><Document>{body}</Document></kml>',
+            encoding="utf-8",
+        )
+        return path
+
+    return write
+
+
+def feature(kind: str, coordinates, **properties):
+    return {
+        "type": "Feature",
+        "geometry": {"type": kind, "coordinates": coordinates},
+        "properties": properties,
+    }
+
+
+def placemark(name: str, coordinates: str) -> str:
+    return (
+        f"<Placemark><name>{name}</name><LineString><coordinates>{coordinates}</coordinates>"
+        "</LineString></Placemark>"
+    )
+
+
+# Recordings in GeoJSON
+
+
+def test_a_line_with_times_is_read_longitude_first(geojson):
+    recording = read_recording(geojson(feature("LineString", POSITIONS, coordTimes=TIMES)))
+    np.testing.assert_array_equal(recording.longitude_deg, [11.0, 11.001, 11.001])
+    np.testing.assert_array_equal(recording.latitude_deg, [48.0, 48.0, 48.001])
+    np.testing.assert_array_equal(recording.elevation_m, [500.0, 501.0, 502.0])
+    np.testing.assert_array_equal(recording.time_s, [0.0, 1.5, 3.0])
+    assert recording.start == datetime(2024, 5, 1, 10, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    "properties",
+    [
+        {"coordTimes": [TIMES[:2], TIMES[2:]]},
+        {"coordTimes": TIMES},
+        {"coordinateProperties": {"times": [TIMES[:2], TIMES[2:]]}},
+    ],
+    ids=["nested", "flat", "coordinateProperties"],
+)
+def test_the_parts_of_a_line_are_segments(geojson, properties):
+    parts = [POSITIONS[:2], POSITIONS[2:]]
+    recording = read_recording(geojson(feature("MultiLineString", parts, **properties)))
+    np.testing.assert_array_equal(recording.segment, [0, 0, 1])
+    np.testing.assert_array_equal(recording.time_s, [0.0, 1.5, 3.0])
+
+
+def test_points_with_time_speed_and_course_are_read(geojson):
+    points = [
+        feature("Point", position, time=time, speed=20.0 + n, course=90.0)
+        for n, (position, time) in enumerate(zip(POSITIONS, TIMES, strict=True))
+    ]
+    recording = read_recording(geojson(*points, feature("Polygon", [POSITIONS])))
+    np.testing.assert_array_equal(recording.time_s, [0.0, 1.5, 3.0])
+    np.testing.assert_array_equal(recording.speed_mps, [20.0, 21.0, 22.0])
+    np.testing.assert_array_equal(recording.course_deg, [90.0, 90.0, 90.0])
+
+
+def test_numeric_times_are_milliseconds_or_seconds_since_1970_by_their_size(geojson):
+    for scale in (1, 1000):
+        points = [
+            feature("Point", p, timestamp=(1_714_557_600 + n) * scale)
+            for n, p in enumerate(POSITIONS)
+        ]
+        assert read_recording(geojson(*points)).start == datetime(2024, 5, 1, 10, tzinfo=UTC)
+
+
+def test_a_position_without_a_time_or_number_is_removed(geojson):
+    positions = [*POSITIONS, [None, 48.0], ["11", 48.0], [11.0]]
+    times = [*TIMES, *["2024-05-01T10:00:05Z"] * 3]
+    times[1] = None
+    recording = read_recording(geojson(feature("LineString", positions, coordTimes=times)))
+    assert recording.removed == {"bad position": 3, "no time": 1}
+
+
+def test_times_that_do_not_match_the_positions_are_an_error(geojson):
+    with pytest.raises(RecordingError, match="feature 1: does not have one time for each"):
+        read_recording(geojson(feature("LineString", POSITIONS, coordTimes=TIMES[:2])))
+
+
+def test_geojson_without_times_is_sent_to_from_line(geojson):
+    with pytest.raises(NoTimesError, match="build --from-line"):
+        read_recording(geojson(feature("LineString", POSITIONS)))
+
+
+def test_geojson_without_lines_or_points_is_no_recording(geojson):
+    with pytest.raises(RecordingError, match="without lines or points"):
+        read_recording(geojson())
+
+
+def test_a_feature_without_coordinates_is_told_by_its_number(geojson):
+    path = geojson(feature("Point", [1, 2]), {"type": "Feature", "geometry": {"type": "Point"}})
+    with pytest.raises(RecordingError, match="feature 2: its geometry has no coordinates"):
+        read_recording(path)
+
+
+# Drawn lines
+
+
+def test_a_drawn_line_is_read_with_name_and_heights(geojson):
+    line = read_line(geojson(feature("LineString", POSITIONS, name="Invented Loop")))
+    np.testing.assert_array_equal(line.longitude_deg, [11.0, 11.001, 11.001])
+    np.testing.assert_array_equal(line.latitude_deg, [48.0, 48.0, 48.001])
+    np.testing.assert_array_equal(line.elevation_m, [500.0, 501.0, 502.0])
+    assert (line.name, line.remarks) == ("Invented Loop", ())
+
+
+def test_a_bare_geometry_is_a_line_too(tmp_path):
+    path = tmp_path / "line.json"
+    path.write_text(json.dumps({"type": "LineString", "coordinates": [[11, 48], [11, 48.1]]}))
+    line = read_line(path)
+    assert line.elevation_m is None
+    assert line.name is None
+
+
+def test_the_ring_of_an_area_is_a_line_and_its_inner_edge_a_question(geojson):
+    ring = [*POSITIONS, POSITIONS[0]]
+    line = read_line(geojson(feature("Polygon", [ring])))
+    assert len(line.longitude_deg) == 4
+    with pytest.raises(RecordingError, match="has an inner edge as well"):
+        read_line(geojson(feature("Polygon", [ring, ring])))
+
+
+def test_neighbours_that_are_the_same_are_made_one(geojson):
+    line = read_line(geojson(feature("LineString", [POSITIONS[0], *POSITIONS, POSITIONS[2]])))
+    assert len(line.longitude_deg) == 3
+    with pytest.raises(RecordingError, match="fewer than two different positions"):
+        read_line(geojson(feature("LineString", [[11, 48], [11, 48]])))
+
+
+def test_a_line_cut_at_the_antimeridian_is_joined_again(geojson):
+    # As RFC 7946, section 3.1.9, asks for cutting it.
+    parts = [[[179.99, -17.0], [180.0, -17.0]], [[-180.0, -17.0], [-179.99, -17.0]]]
+    line = read_line(geojson(feature("MultiLineString", parts)))
+    np.testing.assert_allclose(line.longitude_deg, [179.99, 180.0, 180.01])
+
+
+def test_several_lines_are_a_question_with_names_and_lengths(geojson):
+    metres = Geod(ellps="WGS84").line_length(*zip(*[p[:2] for p in POSITIONS], strict=True))
+    path = geojson(
+        feature("LineString", POSITIONS, name="One"),
+        feature("LineString", POSITIONS[::-1], name="Other"),
+    )
+    with pytest.raises(
+        RecordingError, match=rf"holds 2 lines .*One: {metres:,.0f} m; Other: {metres:,.0f} m"
+    ):
+        read_line(path)
+
+
+def test_a_line_ten_times_as_long_as_every_other_one_is_the_track(geojson):
+    # A track exported with its gates holds them as lines as well.
+    track = [[11.0, 48.0], [11.1, 48.0]]
+    gates = [[[11.0, 47.9999], [11.0, 48.0001]], [[11.05, 47.9999], [11.05, 48.0001]]]
+    path = geojson(
+        *(feature("LineString", gate, name="Gate") for gate in gates),
+        feature("LineString", track, name="Track"),
+    )
+    assert read_line(path).name == "Track"
+
+
+def test_no_line_is_told(geojson):
+    with pytest.raises(RecordingError, match="holds no line"):
+        read_line(geojson(feature("Point", POSITIONS[0])))
+
+
+def test_times_in_a_drawn_line_are_remarked(geojson):
+    line = read_line(geojson(feature("LineString", POSITIONS, coordTimes=TIMES)))
+    assert line.remarks == (
+        "its times were not used: leave --from-line out to read it as a recording",
+    )
+
+
+def test_a_recording_in_text_is_no_drawn_line(tmp_path):
+    path = tmp_path / "drive.csv"
+    path.write_text("time,lat,lon\n0,48,11\n1,48,11\n")
+    with pytest.raises(RecordingError, match="is text, not a drawn line"):
+        read_line(path)
+
+
+def test_gpx_tracks_and_routes_are_lines(tmp_path):
+    path = tmp_path / "line.gpx"
+    points = '<rtept lat="48" lon="11"><ele>5</ele></rtept><rtept lat="48.1" lon="11"/>'
+    path.write_text(f'<gpx version="1.1"><rte><name>R</name>{points}</rte></gpx>')
+    line = read_line(path)
+    np.testing.assert_array_equal(line.latitude_deg, [48.0, 48.1])
+    np.testing.assert_array_equal(line.elevation_m, [5.0, np.nan])
+    assert line.name == "R"
+    path.write_text(path.read_text().replace("rtept", "trkpt").replace("rte>", "trk>"))
+    path.write_text(
+        path.read_text().replace("</name>", "</name><trkseg>").replace("</trk>", "</trkseg></trk>")
+    )
+    assert read_line(path).name == "R"
+
+
+def test_a_kml_line_is_read(kml):
+    line = read_line(kml(placemark("Loop", "11,48,500 11.001,48,501 11.001,48.001,502")))
+    np.testing.assert_array_equal(line.longitude_deg, [11.0, 11.001, 11.001])
+    np.testing.assert_array_equal(line.latitude_deg, [48.0, 48.0, 48.001])
+    np.testing.assert_array_equal(line.elevation_m, [500.0, 501.0, 502.0])
+    assert line.name == "Loop"
+
+
+def test_lines_in_all_folders_of_a_kml_are_seen(kml):
+    body = "".join(
+        f"<Folder><name>F{n}</name>{placemark(f'L{n}', '11,48 11.001,48')}</Folder>" for n in (1, 2)
+    )
+    with pytest.raises(RecordingError, match=r"holds 2 lines .*L1: 75 m; L2: 75 m"):
+        read_line(kml(body))
+
+
+def test_entities_in_kml_are_refused(kml):
+    path = kml(placemark("L", "11,48 12,48"), before='<!DOCTYPE kml [<!ENTITY a "b">]>')
+    with pytest.raises(RecordingError, match="defines entities"):
+        read_line(path)
+
+
+def test_a_truncated_kml_is_told(kml):
+    path = kml(placemark("L", "11,48 12,48"))
+    path.write_text(path.read_text()[:-30])
+    with pytest.raises(RecordingError, match="line 1: its XML is broken or breaks off"):
+        read_line(path)
+
+
+@pytest.mark.parametrize("crs", ["EPSG:25832", "EPSG:4326"])
+def test_kml_and_gpx_are_wgs_84_by_their_standards(kml, crs):
+    with pytest.raises(RecordingError, match="is KML, which is always in WGS 84; leave --crs out"):
+        read_line(kml(placemark("L", "11,48 12,48")), crs=crs)
+
+
+def test_a_line_in_a_grid_comes_out_where_pyproj_puts_it(geojson):
+    to_grid = Transformer.from_crs("EPSG:4326", "EPSG:32632", always_xy=True)
+    grid = [to_grid.transform(x, y) for x, y, _ in POSITIONS]
+    line = read_line(geojson(feature("LineString", grid)), crs="EPSG:32632")
+    np.testing.assert_allclose(line.longitude_deg, [11.0, 11.001, 11.001], rtol=0, atol=1e-10)
+    np.testing.assert_allclose(line.latitude_deg, [48.0, 48.0, 48.001], rtol=0, atol=1e-10)
+    assert line.remarks == ()
+
+
+def test_grid_coordinates_without_a_grid_are_a_question(geojson):
+    grid = [[691_000, 5_334_000], [691_100, 5_334_000]]
+    with pytest.raises(RecordingError, match="such as 691000, 5334000, are not degrees; name the"):
+        read_line(geojson(feature("LineString", grid)))
+    declared = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::25832"}}
+    with pytest.raises(RecordingError, match=r"says its coordinates .*; add --crs EPSG:25832"):
+        read_line(geojson(feature("LineString", grid), crs=declared))
+
+
+def test_an_unknown_grid_is_told_with_the_file(geojson):
+    with pytest.raises(PlaceError, match=r"drive\.geojson: 'EPSG:1' is no coordinate system"):
+        read_line(geojson(feature("LineString", POSITIONS)), crs="EPSG:1")
+
+
+def test_a_position_that_is_nowhere_is_told_by_its_number(geojson):
+    with pytest.raises(RecordingError, match="position 2: nan, nan is no longitude and latitude"):
+        read_line(geojson(feature("LineString", [POSITIONS[0], [None, None], POSITIONS[1]])))

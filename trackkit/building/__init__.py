@@ -1,0 +1,1 @@
+"""From recordings, or lines already drawn, to a track."""

@@ -1,0 +1,290 @@
+"""Laps beside each other: each one's own shift, what strays, what they say of the place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats
+from trackkit.building.find_laps import FoundLap
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.smoothing import moving_mean
+from trackkit.motion.noise import Levels
+
+STRAY_SIGMAS = 4.0
+"""A lap's place counts for nothing where it is this many robust sigmas from the others."""
+LEAST_SCALE_M = 0.35
+"""Drivers' lines scatter by this much at least, one sigma: less is chance."""
+TWO_APART_M = 4.0
+"""Where two laps alone are farther apart than this, the slower one has left the line."""
+LAP_SIGMA_M = 0.15
+"""Shift that a lap has of its own at least, one sigma on one axis."""
+_SCALE_OVER_M = 300.0
+_STRAY_MARGIN_M = 15.0
+_FADE_M = 30.0
+_SEAM_M = 60.0
+
+_PRIOR_FREEDOM = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """One lap read at chainages of a line, each of shape (n,).
+
+    Parameters
+    ----------
+    offset_m
+        To the left of the line; NaN where the lap says nothing (a gap between fixes).
+    speed_mps, elevation_m
+        Of the lap.
+    """
+
+    offset_m: Floats
+    speed_mps: Floats
+    elevation_m: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Average:
+    """What several laps say together.
+
+    Parameters
+    ----------
+    mean_m, spread_m
+        Sideways place of the line by chainage, and the standard deviation of the laps' about it
+        (NaN for one lap); shape (n,).
+    offset_m, weight
+        Sideways places of each lap without its own shift, and how much each counts, 0 to 1;
+        shape (laps, n).
+    shift_m
+        East and north shift of each lap as a whole from the line, shape (laps, 2).
+    accuracy_m
+        One sigma of the line's absolute place on one axis.
+    basis
+        How `accuracy_m` was estimated, a clause.
+    """
+
+    mean_m: Floats
+    spread_m: Floats
+    offset_m: Floats
+    weight: Floats
+    shift_m: Floats
+    accuracy_m: float
+    basis: str
+
+
+def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
+    """Read a lap's sideways place, speed and elevation at chainages of a line.
+
+    A lap ends where it began, but neither the driver nor the receiver's wander is quite where it
+    was: on a closed line the difference is spread over `_SEAM_M` on either side, or over the whole
+    lap where the wander cannot be told from the drive.
+    """
+    part, path = lap.part, lap.path
+    where, offset = curve.project(path.position_m[part], path.direction[part])
+    elevation = path.elevation_m[part]
+    columns = np.column_stack([offset, path.speed_mps[part], elevation, path.fixed[part]])
+    if not curve.closed:
+        order = np.argsort(where, kind="stable")
+        read = _columns(chainage_m, where[order], columns[order])
+    else:
+        begin = float(where[0])
+        along = (where - begin) % curve.length_m
+        # The first few samples may project just behind the first one.
+        half = len(along) // 2
+        along[:half] -= curve.length_m * (along[:half] > 0.75 * curve.length_m)
+        order = np.argsort(along, kind="stable")
+        ahead = np.asarray(curve.along(begin, chainage_m))
+        read = _columns(ahead, along[order], columns[order])
+        reach = _SEAM_M if path.drive.has_doppler else curve.length_m
+        reach = min(reach, 0.5 * curve.length_m)
+        jump = float(offset[order[-1]] - offset[order[0]])
+        after = np.clip(1.0 - ahead / reach, 0.0, None)
+        before = np.clip(1.0 - (curve.length_m - ahead) / reach, 0.0, None)
+        read[:, 0] += 0.5 * jump * (after - before)
+    known = read[:, 3] > 0.99
+    return Reading(np.where(known, read[:, 0], np.nan), read[:, 1], read[:, 2])
+
+
+def _columns(at: Floats, where: Floats, columns: Floats) -> Floats:
+    return np.stack([np.interp(at, where, column) for column in columns.T], axis=1)
+
+
+def averaged(
+    curve: Curve, chainage_m: Floats, laps: Sequence[FoundLap], readings: Sequence[Reading]
+) -> Average:
+    """Average laps robustly, freed of each lap's own shift.
+
+    Each lap's shift east and north is fitted to its sideways distances from the median of all.
+    What is then `STRAY_SIGMAS` from the others (an off, an overtake, the pit lane) counts for
+    nothing, with `_STRAY_MARGIN_M` around it and fading over `_FADE_M`, so that no lap enters or
+    leaves the average with a step.  The place of the line as a whole is the best linear estimate
+    from the shifts and the receivers' wander (`wander_covariance`).
+    """
+    left = curve.left(chainage_m)
+    step = float(chainage_m[1] - chainage_m[0])
+    raw = np.array([reading.offset_m for reading in readings])
+    speed = np.array([reading.speed_mps for reading in readings])
+    known = np.isfinite(raw)
+    weight = known.astype(float)
+    filled = np.where(known, raw, 0.0)
+    shift = np.zeros((len(raw), 2))
+    for _ in range(2):
+        level = filled - shift @ left.T
+        middle = _weighted_median(level, weight)
+        shift = np.array(
+            [_fitted_shift(left, f - middle, w) for f, w in zip(filled, weight, strict=True)]
+        )
+        shift -= shift.mean(axis=0)
+        level = filled - shift @ left.T
+        stray = _stray(level, known, speed, step, closed=curve.closed)
+        weight = _faded(known & ~stray, step, closed=curve.closed)
+    total = weight.sum(axis=0)
+    # Where nothing counts, as in a tunnel on every lap, the line goes straight on in between.
+    shape = _mean(level, weight, chainage_m, curve)
+    spread = np.full(len(chainage_m), np.nan)
+    if len(raw) > 1:
+        squares = (weight * (level - shape) ** 2).sum(axis=0)
+        spread = np.sqrt(squares / np.maximum(total, 1e-9))
+        spread = np.where(total > 1.0, spread, np.nan)
+        if not np.isfinite(spread).any():
+            spread = np.zeros(len(chainage_m))
+        spread = np.interp(chainage_m, chainage_m[np.isfinite(spread)], spread[np.isfinite(spread)])
+    whole, accuracy, basis = _place(laps, shift)
+    mean = shape + left @ whole
+    if len(raw) > 1:
+        steady = np.nanmean(spread**2 / np.maximum(total, 1.0))
+        accuracy = float(np.sqrt(accuracy**2 + steady))
+    return Average(mean, spread, level + left @ whole, weight, shift - whole, accuracy, basis)
+
+
+def _fitted_shift(left: Floats, offset: Floats, weight: Floats) -> Floats:
+    root = np.sqrt(weight)
+    # On a course that hardly turns only the shift across it is told: the rest is left at nought.
+    return np.asarray(np.linalg.lstsq(left * root[:, None], offset * root, rcond=1e-2)[0])
+
+
+def _weighted_median(value: Floats, weight: Floats) -> Floats:
+    counted = np.where(weight > 0.5, value, np.nan)
+    nothing = ~np.isfinite(counted).any(axis=0)
+    counted[:, nothing] = value[:, nothing]
+    return np.asarray(np.nanmedian(counted, axis=0))
+
+
+def _stray(
+    level: Floats, known: NDArray[np.bool_], speed: Floats, step_m: float, *, closed: bool
+) -> NDArray[np.bool_]:
+    """Mark where a lap is far from the others, with a margin around it."""
+    count = len(level)
+    if count == 1:
+        return np.zeros(level.shape, dtype=bool)
+    if count == 2:
+        apart = known.all(axis=0) & (np.abs(level[0] - level[1]) > TWO_APART_M)
+        slower = np.argmin(speed, axis=0)
+        stray = apart & (np.arange(2)[:, None] == slower)
+    else:
+        middle = _weighted_median(level, known.astype(float))
+        away = np.where(known, np.abs(level - middle), np.nan)
+        nothing = ~known.any(axis=0)
+        away[:, nothing] = 0.0
+        # 1.4826 turns a median absolute deviation into a standard deviation of normal noise.
+        scale = 1.4826 * np.nanmedian(away, axis=0)
+        scale = np.maximum(moving_mean(scale, _SCALE_OVER_M, step_m, closed=closed), LEAST_SCALE_M)
+        stray = np.nan_to_num(away) > STRAY_SIGMAS * scale
+    margin = max(1, round(_STRAY_MARGIN_M / step_m))
+    padded = np.pad(stray, ((0, 0), (margin, margin)), mode="wrap" if closed else "edge")
+    window = np.lib.stride_tricks.sliding_window_view(padded, 2 * margin + 1, axis=1)
+    wide = np.asarray(window.any(axis=-1))
+    # Not all laps of one place can be stray.
+    wide[:, wide.all(axis=0)] = stray[:, wide.all(axis=0)]
+    return np.asarray(wide)
+
+
+def _faded(counts: NDArray[np.bool_], step_m: float, *, closed: bool) -> Floats:
+    """Let weights go from nought to one over a distance, inside the stretches that count."""
+    if counts.all():
+        return counts.astype(float)
+    even = moving_mean(counts.astype(float), _FADE_M, step_m, closed=closed)
+    return np.asarray(np.where(counts, np.maximum(2.0 * even - 1.0, 1e-6), 0.0))
+
+
+def _mean(level: Floats, weight: Floats, chainage_m: Floats, curve: Curve) -> Floats:
+    total = weight.sum(axis=0)
+    known = total > 0
+    if not known.any():
+        return np.zeros(len(chainage_m))
+    mean = (weight * level).sum(axis=0)[known] / total[known]
+    period = curve.length_m if curve.closed else None
+    return np.asarray(np.interp(chainage_m, chainage_m[known], mean, period=period))
+
+
+def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M) -> Floats:
+    """Covariance of the shifts that receivers' wander gives to laps, on one axis, m^2.
+
+    Between recordings there is none.  Within one, where Doppler velocities let the smoother see
+    the wander change, the laps share what is left of it after the whole recording, the best
+    linear estimate of the mean of a first-order Gauss-Markov process, sigma^2 2T / (D + 2T) with
+    T its time constant and D the duration; without, it is that process's covariance between the
+    means over the laps (Brown & Hwang, Introduction to Random Signals and Applied Kalman
+    Filtering; from memory).  `lap_sigma_m` is what each lap's shift has of its own besides: a
+    driver's line, too, is shifted as a whole now and then.
+    """
+    count = len(laps)
+    covariance = lap_sigma_m**2 * np.eye(count)
+    owner = np.array([id(lap.path.drive) for lap in laps])
+    for one in set(owner.tolist()):
+        mine = np.flatnonzero(owner == one).tolist()
+        drive = laps[mine[0]].path.drive
+        sigma = drive.levels.wander_m if drive.wander_told else Levels().wander_m
+        constant = drive.levels.wander_time_s
+        if drive.has_doppler:
+            lasting = drive.recording.duration_s
+            shared = sigma**2 * 2 * constant / (lasting + 2 * constant)
+        else:
+            span = np.array([(laps[i].start_s, laps[i].end_s) for i in mine])
+            time = span[:, :1] + np.linspace(0.0, 1.0, 9) * (span[:, 1:] - span[:, :1])
+            apart = np.abs(time[:, None, :, None] - time[None, :, None, :])
+            shared = sigma**2 * np.exp(-apart / constant).mean(axis=(2, 3))
+        covariance[np.ix_(mine, mine)] += shared
+    return np.asarray(covariance)
+
+
+def _place(laps: Sequence[FoundLap], shift_m: Floats) -> tuple[Floats, float, str]:
+    """Estimate the line's shift as a whole, its sigma on one axis, and say how."""
+    owner = np.array([id(lap.path.drive) for lap in laps])
+    members = [np.flatnonzero(owner == one) for one in dict.fromkeys(owner.tolist())]
+    covariance = wander_covariance(laps, _own_sigma(shift_m, members))
+    weight = np.zeros(len(laps))
+    told, place = [], []
+    for mine in members:
+        each = np.linalg.inv(covariance[np.ix_(mine, mine)]).sum(axis=1)
+        weight[mine] = each
+        told.append(float(each.sum()))
+        place.append(each @ shift_m[mine] / each.sum())
+    total = float(np.sum(told))
+    whole = weight @ shift_m / total
+    sigma = 1.0 / np.sqrt(total)
+    recordings = len(members)
+    said = f"from a receiver's usual wander over {len(laps)} lap{'s' if len(laps) > 1 else ''}"
+    if recordings > 1:
+        # How the recordings lie beside each other tests the wander assumed (Birge 1932, from
+        # memory), weighed with what is known beforehand as so many degrees of freedom.
+        squares = float(np.sum(np.array(told)[:, None] * (np.array(place) - whole) ** 2))
+        freedom = 2.0 * (recordings - 1)
+        sigma *= np.sqrt((squares + _PRIOR_FREEDOM) / (freedom + _PRIOR_FREEDOM))
+        said += f", and from how {recordings} recordings lie beside each other"
+    return np.asarray(whole), float(sigma), said
+
+
+def _own_sigma(shift_m: Floats, members: Sequence[NDArray[np.intp]]) -> float:
+    """Read how far laps of one recording are shifted against each other, on one axis."""
+    squares, freedom = 0.0, 0
+    for mine in members:
+        squares += float(((shift_m[mine] - shift_m[mine].mean(axis=0)) ** 2).sum())
+        freedom += 2 * (len(mine) - 1)
+    if freedom < _PRIOR_FREEDOM:
+        return LAP_SIGMA_M
+    return max(LAP_SIGMA_M, float(np.sqrt(squares / freedom)))

@@ -1,0 +1,245 @@
+"""From recordings, or a line already drawn, to a whole track."""
+
+from __future__ import annotations
+
+import hashlib
+import pathlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from trackkit.building.assemble import assembled
+from trackkit.building.find_laps import FoundLap, find_runs
+from trackkit.building.fit import FittedLine, fit_line
+from trackkit.building.layouts import all_laps, chosen, layouts_of, told
+from trackkit.building.path import Path, path_driven
+from trackkit.building.pit_lane import find_pit_lane, with_pit_lane
+from trackkit.errors import NoLapError
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.drive import smooth
+from trackkit.recordings.recording import Recording
+from trackkit.track.history import now
+from trackkit.track.model import Track
+from trackkit.track.places import Place
+
+_BAND_STEP_M = 10.0
+
+
+@dataclass(frozen=True, eq=False)
+class Build:
+    """A track and how it came about.
+
+    Parameters
+    ----------
+    track
+        The track.
+    laps_used
+        How many laps it is made of; 0 for a drawn line.
+    removed
+        How many fixes the readers removed, by reason.
+    remarks
+        Sentences about what was assumed, found and left out.
+    fitted
+        The averaged line on `Track.plane`'s neighbour, the plane of the build; None when drawn.
+    band
+        Rows of (chainage_m, left_m, right_m), every 10 m or so: how far from the line the laps
+        ran on either side, or how far the edges are; empty for one lap.
+    laps
+        Every lap found, with why it was not used, or nothing where it was.
+    """
+
+    track: Track
+    laps_used: int
+    removed: dict[str, int]
+    remarks: tuple[str, ...]
+    fitted: FittedLine | None = None
+    band: tuple[tuple[float, float, float], ...] = ()
+    laps: tuple[tuple[FoundLap, str], ...] = ()
+
+
+def build_track(
+    recordings: Sequence[Recording],
+    name: str,
+    *,
+    layout: str = "",
+    is_open: bool = False,
+    finish: Place | None = None,
+    sectors: int = 1,
+    lap_length_m: float | None = None,
+    pit_gates: bool = False,
+) -> Build:
+    """Make a track from recordings of at least one whole lap, or one run of an open course.
+
+    Parameters
+    ----------
+    recordings
+        One or more, of the same layout.
+    name, layout
+        What to call it.
+    is_open
+        Whether it is a course from one point to another.
+    finish
+        Where the finish gate goes; chosen by `siting.choose_finish` when None.
+    sectors
+        How many sectors; one fewer sector gates are placed.
+    lap_length_m
+        Of several layouts in the recordings, build the one whose lap is about so long; the most
+        driven one when None.
+    pit_gates
+        Whether to place pit-entry and pit-exit gates across the pit lane, where one is found.
+
+    Raises
+    ------
+    NoLapError
+        When no recording holds a whole lap, or none of the length asked for.
+    PlaceError
+        When `finish` is off the track.
+    """
+    plane = LocalPlane.around(
+        np.concatenate([r.longitude_deg for r in recordings]),
+        np.concatenate([r.latitude_deg for r in recordings]),
+    )
+    per_recording, remarks = laps_found(recordings, plane, is_open=is_open)
+    laps = [lap for found in per_recording for lap in found]
+    strays: tuple[FoundLap, ...] = ()
+    if not is_open:
+        layouts = layouts_of(laps)
+        layout_built = chosen(layouts, lap_length_m)
+        remarks += told(layouts, layout_built, per_recording, [r.name for r in recordings])
+        laps, strays = list(layout_built.laps), layout_built.strays
+    fitted = fit_line(laps, closed=not is_open, strays=strays)
+    remarks += tuple(reason for _, reason in fitted.rejected)
+    remarks += _stop_remarks(fitted)
+    sources = source_entries(recordings, per_recording, {id(lap) for lap in fitted.laps})
+    track, more = assembled(
+        fitted.curve, plane, name, layout, fitted, finish=finish, sectors=sectors, sources=sources
+    )
+    lane = find_pit_lane(fitted, list(_paths(per_recording)))
+    if lane is not None:
+        track, said = with_pit_lane(track, lane, plane, gates=pit_gates)
+        more += said
+    elif pit_gates:
+        more += ("no lap leaves the line for a pit lane: no pit gates were placed",)
+    removed: dict[str, int] = {}
+    for recording in recordings:
+        for reason, count in recording.removed.items():
+            removed[reason] = removed.get(reason, 0) + count
+    what = "lap" if not is_open else "run"
+    count = len(fitted.laps)
+    plural = "s" if count != 1 else ""
+    remarks += (f"absolute accuracy {fitted.accuracy_m:.2f} m, one sigma: {fitted.basis}",)
+    when = track.revised or now()
+    track = replace(track, accuracy_m=round(fitted.accuracy_m, 3))
+    track = track.revised_by(f"accuracy_m estimated {fitted.basis}", when)
+    track = track.revised_by(f"built from {count} {what}{plural}", when)
+    return Build(
+        track, count, removed, (*remarks, *more), fitted, band_driven(fitted, track, plane),
+        with_reasons(per_recording, fitted),
+    )  # fmt: skip
+
+
+def laps_found(
+    recordings: Sequence[Recording], plane: LocalPlane, *, is_open: bool
+) -> tuple[list[list[FoundLap]], tuple[str, ...]]:
+    """Find the laps of every recording; one without any is only an error when all are."""
+    per_recording: list[list[FoundLap]] = []
+    remarks: list[str] = []
+    failures: list[NoLapError] = []
+    find = find_runs if is_open else all_laps
+    for recording in recordings:
+        try:
+            found = find(path_driven(smooth(recording, plane)), recording.name)
+        except NoLapError as error:
+            failures.append(error)
+            remarks.append(f"{error} (not used)")
+            found = []
+        per_recording.append(found)
+    if not any(per_recording):
+        raise failures[0]
+    return per_recording, tuple(remarks)
+
+
+def band_driven(
+    fitted: FittedLine, track: Track, plane: LocalPlane
+) -> tuple[tuple[float, float, float], ...]:
+    """Read how far to either side the laps ran, by the track's own chainage."""
+    if len(fitted.laps) < 2:
+        return ()
+    ran = np.where(fitted.weight > 0, fitted.offset_m, 0.0)
+    left, right = np.maximum(ran.max(axis=0), 0.0), np.maximum(-ran.min(axis=0), 0.0)
+    datum, _ = fitted.curve.project(
+        plane.to_plane(track.centreline.longitude_deg[0], track.centreline.latitude_deg[0])
+    )
+    period = fitted.curve.length_m if track.closed else None
+    rows = []
+    for chainage in track.curve.chainages(_BAND_STEP_M).tolist():
+        there = float(fitted.curve.wrap(float(datum) + chainage))
+        rows.append(
+            (
+                chainage,
+                float(np.interp(there, fitted.chainage_m, left, period=period)),
+                float(np.interp(there, fitted.chainage_m, right, period=period)),
+            )
+        )
+    return tuple(rows)
+
+
+def _stop_remarks(fitted: FittedLine) -> tuple[str, ...]:
+    stops = {
+        stop for lap in fitted.laps for stop in lap.path.stops if lap.start_s < stop[0] < lap.end_s
+    }
+    if not stops:
+        return ()
+    times = ", ".join(f"{lasting:.0f} s" for _, lasting in sorted(stops))
+    plural = "s" if len(stops) > 1 else ""
+    return (f"removed {len(stops)} stop{plural} on the way ({times})",)
+
+
+def _paths(per_recording: Sequence[Sequence[FoundLap]]) -> Iterator[Path]:
+    for found in per_recording:
+        if found:
+            yield found[0].path
+
+
+def with_reasons(
+    per_recording: Sequence[Sequence[FoundLap]], fitted: FittedLine
+) -> tuple[tuple[FoundLap, str], ...]:
+    """Pair every lap found with why it was not used, or nothing where it was."""
+    reason = {id(lap): why for lap, why in fitted.rejected} | {id(lap): "" for lap in fitted.laps}
+    return tuple(
+        (lap, reason.get(id(lap), f"the lap at {lap.start_s:,.0f} s is of another layout"))
+        for found in per_recording
+        for lap in found
+    )
+
+
+def source_entries(
+    recordings: Sequence[Recording], per_recording: Sequence[Sequence[FoundLap]], used: set[int]
+) -> tuple[dict[str, Any], ...]:
+    """Describe recordings as sources of a track, each with how many of its laps were used.
+
+    Parameters
+    ----------
+    recordings, per_recording
+        The recordings and the laps found in each.
+    used
+        Identities (`id`) of the laps that were used.
+    """
+    return tuple(
+        {
+            "file": pathlib.Path(recording.name).name,
+            **_digest(recording.name),
+            "laps": sum(id(lap) in used for lap in found),
+        }
+        for recording, found in zip(recordings, per_recording, strict=True)
+    )
+
+
+def _digest(name: str) -> dict[str, str]:
+    """SHA-256 of a recording's file, where its name is one."""
+    try:
+        return {"sha256": hashlib.sha256(pathlib.Path(name).read_bytes()).hexdigest()}
+    except OSError:
+        return {}

@@ -1,0 +1,190 @@
+"""One smooth line out of the laps found: aligned, averaged, fitted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.building.average import Average, Reading, averaged, read_lap
+from trackkit.building.find_laps import FoundLap, sort_out
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.smoothing import (
+    SMOOTHING_WAVELENGTH_M,
+    Noise,
+    chosen_wavelength,
+    low_pass,
+    noise_of_laps,
+    noise_of_receiver,
+    smoothed_curve,
+)
+
+HEIGHT_WAVELENGTH_M = 80.0
+_SPACING_M = 1.0
+_ROUNDS = 2
+_MOST_WANDER_M = 3.0
+_FEWEST_FOR_NOISE = 4
+_MOST_HEIGHTS = 0.8
+_USUAL_SHARE = 0.1
+"""A lap that strays over less than this share of the way is as usual as any."""
+
+
+@dataclass(frozen=True, eq=False)
+class FittedLine:
+    """A line fitted to laps.
+
+    Parameters
+    ----------
+    curve
+        The line on its plane.
+    laps
+        The laps it is made of.
+    rejected
+        The laps that leave the line for good, each with a sentence.
+    chainage_m, spread_m, speed_mps, height_m
+        Shape (n,): even chainages along the curve, and at each the standard deviation of the
+        laps' sideways places (NaN for one lap), the median speed, and the height (NaN where
+        unknown).
+    offset_m, weight
+        Sideways places of each lap freed of its own shift, and how much each counted; shape
+        (laps, n).
+    accuracy_m, basis
+        One sigma of the line's place on one axis, and how that was estimated.
+    wavelength_m
+        With what the line was smoothed.
+    """
+
+    curve: Curve
+    laps: tuple[FoundLap, ...]
+    rejected: tuple[tuple[FoundLap, str], ...]
+    chainage_m: Floats
+    spread_m: Floats
+    speed_mps: Floats
+    height_m: Floats
+    offset_m: Floats
+    weight: Floats
+    accuracy_m: float
+    basis: str
+    wavelength_m: float
+
+
+def fit_line(
+    laps: Sequence[FoundLap], *, closed: bool, strays: Sequence[FoundLap] = ()
+) -> FittedLine:
+    """Average laps into one line.
+
+    The lap most like the others is the first guess.  Each lap's sideways distance from it is read
+    by chainage, freed of the lap's own shift and averaged robustly (`averaging.averaged`); the
+    mean moves the guess.  Twice over; then the line is smoothed as its noise asks for.
+
+    Parameters
+    ----------
+    laps
+        At least one, all on the same plane.
+    closed
+        Whether they are laps, or runs of a point-to-point course.
+    strays
+        More laps, known to leave the line: used only if they turn out to follow it.
+    """
+    curve, kept, rejected = _guess(laps, strays, closed=closed)
+    wavelength = SMOOTHING_WAVELENGTH_M
+    for _ in range(_ROUNDS):
+        chainage = curve.chainages(_SPACING_M)
+        readings = [read_lap(curve, chainage, lap) for lap in kept]
+        average = averaged(curve, chainage, kept, readings)
+        moved = curve.position(chainage) + average.mean_m[:, None] * curve.left(chainage)
+        noise = _noise(kept, average, float(chainage[1] - chainage[0]))
+        wavelength = chosen_wavelength(moved, closed=closed, noise=noise)
+        curve = smoothed_curve(moved, closed=closed, wavelength_m=wavelength)
+    # The line has moved by centimetres since: its chainages stretch with its length.
+    chainage = chainage * (curve.length_m / (chainage[-1] + (chainage[1] if closed else 0.0)))
+    return FittedLine(
+        curve=curve,
+        laps=tuple(kept),
+        rejected=tuple(rejected),
+        chainage_m=chainage,
+        spread_m=average.spread_m,
+        speed_mps=np.median([reading.speed_mps for reading in readings], axis=0),
+        height_m=_heights(curve, readings),
+        offset_m=average.offset_m - average.mean_m,
+        weight=average.weight,
+        accuracy_m=average.accuracy_m,
+        basis=average.basis,
+        wavelength_m=wavelength,
+    )
+
+
+def _guess(
+    laps: Sequence[FoundLap], strays: Sequence[FoundLap], *, closed: bool
+) -> tuple[Curve, list[FoundLap], list[tuple[FoundLap, str]]]:
+    """Lay a first line along the lap that is most like the others, and sort out the laps by it."""
+    first = laps[_most_typical(laps)]
+    curve = first_guess(first, closed=closed)
+    if len(laps) > 2:
+        chainage = curve.chainages(4.0)
+        offset = np.array([read_lap(curve, chainage, lap).offset_m for lap in laps])
+        known = np.isfinite(offset).any(axis=0)
+        middle = np.nanmedian(offset[:, known], axis=0)
+        away = np.nanquantile(np.abs(offset[:, known] - middle), 1.0 - _USUAL_SHARE, axis=1)
+        # The first lap itself may be the one that went off; the one nearest to the middle is not.
+        nearest = laps[int(np.argmin(away + 0.5 * np.nanmax(np.abs(offset[:, known] - middle), 1)))]
+        if nearest is not first:
+            first, curve = nearest, first_guess(nearest, closed=closed)
+    kept, rejected = sort_out([*laps, *strays], curve)
+    if first not in kept:
+        kept.append(first)
+        rejected = [pair for pair in rejected if pair[0] is not first]
+    return curve, kept, rejected
+
+
+def _most_typical(laps: Sequence[FoundLap]) -> int:
+    """Index of the lap whose length is the median."""
+    lengths = np.array([lap.length_m for lap in laps])
+    return int(np.argsort(lengths, kind="stable")[(len(laps) - 1) // 2])
+
+
+def first_guess(lap: FoundLap, *, closed: bool) -> Curve:
+    """Lay a line along one lap, closed where it should be."""
+    position = lap.path.position_m[lap.part].copy()
+    if closed:
+        following = min(lap.end, len(lap.path.position_m) - 1)
+        gap = lap.path.position_m[following] - position[0]
+        # Only what lies across the direction of travel can be the receiver's wander, and only so
+        # much of it; the rest is where the lap was begun or ended, and the spline bridges it.
+        ahead = lap.path.direction[lap.begin]
+        across = gap - float(gap @ ahead) * ahead
+        across *= min(1.0, _MOST_WANDER_M / max(float(np.linalg.norm(across)), 1e-9))
+        position -= np.linspace(0.0, 1.0, len(position))[:, None] * across
+        while len(position) > 4 and (position[0] - position[-1]) @ ahead < 0.5 * lap.path.step_m:
+            position = position[:-1]
+    return smoothed_curve(position, closed=closed)
+
+
+def _noise(laps: list[FoundLap], average: Average, step_m: float) -> Noise:
+    if len(laps) >= _FEWEST_FOR_NOISE:
+        rest = np.where(average.weight > 0, average.offset_m, average.mean_m)
+        return noise_of_laps(rest, average.weight, average.mean_m, step_m)
+    drive = laps[0].path.drive
+    levels = drive.levels
+    return noise_of_receiver(
+        speed_mps=float(np.median(laps[0].path.speed_mps[laps[0].part])),
+        interval_s=drive.recording.interval_s,
+        white_m=levels.white_m,
+        doppler_mps=levels.doppler_mps if drive.has_doppler else None,
+        laps=len(laps),
+    )
+
+
+def _heights(curve: Curve, readings: list[Reading]) -> Floats:
+    rows = []
+    for reading in readings:
+        good = np.isfinite(reading.elevation_m)
+        if good.mean() > _MOST_HEIGHTS:
+            at = np.arange(len(good))
+            rows.append(np.interp(at, at[good], reading.elevation_m[good]))
+    if not rows:
+        return np.full(len(readings[0].elevation_m), np.nan)
+    mean = np.mean(rows, axis=0)
+    return low_pass(mean[:, None], curve.length_m, HEIGHT_WAVELENGTH_M, closed=curve.closed)[:, 0]

@@ -1,0 +1,98 @@
+"""From a line already drawn to a whole track."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.building.assemble import assembled
+from trackkit.building.build import Build
+from trackkit.building.find_laps import SHORTEST_LAP_M
+from trackkit.errors import NoLapError
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.geometry.smoothing import smoothed_curve
+from trackkit.track.history import now
+from trackkit.track.places import Place
+
+
+def build_from_line(
+    longitude_deg: Floats,
+    latitude_deg: Floats,
+    name: str,
+    *,
+    layout: str = "",
+    is_open: bool = False,
+    elevation_m: Floats | None = None,
+    finish: Place | None = None,
+    sectors: int = 1,
+    sources: Sequence[dict[str, Any]] = (),
+) -> Build:
+    """Make a track from a line already drawn.
+
+    A line that ends within 25 m (or 3 % of its length, where that is less) of its beginning is
+    closed; other parameters are those of `build_track`.
+
+    Raises
+    ------
+    NoLapError
+        When the line is not closed and `is_open` is false, or too short.
+    """
+    plane = LocalPlane.around(longitude_deg, latitude_deg)
+    vertex = plane.to_plane(longitude_deg, latitude_deg)
+    step = np.linalg.norm(np.diff(vertex, axis=0), axis=1)
+    length, gap = float(step.sum()), float(np.linalg.norm(vertex[-1] - vertex[0]))
+    if length < SHORTEST_LAP_M:
+        raise NoLapError(
+            f"the line is {length:.0f} m long; a track is {SHORTEST_LAP_M:.0f} or more"
+        )
+    if not is_open and gap > min(25.0, 0.03 * length):
+        raise NoLapError(
+            f"the line holds no whole lap: its end lies {gap:,.0f} m from its start",
+            remedy="close the line, or use --open for a course from one point to another",
+        )
+    curve = smoothed_curve(_densified(vertex, closed=not is_open), closed=not is_open)
+    track, remarks = assembled(
+        curve, plane, name, layout, None, finish=finish, sectors=sectors, sources=tuple(sources),
+        drawn_heights=_drawn_heights(curve, vertex, elevation_m),
+    )  # fmt: skip
+    track = track.revised_by("built from a drawn line", track.revised or now())
+    return Build(track, 0, {}, remarks)
+
+
+def _densified(vertex_m: Floats, *, closed: bool) -> Floats:
+    """Round a drawn polyline's corners without letting a spline swing along its straights."""
+    from scipy.interpolate import Akima1DInterpolator
+
+    step = np.linalg.norm(np.diff(vertex_m, axis=0), axis=1)
+    vertex = vertex_m[np.concatenate([[True], step > 0.01])]
+    if closed and np.linalg.norm(vertex[-1] - vertex[0]) <= 0.01:
+        vertex = vertex[:-1]
+    count = len(vertex)
+    margin = min(3, count - 1) if closed else 0
+    around = (
+        np.vstack([vertex[count - margin :], vertex, vertex[: margin + 1]]) if closed else vertex
+    )
+    distance = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(around, axis=0), axis=1))])
+    if len(around) == 2:
+        return around
+    spline = Akima1DInterpolator(distance, around, method="makima")
+    begin = distance[margin]
+    end = distance[margin + count] if closed else distance[-1]
+    samples = max(int(end - begin), 50)
+    return np.asarray(spline(np.linspace(begin, end, samples, endpoint=not closed)))
+
+
+def _drawn_heights(
+    curve: Curve, vertex_m: Floats, elevation_m: Floats | None
+) -> tuple[Floats, Floats] | None:
+    if elevation_m is None or not np.all(np.isfinite(elevation_m)):
+        return None
+    where, _ = curve.project(vertex_m)
+    order = np.argsort(where)
+    chainage = curve.chainages(5.0)
+    period = curve.length_m if curve.closed else None
+    return chainage, np.interp(chainage, where[order], elevation_m[order], period=period)

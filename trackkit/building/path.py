@@ -1,0 +1,180 @@
+"""A drive as a path on the ground, before any track is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats
+from trackkit.errors import NoLapError
+from trackkit.motion.drive import Drive
+
+STANDING_MPS = 0.8
+"""Slower than this the vehicle stands: its fixes say nothing about the line."""
+_STEP_M = 3.0
+_LONG_STOP_S = 5.0
+_GAP_S = 1.5
+"""Fixes farther apart than this, and than three usual intervals, leave a gap on the way."""
+
+
+@dataclass(frozen=True, eq=False)
+class Path:
+    """A drive without its stops, at even spacing along the way.
+
+    Parameters
+    ----------
+    position_m, direction
+        Shape (n, 2).
+    time_s, speed_mps, elevation_m
+        Shape (n,); elevation NaN where unknown.
+    step_m
+        Spacing, metres.
+    stops
+        Stops of 5 s or longer, as (time_s, lasting_s) in order.
+    fixed
+        Whether fixes are near, shape (n,); False inside a gap, as in a tunnel.
+    drive
+        The smoothed drive it was laid out from.
+    """
+
+    position_m: Floats
+    direction: Floats
+    time_s: Floats
+    speed_mps: Floats
+    elevation_m: Floats
+    step_m: float
+    stops: tuple[tuple[float, float], ...]
+    fixed: NDArray[np.bool_]
+    drive: Drive
+
+
+def path_driven(drive: Drive) -> Path:
+    """Take the stops out of a drive and lay it out by distance.
+
+    Raises
+    ------
+    NoLapError
+        When the drive never moves.
+    """
+    from scipy.interpolate import Akima1DInterpolator, CubicHermiteSpline
+
+    ground_speed = _ground_speed(drive)
+    moving = ground_speed >= STANDING_MPS
+    index = np.flatnonzero(moving)
+    if len(index):
+        ahead = np.linalg.norm(np.diff(drive.position_m[index], axis=0), axis=1)
+        index = index[np.concatenate([[True], ahead > 0.05])]
+    if len(index) < 4:
+        raise NoLapError(
+            "the receiver never moves in this recording",
+            file=drive.recording.name,
+            remedy="record at least one whole lap",
+        )
+    time, position, heading = _nodes(drive, index)
+    distance = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(position, axis=0), axis=1))])
+    if heading is not None:
+        spline = CubicHermiteSpline(distance, position, heading)
+    else:
+        # Without Doppler the velocities of sparse fixes swing; Akima's modified rule does not.
+        spline = Akima1DInterpolator(distance, position, method="makima")
+    count = max(int(distance[-1] / _STEP_M), 4)
+    along = np.linspace(0.0, distance[-1], count + 1)
+    tangent = np.asarray(spline(along, 1))
+    norm = np.linalg.norm(tangent, axis=1, keepdims=True)
+    elevation = drive.recording.elevation_m
+    when = np.interp(along, distance, time)
+    return Path(
+        position_m=np.asarray(spline(along)),
+        direction=tangent / np.maximum(norm, 1e-9),
+        time_s=when,
+        speed_mps=np.interp(when, drive.time_s[index], ground_speed[index]),
+        elevation_m=np.full(count + 1, np.nan)
+        if elevation is None
+        else np.interp(when, drive.time_s[index], elevation[index]),
+        step_m=float(along[1]),
+        stops=_stops(drive, moving),
+        fixed=~_in_gap(drive, when),
+        drive=drive,
+    )
+
+
+def _nodes(drive: Drive, index: NDArray[np.intp]) -> tuple[Floats, Floats, Floats | None]:
+    """Lay out times, positions and headings at most `_STEP_M` apart.
+
+    Between fixes far apart the drive bends: the way along it is read from the most probable motion
+    between them.  Headings are None without Doppler.
+    """
+    if not drive.has_doppler:
+        return drive.time_s[index], drive.position_m[index], None
+    chord = np.linalg.norm(np.diff(drive.position_m[index], axis=0), axis=1)
+    pieces = np.clip(np.ceil(chord / _STEP_M), 1, 40).astype(np.intp)
+    pieces[np.diff(index) > 1] = 1
+    first = np.repeat(index[:-1], pieces)
+    begun = np.repeat(np.cumsum(pieces) - pieces, pieces)
+    share = (np.arange(len(first)) - begun) / np.repeat(pieces, pieces)
+    position, velocity = drive.between(first, share)
+    # Over a long gap the accelerations at its ends, noisy as they are, would swing the line far.
+    span = drive.time_s[np.minimum(first + 1, len(drive.time_s) - 1)] - drive.time_s[first]
+    wide = (span > _GAP_S) & (share > 0)
+    if wide.any():
+        position[wide], velocity[wide] = _bridged(drive, first[wide], share[wide])
+    last = index[-1]
+    position = np.vstack([position, drive.position_m[last]])
+    velocity = np.vstack([velocity, drive.velocity_mps[last]])
+    time = np.append(drive.time_s[first] + share * span, drive.time_s[last])
+    pace = np.maximum(np.linalg.norm(velocity, axis=1, keepdims=True), 1e-9)
+    return time, position, velocity / pace
+
+
+def _bridged(drive: Drive, index: NDArray[np.intp], share: Floats) -> tuple[Floats, Floats]:
+    """Positions and velocities between fixes on the cubic through theirs, a share of the way."""
+    span = (drive.time_s[index + 1] - drive.time_s[index])[:, None]
+    u = share[:, None]
+    begin, end = drive.position_m[index], drive.position_m[index + 1]
+    ahead, ended = span * drive.velocity_mps[index], span * drive.velocity_mps[index + 1]
+    step = end - begin
+    square, cube = 3 * step - 2 * ahead - ended, ahead + ended - 2 * step
+    position = begin + u * (ahead + u * (square + u * cube))
+    return position, (ahead + u * (2 * square + 3 * u * cube)) / span
+
+
+def _in_gap(drive: Drive, time_s: Floats) -> NDArray[np.bool_]:
+    """Mark times that lie between two fixes much farther apart than usual."""
+    step = np.diff(drive.time_s)
+    if len(step) == 0:
+        return np.zeros(len(time_s), dtype=bool)
+    index = np.clip(np.searchsorted(drive.time_s, time_s, side="right") - 1, 0, len(step) - 1)
+    wide = step > max(_GAP_S, 3.0 * float(np.median(step)))
+    inside = (time_s > drive.time_s[index]) & (time_s < drive.time_s[index + 1])
+    return np.asarray(wide[index] & inside)
+
+
+def _ground_speed(drive: Drive) -> Floats:
+    """Speed at each fix; without Doppler, the net speed over two seconds or the next fixes.
+
+    The velocities that smoothing finds swing where fixes are sparse, above all around a stop.
+    """
+    if drive.has_doppler:
+        return drive.speed_mps
+    time = drive.time_s
+    ends = np.stack([np.maximum(time - 1.0, time[0]), np.minimum(time + 1.0, time[-1])])
+    east, north = (np.interp(ends, time, drive.position_m[:, axis]) for axis in (0, 1))
+    net = np.hypot(east[1] - east[0], north[1] - north[0])
+    return np.asarray(net / np.maximum(ends[1] - ends[0], 1e-9))
+
+
+def _stops(drive: Drive, moving: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
+    edges = np.flatnonzero(np.diff(moving)) + 1
+    begins = np.concatenate([[0], edges])
+    ends = np.concatenate([edges, [len(moving)]])
+    stops = []
+    for begin, end in zip(begins, ends, strict=True):
+        if moving[begin]:
+            continue
+        first = drive.time_s[max(begin - 1, 0)]
+        lasting = float(drive.time_s[min(end, len(moving) - 1)] - first)
+        if lasting >= _LONG_STOP_S:
+            stops.append((float(first), lasting))
+    return tuple(stops)

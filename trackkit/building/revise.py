@@ -1,0 +1,333 @@
+"""New laps folded into a track that exists: averaged where it is as it was, replaced where not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats
+from trackkit.building.build import Build, band_driven, laps_found, source_entries, with_reasons
+from trackkit.building.find_laps import FoundLap
+from trackkit.building.fit import FittedLine, fit_line
+from trackkit.building.layouts import Layout, layouts_of, share_of
+from trackkit.errors import NoLapError
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.runs import stretches
+from trackkit.geometry.smoothing import moving_mean, smoothed_curve
+from trackkit.recordings.recording import Recording
+from trackkit.track.derive import with_line
+from trackkit.track.history import now
+from trackkit.track.model import Gate, Track
+from trackkit.track.places import ends_chainage
+
+CHANGED_M = 3.0
+"""Where new laps run this far from the old line, the receivers' shift aside, the track changed."""
+CHANGED_SIGMAS = 4.0
+_CHANGED_OVER_M = 8.0
+_AGREES_M = 0.7
+_BLEND_M = 30.0
+_SPACING_M = 1.0
+_UNKNOWN_ACCURACY_M = 1.0
+_LEAST_SHARE = 0.5
+_KNIT_WAVELENGTH_M = 5.0
+
+
+@dataclass(frozen=True)
+class ChangedStretch:
+    """A stretch that new laps drive elsewhere: chainages of the old track, and how far away."""
+
+    begin_m: float
+    end_m: float
+    most_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class Revision:
+    """A track revised.
+
+    Parameters
+    ----------
+    build
+        The new track and how it came about.
+    changed
+        Stretches where the track itself has changed.
+    shift_m
+        How far the line as a whole moved, east and north.
+    """
+
+    build: Build
+    changed: tuple[ChangedStretch, ...]
+    shift_m: tuple[float, float]
+
+
+def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
+    """Fold new laps into a track.
+
+    The new laps make a line of their own.  Its shift as a whole is averaged with the old line's
+    place, each weighed by its accuracy; what is left of the sideways distance is averaged by
+    numbers of laps.  Where that distance is more than `CHANGED_M` (and than `CHANGED_SIGMAS` of
+    the new mean's) over 8 m or more, the track has changed, and the new line is taken.  Where the
+    old line is the centre between edges, or drawn, driven laps do not move it: only a stretch
+    driven outside the band counts as changed.
+
+    Ids, names and the gates' ends stay; chainages follow.
+
+    Raises
+    ------
+    NoLapError
+        When no recording holds a whole lap, or none of this track.
+    """
+    per_recording, remarks = laps_found(recordings, track.plane, is_open=not track.closed)
+    layout = _layout_of(track, [lap for found in per_recording for lap in found])
+    fitted = fit_line(layout.laps, closed=track.closed, strays=layout.strays)
+    remarks += tuple(reason for _, reason in fitted.rejected)
+
+    old = track.curve
+    chainage = old.chainages(_SPACING_M)
+    reached, lateral = _lateral(old, chainage, fitted.curve)
+    left = old.left(chainage)
+    shift = _shift(left, lateral)
+    rest = lateral - left @ shift
+    limit = np.maximum(CHANGED_M, CHANGED_SIGMAS * _error_of_mean(fitted, reached))
+    if track.line == "centre":
+        limit = limit + 0.5 * track.band_m
+    changed = _changed(rest, limit, float(chainage[1]), closed=old.closed)
+
+    if changed.mean() > _LEAST_SHARE:
+        raise NoLapError(
+            f"the laps leave the line of {track.name} over {100 * changed.mean():.0f} % of it",
+            remedy="build a track of its own from these laps",
+        )
+
+    accuracy = track.accuracy_m or _UNKNOWN_ACCURACY_M
+    share = accuracy**2 / (accuracy**2 + fitted.accuracy_m**2)
+    before = sum(int(source.get("laps", 0)) for source in track.sources)
+    count = len(fitted.laps) / (len(fitted.laps) + max(before, 1))
+    if track.line == "centre":
+        share = count = 0.0
+    curve = _knit(old, fitted.curve, chainage, reached, rest, changed, count, share, shift)
+    found = _told(chainage, rest, changed, closed=old.closed)
+    revised, more = _revised(track, curve, fitted)
+    both = 1.0 / np.sqrt(accuracy**-2 + fitted.accuracy_m**-2)
+    when = now()
+    if track.line == "driven":
+        revised = replace(revised, accuracy_m=round(float(both), 3))
+        revised = revised.revised_by(
+            f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
+            f"{accuracy:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
+            f"({fitted.basis}), taken as independent",
+            when,
+        )
+    used = {id(lap) for lap in fitted.laps}
+    revised = replace(
+        revised, sources=(*track.sources, *source_entries(recordings, per_recording, used))
+    )
+    number = len(fitted.laps)
+    what = f"revised with {number} {'lap' if track.closed else 'run'}{'s' if number > 1 else ''}"
+    if found:
+        what += "; changed at " + ", ".join(f"{s.begin_m:.0f}-{s.end_m:.0f} m" for s in found)
+    revised = revised.revised_by(what, when)
+    removed: dict[str, int] = {}
+    for recording in recordings:
+        for reason, gone in recording.removed.items():
+            removed[reason] = removed.get(reason, 0) + gone
+    told = tuple(
+        f"the track has changed between {s.begin_m:.0f} m and {s.end_m:.0f} m, by up to "
+        f"{s.most_m:.1f} m: the new laps alone make the line there"
+        for s in found
+    )
+    if track.line == "centre":
+        told += ("the line of this track is its centre: laps driven on it do not move it",)
+    build = Build(
+        revised, number, removed, (*remarks, *told, *more), fitted,
+        band_driven(fitted, revised, track.plane), with_reasons(per_recording, fitted),
+    )  # fmt: skip
+    moved = share * shift
+    return Revision(build, found, (float(moved[0]), float(moved[1])))
+
+
+def _layout_of(track: Track, laps: list[FoundLap]) -> Layout:
+    """Pick the laps of the layout that is most like a track."""
+    if not track.closed:
+        return Layout(tuple(laps))
+    layouts = layouts_of(laps)
+    shares = [share_of(track.curve, layout.laps[0]) for layout in layouts]
+    best = int(np.argmax(shares))
+    if shares[best] < _LEAST_SHARE:
+        names = ", ".join(sorted({lap.path.drive.recording.name for lap in laps}))
+        raise NoLapError(
+            f"no lap follows {track.name} the way it is driven: the most alike shares "
+            f"{100 * shares[best]:.0f} % of it",
+            file=names,
+            remedy="build a track of its own from these laps",
+        )
+    return layouts[best]
+
+
+def _lateral(old: Curve, chainage_m: Floats, new: Curve) -> tuple[Floats, Floats]:
+    """Find where a new line passes beside each place of an old one, and how far to its left."""
+    position, ahead = old.position(chainage_m), old.direction(chainage_m)
+    reached, _ = new.project(position, ahead)
+    away = new.position(reached) - position
+    return reached, np.asarray(np.einsum("ij,ij->i", away, old.left(chainage_m)))
+
+
+def _shift(left: Floats, lateral: Floats) -> Floats:
+    """Fit the shift as a whole, without what lies far from it."""
+    counts = np.ones(len(lateral), dtype=bool)
+    shift: Floats = np.zeros(2)
+    for _ in range(4):
+        shift = np.asarray(np.linalg.lstsq(left[counts], lateral[counts], rcond=1e-2)[0])
+        rest = np.abs(lateral - left @ shift)
+        counts = rest <= max(3.0 * float(np.median(rest)), 0.5)
+    return shift
+
+
+def _error_of_mean(fitted: FittedLine, reached: Floats) -> Floats:
+    if len(fitted.laps) < 2:
+        return np.zeros(len(reached))
+    total = np.maximum(fitted.weight.sum(axis=0), 1.0)
+    error = np.nan_to_num(fitted.spread_m) / np.sqrt(total)
+    return np.asarray(np.interp(reached, fitted.chainage_m, error))
+
+
+def _changed(rest: Floats, limit: Floats, step_m: float, *, closed: bool) -> NDArray[np.bool_]:
+    """Mark changed stretches, out to where both lines agree again."""
+    far = np.abs(rest) > limit
+    marked = np.zeros(len(rest), dtype=bool)
+    count = len(rest)
+    for first, last in stretches(far, closed=closed):
+        length = ((last - first) % count + 1) * step_m
+        if length < _CHANGED_OVER_M:
+            continue
+        for way, at in ((-1, first), (1, last)):
+            here = at
+            for _ in range(count):
+                marked[here] = True
+                further = here + way
+                if not closed and not 0 <= further < count:
+                    break
+                here = further % count
+                if abs(rest[here]) < _AGREES_M:
+                    break
+        span = (np.arange(first, first + (last - first) % count + 1)) % count
+        marked[span] = True
+    return marked
+
+
+def _knit(
+    old: Curve,
+    new: Curve,
+    chainage: Floats,
+    reached: Floats,
+    rest: Floats,
+    changed: NDArray[np.bool_],
+    count: float,
+    share: float,
+    shift: Floats,
+) -> Curve:
+    """Lay one line out of the averaged stretches and the changed ones."""
+    left = old.left(chainage)
+    step = float(chainage[1] - chainage[0])
+    near = moving_mean(changed.astype(float), 2 * _BLEND_M, step, closed=old.closed)
+    weight = np.where(changed, 1.0, count + (1.0 - count) * np.minimum(2.0 * near, 1.0))
+    point = old.position(chainage) + share * shift + left * (weight * rest)[:, None]
+    pieces = []
+    runs = stretches(changed, closed=old.closed)
+    if not runs:
+        return smoothed_curve(point, closed=old.closed, wavelength_m=_KNIT_WAVELENGTH_M)
+    size = len(chainage)
+    kept = [
+        np.arange(a_last + 1, a_last + 1 + (b_first - a_last - 1) % size) % size
+        for (_, a_last), (b_first, _) in zip(runs, [*runs[1:], runs[0]], strict=True)
+    ]
+    if not old.closed:
+        kept[-1] = np.arange(runs[-1][1] + 1, size)
+        pieces.append(point[: runs[0][0]])
+    for (first, last), after in zip(runs, kept, strict=True):
+        ahead = float(new.along(reached[first], reached[last]))
+        places = reached[first] + np.linspace(0.0, ahead, max(2, int(ahead / _SPACING_M)))
+        pieces.append(new.position(places) - (1.0 - share) * shift)
+        pieces.append(point[after])
+    line = np.concatenate(pieces)
+    return smoothed_curve(line, closed=old.closed, wavelength_m=_KNIT_WAVELENGTH_M)
+
+
+def _told(
+    chainage: Floats, rest: Floats, changed: NDArray[np.bool_], *, closed: bool
+) -> tuple[ChangedStretch, ...]:
+    found = []
+    for first, last in stretches(changed, closed=closed):
+        inside = np.arange(first, first + (last - first) % len(rest) + 1) % len(rest)
+        most = float(np.abs(rest[inside]).max())
+        found.append(ChangedStretch(float(chainage[first]), float(chainage[last]), most))
+    return tuple(found)
+
+
+def _revised(track: Track, curve: Curve, fitted: FittedLine) -> tuple[Track, tuple[str, ...]]:
+    """Lay the track on its new line; gates stay on the ground, chainages follow."""
+    datum = 0.0
+    if track.closed and track.gates_of_kind("finish"):
+        ends = track.gate_ends(track.finish)
+        crossings = curve.crossed_by(ends[0], ends[1])
+        middle, _ = curve.project(ends.mean(axis=0))
+        datum = float(middle)
+        if len(crossings):
+            datum = float(crossings[np.argmin(curve.separation(crossings, middle))])
+    new = with_line(track, curve, track.plane, datum, _heights(track, curve, fitted))
+    profile = track.centreline.width_profile
+    if profile is not None:
+        where, _ = new.curve.project(
+            new.plane.to_plane(
+                *track.plane.to_geographic(track.curve.position([row[0] for row in profile]))
+            )
+        )
+        profile = tuple(
+            sorted((float(at), *row[1:]) for at, row in zip(where, profile, strict=True))
+        )
+    line, was = new.centreline, track.centreline
+    new = replace(
+        new,
+        centreline=replace(
+            line, width_m=was.width_m, width_profile=profile, id=was.id,
+            properties=was.properties, members=was.members,
+        ),
+    )  # fmt: skip
+    remarks = []
+    gates: list[Gate] = []
+    for gate in track.gates:
+        near = None
+        if gate.kind != "finish" or not track.closed:
+            place = new.plane.to_plane(*track.plane.to_geographic(
+                track.curve.position(gate.chainage_m)))  # fmt: skip
+            near = float(new.curve.project(place)[0])
+        at = ends_chainage(new, gate.left, gate.right, near, must_cross=False)
+        if min(at, new.curve.length_m - at) < 0.01 and gate.kind == "finish" and track.closed:
+            at = 0.0
+        ends = new.gate_ends(gate)
+        if "pit" not in gate.kind and len(new.curve.crossed_by(ends[0], ends[1])) == 0:
+            remarks.append(
+                f"the gate {gate.id} ({gate.name}) does not cross the new line; move it with "
+                f"`trackkit gate move TRACK {gate.id} PLACE`"
+            )
+        gates.append(replace(gate, chainage_m=at))
+    return new.with_gates(gates), tuple(remarks)
+
+
+def _heights(track: Track, curve: Curve, fitted: FittedLine) -> tuple[Floats, Floats] | None:
+    """Heights along the new line: of the new laps where they have any, else the old ones."""
+    chainage = curve.chainages(5.0)
+    place, ahead = curve.position(chainage), curve.direction(chainage)
+    if track.centreline.height_m is not None:
+        where, _ = track.curve.project(place, ahead)
+        known = track.centreline.height_m[: len(track.curve.vertex_chainage_m)]
+        period = track.curve.length_m if track.closed else None
+        return chainage, np.interp(where, track.curve.vertex_chainage_m, known, period=period)
+    if np.all(np.isfinite(fitted.height_m)):
+        where, _ = fitted.curve.project(place, ahead)
+        period = fitted.curve.length_m if track.closed else None
+        return chainage, np.interp(where, fitted.chainage_m, fitted.height_m, period=period)
+    return None

@@ -1,0 +1,1 @@
+"""Findings about a track, with recordings or without."""

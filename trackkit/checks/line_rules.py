@@ -1,0 +1,152 @@
+"""What geometry has to say about a centreline."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+
+from trackkit.checks.findings import Finding, new_finding
+from trackkit.geometry.shape import direction_of, self_crossings
+from trackkit.track.model import Track
+
+CLOSURE_GAP_M = 0.05
+FEWEST_POINTS = 20
+"""A line of fewer vertices cannot follow a track to half a metre."""
+LENGTH_WITHIN = 1e-3
+"""Share by which the declared length may differ from the geometry."""
+BRIDGE_WITHIN_M = 10.0
+CORNER_WITHIN_M = 5.0
+KINK_M = 2.0
+KINK_DEG = 75.0
+"""The tightest hairpins of kart circuits have radii of about 3 m and turn 40 degrees in 2 m."""
+
+
+def _points(track: Track) -> Iterator[Finding]:
+    count = len(track.curve.vertex_m)
+    if count < FEWEST_POINTS:
+        yield new_finding(
+            track, "error", "too-few-points", "centreline", 0.0,
+            f"the centreline has {count} points; a track needs {FEWEST_POINTS} or more to be "
+            "followed",
+            "build it from a recording, or draw it in more detail",
+        )  # fmt: skip
+
+
+def _closure(track: Track) -> Iterator[Finding]:
+    if track.closed and track.centreline.gap_m > CLOSURE_GAP_M:
+        yield new_finding(
+            track, "error", "closure-gap", "centreline", track.curve.length_m,
+            f"the track is closed but its line ends {track.centreline.gap_m:.2f} m from where it "
+            "begins",
+            "repeat the first position at the end, or declare the track open",
+        )  # fmt: skip
+
+
+def _length(track: Track) -> Iterator[Finding]:
+    actual = track.curve.length_m
+    if abs(track.length_m - actual) > LENGTH_WITHIN * actual:
+        yield new_finding(
+            track, "error", "length", "centreline", None,
+            f"the declared length is {track.length_m:.2f} m but the line is {actual:.2f} m long",
+            f"set length_m to {actual:.2f}",
+        )  # fmt: skip
+
+
+def _direction(track: Track) -> Iterator[Finding]:
+    actual = direction_of(track.curve)
+    if track.direction != actual:
+        told = track.direction or "neither way round"
+        yield new_finding(
+            track, "error", "direction", "centreline", None,
+            f"the declared direction is {told} but the line runs "
+            f"{actual or 'neither way round (a figure of eight, or not closed)'}",
+            "correct the direction, or reverse the line if cars go the other way",
+        )  # fmt: skip
+
+
+def _simple(track: Track) -> Iterator[Finding]:
+    curve = track.curve
+    declared = [(c.over_m, c.under_m) for c in track.crossovers]
+    for first, second, _ in self_crossings(curve):
+        known = any(
+            max(curve.separation(first, a), curve.separation(second, b)) <= BRIDGE_WITHIN_M
+            for over, under in declared
+            for a, b in ((over, under), (under, over))
+        )
+        if not known:
+            yield new_finding(
+                track, "error", "crosses-itself", "centreline", first,
+                f"the line crosses itself at {first:.0f} m and {second:.0f} m and no bridge is "
+                "declared there",
+                "declare the bridge in crossovers, or mend the line",
+            )  # fmt: skip
+
+
+def _kinks(track: Track) -> Iterator[Finding]:
+    """Find places where the line turns as no vehicle can: a stray vertex, or one out of order."""
+    curve = track.curve
+    chainage = curve.chainages(0.5)
+    direction = curve.direction(chainage)
+    apart = max(1, round(KINK_M / (chainage[1] - chainage[0])))
+    ahead = np.roll(direction, -apart, axis=0)
+    turned = np.degrees(np.arccos(np.clip((direction * ahead).sum(axis=1), -1.0, 1.0)))
+    if not curve.closed:
+        turned[-apart:] = 0.0
+    if float(turned.max()) > KINK_DEG:
+        where = float(curve.wrap(chainage[int(np.argmax(turned))] + 0.5 * KINK_M))
+        yield new_finding(
+            track, "error", "kink", "centreline", where,
+            f"the line turns by {float(turned.max()):.0f} degrees within {KINK_M:.0f} m, as no "
+            "vehicle does",
+            "take out the stray position there, or build the line again",
+        )  # fmt: skip
+
+
+def _bridges(track: Track) -> Iterator[Finding]:
+    """Find declared bridges where the line does not cross itself."""
+    crossings = list(self_crossings(track.curve)) if track.crossovers else []
+    for declared in track.crossovers:
+        near = any(
+            max(
+                float(track.curve.separation(first, a)), float(track.curve.separation(second, b))
+            ) <= BRIDGE_WITHIN_M
+            for first, second, _ in crossings
+            for a, b in (
+                (declared.over_m, declared.under_m), (declared.under_m, declared.over_m)
+            )
+        )  # fmt: skip
+        if not near:
+            yield new_finding(
+                track, "warning", "bridge-nowhere", "centreline", declared.over_m,
+                f"a bridge is declared at {declared.over_m:.0f} m over {declared.under_m:.0f} m, "
+                "but the line does not cross itself there",
+                "correct its chainages in crossovers, or remove it",
+            )  # fmt: skip
+
+
+def _corner_places(track: Track) -> Iterator[Finding]:
+    """Find corners whose apex is not where their chainage says."""
+    for corner in track.corners:
+        there = track.plane.to_plane(*corner.apex)
+        away = float(np.linalg.norm(track.curve.position(corner.apex_m) - there))
+        if away > CORNER_WITHIN_M:
+            yield new_finding(
+                track, "warning", "corner-place", corner.id or None, corner.apex_m,
+                f"the apex of corner {corner.number} is {away:.1f} m from where its chainage "
+                f"({corner.apex_m:.1f} m) is on the line",
+                "correct its apex_m, or build the track again",
+            )  # fmt: skip
+
+
+LINE_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
+    _points,
+    _closure,
+    _length,
+    _direction,
+    _simple,
+    _kinks,
+    _bridges,
+    _corner_places,
+)
+"""Rules that look at no gate."""

@@ -1,0 +1,188 @@
+"""What a recording shows about a track file: laps lost, double counts, true speeds, the line."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats
+from trackkit.checks.findings import Finding, new_finding
+from trackkit.checks.timing_rules import RARE
+from trackkit.errors import NoLapError
+from trackkit.gates.false_crossings import creeping_probability, parked_probability
+from trackkit.motion.drive import STANDING_MPS, Drive
+from trackkit.recordings.recording import Recording
+from trackkit.timing.lap_times import LapReport
+from trackkit.track.model import Gate, Track
+
+DOUBLE_SHARE = 0.5
+"""Two crossings of a gate within this share of the usual lap are one too many."""
+OFF_LINE_M = 4.0
+"""A line that the laps lie this far from is not the line driven."""
+WALKING_MPS = 2.0
+"""Slower than this is walking pace."""
+_PARKED_S = 5.0
+
+
+def elsewhere(track: Track, recording: Recording, error: NoLapError) -> Finding:
+    """Say that a recording does not cover the track."""
+    return new_finding(
+        track, "error", "recording-elsewhere", None, None,
+        f"{recording.name}: {error.what}",
+        "check that it is of this circuit and layout (`trackkit locate` tells which it is)",
+    )  # fmt: skip
+
+
+def _lost(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find gates that laps went by without a crossing."""
+    whole = [lap for lap in report.laps if lap.kind in ("flying", "pit")]
+    missed = Counter(gate for lap in whole for gate in lap.missed)
+    for gate_id, count in missed.items():
+        gate = track.gate(gate_id)
+        yield new_finding(
+            track, "warning", "recording-lost", gate_id, gate.chainage_m,
+            f"{recording.name}: gate {gate.name} was missed on {count} of {len(whole)} laps",
+            f"look at the map of the recording; widen it with `trackkit gate move TRACK {gate_id} "
+            f"{gate.chainage_m:.0f}m --width M`, or move it",
+        )  # fmt: skip
+    if not any(lap.counts for lap in report.laps):
+        yield new_finding(
+            track, "warning", "recording-no-lap", None, None,
+            f"{recording.name} holds no complete flying lap of this track",
+            "check that it is driven in racing direction (`trackkit reverse TRACK -o TRACK` makes "
+            "the other) and for a lap or more",
+        )  # fmt: skip
+
+
+def _double(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find gates that counted a second time on one lap."""
+    if not track.closed or report.median_s is None:
+        return
+    for gate in track.gates:
+        times = np.array([c.time_s for c in report.crossings if c.gate == gate.id])
+        early = np.diff(times) < DOUBLE_SHARE * report.median_s
+        if early.any():
+            at = float(times[1:][early][0])
+            yield new_finding(
+                track, "error", "recording-double", gate.id, gate.chainage_m,
+                f"{recording.name}: gate {gate.name} counted twice on a lap {int(early.sum())} "
+                f"times, first at {at:.1f} s",
+                "make it narrower, or move it away from other pieces of track and the pit lane",
+            )  # fmt: skip
+
+
+def _off_line(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find a centreline that the laps do not follow."""
+    drive = report.drive
+    offset = _offsets(track, drive)
+    if len(offset) == 0:
+        return
+    usual = float(np.median(np.abs(offset)))
+    if usual > OFF_LINE_M:
+        yield new_finding(
+            track, "warning", "recording-off-line", "centreline", None,
+            f"{recording.name} lies {usual:.1f} m from the centreline (median); the line is not "
+            "the one driven",
+            "build the track from this recording, or look at both on a map",
+        )  # fmt: skip
+
+
+def _offsets(track: Track, drive: Drive) -> Floats:
+    moving = drive.speed_mps > 3.0
+    heading = drive.velocity_mps[moving] / drive.speed_mps[moving, None]
+    _, offset = track.curve.project(drive.position_m[moving], heading)
+    return offset[np.abs(offset) < 100.0]
+
+
+def _spells(slow: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Where fixes in a row are slow: the first, and the one after the last."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(int)))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
+def _behind(
+    track: Track, gate: Gate, position_m: Floats, wander_m: float
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """How far behind a gate's line positions are, and whether the wander may carry them over."""
+    left, right = track.gate_ends(gate)
+    across = (right - left) / np.linalg.norm(right - left)
+    away = position_m - left
+    along, behind = away @ across, away @ np.array([across[1], -across[0]])
+    near = (along > -2.0 * wander_m) & (along < gate.width_m + 2.0 * wander_m)
+    return behind, near & (np.abs(behind) < 6.0 * wander_m)
+
+
+def _parked(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find gates beside which the vehicle stood so near that the wander may cross them."""
+    drive = report.drive
+    spells = _spells(drive.speed_mps < STANDING_MPS)
+    wander = drive.levels.wander_m
+    for gate in track.gates:
+        worst, stood = 0.0, 0.0
+        for begin, end in spells:
+            seconds = float(drive.time_s[end - 1] - drive.time_s[begin])
+            if seconds < _PARKED_S:
+                continue
+            middle = drive.position_m[begin:end].mean(axis=0, keepdims=True)
+            (behind,), (near,) = _behind(track, gate, middle, wander)
+            if not near:
+                continue
+            risk = parked_probability(
+                float(behind), seconds, wander_m=wander, wander_time_s=drive.levels.wander_time_s
+            )
+            if risk > worst:
+                worst, stood = risk, seconds
+        if worst > RARE:
+            yield new_finding(
+                track, "warning", "recording-parked", gate.id, gate.chainage_m,
+                f"{recording.name}: a vehicle stood for {stood:.0f} s so near gate {gate.name} "
+                f"that positions alone would count it with a probability of {worst:.2f}",
+                "move the gate away from where vehicles wait, or have them wait elsewhere",
+            )  # fmt: skip
+
+
+def _creeping(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
+    """Find gates beside which the vehicle moved slowly, on one side, so near as to be counted.
+
+    One that drives over the line is counted rightly, and one that stands is `_parked`.
+    """
+    drive = report.drive
+    spells = _spells(drive.speed_mps < WALKING_MPS)
+    wander = drive.levels.wander_m
+    for gate in track.gates:
+        worst, lasted = 0.0, 0.0
+        for begin, end in spells:
+            time = drive.time_s[begin:end]
+            behind, near = _behind(track, gate, drive.position_m[begin:end], wander)
+            creeps = near & (drive.speed_mps[begin:end] > STANDING_MPS)
+            if creeps.sum() * recording.interval_s < _PARKED_S or np.ptp(np.sign(behind[near])):
+                continue
+            every = np.arange(time[near][0], time[near][-1], 1.0)
+            risk = creeping_probability(
+                np.interp(every, time[near], behind[near]),
+                wander_m=wander,
+                wander_time_s=drive.levels.wander_time_s,
+            )
+            if risk > worst:
+                worst, lasted = risk, float(np.ptp(time[near]))
+        if worst > RARE:
+            yield new_finding(
+                track, "warning", "recording-creeping", gate.id, gate.chainage_m,
+                f"{recording.name}: a vehicle moved slowly for {lasted:.0f} s so near gate "
+                f"{gate.name}, without passing it, that positions alone would count it with a "
+                f"probability of {worst:.2f}",
+                "move the gate away from where vehicles are pushed or queue",
+            )  # fmt: skip
+
+
+_RecordingRule = Callable[[Track, Recording, LapReport], Iterator[Finding]]
+LAP_RULES: tuple[_RecordingRule, ...] = (_lost, _double)
+"""Rules that look at the laps."""
+DRIVE_LINE_RULES: tuple[_RecordingRule, ...] = (_off_line,)
+"""Rules that look at the drive and the line, and at no gate."""
+DRIVE_GATE_RULES: tuple[_RecordingRule, ...] = (_parked, _creeping)
+"""Rules that look at the drive and at each gate by itself."""
+RECORDING_RULES = (*LAP_RULES, *DRIVE_LINE_RULES, *DRIVE_GATE_RULES)

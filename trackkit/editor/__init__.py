@@ -1,0 +1,1 @@
+"""The page served to this computer for placing gates by hand."""

@@ -1,0 +1,221 @@
+"""The local page for placing gates by hand: a server for this computer and one track file.
+
+`trackkit.editor.loopback` sees to it that nobody else uses it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import socket
+import threading
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from trackkit.editor.desk import ChangedOnDiskError, Desk, Page, Presence
+from trackkit.editor.loopback import Guard
+from trackkit.errors import TrackkitError
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+    from starlette.types import ASGIApp
+
+
+def make_app(desk: Desk, token: str, port: int, page: Page, presence: Presence) -> ASGIApp:
+    """Make the application that serves one track file.
+
+    Parameters
+    ----------
+    desk
+        The file and the edits of it.
+    token, port
+        See `trackkit.editor.loopback.Guard`.
+    page
+        Makes the page.
+    presence
+        Is told of pages that open and close.
+    """
+    from starlette.applications import Starlette
+    from starlette.routing import Route
+
+    answers = _Answers(desk, token, page, presence)
+    routes = [
+        Route("/", answers.show),
+        Route("/state", answers.state),
+        Route("/edit", answers.edit, methods=["POST"]),
+        Route("/save", answers.save, methods=["POST"]),
+        Route("/reload", answers.reload, methods=["POST"]),
+        Route("/disk", answers.disk),
+        Route("/closed", answers.closed, methods=["POST"]),
+    ]
+    app = Starlette(routes=routes, exception_handlers={_BadRequestError: _refused})
+    return Guard(app, token, port, presence.seen)
+
+
+class _Answers:
+    """What is answered to each request, one at a time and in the order they come."""
+
+    def __init__(self, desk: Desk, token: str, page: Page, presence: Presence) -> None:
+        self._desk, self._token, self._page, self._presence = desk, token, page, presence
+        self._turn = asyncio.Lock()
+
+    async def _answer(self, work: Callable[[], dict[str, Any] | str]) -> Response:
+        from starlette.concurrency import run_in_threadpool
+        from starlette.responses import HTMLResponse, JSONResponse
+
+        async with self._turn:
+            try:
+                done = await run_in_threadpool(work)
+            except ChangedOnDiskError as error:
+                gone = not Path(self._desk.path).exists()
+                said = {"error": str(error), "changed_on_disk": True, "gone": gone}
+                return JSONResponse(said, 409)
+            except TrackkitError as error:
+                return JSONResponse({"error": self._desk.said(str(error))}, 400)
+        return HTMLResponse(done) if isinstance(done, str) else JSONResponse(done)
+
+    async def show(self, request: Request) -> Response:  # noqa: ARG002
+        """Answer with the page."""
+
+        def work() -> str:
+            state = self._desk.state()
+            session = {"token": self._token, "file": self._desk.path, "base": state["base"]}
+            return self._page(self._desk.base(), state, session)
+
+        self._presence.opened()
+        return await self._answer(work)
+
+    async def state(self, request: Request) -> Response:  # noqa: ARG002
+        """Answer with what is shown."""
+        return await self._answer(self._desk.state)
+
+    async def edit(self, request: Request) -> Response:
+        """Make an edit."""
+        asked = await _asked(request)
+
+        def work() -> dict[str, Any]:
+            self._desk.editing.apply(asked)
+            return self._desk.state(asked.get("gate") if asked.get("light") is True else None)
+
+        return await self._answer(work)
+
+    async def save(self, request: Request) -> Response:
+        """Write the file."""
+        asked = await _asked(request)
+
+        def work() -> dict[str, Any]:
+            done = self._desk.save(replace_changed=asked.get("replace_changed") is True)
+            return done | {"state": self._desk.state()}
+
+        return await self._answer(work)
+
+    async def reload(self, request: Request) -> Response:
+        """Take the file from disk."""
+        await _asked(request)
+
+        def work() -> dict[str, Any]:
+            self._desk.reload()
+            return self._desk.state()
+
+        return await self._answer(work)
+
+    async def disk(self, request: Request) -> Response:  # noqa: ARG002
+        """Say whether the file was changed by somebody else."""
+        desk = self._desk
+        return await self._answer(
+            lambda: {
+                "changed_on_disk": desk.changed_on_disk,
+                "gone": not Path(desk.path).exists(),
+                "edit": desk.editing.edit,
+            }
+        )
+
+    async def closed(self, request: Request) -> Response:  # noqa: ARG002
+        """Note that a page was closed."""
+        from starlette.responses import JSONResponse
+
+        self._presence.closed()
+        return JSONResponse({})
+
+
+class _BadRequestError(Exception):
+    """A request that no page of ours sends."""
+
+
+async def _refused(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    from starlette.responses import JSONResponse
+
+    return JSONResponse({"error": str(error)}, 400)
+
+
+async def _asked(request: Request) -> Mapping[str, Any]:
+    try:
+        asked = json.loads(await request.body() or b"{}")
+    except (ValueError, RecursionError) as error:
+        raise _BadRequestError("what was sent is not JSON") from error
+    if not isinstance(asked, dict):
+        raise _BadRequestError("what was sent is no JSON object")
+    return asked
+
+
+def serve(
+    desk: Desk,
+    listening: socket.socket,
+    token: str,
+    *,
+    stop_when_closed: bool = False,
+    started: Callable[[], None] = lambda: None,
+) -> bool:
+    """Serve the page until Ctrl-C, or until it is closed.
+
+    Parameters
+    ----------
+    desk
+        The file and the edits of it.
+    listening
+        From `trackkit.editor.loopback.listen`.
+    token
+        From `trackkit.editor.loopback.new_token`.
+    stop_when_closed
+        Whether to stop when the last page is closed.
+    started
+        Called once pages can be asked for.
+
+    Returns
+    -------
+    bool
+        Whether it stopped because the page was closed.
+    """
+    import uvicorn
+
+    from trackkit.pages.html import edit_html
+
+    # Worked out before the page is asked for, so that it is there at once.
+    desk.state()
+    desk.base()
+    presence = Presence()
+    app = make_app(desk, token, listening.getsockname()[1], edit_html, presence)
+    server = uvicorn.Server(
+        uvicorn.Config(
+            app, log_level="warning", access_log=False, lifespan="off", ws="none", http="h11",
+            server_header=False, proxy_headers=False, timeout_graceful_shutdown=2,
+        )
+    )  # fmt: skip
+    left = threading.Event()
+
+    def watch() -> None:
+        while not server.started:
+            time.sleep(0.02)
+        started()
+        while stop_when_closed and not server.should_exit:
+            if presence.gone:
+                left.set()
+                server.should_exit = True
+            time.sleep(0.2)
+
+    threading.Thread(target=watch, daemon=True).start()
+    server.run(sockets=[listening])
+    return left.is_set()

@@ -1,0 +1,226 @@
+"""Gates changed one step at a time, with undo, and what a page shows of them after each step."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from trackkit.checks.evaluate import Prepared, prepare
+from trackkit.errors import PlaceError, TrackkitError
+from trackkit.gates import edit as changes
+from trackkit.gates.edit import Change
+from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.pages.state import datum_m, state
+from trackkit.track.history import now
+from trackkit.track.model import GATE_KINDS, Track, crossed_gates
+from trackkit.track.places import Place
+
+Request = Mapping[str, Any]
+"""One edit: ``{"do": "move", "gate": ID, "to_m": METRES, ...}``; docs/editing.md lists them."""
+
+
+@dataclass(frozen=True, eq=False)
+class Step:
+    """A track as it was after one edit.
+
+    Parameters
+    ----------
+    track
+        With the edit, and a line of history of it.
+    prepared
+        Recordings on its line.
+    base
+        Number of the line that chainages of the page count along.
+    what
+        What was done, or nothing for the track as it was opened.
+    remarks
+        What there was to say about it.
+    merge
+        Edits with one key, such as those of a drag, are one step.
+    """
+
+    track: Track
+    prepared: Prepared
+    base: int
+    what: str = ""
+    remarks: tuple[str, ...] = ()
+    merge: tuple[str, ...] | None = None
+
+
+class Editing:
+    """The steps made so far, the one shown, and the one that is on disk."""
+
+    def __init__(self, track: Track, prepared: Prepared) -> None:
+        self._steps = [Step(track, prepared, 0)]
+        self._shown = 0
+        self._saved: Step | None = self._steps[0]
+        self._bases = 1
+        self.edit = 0
+
+    @property
+    def step(self) -> Step:
+        """The step that is shown."""
+        return self._steps[self._shown]
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether what is shown is not what was last read or written."""
+        return self.step is not self._saved
+
+    def mark_saved(self) -> None:
+        """Note that what is shown is on disk."""
+        self._saved = self.step
+
+    def take(self, track: Track, prepared: Prepared) -> None:
+        """Go on with a track as it is on disk now; that can be undone."""
+        self._add(Step(track, prepared, self._bases, "took the file from disk"))
+        self._bases += 1
+        self._saved = self.step
+
+    def apply(self, request: Request) -> None:
+        """Make one edit.
+
+        Raises
+        ------
+        TrackkitError
+            When it cannot be made; nothing has changed then.
+        """
+        what = _text(request, "do")
+        if what == "undo":
+            self._go(-1, "undo")
+        elif what == "redo":
+            self._go(1, "redo")
+        else:
+            self._change(what, request)
+        self.edit += 1
+
+    def state(self, moving: str | None = None) -> dict[str, Any]:
+        """Describe what is shown, as a page needs it; see `state`."""
+        step = self.step
+        undone = self._steps[self._shown + 1] if self._shown + 1 < len(self._steps) else None
+        return state(step.track, step.prepared, moving) | {
+            "edit": self.edit,
+            "base": step.base,
+            "unsaved": self.unsaved,
+            "can_undo": self._shown > 0,
+            "can_redo": undone is not None,
+            "undo_what": step.what or None,
+            "redo_what": None if undone is None else undone.what,
+            "remarks": list(step.remarks),
+        }
+
+    def _go(self, by: int, what: str) -> None:
+        if not 0 <= self._shown + by < len(self._steps):
+            raise TrackkitError(f"there is nothing to {what}")
+        self._shown += by
+
+    def _add(self, step: Step) -> None:
+        del self._steps[self._shown + 1 :]
+        self._steps.append(step)
+        self._shown += 1
+
+    def _change(self, what: str, request: Request) -> None:
+        known = self.step
+        key = (what, str(request.get("gate")), _text(request, "merge")) if (
+            request.get("merge") is not None
+        ) else None  # fmt: skip
+        goes_on = key is not None and key == known.merge and known is not self._saved
+        goes_on = goes_on and self._shown > 0 and self._shown == len(self._steps) - 1
+        before = self._steps[self._shown - 1] if goes_on else known
+        # Chainages count along the line as the page last saw it.
+        datum = datum_m(known.track, known.prepared)
+        given = _number(request, "datum_m") if request.get("datum_m") is not None else datum
+        ahead = given - datum_m(before.track, before.prepared)
+        change = _changed(before.track, what, request, ahead)
+        prepared, base = known.prepared, known.base
+        if prepared.timed and _has_laps(change.track) and not _has_laps(before.track):
+            # Laps there are only now: the page lays out their speeds along the line anew.
+            prepared = prepare(change.track, prepared.recordings, prepared.files, prepared.others)
+            base, self._bases = self._bases, self._bases + 1
+        step = Step(
+            change.track.revised_by(change.told, now()), prepared, base,
+            _short(change, what), change.remarks, key,
+        )  # fmt: skip
+        if goes_on:
+            self._steps[self._shown] = step
+        else:
+            self._add(step)
+
+
+def _has_laps(track: Track) -> bool:
+    """Tell whether a track has the gates that laps begin and end at."""
+    try:
+        crossed_gates(track)
+    except PlaceError:
+        return False
+    return True
+
+
+def _short(change: Change, what: str) -> str:
+    """Say for an undo button what was done."""
+    done = {"place": "placed", "move": "moved", "width": "width of", "rename": "renamed"}
+    return f"{done.get(what, 'removed')} {change.gate.name}"
+
+
+def _changed(track: Track, what: str, request: Request, ahead_m: float) -> Change:
+    """Make one edit as the commands do; places are metres ahead of where the track has them."""
+    if what == "place":
+        kind = _text(request, "kind")
+        if kind not in GATE_KINDS:
+            raise PlaceError(
+                f"{kind!r} is no kind of gate", remedy=f"the kinds are: {', '.join(GATE_KINDS)}"
+            )
+        width = _number(request, "width_m") if request.get("width_m") is not None else None
+        name = changes.gate_name(_text(request, "name")) if request.get("name") else None
+        place = _place(track, request, "at_m", ahead_m)
+        return changes.placed(track, kind, place, width_m=width, name=name)
+    if what not in ("move", "width", "rename", "remove"):
+        raise TrackkitError(f"{what!r} is no edit")
+    gate = _text(request, "gate")
+    if what == "move":
+        return changes.moved(track, gate, _place(track, request, "to_m", ahead_m))
+    if what == "width":
+        return changes.widened(track, gate, _number(request, "width_m"))
+    if what == "rename":
+        return changes.renamed(track, gate, _text(request, "name"))
+    return changes.removed(track, gate)
+
+
+def _place(track: Track, request: Request, key: str, ahead_m: float) -> Place:
+    at = request.get("at")
+    if at is None:
+        chainage = _number(request, key)
+        if ahead_m:
+            chainage = float(track.curve.wrap(chainage + ahead_m))
+        elif track.closed and chainage == track.curve.length_m:
+            chainage = 0.0
+        return Place(chainage_m=chainage)
+    if not isinstance(at, list) or len(at) != 2:
+        raise TrackkitError("at is a longitude and a latitude")
+    longitude, latitude = (_number({"at": value}, "at") for value in at)
+    if abs(latitude) > 90 or abs(longitude) > 540:
+        raise TrackkitError(f"{longitude:g}, {latitude:g} is no longitude and latitude in degrees")
+    return Place(position=(float(wrap_longitude(longitude)), latitude))
+
+
+def _number(request: Request, key: str) -> float:
+    value = request.get(key)
+    wrong = TrackkitError(f"{key} is not a number")
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise wrong
+    try:
+        number = float(value)
+    except OverflowError as error:
+        raise wrong from error
+    if not math.isfinite(number):
+        raise wrong
+    return number
+
+
+def _text(request: Request, key: str) -> str:
+    value = request.get(key)
+    if not isinstance(value, str) or len(value) > 10_000:
+        raise TrackkitError(f"{key} is not a text")
+    return value

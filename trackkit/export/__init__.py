@@ -1,0 +1,1 @@
+"""A track in other open formats."""

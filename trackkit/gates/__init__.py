@@ -1,0 +1,1 @@
+"""Gates placed, suggested and judged."""

@@ -1,0 +1,147 @@
+"""Where gates go when nobody says: the finish gate on a fast, clear straight, sectors evenly."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats
+from trackkit.geometry.bends import find_bends, smoothed_curvature
+from trackkit.geometry.clearance import clearance
+from trackkit.geometry.curve import Curve
+from trackkit.track.model import ASSUMED_BAND_M, Track
+
+GATE_RADIUS_M = 150.0
+"""A place is fit for a sector gate where the line is straighter than this."""
+CLEAR_M = 0.5 * ASSUMED_BAND_M + 10.0
+"""A place is fit for a gate where every other piece of track is farther than this."""
+GATES_APART_M = 25.0
+SLOWEST_SHARE = 0.5
+"""A place is fit for a sector gate where cars go at this share of their top speed, or faster: the
+uncertainty of a time is that of the position over the speed."""
+_FEW_PLACES = 160
+_FAR_ENOUGH_M = 40.0
+
+SpeedByChainage = tuple[Floats, Floats]
+"""Chainages, metres, in rising order from 0, and speeds there, m/s."""
+
+
+def choose_finish(curve: Curve, speed: SpeedByChainage | None) -> tuple[float, str]:
+    """Choose a place for the finish gate of a closed line.
+
+    On the longest straight that is clear of other track, where cars are fast: of its places, those
+    in its middle three fifths (short of the braking zone), the one of highest speed weighed with
+    how far every other piece of track is, up to 40 m.  A line without a straight is judged as a
+    whole.
+
+    Returns
+    -------
+    chainage_m, why
+        The place, and a clause that says why.
+    """
+    _, straights = find_bends(curve)
+    ranked = sorted(straights, key=lambda s: s.length_m, reverse=True)
+    stretches = [(s.start_m + 0.2 * s.length_m, 0.6 * s.length_m, s.length_m) for s in ranked[:6]]
+    if not stretches:
+        stretches = [(0.0, curve.length_m, 0.0)]
+    best: tuple[float, float, float, float] | None = None
+    for start, reach, length in stretches:
+        places = curve.wrap(start + np.linspace(0.0, reach, min(_FEW_PLACES, int(reach) + 2)))
+        clear = np.minimum(clearance(curve, places), 1e6)
+        pace = _pace(curve, speed, places)
+        score = pace / pace.max() * np.minimum(clear / _FAR_ENOUGH_M, 1.0)
+        index = int(np.argmax(score))
+        found = (float(places[index]), length, float(clear[index]), float(pace[index]))
+        if best is None or (best[2] < CLEAR_M < found[2]):
+            best = found
+        if best[2] >= CLEAR_M:
+            break
+    assert best is not None  # noqa: S101 - there is always at least one stretch
+    chainage, length, clear_m, pace_mps = best
+    where = (
+        f"on the longest clear straight ({length:.0f} m)"
+        if length
+        else "where the line is farthest from other pieces of track, since it has no straight"
+    )
+    fast = ""
+    if speed is not None:
+        fast = (
+            f", where cars pass at {3.6 * pace_mps:.0f} km/h "
+            f"(fastest anywhere: {3.6 * float(speed[1].max()):.0f} km/h)"
+        )
+    if clear_m >= 1e6:
+        room = "with no other piece of track beside it"
+    else:
+        room = f"{clear_m:.0f} m from the nearest other piece of track"
+    return chainage, f"{where}{fast}, {room}"
+
+
+def _pace(curve: Curve, speed: SpeedByChainage | None, chainage_m: Floats) -> Floats:
+    if speed is None:
+        return np.ones(len(chainage_m))
+    period = curve.length_m if curve.closed else None
+    return np.interp(chainage_m, speed[0], speed[1], period=period)
+
+
+def choose_sectors(
+    track: Track, sectors: int, speed: SpeedByChainage | None
+) -> tuple[list[float], tuple[str, ...]]:
+    """Choose places for the sector gates that make a number of sectors.
+
+    Equal in time where speeds are known, in length otherwise; each is then moved to the nearest
+    place fit for a gate: straighter than `GATE_RADIUS_M`, driven at `SLOWEST_SHARE` of the top
+    speed or more, `CLEAR_M` from every other piece of track and `GATES_APART_M` from other gates.
+
+    Returns
+    -------
+    chainages_m, remarks
+    """
+    curve = track.curve
+    begin = track.timed_from.chainage_m
+    length = curve.length_m if track.closed else track.finish.chainage_m - begin
+    grid = np.linspace(0.0, length, max(int(length), 200) + 1)
+    pace = np.maximum(_pace(curve, speed, grid + begin), 1.0)
+    step = grid[1] - grid[0]
+    spent = np.concatenate([[0.0], np.cumsum(step * 0.5 * (1 / pace[:-1] + 1 / pace[1:]))])
+    wanted = np.interp(np.arange(1, sectors) / sectors * spent[-1], spent, grid) + begin
+    bend = np.abs(smoothed_curvature(curve, curve.wrap(grid + begin)))
+    fit = (bend < 1.0 / GATE_RADIUS_M) & (pace >= SLOWEST_SHARE * pace.max())
+    chosen: list[float] = []
+    remarks: list[str] = []
+    taken = [begin, begin + length]
+    for place in wanted.tolist():
+        where = _nearest_fit(curve, place, grid + begin, fit, [*taken, *chosen])
+        if where is None:
+            where = place
+            remarks.append(
+                f"no place near {place:.0f} m is straight, fast and clear enough for a sector "
+                "gate; it was put there all the same"
+            )
+        chosen.append(where)
+    basis = "time" if speed is not None else "length"
+    moved = [f"{w:.0f} m (from {p:.0f})" for w, p in zip(chosen, wanted, strict=True)]
+    remarks.insert(
+        0, f"{sectors} sectors equal in {basis}, gates at the nearest fit places: "
+        + ", ".join(moved),
+    )  # fmt: skip
+    return sorted(float(curve.wrap(c)) for c in chosen), tuple(remarks)
+
+
+def _nearest_fit(
+    curve: Curve,
+    place_m: float,
+    grid_m: Floats,
+    fit: NDArray[np.bool_],
+    taken_m: list[float],
+) -> float | None:
+    order = np.argsort(np.abs(grid_m - place_m), kind="stable")
+    reach = 0.5 * (grid_m[-1] - grid_m[0]) / max(len(taken_m), 2)
+    for index in order:
+        where = float(grid_m[index])
+        if abs(where - place_m) > reach:
+            return None
+        if not fit[index] or min(abs(where - t) for t in taken_m) < GATES_APART_M:
+            continue
+        if clearance(curve, np.array([float(curve.wrap(where))]))[0] >= CLEAR_M:
+            return where
+    return None

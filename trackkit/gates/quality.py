@@ -1,0 +1,316 @@
+"""What a gate's times are worth, by where along the lap it lies."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from trackkit.arrays import Floats
+from trackkit.errors import NoLapError
+from trackkit.geometry.bends import smoothed_curvature
+from trackkit.geometry.curve import Curve
+from trackkit.motion.drive import Drive, smooth
+from trackkit.motion.position_error import PositionError, Receiver, position_error
+from trackkit.motion.vehicle import SLOWEST_MPS, assumed_speed, vehicle_for
+from trackkit.recordings.recording import Recording
+from trackkit.track.model import Track
+
+ASSUMED_LINE_M = 0.5
+"""Standard deviation of the driven line to the side, lap by lap (common practice, no source)."""
+LINE_KEPT_M = 75.0
+"""A driver keeps to one side for about this long (common practice, no source)."""
+STRAIGHTER_THAN_M = 1000.0
+"""A line of a greater radius than this counts as straight."""
+BRAKING_MPS2 = 2.0
+"""Slowing down by more than this is braking."""
+_SPACING_M = 2.0
+_FEWEST_BINS = 0.6
+_BIN_M = 5.0
+_EASED_M = 10.0
+
+
+@dataclass(frozen=True, eq=False)
+class TimingQuality:
+    """What a crossing is worth at each place of the lap.
+
+    Parameters
+    ----------
+    track
+        The track.
+    chainage_m
+        Evenly spaced, shape (n,).
+    speed_mps, line_sigma_m
+        Shape (n,): speed, and one sigma of the driven line to the side.
+    turned_rad
+        Shape (n,): by how much the line has turned since the straight before, or will have turned
+        until the straight after, whichever is less, within `LINE_KEPT_M`.
+    error
+        Of positions.
+    basis
+        What speeds and noise were taken from, a clause.
+    recorded
+        Whether speeds come from recordings.
+    """
+
+    track: Track
+    chainage_m: Floats
+    speed_mps: Floats
+    line_sigma_m: Floats
+    turned_rad: Floats
+    error: PositionError
+    basis: str
+    recorded: bool
+
+    @property
+    def curve(self) -> Curve:
+        """The track's line."""
+        return self.track.curve
+
+    @property
+    def receiver_sigma_s(self) -> Floats:
+        """One sigma of a crossing by the receiver: position error along the track over speed."""
+        return np.asarray(self.error.sigma_m / self.speed_mps)
+
+    @property
+    def line_sigma_s(self) -> Floats:
+        """One sigma of a crossing by the line driven.
+
+        A line that stays y to the side through a bend that has turned by an angle is longer or
+        shorter by y times that angle (plane geometry of parallel curves), so that the same
+        driving comes to the gate that much earlier or later.
+        """
+        return np.asarray(self.line_sigma_m * self.turned_rad / self.speed_mps)
+
+    @property
+    def sigma_s(self) -> Floats:
+        """One sigma of a crossing, both together."""
+        return np.asarray(np.hypot(self.receiver_sigma_s, self.line_sigma_s))
+
+    @property
+    def _ends_m(self) -> Floats:
+        closing = [self.curve.length_m] if self.curve.closed else []
+        return np.append(self.chainage_m, closing)
+
+    @cached_property
+    def elapsed_s(self) -> Floats:
+        """Time from chainage 0 to each place and, where closed, round to it again."""
+        pace = 1.0 / self.speed_mps
+        if self.curve.closed:
+            pace = np.append(pace, pace[0])
+        step = 0.5 * np.diff(self._ends_m) * (pace[:-1] + pace[1:])
+        return np.concatenate([[0.0], np.cumsum(step)])
+
+    @property
+    def lap_s(self) -> float:
+        """Time of a lap, or from end to end of an open course, at these speeds."""
+        return float(self.elapsed_s[-1])
+
+    @cached_property
+    def acceleration_mps2(self) -> Floats:
+        """How speed grows along the lap, averaged over 10 m, shape (n,)."""
+        step = self.chainage_m[1] - self.chainage_m[0]
+        reach = max(1, round(0.5 * _EASED_M / step))
+        squared = np.pad(self.speed_mps**2, reach, mode="wrap" if self.curve.closed else "edge")
+        return np.asarray((squared[2 * reach :] - squared[: -2 * reach]) / (4.0 * reach * step))
+
+    @property
+    def braking(self) -> NDArray[np.bool_]:
+        """Where cars brake, shape (n,)."""
+        return np.asarray(self.acceleration_mps2 < -BRAKING_MPS2)
+
+    def at(self, values: Floats, chainage_m: ArrayLike) -> Floats:
+        """Read one of the arrays above between its places."""
+        period = self.curve.length_m if self.curve.closed else None
+        where = np.asarray(chainage_m, dtype=float)
+        return np.asarray(np.interp(where, self.chainage_m, values, period=period))
+
+    def passed_s(self, chainage_m: ArrayLike) -> Floats:
+        """Time from chainage 0 to some places, seconds; beyond a lap it goes on growing."""
+        chainage = np.asarray(chainage_m, dtype=float)
+        if not self.curve.closed:
+            return np.asarray(np.interp(chainage, self._ends_m, self.elapsed_s))
+        laps = np.floor(chainage / self.curve.length_m)
+        rest = chainage - laps * self.curve.length_m
+        return np.asarray(laps * self.lap_s + np.interp(rest, self._ends_m, self.elapsed_s))
+
+    def sector_variance(self, begin_m: ArrayLike, end_m: ArrayLike) -> Floats:
+        """Variance of the time from one place to another, s^2, broadcast; the end may be a lap on.
+
+        Each crossing is late by the error along the track over the speed.  The two errors belong
+        to one slow wander: where the track points the same way and speeds are alike they cancel,
+        where it points the other way they add up.
+        """
+        begin, end = np.asarray(begin_m, dtype=float), np.asarray(end_m, dtype=float)
+        slow = [
+            self.curve.direction(c) / self.at(self.speed_mps, c)[..., None] for c in (begin, end)
+        ]
+        lag = np.maximum(self.passed_s(end) - self.passed_s(begin), 1e-9)
+        own = sum((one**2).sum(axis=-1) for one in slow) * self.error.covariance(0.0)
+        shared = 2.0 * (slow[0] * slow[1]).sum(axis=-1) * self.error.covariance(lag)
+        line = sum(self.at(self.line_sigma_s, c) ** 2 for c in (begin, end))
+        return np.asarray(own - shared + line)
+
+    def lap_sigma_s(self, chainage_m: ArrayLike) -> Floats:
+        """One sigma of the time of a lap that begins and ends at a place; the line left out."""
+        spread = self.error.covariance(0.0) - self.error.covariance(self.lap_s)
+        return np.asarray(np.sqrt(2.0 * spread) / self.at(self.speed_mps, chainage_m))
+
+
+def timing_quality(
+    track: Track, recordings: Sequence[Recording] = (), *, receiver: Receiver | None = None
+) -> TimingQuality:
+    """Work out what crossings are worth along a track.
+
+    Parameters
+    ----------
+    track
+        The track; it needs no gates.
+    recordings
+        Of it.  Without any, speeds are those of a simple vehicle (`assumed_speed`), and the
+        receiver is the usual one.
+    receiver
+        Noise to reckon with; read from the recordings, or usual, when None.
+
+    Raises
+    ------
+    NoLapError
+        When the recordings do not cover the track.
+    """
+    if not recordings:
+        curve = track.curve
+        chainage = curve.chainages(_SPACING_M)
+        turned = _turned(curve, chainage)
+        vehicle = vehicle_for(track)
+        receiver = receiver or Receiver()
+        return TimingQuality(
+            track, chainage, assumed_speed(curve, chainage, vehicle),
+            np.full(len(chainage), ASSUMED_LINE_M), turned, position_error(receiver),
+            f"speeds assumed from curvature (top speed {3.6 * vehicle.top_mps:.0f} km/h, "
+            f"{vehicle.lateral_mps2:g} m/s² sideways, {vehicle.accelerating_mps2:g} and "
+            f"{vehicle.braking_mps2:g} m/s² gaining and braking), a usual receiver at "
+            f"{1 / receiver.interval_s:.0f} Hz in a session of {receiver.session_s / 60:.0f} min",
+            recorded=False,
+        )  # fmt: skip
+    drives = [smooth(recording, track.plane) for recording in recordings]
+    return driven_quality(track, drives, receiver=receiver)
+
+
+def driven_quality(
+    track: Track, drives: Sequence[Drive], *, receiver: Receiver | None = None
+) -> TimingQuality:
+    """Work out what crossings are worth along a track from smoothed drives, one or more.
+
+    Raises
+    ------
+    NoLapError
+        When the drives do not cover the track.
+    """
+    chainage = track.curve.chainages(_SPACING_M)
+    turned = _turned(track.curve, chainage)
+    speed, line_sigma = driven_speed(track, drives, chainage)
+    receivers = [Receiver.of(drive) for drive in drives]
+    errors = [position_error(receiver or one) for one in receivers]
+    worst = max(errors, key=lambda error: error.sigma_m)
+    many = f"{len(drives)} recordings" if len(drives) > 1 else "the recording"
+    return TimingQuality(
+        track, chainage, speed, line_sigma, turned, worst,
+        f"speeds, line and receiver's noise from {many}",
+        recorded=True,
+    )  # fmt: skip
+
+
+def driven_speed(
+    track: Track, drives: Sequence[Drive], chainage_m: Floats
+) -> tuple[Floats, Floats]:
+    """Read speed, and how the line varies, from drives.
+
+    Of all fixes that move along the line within the band and 10 m, the median of the speed and
+    the robust spread of the distance to the side are taken for each 5 m.
+
+    Returns
+    -------
+    speed_mps, line_sigma_m
+        Each like `chainage_m`.
+
+    Raises
+    ------
+    NoLapError
+        When much of the line was not driven.
+    """
+    curve = track.curve
+    places, offsets, speeds = [], [], []
+    for drive in drives:
+        pace = drive.speed_mps
+        moving = pace > SLOWEST_MPS
+        heading = drive.velocity_mps[moving] / pace[moving, None]
+        where, offset = curve.project(drive.position_m[moving], heading)
+        along = (curve.direction(where) * heading).sum(axis=1) > 0.5
+        near = along & (np.abs(offset) < 0.5 * track.band_m + 10.0)
+        # Fixes are taken evenly in time; that a fast car leaves few in a bin does no harm to a
+        # median, but a car that crawls must not fill one.
+        places.append(where[near])
+        offsets.append(offset[near])
+        speeds.append(pace[moving][near])
+    place, offset, speed = (np.concatenate(values) for values in (places, offsets, speeds))
+    count = max(8, round(curve.length_m / _BIN_M))
+    index = np.minimum((place / curve.length_m * count).astype(int), count - 1)
+    order = np.argsort(index, kind="stable")
+    index, offset, speed = index[order], offset[order], speed[order]
+    begin = np.searchsorted(index, np.arange(count))
+    end = np.searchsorted(index, np.arange(count), side="right")
+    filled = np.flatnonzero(end > begin)
+    if len(filled) < _FEWEST_BINS * count:
+        raise NoLapError(
+            f"the recordings cover {100.0 * len(filled) / count:.0f} % of the track",
+            remedy="give recordings of at least one whole lap of this layout, or none",
+        )
+    middle = (np.arange(count) + 0.5) * curve.length_m / count
+    pace = np.array([np.median(speed[begin[b] : end[b]]) for b in filled])
+    spread = np.array([_spread(offset[begin[b] : end[b]]) for b in filled])
+    period = curve.length_m if curve.closed else None
+    along_lap = np.interp(chainage_m, middle[filled], pace, period=period)
+    return (
+        np.maximum(along_lap, SLOWEST_MPS),
+        np.full(len(chainage_m), float(np.median(spread))),
+    )
+
+
+def _spread(values: Floats) -> float:
+    if len(values) < 3:
+        return ASSUMED_LINE_M
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+
+
+def _turned(curve: Curve, chainage_m: Floats) -> Floats:
+    """Angle turned since the last straight, or until the next, whichever is less, radians.
+
+    No more counts than what is turned within `LINE_KEPT_M`: a line does not stay to one side for
+    longer.
+    """
+    step = float(chainage_m[1] - chainage_m[0])
+    bend = smoothed_curvature(curve, chainage_m)
+    hand = np.where(np.abs(bend) > 1.0 / STRAIGHTER_THAN_M, np.sign(bend), 0.0)
+    laps = 3 if curve.closed else 1
+    turn, side = np.tile(np.abs(bend) * step, laps), np.tile(hand, laps)
+    forward = _accumulated(turn, side)
+    backward = _accumulated(turn[::-1], side[::-1])[::-1]
+    least = np.minimum(forward, backward)
+    total = np.concatenate([[0.0], np.cumsum(turn)])
+    index = np.arange(len(turn)) + 1
+    kept = total[index] - total[np.maximum(index - round(LINE_KEPT_M / step), 0)]
+    least = np.minimum(least, kept)
+    count = len(chainage_m)
+    return np.asarray(least[count : 2 * count] if curve.closed else least)
+
+
+def _accumulated(turn: Floats, side: Floats) -> Floats:
+    total, out = 0.0, np.zeros(len(turn))
+    for i, (angle, hand) in enumerate(zip(turn.tolist(), side.tolist(), strict=True)):
+        fresh = hand == 0.0 or (i > 0 and side[i - 1] != hand)
+        total = (0.0 if hand == 0.0 else angle) if fresh else total + angle
+        out[i] = total
+    return out

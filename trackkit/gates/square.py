@@ -1,0 +1,78 @@
+"""The ends of a gate at right angles to the track."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.errors import PlaceError
+from trackkit.geometry.clearance import NEAR_ENOUGH_M, RECEIVER_ACCURACY_M, distance_to_other_piece
+from trackkit.track.derive import geographic
+from trackkit.track.model import Position, Track
+
+GATE_MARGIN_M = 4.0
+"""How far a gate reaches beyond the band on either side: the receiver's wander, and a wide line."""
+NARROWEST_HALF_M = 3.0
+WIDEST_M = 500.0
+"""No gate is wider than this."""
+
+
+def square_ends(
+    track: Track, chainage_m: float, width_m: float | None
+) -> tuple[Position, Position, tuple[str, ...]]:
+    """Find the ends of a gate at right angles to the track.
+
+    Parameters
+    ----------
+    track
+        The track.
+    chainage_m
+        Where on the centreline, metres.
+    width_m
+        Distance between the ends, half on either side.  None means the band and a margin of
+        `GATE_MARGIN_M` on either side, shortened where it would come within the receiver's
+        accuracy of another piece of track.
+
+    Returns
+    -------
+    left, right, remarks
+        Ends as (longitude, latitude), degrees, and what was shortened.
+    """
+    curve = track.curve
+    centre, aside = curve.position(chainage_m), curve.left(chainage_m)
+    if width_m is not None:
+        if not 0.5 <= width_m <= WIDEST_M:
+            raise PlaceError(
+                f"a gate {width_m:g} m wide is not sensible",
+                remedy=f"give 0.5 to {WIDEST_M:.0f} metres",
+            )
+        halves = [0.5 * width_m, 0.5 * width_m]
+        remarks: tuple[str, ...] = ()
+    else:
+        full = 0.5 * track.band_m + GATE_MARGIN_M
+        halves = [_usable_half(track, chainage_m, centre, side * aside, full) for side in (1, -1)]
+        remarks = tuple(
+            f"its {side} end is {half:.1f} m from the centreline instead of {full:.1f} m, to stay "
+            "clear of another piece of track"
+            for side, half in zip(("left", "right"), halves, strict=True)
+            if half < full
+        )
+    left = geographic(track, centre + halves[0] * aside)
+    right = geographic(track, centre - halves[1] * aside)
+    return left, right, remarks
+
+
+def _usable_half(
+    track: Track, chainage_m: float, centre: Floats, aside: Floats, full_m: float
+) -> float:
+    half = full_m
+    while half > NARROWEST_HALF_M:
+        reach = np.linspace(0.0, half, 1 + int(np.ceil(half)))
+        away = min(
+            distance_to_other_piece(track.curve, chainage_m, centre + r * aside)
+            for r in reach[len(reach) // 2 :]
+        )
+        if away >= RECEIVER_ACCURACY_M - 0.5 * NEAR_ENOUGH_M:
+            return half
+        half -= 0.5
+    return NARROWEST_HALF_M

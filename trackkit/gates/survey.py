@@ -1,0 +1,227 @@
+"""A surveyed point: a stationary recording averaged, with an honest accuracy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.errors import RecordingError
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.noise import Levels
+from trackkit.recordings.recording import Recording
+from trackkit.track.model import Position
+
+FEWEST_FIXES = 10
+FARTHEST_M = 25.0
+"""A recording that spreads farther than this was not made standing still."""
+TIME_CONSTANTS = 20.0
+"""So many time constants of its own wander a recording must be long to tell how large that is."""
+TELLS_FROM_S = 1200.0
+"""Shorter, a recording cannot even tell that it has no wander: ten usual time constants."""
+_STRAY_SIGMAS = 6.0
+_BLOCK_S = 10.0
+_LONGEST_MEANS = 8
+_SEEN = 9.0
+"""By so much weighted squares must fall for a wander to be there: three sigma."""
+_TRIED_S = np.geomspace(2.0, 600.0, 40)
+
+
+@dataclass(frozen=True)
+class Survey:
+    """An averaged point.
+
+    Parameters
+    ----------
+    position
+        Longitude and latitude, degrees.
+    sigma_m
+        One sigma on one horizontal axis, the receiver's wander reckoned with.
+    scatter_m
+        Standard deviation of the fixes on one axis: what a naive mean would be judged by.
+    naive_m
+        That over the root of the number of fixes; far too small.
+    seconds
+        Over which it was averaged.
+    fixes, left_out
+        How many were averaged, and how many strayed.
+    wander_m, wander_time_s
+        The wander reckoned with.
+    told
+        Whether the recording itself told the wander; else it was assumed.
+    """
+
+    position: Position
+    sigma_m: float
+    scatter_m: float
+    naive_m: float
+    seconds: float
+    fixes: int
+    left_out: int
+    wander_m: float
+    wander_time_s: float
+    told: bool
+
+    @property
+    def basis(self) -> str:
+        """What the accuracy rests on, a clause."""
+        if not self.told:
+            return (
+                f"a wander of {self.wander_m:.2f} m over {self.wander_time_s:.0f} s assumed, as "
+                f"{self.seconds:.0f} s are too few to tell"
+            )
+        if self.wander_m < 1e-3:
+            return "no wander to be seen in the recording itself"
+        return (
+            f"a wander of {self.wander_m:.2f} m over {self.wander_time_s:.0f} s, as the recording "
+            "itself shows"
+        )
+
+
+def average(recording: Recording) -> Survey:
+    """Average a stationary recording into a point.
+
+    Fixes are correlated: a receiver wanders by about a metre over minutes.  The variance of the
+    mean of a first-order Gauss-Markov process over a time T is
+    2 s^2 (r - r^2 (1 - exp(-1 / r))), r = tau / T (Papoulis, Probability, Random Variables and
+    Stochastic Processes; from memory).  Wander and time constant are read from the recording's
+    Allan variance where it is long enough for that (`wander_shown`).  Otherwise the wander is taken
+    to be the usual one, or as much as ten-second means scatter if that is more; never less,
+    since a recording shorter than some time constants shows little of its own wander.
+
+    Parameters
+    ----------
+    recording
+        Of a receiver that stood still.
+
+    Raises
+    ------
+    RecordingError
+        With few fixes, or when it moved.
+    """
+    if len(recording) < FEWEST_FIXES:
+        raise RecordingError(
+            f"{len(recording)} fixes are too few to average",
+            file=recording.name, remedy="let the receiver stand for some minutes",
+        )  # fmt: skip
+    plane = LocalPlane.around(recording.longitude_deg, recording.latitude_deg)
+    position = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
+    away = position - np.median(position, axis=0)
+    usual = 1.4826 * float(np.median(np.abs(away))) + 1e-9
+    kept = np.linalg.norm(away, axis=1) <= max(_STRAY_SIGMAS * usual, 0.05)
+    reach = float(np.quantile(np.linalg.norm(away, axis=1), 0.9))
+    if reach > FARTHEST_M:
+        raise RecordingError(
+            f"moves by {reach:.0f} m, so it was not made standing still",
+            file=recording.name, remedy="give a recording of a receiver left on the gate's end",
+        )  # fmt: skip
+    used, time = position[kept], recording.time_s[kept]
+    mean = used.mean(axis=0)
+    seconds = float(time[-1] - time[0])
+    scatter = float(np.sqrt(((used - mean) ** 2).sum(axis=0).mean() / max(len(used) - 1, 1)))
+    levels = Levels()
+    shown = wander_shown(used, time)
+    if shown is None:
+        wander = max(levels.wander_m, _block_scatter(used, time, mean))
+        constant, doubt = levels.wander_time_s, 1.0
+        white = levels.white_m
+    else:
+        wander, constant, white = shown
+        # The longest means, which tell most of this, are eight on each of two axes.
+        doubt = _student(2 * _LONGEST_MEANS)
+    variance = wander**2 * mean_variance(seconds, constant) + white**2 / len(used)
+    longitude, latitude = plane.to_geographic(mean)
+    return Survey(
+        (float(longitude), float(latitude)), doubt * float(np.sqrt(variance)), scatter,
+        scatter / float(np.sqrt(len(used))), seconds, len(used), int((~kept).sum()),
+        wander, constant, shown is not None,
+    )  # fmt: skip
+
+
+def mean_variance(seconds: float, time_constant_s: float) -> float:
+    """Variance of the mean of a unit Gauss-Markov process over a time."""
+    if seconds <= 0:
+        return 1.0
+    if time_constant_s <= 0:
+        return 0.0
+    ratio = time_constant_s / seconds
+    return float(2.0 * (ratio - ratio**2 * (1.0 - np.exp(-1.0 / ratio))))
+
+
+def wander_shown(position_m: Floats, time_s: Floats) -> tuple[float, float, float] | None:
+    """Read a receiver's wander from the Allan variance of its positions.
+
+    For averaging times m the Allan variance is half the mean square difference of neighbouring
+    means, the deviation written sigma_y(tau) in IEEE Std 1139 (from memory; there for frequency).
+    White noise gives w^2 d / m at a spacing d of fixes; a Gauss-Markov process the variance of its
+    mean over m less the covariance of neighbouring means, s^2 (tau / m)^2 (1 - exp(-m / tau))^2.
+    Both are fitted over a grid of time constants by weighted least squares, each averaging time
+    counting as many times as it has differences.
+
+    Parameters
+    ----------
+    position_m
+        Shape (n, 2).
+    time_s
+        Shape (n,).
+
+    Returns
+    -------
+    wander_m, wander_time_s, white_m, or None
+        None where the recording is shorter than `TELLS_FROM_S` or than `TIME_CONSTANTS` of what it
+        shows.
+    """
+    from scipy.optimize import nnls
+
+    seconds = float(time_s[-1] - time_s[0])
+    spacing = float(np.median(np.diff(time_s)))
+    if seconds < TELLS_FROM_S or spacing > _BLOCK_S:
+        return None
+    span = (
+        np.unique(np.round(np.geomspace(spacing, seconds / _LONGEST_MEANS, 25) / spacing)) * spacing
+    )
+    allan = np.array([_allan_variance(position_m, time_s, one) for one in span])
+    weight = np.sqrt(2.0 * seconds / span)
+    best = (np.inf, 0.0, 0.0, 0.0)
+    for constant in _TRIED_S:
+        own = np.array([mean_variance(one, constant) for one in span])
+        shared = (constant / span * (1.0 - np.exp(-span / constant))) ** 2
+        model = np.stack([own - shared, spacing / span], axis=1)
+        # An estimated variance scatters in proportion to its size.
+        scale = (weight / np.maximum(allan, 1e-12))[:, None]
+        found, rest = nnls(model * scale, allan * scale[:, 0])
+        if rest < best[0]:
+            best = (float(rest), float(found[0]), float(constant), float(found[1]))
+    least, wander, constant, white = best
+    scale = weight / np.maximum(allan, 1e-12)
+    alone, worse = nnls((spacing / span * scale)[:, None], allan * scale)
+    if worse**2 - least**2 < _SEEN:
+        return 0.0, 0.0, float(np.sqrt(alone[0]))
+    if seconds < TIME_CONSTANTS * constant:
+        return None
+    return float(np.sqrt(wander)), constant, float(np.sqrt(white))
+
+
+def _allan_variance(position_m: Floats, time_s: Floats, span_s: float) -> float:
+    """Half the mean square difference of neighbouring means, on one axis."""
+    block = np.floor((time_s - time_s[0]) / span_s + 1e-6).astype(np.intp)
+    count = np.bincount(block)
+    with np.errstate(invalid="ignore"):
+        means = np.stack([np.bincount(block, axis) / count for axis in position_m.T], axis=1)
+    difference = np.diff(means[:-1] if len(means) > 2 else means, axis=0)
+    return float(0.5 * np.nanmean(difference**2))
+
+
+def _student(freedom: int) -> float:
+    """By how much an interval of 95 % is wider for a sigma read from few values."""
+    from scipy.stats import t
+
+    return float(t.ppf(0.975, freedom) / 1.96)
+
+
+def _block_scatter(position_m: Floats, time_s: Floats, mean_m: Floats) -> float:
+    """Scatter of the means of ten-second blocks, on one axis: white noise is gone from it."""
+    block = ((time_s - time_s[0]) // _BLOCK_S).astype(int)
+    means = np.array([position_m[block == b].mean(axis=0) for b in np.unique(block)])
+    return float(np.sqrt(((means - mean_m) ** 2).mean()))

@@ -1,0 +1,1 @@
+"""Planes, geodesics, curves, grids and the antimeridian."""

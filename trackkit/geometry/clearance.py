@@ -1,0 +1,124 @@
+"""How far a place on the track is from every other piece of the track."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from trackkit.arrays import Floats
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import distance_to_segments
+
+OWN_TURN_DEG = 60.0
+"""A piece of track counts as another one where the line has turned by more than this."""
+RECEIVER_ACCURACY_M = 3.0
+"""Three sigma of a receiver's slow wander of 1 m (DESIGN.md section 6)."""
+NEAR_ENOUGH_M = 0.01
+"""What rounding a gate's end, and the spline between vertices, may take off a clearance."""
+_MOST_SAMPLES = 2500
+
+
+def own_stretch(direction: Floats, index: int, *, closed: bool) -> NDArray[np.bool_]:
+    """Mark the stretch around one sample within which the line turns by less than 60 degrees.
+
+    Parameters
+    ----------
+    direction
+        Unit vectors along the line at even spacing, shape (n, 2).
+    index
+        The sample.
+    closed
+        Whether the line goes on from its last sample to its first.
+
+    Returns
+    -------
+    ndarray of bool
+        Shape (n,); the rest of the line is "another piece of track".
+    """
+    count = len(direction)
+    turned = direction @ direction[index] < np.cos(np.radians(OWN_TURN_DEG))
+    own = np.zeros(count, dtype=bool)
+    if not turned.any():
+        # A bend too slight to turn anywhere, or half a large oval: all of it is one piece.
+        own[:] = True
+        return own
+    offsets = np.flatnonzero(turned)
+    if closed:
+        ahead = int(((offsets - index) % count).min())
+        behind = int(((index - offsets) % count).min())
+    else:
+        later, earlier = offsets[offsets > index], offsets[offsets < index]
+        ahead = int(later[0] - index) if len(later) else count - index
+        behind = int(index - earlier[-1]) if len(earlier) else index + 1
+    own[np.arange(index - behind + 1, index + ahead) % count] = True
+    return own
+
+
+def clearance(curve: Curve, chainage_m: ArrayLike) -> Floats:
+    """Distance from places on the line to the nearest other piece of track.
+
+    Parameters
+    ----------
+    curve
+        The track's line.
+    chainage_m
+        Shape (k,), metres.
+
+    Returns
+    -------
+    ndarray
+        Shape (k,), metres; infinite where the line has no other piece.
+    """
+    place = curve.position(chainage_m)
+    return np.array(
+        [
+            distance_to_other_piece(curve, where, point)
+            for where, point in zip(np.atleast_1d(chainage_m), np.atleast_2d(place), strict=True)
+        ]
+    )
+
+
+def distance_to_other_piece(curve: Curve, chainage_m: float, position_m: ArrayLike) -> float:
+    """Distance from a position to the nearest piece of track other than that at a chainage.
+
+    Parameters
+    ----------
+    curve
+        The track's line.
+    chainage_m
+        The place whose own stretch does not count, metres.
+    position_m
+        The position, shape (2,), metres on the plane.
+
+    Returns
+    -------
+    float
+        Metres; infinite where the line has no other piece.
+    """
+    spacing = max(0.5, curve.length_m / _MOST_SAMPLES)
+    chainage = curve.chainages(spacing)
+    sample, direction = _samples(curve, spacing)
+    index = int(np.argmin(curve.separation(chainage, chainage_m)))
+    other = ~own_stretch(direction, index, closed=curve.closed)
+    if not other.any():
+        return float("inf")
+    # From sample to sample: on a long course the samples themselves are metres apart.
+    goes_on = np.roll(other, -1)
+    if not curve.closed:
+        goes_on[-1] = False
+    following = np.where(goes_on[:, None], np.roll(sample, -1, axis=0), sample)
+    return float(distance_to_segments(position_m, sample[other], following[other]).min())
+
+
+_sample_cache: dict[int, tuple[Curve, Floats, Floats]] = {}
+
+
+def _samples(curve: Curve, spacing_m: float) -> tuple[Floats, Floats]:
+    # The curve is kept beside its samples so that its id cannot be given to another curve.
+    known = _sample_cache.get(id(curve))
+    if known is None:
+        chainage = curve.chainages(spacing_m)
+        known = (curve, curve.position(chainage), curve.direction(chainage))
+        _sample_cache.clear()
+        _sample_cache[id(curve)] = known
+    return known[1], known[2]

@@ -1,0 +1,93 @@
+"""What a line's shape tells: direction, crossings of itself, length on the ground."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import MEAN_EARTH_RADIUS_M
+
+
+def surface_length(curve: Curve, chainage_m: Floats, height_m: Floats) -> float | None:
+    """Length of the line at its height and along its slope, metres, or None without heights.
+
+    A line h above the ellipsoid is longer by h / R, R being the earth's mean radius.
+    """
+    if not np.all(np.isfinite(height_m)):
+        return None
+    chainage, height = chainage_m, height_m
+    if curve.closed:
+        chainage = np.append(chainage_m, curve.length_m)
+        height = np.append(height_m, height_m[0])
+    level = np.diff(chainage) * (1.0 + 0.5 * (height[:-1] + height[1:]) / MEAN_EARTH_RADIUS_M)
+    return float(np.hypot(level, np.diff(height)).sum())
+
+
+def direction_of(curve: Curve) -> Direction | None:
+    """Racing direction of a closed line, or None for an open one or a figure of eight.
+
+    By the turning number (Whitney 1937; from memory): a simple loop driven anticlockwise turns
+    once to the left, a figure of eight not at all.
+    """
+    if not curve.closed:
+        return None
+    turns = round(curve.turning())
+    if turns == 0:
+        return None
+    return "anticlockwise" if turns > 0 else "clockwise"
+
+
+def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
+    """Find where a line crosses itself.
+
+    Returns
+    -------
+    list of (first_m, second_m, angle_deg)
+        The two chainages of each crossing and the angle between the two passages, 0 to 90.
+    """
+    import shapely
+
+    chainage = curve.chainages(min(1.0, curve.length_m / 400))
+    edges = np.append(chainage, curve.length_m) if curve.closed else chainage
+    position = curve.position(edges)
+    if curve.closed:
+        position[-1] = position[0]
+    segment = np.asarray(shapely.linestrings(np.stack([position[:-1], position[1:]], axis=1)))
+    first, second = shapely.STRtree(segment).query(segment, predicate="intersects")
+    apart = second - first
+    pair = (apart > 1) & ~(curve.closed & (apart == len(segment) - 1))
+    step = float(edges[1])
+    crossings: list[tuple[float, float, float]] = []
+    for i, j in zip(first[pair].tolist(), second[pair].tolist(), strict=True):
+        point = shapely.get_coordinates(shapely.intersection(segment[i], segment[j]))[0]
+        here = float(edges[i] + np.linalg.norm(point - position[i]))
+        there = float(edges[j] + np.linalg.norm(point - position[j]))
+        # Where the lines cross at a vertex, up to four pairs of segments only touch there.
+        if not shapely.crosses(segment[i], segment[j]) and not _passes(curve, here, there, step):
+            continue
+        if curve.closed and there > curve.length_m - 0.5 * step:
+            here, there = max(there - curve.length_m, 0.0), here
+        if any(
+            max(curve.separation(here, a), curve.separation(there, b)) < step
+            for a, b, _ in crossings
+        ):
+            continue
+        ahead, across = position[i + 1] - position[i], position[j + 1] - position[j]
+        cosine = abs(ahead @ across) / (np.linalg.norm(ahead) * np.linalg.norm(across))
+        crossings.append((here, there, float(np.degrees(np.arccos(min(1.0, cosine))))))
+    return sorted(crossings)
+
+
+def _passes(curve: Curve, here_m: float, there_m: float, step_m: float) -> bool:
+    """Whether a line goes from one side to the other of another passage that it touches."""
+    at = np.array([here_m - step_m, here_m + step_m])
+    if not curve.closed:
+        at = np.clip(at, 0.0, curve.length_m)
+    sides = (curve.position(at) - curve.position(there_m)) @ curve.left(there_m)
+    return bool(sides[0] * sides[1] < 0)
+
+
+Direction = Literal["clockwise", "anticlockwise"]

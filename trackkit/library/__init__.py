@@ -1,0 +1,1 @@
+"""Many known tracks, and which of them a position or a drive is on."""

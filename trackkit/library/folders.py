@@ -1,0 +1,240 @@
+"""Libraries, which are folders of track files: found, read, searched, added to and removed from."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.errors import TrackFileError, TrackkitError
+from trackkit.library.index import FolderIndex, boxes_within, has_id, open_index, tracks_of
+from trackkit.library.known import (
+    AT_WITHIN_M,
+    DEFAULT_RADIUS_M,
+    NAMED,
+    Atlas,
+    Known,
+    Located,
+    first_of_each_id,
+    known_from,
+)
+from trackkit.library.lines import FAR_M, earth_centred
+
+if TYPE_CHECKING:
+    from trackkit.recordings.recording import Recording
+    from trackkit.track.model import Track
+
+ENVIRONMENT_VARIABLE = "TRACKKIT_LIBRARY"
+FIRST_FIXES = 10
+"""A recording that does not move is located by the median of its first fixes, as many as these."""
+_LOOK_M = (20_000.0, 200_000.0, 2_000_000.0, np.inf)
+
+
+@dataclass(frozen=True, eq=False)
+class Entry:
+    """One track of a library and the file it came from."""
+
+    path: Path
+    track: Track
+
+
+def shipped_folder() -> Path:
+    """Folder of the invented sample circuits that come with trackkit."""
+    package = Path(__file__).parents[1]
+    packaged = package / "tracks"
+    return packaged if packaged.is_dir() else package.parent / "tracks"
+
+
+def user_folder() -> Path:
+    """Folder of the user's own track files, as the platform has it; it may not exist yet."""
+    from platformdirs import user_data_path
+
+    return user_data_path("trackkit", appauthor=False) / "tracks"
+
+
+def folders(given: Sequence[str | os.PathLike[str]] = ()) -> list[Path]:
+    """List the folders to search: those given, TRACKKIT_LIBRARY's, the user's, the shipped one.
+
+    Raises
+    ------
+    TrackkitError
+        When a folder given, or named by the environment variable, is none.
+    """
+    there = (folder for folder in (user_folder(), shipped_folder()) if folder.is_dir())
+    return [*named_folders(given), *there]
+
+
+def named_folders(given: Sequence[str | os.PathLike[str]] = ()) -> list[Path]:
+    """List the folders given and TRACKKIT_LIBRARY's.
+
+    Raises
+    ------
+    TrackkitError
+        When one of them is none.
+    """
+    named = [Path(folder) for folder in given]
+    from_environment = os.environ.get(ENVIRONMENT_VARIABLE, "")
+    named += [Path(part) for part in from_environment.split(os.pathsep) if part]
+    for folder in named:
+        if not folder.is_dir():
+            raise TrackkitError(
+                "is no folder", file=folder, remedy="name a folder of track files as the library"
+            )
+    return named
+
+
+def read_library(paths: Iterable[Path]) -> tuple[list[Entry], list[str]]:
+    """Read every track file (``*.geojson``) in some folders.
+
+    Returns
+    -------
+    entries, warnings
+        Of two tracks with one id the first found counts.  A file that cannot be read is left out
+        with a warning.
+    """
+    from trackkit.track.file import read_track
+
+    entries: dict[str, Entry] = {}
+    warnings: list[str] = []
+    for folder in paths:
+        for path in sorted(folder.glob("*.geojson")):
+            try:
+                track = read_track(path, validate=False)
+            except TrackFileError as error:
+                warnings.append(f"{error} (left out)")
+                continue
+            entries.setdefault(track.id, Entry(path, track))
+    return list(entries.values()), warnings
+
+
+def locate(
+    entries: Sequence[Entry],
+    longitude_deg: float,
+    latitude_deg: float,
+    *,
+    radius_m: float = DEFAULT_RADIUS_M,
+    most: int = NAMED,
+) -> Located:
+    """Find the known circuits nearest to a position; see `trackkit.library.known.Atlas.locate`.
+
+    For tracks already read.  `Library.locate` reads only those that can be near.
+    """
+    atlas = Atlas.of(known_from(entry.track, entry.path) for entry in entries)
+    return atlas.locate(longitude_deg, latitude_deg, radius_m=radius_m, most=most)
+
+
+@dataclass(frozen=True, eq=False)
+class Library:
+    """Folders of track files with their indexes, in the order they are searched.
+
+    Of two tracks with one id the first counts.
+    """
+
+    folders: tuple[FolderIndex, ...]
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """One sentence for each file that was left out."""
+        return tuple(warning for folder in self.folders for warning in folder.warnings)
+
+    def tracks(self) -> list[Known]:
+        """Read all known tracks from the indexes."""
+        return first_of_each_id(tracks_of(folder) for folder in self.folders)
+
+    def atlas(self) -> Atlas:
+        """Hold all known tracks in memory, for many positions."""
+        return Atlas.of(self.tracks())
+
+    def locate(
+        self,
+        longitude_deg: float,
+        latitude_deg: float,
+        *,
+        radius_m: float = DEFAULT_RADIUS_M,
+        most: int = NAMED,
+    ) -> Located:
+        """Find the tracks nearest to a position; see `trackkit.library.known.Atlas.locate`.
+
+        Only those whose boxes let them be among the nearest are read from the indexes.
+        """
+        position = earth_centred(float(longitude_deg), float(latitude_deg))
+        for reach in _LOOK_M:
+            found = self._boxes(position, reach)
+            farthest = sorted(most_m for _, _, _, most_m in found)
+            limit = max(farthest[most - 1], AT_WITHIN_M) if len(found) >= most else np.inf
+            # Orders by geodesic and through the Earth differ by so much; see `library.lines`.
+            limit *= 1.000_01 if limit <= FAR_M else 1.01
+            if limit <= reach:
+                break
+        known = _read(one for one in found if one[2] <= limit)
+        return Atlas.of(known).locate(longitude_deg, latitude_deg, radius_m=radius_m, most=most)
+
+    def near(self, longitude_deg: float, latitude_deg: float, radius_m: float) -> list[Known]:
+        """List the tracks whose box comes within a distance of a position, up to 100 km."""
+        position = earth_centred(float(longitude_deg), float(latitude_deg))
+        return _read(one for one in self._boxes(position, radius_m) if one[2] <= radius_m)
+
+    def _boxes(
+        self, position_m: Floats, reach_m: float
+    ) -> list[tuple[FolderIndex, int, float, float]]:
+        """List folder, row, least and greatest distance of tracks; those hidden left out."""
+        found = []
+        for number, folder in enumerate(self.folders):
+            fids, ids, nearest, farthest = boxes_within(folder, position_m, reach_m)
+            before = self.folders[:number]
+            found += [
+                (folder, fid, low, high)
+                for fid, id_, low, high in zip(
+                    fids, ids, nearest.tolist(), farthest.tolist(), strict=True
+                )
+                if not any(has_id(earlier, id_) for earlier in before)
+            ]
+        return found
+
+    def find(self, track_id: str) -> Known | None:
+        """Find the track with an id, in the first folder that has one."""
+        for folder in self.folders:
+            fid = folder.connection.execute(
+                "SELECT fid FROM tracks WHERE id = ? ORDER BY file LIMIT 1", (track_id,)
+            ).fetchone()
+            if fid is not None:
+                return tracks_of(folder, fid)[0]
+        return None
+
+
+def _read(found: Iterable[tuple[FolderIndex, int, float, float]]) -> list[Known]:
+    return [tracks_of(folder, [fid])[0] for folder, fid, _, _ in found]
+
+
+def open_library(paths: Iterable[Path], *, say: Callable[[str], None] | None = None) -> Library:
+    """Open folders with their indexes, which are brought up to date first.
+
+    The index of the sample circuits stands in the user's cache folder, as they are no folder of
+    the user's.
+
+    Parameters
+    ----------
+    paths
+        From `folders`.
+    say
+        Told when many files have to be read.
+    """
+    shipped = shipped_folder().resolve()
+    unlike = {path.resolve(): path for path in reversed(list(paths))}
+    ordered = reversed(unlike.values())
+    return Library(
+        tuple(open_index(path, beside=path.resolve() != shipped, say=say) for path in ordered)
+    )
+
+
+def first_position(recording: Recording) -> tuple[float, float]:
+    """Median longitude and latitude, degrees, of a recording's first fixes."""
+    return (
+        float(np.median(recording.longitude_deg[:FIRST_FIXES])),
+        float(np.median(recording.latitude_deg[:FIRST_FIXES])),
+    )

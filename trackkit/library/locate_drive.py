@@ -1,0 +1,127 @@
+"""Which circuit a recording was driven on, and fixes out of a running stream of NMEA 0183."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trackkit.library.drive_filter import Judgement, Locator
+from trackkit.library.folders import FIRST_FIXES, Library
+from trackkit.library.known import DEFAULT_RADIUS_M, NAMED, Answer, Atlas, Candidate, Located
+from trackkit.recordings.nmea.stream import Fix
+
+if TYPE_CHECKING:
+    from trackkit.recordings.recording import Recording
+
+
+CONFIRMED_BY = 40
+"""A recording is read on for so many fixes that count, some 400 m, after the answer is settled."""
+LEAST_COUNTED = 3
+"""A recording with fewer that count has not moved, and is located by its position alone."""
+
+
+def locate_drive(
+    library: Library | Atlas,
+    recording: Recording,
+    *,
+    radius_m: float = DEFAULT_RADIUS_M,
+    most: int = NAMED,
+) -> Located:
+    """Find the circuit, layout and direction of a recording.
+
+    It is followed by a `Locator` until the answer has been settled for 400 m, or to its end.
+
+    Parameters
+    ----------
+    library
+        What is known.
+    recording
+        The drive.
+    radius_m, most
+        As for `Atlas.locate`.
+
+    Returns
+    -------
+    Most probable first.  Distances are the median of those of the fixes that counted.  A recording
+    that does not move is located by the median of its first ten positions.
+    """
+    locator = Locator(library.near)
+    judgement, counted = _followed(locator, recording)
+    if len(counted) < LEAST_COUNTED or not judgement.candidates:
+        begin = (counted or [0])[0]
+        few = slice(begin, begin + FIRST_FIXES)
+        return library.locate(
+            float(np.median(recording.longitude_deg[few])),
+            float(np.median(recording.latitude_deg[few])),
+            radius_m=radius_m, most=most,
+        )  # fmt: skip
+    known = {one.id: one for one in locator.known}
+    best: dict[str, Candidate] = {}
+    for one in judgement.candidates:
+        best.setdefault(one.id, one)
+    tied = tuple(dict.fromkeys(one.id for one in judgement.still_open))
+    named = [
+        Candidate(
+            one.id, one.name, one.layout, one.direction,
+            _median_m(known[one.id].longitude_deg, known[one.id].latitude_deg, recording, counted),
+            one.probability, one.reversed,
+        )
+        for one in list(best.values())[: max(most, len(tied))]
+    ]  # fmt: skip
+    nearest = min(named, key=lambda one: one.distance_m)
+    first = named[0] if judgement.unknown < 0.5 else nearest
+    answer: Answer = "none"
+    if first.distance_m <= known[first.id].at_within_m:
+        answer = "at"
+    elif nearest.distance_m <= radius_m:
+        answer = "near"
+    return Located(
+        answer,
+        tuple(named),
+        tied if len(tied) > 1 and answer == "at" else (),
+        judgement.part_at_m,
+        judgement.unknown,
+    )
+
+
+def _followed(locator: Locator, recording: Recording) -> tuple[Judgement, list[int]]:
+    """Follow a recording until the answer is settled: what it says, and the fixes that counted."""
+    counted: list[int] = []
+    since = 0
+    judgement = None
+    speed, course = recording.speed_mps, recording.course_deg
+    for index in range(len(recording)):
+        before = locator.counted
+        judgement = locator.update(
+            Fix(
+                float(recording.longitude_deg[index]),
+                float(recording.latitude_deg[index]),
+                _told(speed, index),
+                _told(course, index),
+            )
+        )
+        if locator.counted == before:
+            continue
+        counted.append(index)
+        since = since + 1 if judgement.settled is not None else 0
+        if since > CONFIRMED_BY:
+            break
+    assert judgement is not None  # noqa: S101  (a recording has at least one fix)
+    return judgement, counted
+
+
+def _told(column: np.ndarray | None, index: int) -> float | None:
+    return None if column is None or np.isnan(column[index]) else float(column[index])
+
+
+def _median_m(
+    longitude_deg: np.ndarray, latitude_deg: np.ndarray, recording: Recording, counted: list[int]
+) -> float:
+    from trackkit.library.lines import pack
+    from trackkit.library.nearest_many import nearest
+
+    lines = pack([(longitude_deg, latitude_deg)])
+    late = counted[-200:]
+    away = nearest(lines, recording.longitude_deg[late], recording.latitude_deg[late])[1]
+    return float(np.median(away))

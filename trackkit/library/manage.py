@@ -1,0 +1,232 @@
+"""Adding track files to a library and removing them, and what known lines a new one runs on."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.errors import OutputError, TrackFileError, TrackkitError
+from trackkit.files import write_whole
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.library.folders import Library, shipped_folder
+from trackkit.library.index import open_index
+from trackkit.library.known import Known, known_from
+from trackkit.track.file import read_track
+from trackkit.track.model import Track
+
+LOCK_NAME = ".trackkit-library.lock"
+SAME_WITHIN_M = 10.0
+"""Two lines run on the same tarmac where they are this close: a track's width, and what lines from
+a lap each differ by."""
+SAME_LINE_SHARE = 0.9
+"""Lines that share this much of both their lengths are the same line."""
+SHARED_FROM = 0.2
+"""A line that shares less than this of its length with another only crosses it."""
+_STEP_M = 5.0
+_PATIENCE_S = 60.0
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """A known track that a line runs on.
+
+    Parameters
+    ----------
+    share, share_back
+        How much of the line is within `SAME_WITHIN_M` of the known one, and the other way round.
+    opposite
+        Whether the two run in opposite directions there.
+    """
+
+    known: Known
+    share: float
+    share_back: float
+    opposite: bool
+
+    @property
+    def same_line(self) -> bool:
+        """Whether locating can never tell the two apart."""
+        return min(self.share, self.share_back) >= SAME_LINE_SHARE and not self.opposite
+
+
+@dataclass(frozen=True)
+class Added:
+    """What adding a track file did.
+
+    Parameters
+    ----------
+    path
+        Where the file now stands.
+    replaced
+        File that held the id before, or None.  In the same folder it is kept with ``~`` appended;
+        in another it stays, and no longer counts.
+    overlaps
+        Known tracks that share much of the line, most first.
+    """
+
+    track: Track
+    path: Path
+    replaced: Path | None
+    overlaps: tuple[Overlap, ...]
+
+
+def add_track(
+    path: str | os.PathLike[str], folder: Path, library: Library, *, replace: bool = False
+) -> Added:
+    """Add a track file to a folder, as it is, byte for byte.
+
+    Parameters
+    ----------
+    path
+        The file; it is held against the schema.
+    folder
+        Where to; made if it is not there.
+    library
+        Where ids and lines are looked up, beside the folder itself.
+    replace
+        Whether a track with the same id may be replaced.
+
+    Raises
+    ------
+    TrackFileError
+        When the file is no valid track file, or its id is taken.
+    OutputError
+        When the folder cannot be written.
+    """
+    track = read_track(path)
+    content = Path(path).read_bytes()
+    with _locked(folder):
+        here = Library((open_index(folder),))
+        held = here.find(track.id)
+        known = held or library.find(track.id)
+        if known is not None and not replace:
+            raise TrackFileError(
+                f"the id {track.id} is taken by {known.title} in {known.path}",
+                file=path,
+                remedy="use --replace if this is to count instead, or give it another id",
+            )
+        target = held.path if held else folder / f"{track.id}.geojson"
+        if held is None and os.path.lexists(target):
+            raise TrackFileError(
+                f"cannot be added as {target}, which holds something else",
+                file=path,
+                remedy="rename or remove that file",
+            )
+        new = known_from(track, target)
+        around = [
+            one for one in _around(Library((*here.folders, *library.folders)), new)
+            if one.id != new.id
+        ]  # fmt: skip
+        write_whole(target, content, force=held is not None, keep_previous=True)
+    return Added(track, target, known.path if known else None, tuple(overlaps(new, around)))
+
+
+def remove_track(known: Known) -> Path:
+    """Take a track out of its folder; the file is kept with ``~`` appended.
+
+    Returns
+    -------
+    Where the file now stands.
+
+    Raises
+    ------
+    TrackkitError
+        When the track came with trackkit.
+    OutputError
+        When the folder cannot be written.
+    """
+    folder = known.path.parent
+    if folder.resolve() == shipped_folder().resolve():
+        raise TrackkitError(
+            f"{known.id} is a sample circuit that comes with trackkit",
+            file=known.path,
+            remedy="only what was added can be removed",
+        )
+    kept = known.path.with_name(known.path.name + "~")
+    with _locked(folder):
+        known.path.replace(kept)
+    return kept
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[None]:
+    """Hold a folder against other processes that add or remove."""
+    from filelock import FileLock, Timeout
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with FileLock(folder / LOCK_NAME, timeout=_PATIENCE_S):
+            yield
+    except Timeout as error:
+        raise OutputError(
+            "is held by another trackkit that adds or removes",
+            file=folder,
+            remedy=f"try again; if no other is running, delete {LOCK_NAME} there",
+        ) from error
+    except OSError as error:
+        raise OutputError(f"cannot be written ({error.strerror or error})", file=folder) from error
+
+
+def _around(library: Library, known: Known) -> list[Known]:
+    plane = LocalPlane.around(known.longitude_deg, known.latitude_deg)
+    place = plane.to_plane(known.longitude_deg, known.latitude_deg)
+    reach = float(np.hypot(place[:, 0], place[:, 1]).max()) + SAME_WITHIN_M
+    return library.near(plane.longitude_deg, plane.latitude_deg, reach)
+
+
+def overlaps(new: Known, around: Sequence[Known]) -> list[Overlap]:
+    """Find the known lines that a line runs on for at least a fifth of either's length.
+
+    Both are sampled every 5 m and each sample is measured to the other's samples, in one plane.
+
+    Returns
+    -------
+    list of Overlap
+        Most shared first.
+    """
+    plane = LocalPlane.around(new.longitude_deg, new.latitude_deg)
+    place, heading = _sampled(plane, new)
+    found = []
+    for other in around:
+        place_back, heading_back = _sampled(plane, other)
+        near, nearest = _nearest(place, place_back)
+        near_back, _ = _nearest(place_back, place)
+        shared = np.flatnonzero(near)
+        share, share_back = float(near.mean()), float(near_back.mean())
+        if max(share, share_back) >= SHARED_FROM and len(shared):
+            along = np.einsum("ij,ij->i", heading[shared], heading_back[nearest[shared]])
+            found.append(Overlap(other, share, share_back, bool(np.median(along) < 0)))
+    return sorted(found, key=lambda one: (-min(one.share, one.share_back), one.known.id))
+
+
+def _sampled(plane: LocalPlane, known: Known) -> tuple[Floats, Floats]:
+    """Positions and directions every 5 m along a line, shape (n, 2) each."""
+    vertex = plane.to_plane(known.longitude_deg, known.latitude_deg)
+    step = np.diff(vertex, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    vertex, step, length = vertex[:-1][length > 0], step[length > 0], length[length > 0]
+    end = np.cumsum(length)
+    along = np.arange(0.0, end[-1], _STEP_M)
+    on = np.searchsorted(end, along, side="right")
+    heading = step / length[:, None]
+    return vertex[on] + (along - end[on] + length[on])[:, None] * heading[on], heading[on]
+
+
+def _nearest(place: Floats, others: Floats) -> tuple[np.ndarray, np.ndarray]:
+    """Tell which places are near one of others, and which of these is nearest."""
+    which = np.zeros(len(place), dtype=np.intp)
+    least = np.full(len(place), np.inf)
+    for begin in range(0, len(place), 512):
+        part = slice(begin, begin + 512)
+        away = np.hypot(
+            place[part, None, 0] - others[None, :, 0], place[part, None, 1] - others[None, :, 1]
+        )
+        which[part] = np.argmin(away, axis=1)
+        least[part] = away.min(axis=1)
+    return least <= np.hypot(SAME_WITHIN_M, 0.5 * _STEP_M), which

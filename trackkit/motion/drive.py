@@ -1,0 +1,350 @@
+"""The smoothed drive: where a recording's vehicle most probably was, and how fast it went.
+
+The model is that of `trackkit.motion.smoother`, with noise levels read from the recording itself by
+`trackkit.motion.noise_levels`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from trackkit.arrays import Floats
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.noise import Levels, Measured
+from trackkit.motion.noise_levels import DIFFERENCES_WITHIN_S, estimate, tells_wander
+from trackkit.motion.robust import (
+    BIWEIGHT_ROUNDS,
+    STRAY_SIGMAS,
+    biweight,
+    cauchy_fit,
+    residuals,
+    sparse_trust,
+    stray_positions,
+)
+from trackkit.motion.smoother import LEAST_TRUST, Solution, solve
+from trackkit.motion.variance import remainders_after, sum_covariance, sum_variance
+from trackkit.recordings.recording import Recording
+
+LONGEST_GAP_S = 10.0
+"""A gap longer than this (and than five usual intervals) breaks the drive into pieces."""
+_GAP_INTERVALS = 5.0
+STANDING_MPS = 0.3
+"""Slower than this a receiver does not know its course."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drive:
+    """A recording smoothed on a plane.
+
+    Parameters
+    ----------
+    recording
+        What it was made from.
+    plane
+        The plane of the positions.
+    time_s
+        Seconds from the first fix, shape (n,).
+    position_m, velocity_mps, acceleration_mps2, wander_m
+        Shape (n, 2), east and north.
+    piece
+        Number of the unbroken stretch each fix belongs to, shape (n,).
+    trust
+        Trust in each position, 0 (stray) to 1, shape (n,).
+    levels
+        The noise levels it was smoothed with.
+    """
+
+    recording: Recording
+    plane: LocalPlane
+    time_s: Floats
+    position_m: Floats
+    velocity_mps: Floats
+    acceleration_mps2: Floats
+    wander_m: Floats
+    piece: NDArray[np.intp]
+    trust: Floats
+    levels: Levels
+    _measured: Measured
+    _solution: Solution
+    _remainders: dict[int, Floats] = field(default_factory=dict)
+
+    @property
+    def speed_mps(self) -> Floats:
+        """Speed over ground, m/s, shape (n,)."""
+        return np.asarray(np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1]))
+
+    @property
+    def wander_told(self) -> bool:
+        """Whether the wander's level was read from the recording itself."""
+        return tells_wander(self._measured)
+
+    @property
+    def has_doppler(self) -> bool:
+        """Whether the recording carries velocities, as speed and course."""
+        return self.recording.speed_mps is not None and self.recording.course_deg is not None
+
+    def at(self, time_s: ArrayLike) -> tuple[Floats, Floats]:
+        """Position and velocity between fixes: the most probable ones under the motion model.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,), seconds from the first fix, held within the recording.
+        """
+        time = np.clip(np.asarray(time_s, dtype=float), self.time_s[0], self.time_s[-1])
+        index = np.searchsorted(self.time_s, time, side="right") - 1
+        index = np.clip(index, 0, max(len(self.time_s) - 2, 0))
+        following = np.minimum(index + 1, len(self.time_s) - 1)
+        span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)
+        return self.between(index, (time - self.time_s[index]) / span)
+
+    def between(self, index: NDArray[np.intp], share: Floats) -> tuple[Floats, Floats]:
+        """Position and velocity a share of the way from a fix to the next.
+
+        With white jerk the most probable motion between two known states is the quintic through
+        their positions, velocities and accelerations.
+
+        Parameters
+        ----------
+        index
+            The fixes, shape (k,).
+        share
+            Of the time to the next fix, 0 to 1, shape (k,).
+        """
+        following = np.minimum(index + 1, len(self.time_s) - 1)
+        # A lone fix is followed by itself.
+        span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)
+        position, velocity = quintic(share, span)
+        states = np.stack(
+            [
+                column[at]
+                for at in (index, following)
+                for column in (self.position_m, self.velocity_mps, self.acceleration_mps2)
+            ],
+            axis=1,
+        )
+        return (
+            np.einsum("ki,kij->kj", position, states),
+            np.einsum("ki,kij->kj", velocity, states),
+        )
+
+    def variance(
+        self,
+        index: NDArray[np.intp],
+        share: Floats,
+        slope: Floats,
+    ) -> float:
+        """Variance of a weighted sum of positions between fixes.
+
+        Parameters
+        ----------
+        index, share
+            Where, as in `between`; shape (k,).
+        slope
+            Weight of each position, east and north, shape (k, 2); in seconds a metre for the
+            variance of a time.
+        """
+        span = self.time_s[index + 1] - self.time_s[index]
+        basis, _ = quintic(share, span)
+        states = self.levels.states
+        at = np.concatenate([index, index + 1])
+        weight = np.zeros((len(at), states, 2))
+        weight[:, :3] = np.concatenate([basis[:, :3], basis[:, 3:]])[:, :, None]
+        weight *= np.concatenate([slope, slope])[:, None, :]
+        known = sum_variance(self._solution, at, weight, self._remainders)
+        # What the jerk between the two fixes may have done besides.
+        bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
+        return known + float((bridge * (slope**2).sum(axis=1)).sum())
+
+    def covariance(self, index: NDArray[np.intp], share: Floats) -> Floats:
+        """Covariance of positions between fixes, m^2.
+
+        Parameters
+        ----------
+        index, share
+            Where, as in `between`; shape (k,).
+
+        Returns
+        -------
+        Floats
+            Shape (k, 2, k, 2): position and axis, position and axis.
+        """
+        span = self.time_s[index + 1] - self.time_s[index]
+        basis, _ = quintic(share, span)
+        weight = np.zeros((len(index), 2, self.levels.states))
+        weight[:, 0, :3], weight[:, 1, :3] = basis[:, :3], basis[:, 3:]
+        known = sum_covariance(self._solution, np.stack([index, index + 1], axis=1), weight)
+        bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
+        place = np.arange(len(index))
+        for axis in range(2):
+            known[place, axis, place, axis] += bridge
+        return known
+
+    def prepare_variances(self, index: Iterable[int]) -> None:
+        """Work out at once what `variance` needs, for sums whose last places are these.
+
+        What was worked out for other places is forgotten.
+        """
+        fixes = {i + 1 for i in index}
+        known = self._remainders
+        found = remainders_after(self._solution, fixes, known)
+        kept = {fix: known[fix] for fix in fixes & known.keys()}
+        known.clear()
+        known.update(kept | found)
+
+    def with_levels(self, levels: Levels) -> Drive:
+        """Smooth the same recording with other noise levels."""
+        return _drive(self.recording, self.plane, self._measured, self.piece, levels, self.trust)
+
+
+def quintic(share: Floats, span_s: Floats) -> tuple[Floats, Floats]:
+    """Weights of two states in the position and velocity between them.
+
+    Parameters
+    ----------
+    share
+        Of the span, 0 to 1, shape (k,).
+    span_s
+        Seconds, shape (k,).
+
+    Returns
+    -------
+    position, velocity
+        Shape (k, 6): weights of position, velocity and acceleration before and after.
+    """
+    u, h = share, span_s
+    position = np.stack(
+        [
+            1 - 10 * u**3 + 15 * u**4 - 6 * u**5,
+            h * (u - 6 * u**3 + 8 * u**4 - 3 * u**5),
+            h**2 * (u**2 - 3 * u**3 + 3 * u**4 - u**5) / 2,
+            10 * u**3 - 15 * u**4 + 6 * u**5,
+            h * (-4 * u**3 + 7 * u**4 - 3 * u**5),
+            h**2 * (u**3 - 2 * u**4 + u**5) / 2,
+        ],
+        axis=1,
+    )
+    bell = 30 * u**2 * (1 - u) ** 2
+    velocity = np.stack(
+        [
+            -bell / h,
+            1 - 18 * u**2 + 32 * u**3 - 15 * u**4,
+            h * (2 * u - 9 * u**2 + 12 * u**3 - 5 * u**4) / 2,
+            bell / h,
+            -12 * u**2 + 28 * u**3 - 15 * u**4,
+            h * (3 * u**2 - 8 * u**3 + 5 * u**4) / 2,
+        ],
+        axis=1,
+    )
+    return position, velocity
+
+
+def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None) -> Drive:
+    """Find the most probable drive behind a recording.
+
+    Speed and course, where known, are measured velocities; speed alone is measured along the
+    direction in which the positions move.  Accuracies that a receiver reports, or else its
+    horizontal dilution of precision, scale the noise of its positions from fix to fix.
+
+    Parameters
+    ----------
+    recording
+        At least one fix.
+    plane
+        Where to compute.
+    levels
+        Noise levels; read from the recording when None.
+    """
+    measured, piece = _measured(recording, plane)
+    trust = np.where(stray_positions(measured), LEAST_TRUST, 1.0)
+    if len(recording) < 3:
+        return _drive(recording, plane, measured, piece, levels or Levels(), trust)
+    if recording.speed_mps is not None and recording.course_deg is None:
+        measured = _along(measured, recording, trust)
+    known = levels
+    if np.median(np.diff(recording.time_s)) > DIFFERENCES_WITHIN_S:
+        trust = sparse_trust(measured, trust)
+    levels = known or estimate(measured, trust)
+    solution = solve(measured, levels, trust)
+    if np.any(residuals(measured, solution)[trust > LEAST_TRUST] > STRAY_SIGMAS):
+        solution = cauchy_fit(measured, levels, trust)
+        trust = biweight(residuals(measured, solution))
+        levels = known or estimate(measured, trust)
+        for _ in range(BIWEIGHT_ROUNDS):
+            solution = solve(measured, levels, trust)
+            trust = biweight(residuals(measured, solution))
+        solution = solve(measured, levels, trust)
+    return _drive(recording, plane, measured, piece, levels, trust, solution)
+
+
+def _drive(
+    recording: Recording,
+    plane: LocalPlane,
+    measured: Measured,
+    piece: NDArray[np.intp],
+    levels: Levels,
+    trust: Floats,
+    solution: Solution | None = None,
+) -> Drive:
+    if solution is None:
+        solution = solve(measured, levels, trust)
+    position, velocity, acceleration, wander = (solution.state[:, i] for i in range(4))
+    return Drive(
+        recording, plane, recording.time_s, position, velocity, acceleration, wander, piece,
+        trust, levels, measured, solution,
+    )  # fmt: skip
+
+
+def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, NDArray[np.intp]]:
+    """Lay a recording out on a plane, broken into pieces at its segments and long gaps."""
+    position = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
+    velocity = np.full_like(position, np.nan)
+    speed, course = recording.speed_mps, recording.course_deg
+    if speed is not None and course is not None:
+        true_north = plane.convergence_deg(recording.longitude_deg, recording.latitude_deg)
+        # Standing still, receivers leave the course out, and the speed they give is noise, which
+        # would add up to a drift in whatever direction was put in its place.
+        still = (speed < STANDING_MPS) & ~np.isfinite(course)
+        heading = np.radians(np.where(still, 0.0, course) - true_north)
+        pace = np.where(still, 0.0, speed)
+        velocity = pace[:, None] * np.stack([np.sin(heading), np.cos(heading)], axis=-1)
+    step = np.diff(recording.time_s)
+    gap = np.zeros(len(step), dtype=bool)
+    if len(step):
+        gap = step > max(LONGEST_GAP_S, _GAP_INTERVALS * float(np.median(step)))
+    segment = recording.segment
+    assert segment is not None  # noqa: S101 - Recording sets it
+    joined = (np.diff(segment) == 0) & ~gap
+    piece = np.concatenate([[0], np.cumsum(~joined)]).astype(np.intp)
+    scale = np.ones(len(position))
+    # What a receiver says of its accuracy, or else the geometry of its satellites, tells its good
+    # fixes from its bad ones; how large the noise is as a whole, the fixes themselves tell.
+    told = recording.accuracy_m if recording.accuracy_m is not None else recording.hdop
+    if told is not None and np.isfinite(told).any():
+        usual = float(np.nanmedian(told))
+        if usual > 0:
+            scale = np.clip(np.where(np.isfinite(told), told / usual, 1.0), 0.2, 20.0)
+    return Measured(recording.time_s, position, velocity, joined, scale), piece
+
+
+def _along(measured: Measured, recording: Recording, trust: Floats) -> Measured:
+    """Take speeds to be measured along the direction in which the positions move."""
+    speed = recording.speed_mps
+    assert speed is not None  # noqa: S101 - the caller has looked
+    blind = solve(measured, estimate(measured, trust), trust).state[:, 1]
+    pace = np.maximum(np.hypot(blind[:, 0], blind[:, 1]), 1e-6)
+    direction = blind / pace[:, None]
+    # Where the vehicle hardly moves its direction is noise: such speeds are not used.
+    known = np.isfinite(speed) & (pace > 2.0)
+    return Measured(
+        measured.time_s,
+        measured.position_m,
+        np.where(known[:, None], speed[:, None] * direction, np.nan),
+        measured.joined,
+        measured.scale,
+        direction=np.where(known[:, None], direction, 0.0),
+    )

@@ -1,0 +1,84 @@
+"""The model of a receiver's noise, and what a receiver measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Noise levels, one sigma per horizontal axis.
+
+    Parameters
+    ----------
+    jerk
+        Density of the white jerk truth moves with, m^2/s^5.
+    white_m
+        White noise of a measured position, metres.
+    wander_m, wander_time_s
+        The receiver's slow wander and its time constant.
+    doppler_mps
+        White noise of a measured velocity, m/s.
+    slow_doppler_mps, slow_doppler_time_s
+        Correlated noise of a measured velocity and its time constant; 0 m/s for none.
+    """
+
+    jerk: float = 3.0
+    white_m: float = 0.15
+    wander_m: float = 1.0
+    wander_time_s: float = 120.0
+    doppler_mps: float = 0.05
+    slow_doppler_mps: float = 0.0
+    slow_doppler_time_s: float = 1.0
+
+    @property
+    def states(self) -> int:
+        """How many unknowns a fix has on one axis."""
+        return 5 if self.slow_doppler_mps > 0 else 4
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What a receiver said, on a plane.
+
+    Parameters
+    ----------
+    time_s
+        Seconds, shape (n,), increasing.
+    position_m
+        Shape (n, 2).
+    velocity_mps
+        Shape (n, 2); NaN rows where unknown.
+    joined
+        Whether each fix goes on from the one before without a break, shape (n - 1,).
+    scale
+        Factor on the white noise of each position, shape (n,).
+    direction
+        Where only the speed is known: the unit vectors along which it is taken to be measured,
+        shape (n, 2), `velocity_mps` being speed times direction.  None where velocities are known
+        as vectors.
+    """
+
+    time_s: Floats
+    position_m: Floats
+    velocity_mps: Floats
+    joined: NDArray[np.bool_]
+    scale: Floats
+    direction: Floats | None = None
+
+    def part(self, begin: int, end: int) -> Measured:
+        """Cut out the fixes from `begin` to before `end`."""
+        inside = slice(begin, end)
+        return Measured(
+            self.time_s[inside],
+            self.position_m[inside],
+            self.velocity_mps[inside],
+            self.joined[begin : max(end - 1, begin)],
+            self.scale[inside],
+            None if self.direction is None else self.direction[inside],
+        )

@@ -1,0 +1,263 @@
+"""Noise levels read from a recording itself."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.motion.noise import Levels, Measured
+from trackkit.motion.smoother import LEAST_TRUST, solve
+
+USUAL = Levels()
+"""Levels of a usual receiver (DESIGN.md section 6), taken for what a recording cannot tell."""
+FASTER_THAN_MPS = 3.0
+"""Only fixes at this speed count: standing receivers filter their noise away."""
+DIFFERENCES_WITHIN_S = 0.25
+"""Differences between fixes farther apart in time than this show motion rather than noise."""
+JERK_SHOWS_WITHIN_S = 0.45
+"""Differences of fixes this far apart show the jerk, and still not a whole corner."""
+_FILTERED_BELOW = 0.64
+_FILTER_MARGIN = 1.2
+"""A filter's time constant is taken this much longer than it looks: jerk left in the differences
+makes it look shorter, and too small an uncertainty is worse than one too large."""
+_LONGEST_FILTER_S = 2.0
+WANDER_FROM_S = 600.0
+"""A recording shorter than this cannot tell its wander."""
+LEAST_JERK = 1.0
+"""No vehicle moves more smoothly than with this density of jerk, m^2/s^5; less would let a receiver
+that is better than usual have its drive explained as wander."""
+_JERK_FIXES = 1200
+_WANDER_FIXES = 2500
+_THINNED_S = 0.4
+_QUIET = 0.25
+"""Share of the differences, from the smallest on, that noise is read from: the quiet stretches."""
+_QUIET_SIGMAS = 0.3186
+"""The same quantile of the absolute value of a standard normal variable."""
+_SENSIBLE = {"jerk": (0.5 * LEAST_JERK, 1e5), "wander_m": (0.05, 50.0)}
+"""Bounds of the search for a level."""
+_WANDER_FACTOR = 1.5
+"""One standard deviation of the prior of the wander, as a factor (common practice, no source)."""
+
+
+def estimate(measured: Measured, weight: Floats) -> Levels:
+    """Find the noise levels of a recording.
+
+    White noise of velocities and of positions is read from differences of neighbouring fixes in
+    which smooth motion cancels.  The jerk is the likeliest on a
+    window of fixes; the wander the likeliest on the whole recording, where it is long enough and
+    has velocities.
+
+    Parameters
+    ----------
+    measured
+        At least three fixes.
+    weight
+        Trust in each position, shape (n,); stray ones 0.
+    """
+    levels = _white(measured, weight, _doppler(measured))
+    begin, end = _busiest(measured, _JERK_FIXES)
+    levels = _likeliest(measured.part(begin, end), levels, weight[begin:end], "jerk")
+    levels = replace(levels, jerk=max(levels.jerk, LEAST_JERK))
+    if not np.isfinite(measured.velocity_mps).any():
+        # Positions that a receiver has smoothed before it wrote them would have their corners cut
+        # if they were taken to wander as much as raw ones do from fix to fix.
+        quiet = float(np.clip(levels.white_m / USUAL.white_m, 0.1, 1.0))
+        levels = replace(levels, wander_m=quiet * USUAL.wander_m)
+    if tells_wander(measured):
+        levels = _wander(measured, weight, levels)
+    return levels
+
+
+def tells_wander(measured: Measured) -> bool:
+    """Whether the wander can be read from a recording alone.
+
+    That takes velocities, often enough that their integral is worth more than the positions, for
+    some time constants of the wander.
+    """
+    step = np.diff(measured.time_s)
+    return bool(
+        measured.time_s[-1] - measured.time_s[0] >= WANDER_FROM_S
+        and np.median(step) <= DIFFERENCES_WITHIN_S
+        and measured.direction is None
+        and np.count_nonzero(_moving(measured)) > 100
+    )
+
+
+def _moving(measured: Measured) -> Floats:
+    """Mark fixes with a known velocity that is not small."""
+    with np.errstate(invalid="ignore"):
+        speed = np.hypot(measured.velocity_mps[:, 0], measured.velocity_mps[:, 1])
+        return np.asarray(speed > FASTER_THAN_MPS)
+
+
+def _scale(difference: Floats) -> float:
+    """Find the standard deviation of noise in differences, some of which hold motion as well."""
+    known = np.abs(difference[np.isfinite(difference)])
+    return float(np.quantile(known, _QUIET)) / _QUIET_SIGMAS if len(known) >= 100 else np.nan
+
+
+def _doppler(measured: Measured) -> Levels:
+    """Read the noise of velocities from their third differences.
+
+    Of white noise s these have the variance 20 s^2 whatever the lag; the jerk of the drive adds a
+    part that grows with its cube, which a longer lag shows.  Where less is left than the usual
+    noise would give, the receiver filters its velocities: the noise is then taken to be as large
+    as usual and correlated, over the time that leaves so little between neighbours.
+    """
+    interval = float(np.median(np.diff(measured.time_s)))
+    longest = int(JERK_SHOWS_WITHIN_S / interval)
+    if interval > DIFFERENCES_WITHIN_S or longest < 2 or len(measured.time_s) < 8 * longest:
+        return USUAL
+    lags = (1, 2) if longest >= 4 else (1,)
+    far = _third_difference(measured, longest)
+    near = np.array([_third_difference(measured, lag) for lag in lags])
+    if not np.isfinite(far + near.sum()):
+        return USUAL
+    usual = USUAL.doppler_mps**2
+    jerk = max(far - usual, 0.0) / longest**3
+    noise = np.maximum(near - jerk * np.array(lags) ** 3, 1e-3 * usual)
+    if noise[0] >= _FILTERED_BELOW * usual:
+        return replace(USUAL, doppler_mps=float(np.sqrt(noise[0])))
+    spans = np.geomspace(1e-3, 10.0, 400)
+    share = (20 - 30 * np.exp(-spans) + 12 * np.exp(-2 * spans) - 2 * np.exp(-3 * spans)) / 20
+    times = interval * np.array(lags) / np.interp(noise / usual, share, spans)
+    time_constant = float(np.exp(np.mean(np.log(times))))
+    return replace(
+        USUAL,
+        doppler_mps=0.1 * USUAL.doppler_mps,
+        slow_doppler_mps=USUAL.doppler_mps,
+        slow_doppler_time_s=min(_FILTER_MARGIN * time_constant, _LONGEST_FILTER_S),
+    )
+
+
+def _third_difference(measured: Measured, lag: int) -> float:
+    """Find the variance of white noise that third differences of the velocities speak of."""
+    velocity = measured.velocity_mps
+    third = (
+        velocity[3 * lag :] - 3 * velocity[2 * lag : -lag] + 3 * velocity[lag : -2 * lag]
+        - velocity[: -3 * lag]
+    )  # fmt: skip
+    # Repeated velocities (rows written faster than the receiver measures) say nothing.
+    third = third[_moving(measured)[: len(third)] & np.any(third != 0, axis=1)]
+    return _scale(third) ** 2 / 20.0
+
+
+def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
+    """Read the white noise of positions from what velocities leave of their steps.
+
+    Without velocities, from fourth differences, whose variance is 70 times that of white noise.
+    """
+    interval = float(np.median(np.diff(measured.time_s)))
+    position = np.where(weight[:, None] > 0.5, measured.position_m, np.nan)
+    moving = _moving(measured)
+    if moving.any() and measured.direction is None:
+        velocity = measured.velocity_mps
+        step = np.diff(measured.time_s)[1:-1, None]
+        # Euler-Maclaurin: the trapezium less the change of slope over twelve.
+        trapezium = 0.5 * (velocity[1:-2] + velocity[2:-1])
+        bend = (velocity[3:] - velocity[2:-1] - velocity[1:-2] + velocity[:-3]) / 24.0
+        rest = (position[2:-1] - position[1:-2]) - step * (trapezium - bend)
+        of_others = 2.0 * USUAL.wander_m**2 * interval / USUAL.wander_time_s
+        of_others += 0.5 * (levels.doppler_mps * interval) ** 2
+        white = 0.5 * (_scale(rest[moving[1:-2]]) ** 2 - of_others)
+        usable = interval <= 2.0 * DIFFERENCES_WITHIN_S
+    else:
+        pace = np.linalg.norm(position[2:] - position[:-2], axis=1) / (2.0 * interval)
+        fourth = (
+            position[4:] - 4 * position[3:-1] + 6 * position[2:-2] - 4 * position[1:-3]
+            + position[:-4]
+        )  # fmt: skip
+        white = _scale(fourth[pace[1:-1] > FASTER_THAN_MPS]) ** 2 / 70.0
+        usable = interval <= DIFFERENCES_WITHIN_S
+    if not usable or not np.isfinite(white):
+        return levels
+    return replace(levels, white_m=float(np.clip(np.sqrt(max(white, 0.0)), 0.01, 20.0)))
+
+
+def _likeliest(
+    measured: Measured, levels: Levels, weight: Floats, name: str, prior: float | None = None
+) -> Levels:
+    """Search one level on a grid of factors, coarse and then fine, for the highest likelihood.
+
+    Parameters
+    ----------
+    prior
+        One standard deviation, as a factor, of a log-normal prior around the usual level.
+    """
+    usual = getattr(USUAL, name)
+
+    def score(value: float) -> float:
+        doubt = 0.0 if prior is None else 0.5 * (np.log(value / usual) / np.log(prior)) ** 2
+        candidate = replace(levels, **{name: value})
+        solution = solve(measured, candidate, weight, likelihood=True)
+        return solution.log_likelihood - float(doubt)
+
+    best = getattr(levels, name)
+    best_score = score(best)
+    least, most = _SENSIBLE[name]
+    for factor in (8.0, 2.0, 1.3) if name == "jerk" else (1.6, 1.2):
+        for direction in (factor, 1.0 / factor):
+            moved = False
+            while least < best * direction < most:
+                fresh = score(best * direction)
+                if fresh <= best_score:
+                    break
+                best, best_score, moved = best * direction, fresh, True
+            if moved:
+                break
+    return replace(levels, **{name: best})
+
+
+def _wander(measured: Measured, weight: Floats, levels: Levels) -> Levels:
+    """Read the wander from a long stretch, thinned by averaging runs of fixes.
+
+    Runs are short enough for their mean velocity to be that of the mean place, corners included.
+    """
+    thin = max(1, int(_THINNED_S / float(np.median(np.diff(measured.time_s)))))
+    begin, end = _busiest(measured, thin * _WANDER_FIXES)
+    part, trust = _thinned(measured.part(begin, end), weight[begin:end], thin)
+    coarse = replace(
+        levels,
+        white_m=levels.white_m / np.sqrt(thin),
+        doppler_mps=levels.doppler_mps / np.sqrt(thin),
+    )
+    coarse = _likeliest(part, coarse, trust, "jerk")
+    coarse = _likeliest(part, coarse, trust, "wander_m", _WANDER_FACTOR)
+    return replace(levels, wander_m=coarse.wander_m)
+
+
+def _thinned(measured: Measured, weight: Floats, thin: int) -> tuple[Measured, Floats]:
+    if thin == 1:
+        return measured, weight
+    count = len(measured.time_s) // thin * thin
+
+    def mean(values: Floats) -> Floats:
+        return np.asarray(values[:count].reshape(-1, thin, *values.shape[1:]).mean(axis=1))
+
+    broken = np.flatnonzero(~measured.joined) // thin
+    joined = np.ones(count // thin - 1, dtype=bool)
+    joined[broken[broken < len(joined)]] = False
+    part = Measured(
+        mean(measured.time_s),
+        mean(measured.position_m),
+        mean(measured.velocity_mps),
+        joined,
+        mean(measured.scale),
+    )
+    return part, np.where(mean(weight) > 0.99, 1.0, LEAST_TRUST)
+
+
+def _busiest(measured: Measured, window: int) -> tuple[int, int]:
+    """Find the stretch of a recording in which most ground is covered."""
+    count = len(measured.time_s)
+    if count <= window:
+        return 0, count
+    step = np.linalg.norm(np.diff(measured.position_m, axis=0), axis=1)
+    # Stray fixes would make a short stretch look long.
+    step = np.minimum(step, 10.0 * np.median(step) + 1.0)
+    travelled = np.concatenate([[0.0], np.cumsum(step)])
+    starts = np.arange(0, count - window + 1, window // 4)
+    begin = int(starts[np.argmax(travelled[starts + window - 1] - travelled[starts])])
+    return begin, begin + window

@@ -1,0 +1,162 @@
+"""How well a weighted sum over a smoothed drive is known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats
+from trackkit.motion.smoother import Solution
+
+
+def sum_variance(
+    solution: Solution,
+    index: NDArray[np.intp],
+    weight: Floats,
+    remainders: dict[int, Floats] | None = None,
+) -> float:
+    """Variance of a sum over the unknowns of a few fixes, both axes together.
+
+    With L the factor of the information matrix, the variance of a sum h is the square of L^-1 h.
+    That is zero before the first fix h is about; what it adds up to beyond the last is a quadratic
+    form in what it is there; see `remainders_after`.
+
+    Parameters
+    ----------
+    solution
+        From `trackkit.motion.smoother.solve`.
+    index
+        Fixes the sum is about, shape (k,).
+    weight
+        Shape (k, states, 2): weights of the unknowns of those fixes, east and north.
+    remainders
+        What is known already, from `remainders_after`; the last fix is added where it lacks.
+    """
+    states = solution.levels.states
+    block, columns = (2 * states, 1) if solution.coupled else (states, 2)
+    first, last = int(index.min()), int(index.max())
+    right = np.zeros(((last + 1 - first) * block, columns), order="F")
+    for at, value in zip(((index - first) * block).tolist(), weight, strict=True):
+        right[at : at + block] += value.T.reshape(block, 1) if solution.coupled else value
+    spread = _forward(solution, first, last, block, right)
+    known = {} if remainders is None else remainders
+    if last not in known:
+        known.update(remainders_after(solution, [last], known))
+    # einsum, as sums this small are not worth waking the threads of a BLAS.
+    inside = np.einsum("ij,ij->", spread, spread)
+    beyond = np.einsum("ij,ik,kj->", spread[-block:], known[last], spread[-block:])
+    return float(inside + beyond)
+
+
+def remainders_after(
+    solution: Solution, fixes: Iterable[int], known: Mapping[int, Floats] | None = None
+) -> dict[int, Floats]:
+    """Find what a solution of L x = h adds to its square beyond some fixes.
+
+    Where h is zero from there on, x goes on from its values z at the fix, and the sum of its
+    squares beyond is z' Q z.  Stretches between neighbouring fixes are each solved once, for the
+    unit vectors, and put together from the last to the first.
+
+    Parameters
+    ----------
+    solution
+        From `trackkit.motion.smoother.solve`.
+    fixes
+        Their indices.
+    known
+        What was found before, for other fixes; stretches between those are not solved again.
+
+    Returns
+    -------
+    dict
+        Q of each fix, shape (block, block), where a block is the unknowns of one fix on one axis,
+        or on both where only the speed is known.
+    """
+    count, states, _ = solution.state.shape
+    block = 2 * states if solution.coupled else states
+    before = known or {}
+    wanted = set(fixes) - before.keys()
+    found: dict[int, Floats] = {}
+    following, form = count - 1, np.zeros((block, block))
+    for fix in sorted(wanted | before.keys(), reverse=True) if wanted else []:
+        if fix in before:
+            following, form = fix, before[fix]
+            continue
+        if fix < following:
+            beyond = _response(solution, fix, following, block)[block:]
+            end = beyond[-block:]
+            passed_on = np.einsum("ia,ij,jb->ab", end, form, end)
+            form = np.einsum("ia,ib->ab", beyond, beyond) + passed_on
+        following = fix
+        found[fix] = form
+    return found
+
+
+def sum_covariance(solution: Solution, index: NDArray[np.intp], weight: Floats) -> Floats:
+    """Covariance of several sums over a drive, each taken on either axis.
+
+    What `sum_variance` does for one sum, for all of them in one pass: between two fixes that some
+    sum is about, all solutions of L x = h go on from what they were, so that each stretch is
+    solved once, for the unit vectors.
+
+    Parameters
+    ----------
+    solution
+        From `trackkit.motion.smoother.solve`.
+    index
+        Fixes each sum is about, shape (k, m).
+    weight
+        Of the unknowns of those fixes on one axis, shape (k, m, states).
+
+    Returns
+    -------
+    Floats
+        Shape (k, 2, k, 2): sum and axis, sum and axis.
+    """
+    count, states = len(index), solution.levels.states
+    axes = 2 if solution.coupled else 1
+    block = states * axes
+    gram = np.zeros((axes * count, axes * count))
+    reached = np.zeros((block, axes * count))
+    before = None
+    for fix in np.unique(index).tolist():
+        if before is not None:
+            response = _response(solution, before, fix, block)
+            inside, end = response[block:-block], response[-block:]
+            gram += reached.T @ (inside.T @ inside) @ reached
+            reached = end @ reached
+        right = np.zeros((block, axes * count), order="F")
+        for one, place in np.argwhere(index == fix).tolist():
+            for axis in range(axes):
+                rows = slice(axis * states, (axis + 1) * states)
+                right[rows, axes * one + axis] += weight[one, place]
+        reached = reached + _forward(solution, fix, fix, block, right)
+        gram += reached.T @ reached
+        before = fix
+    if before is not None:
+        gram += reached.T @ remainders_after(solution, [before])[before] @ reached
+    if solution.coupled:
+        return gram.reshape(count, 2, count, 2)
+    return np.asarray(np.einsum("ij,ab->iajb", gram, np.eye(2)))
+
+
+def _response(solution: Solution, first: int, last: int, block: int) -> Floats:
+    """Solve L x = h for h that makes the first block of x each unit vector, and is zero after."""
+    right = np.zeros(((last + 1 - first) * block, block), order="F")
+    for row in range(block):
+        for column in range(row + 1):
+            right[row, column] = solution.factor[row - column, first * block + column]
+    return _forward(solution, first, last, block, right)
+
+
+def _forward(solution: Solution, first: int, last: int, block: int, right: Floats) -> Floats:
+    """Solve L x = right over the fixes from first to last."""
+    from scipy.linalg.lapack import dtbtrs
+
+    part = np.asfortranarray(solution.factor[:, first * block : (last + 1) * block])
+    spread, info = dtbtrs(part, right, uplo="L")
+    if info:
+        raise ArithmeticError("the information matrix of the drive is singular")
+    return np.asarray(spread)

@@ -1,0 +1,1 @@
+"""Official times: read, paired with laps, and the line they were taken at."""

@@ -1,0 +1,307 @@
+"""What a page about a track holds of it for as long as it is open, as one JSON document.
+
+Long arrays are packed: whole numbers of a fixed step, little endian, in base64.  What a change of
+gates changes (gates, laps, findings) is not in here.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from trackkit.arrays import Floats
+from trackkit.caution import CAUTION
+from trackkit.gates.quality import TimingQuality
+from trackkit.geometry.bends import WORTH_TELLING_M, find_bends
+from trackkit.geometry.geodesy import geodesic_distance, wrap_longitude
+from trackkit.motion.drive import LONGEST_GAP_S, Drive
+from trackkit.recordings.recording import Recording
+from trackkit.timing.laps import Lap
+from trackkit.timing.traces import STEP_M, trace_lap
+from trackkit.track.band import band_sides
+from trackkit.track.model import PitLane, Track
+
+LINE_SPACING_M = 2.0
+MOST_FIXES = 120_000
+"""More are thinned out evenly: 10 bytes each, they would make the page larger than 3 MB."""
+MOST_TRACE_ROWS = 100_000
+FINEST_GRID_M = 2.0
+"""Distance between two rows of a lap's speed and time; more where laps are many."""
+FAR_M = 1000.0
+"""A recording that never comes nearer to the track than this is said to lie elsewhere."""
+CLASS_COUNT = 5
+_STANDSTILL_MPS = 1.0
+"""Slower than this is standing (walking pace)."""
+_STEPS_KMH = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150, 200, 300, 500)
+_PLACE_DEG, _SPEED_MPS, _TIME_S, _LENGTH_M, _SIGMA_S = 1e-7, 0.01, 1e-4, 0.01, 1e-6
+_MISSING_U16, _MISSING_I32 = 65_535, -(2**31)
+
+Driven = tuple[Drive, Sequence[Lap]]
+"""A smoothed recording and the laps in it."""
+
+
+def base_document(
+    track: Track, driven: Sequence[Driven] = (), quality: TimingQuality | None = None
+) -> dict[str, Any]:
+    """Gather what a page shows of a track and of recordings on it, apart from gates and times.
+
+    Parameters
+    ----------
+    track
+        The track; chainages count from its datum as it is now.
+    driven
+        Smoothed drives with their laps, which are empty where the track has no gates to time.
+    quality
+        What a crossing is worth by chainage, or None.
+
+    Returns
+    -------
+    dict
+        Ready for `json.dumps`; every array that may be long is packed (see `pack`).
+    """
+    near = [_away_m(drive.recording, track) <= FAR_M for drive, _ in driven]
+    fixes = sum(len(drive.recording) for (drive, _), at in zip(driven, near, strict=True) if at)
+    every = max(1, -(-fixes // MOST_FIXES))
+    timed = sum(lap.time_s is not None for _, laps in driven for lap in laps)
+    rows = timed * track.curve.length_m / MOST_TRACE_ROWS
+    stride = max(round(FINEST_GRID_M / STEP_M), int(np.ceil(rows / STEP_M)))
+    return {
+        "version": 1,
+        "caution": CAUTION,
+        "track": track_row(track)
+        | {
+            "notes": track.notes,
+            "accuracy_m": track.accuracy_m,
+            "line": track.line,
+            "revised": track.revised,
+            "country": track.country,
+            "licence": track.licence,
+            "length_surface_m": track.length_surface_m,
+            "band_known": bool(track.centreline.width_m or track.centreline.width_profile),
+        },
+        "line": _line(track),
+        "corners": [
+            {
+                "number": corner.number,
+                "name": corner.name,
+                "turn": corner.turn,
+                "apex_m": round(corner.apex_m, 2),
+                "entry_m": round(corner.entry_m, 2),
+                "exit_m": round(corner.exit_m, 2),
+                "min_radius_m": round(corner.min_radius_m, 2),
+                "at": [round(value, 8) for value in corner.apex],
+            }
+            for corner in track.corners
+        ],
+        "straights": [
+            {
+                "from_m": round(straight.start_m, 2),
+                "to_m": round(float(track.curve.wrap(straight.start_m + straight.length_m)), 2),
+                "length_m": round(straight.length_m, 2),
+            }
+            for straight in find_bends(track.curve)[1]
+            if straight.length_m >= WORTH_TELLING_M
+        ],
+        "bridges": [
+            {"over_m": round(one.over_m, 2), "under_m": round(one.under_m, 2)}
+            for one in track.crossovers
+        ],
+        "pit_lanes": [_lane(track, lane) for lane in track.pit_lanes],
+        "quality": None
+        if quality is None
+        else {
+            "chainage_m": pack(quality.chainage_m, _LENGTH_M),
+            "sigma_s": pack(quality.sigma_s, _SIGMA_S),
+            "basis": quality.basis,
+        },
+        "recordings": [
+            _recording(track, drive, every if at else None)
+            for (drive, _), at in zip(driven, near, strict=True)
+        ],
+        "laps": [
+            _lap(track, index, drive, lap, every, stride)
+            for index, (drive, laps) in enumerate(driven)
+            for lap in laps
+        ],
+        "grid_m": stride * STEP_M,
+        "speed_bounds_kmh": speed_bounds_kmh(
+            [drive.speed_mps for (drive, _), at in zip(driven, near, strict=True) if at]
+        ),
+    }
+
+
+def speed_bounds_kmh(speeds_mps: Sequence[Floats]) -> list[int]:
+    """Choose round bounds between `CLASS_COUNT` classes of speed that spread what was driven.
+
+    Standing in the pits does not stretch them.
+    """
+    pooled = np.concatenate([np.asarray(speed, dtype=float) for speed in (*speeds_mps, [])])
+    moving = 3.6 * pooled[pooled > _STANDSTILL_MPS]
+    low, high = np.percentile(moving, [3, 97]) if len(moving) else (0.0, 0.0)
+    wanted = (high - low) / CLASS_COUNT
+    step = next((step for step in _STEPS_KMH if step >= wanted), _STEPS_KMH[-1])
+    grain = 5 if step % 5 == 0 else 2 if step % 2 == 0 else 1
+    first = round((0.5 * (low + high) - 0.5 * (CLASS_COUNT - 2) * step) / grain) * grain
+    first = max(first, grain)
+    return [int(first + step * n) for n in range(CLASS_COUNT - 1)]
+
+
+def track_row(track: Track) -> dict[str, Any]:
+    """Say what track it is, in the words of the track file."""
+    return {
+        "id": track.id,
+        "name": track.name,
+        "layout": track.layout,
+        "direction": track.direction,
+        "closed": track.closed,
+        "length_m": round(track.length_m, 3),
+    }
+
+
+def pack(values: ArrayLike, step: float) -> dict[str, Any]:
+    """Write numbers as whole steps from the least of them: 16 bits each if they fit, else 32.
+
+    Parameters
+    ----------
+    values
+        Shape (n,); NaN is written as the one number that means missing.
+    step
+        The step, in the unit of the values; what is read back is off by half of it at most.
+
+    Returns
+    -------
+    dict
+        ``{"scale", "zero", "type", "count", "data"}``: a value is ``zero + scale * integer``,
+        little endian; missing is 65535 of "u16", -2147483648 of "i32".
+
+    Raises
+    ------
+    OverflowError
+        When the values span more than 2^31 steps.
+    """
+    number = np.asarray(values, dtype=float)
+    known = np.isfinite(number)
+    zero = float(number[known].min()) if known.any() else 0.0
+    count = np.zeros(len(number), dtype=np.int64)
+    count[known] = np.rint((number[known] - zero) / step)
+    highest = int(count.max(initial=0))
+    if highest >= 2**31:
+        raise OverflowError(f"{highest} steps of {step} do not fit")
+    small = highest < _MISSING_U16
+    count[~known] = _MISSING_U16 if small else _MISSING_I32
+    data = count.astype("<u2" if small else "<i4").tobytes()
+    return {
+        "scale": step,
+        "zero": zero,
+        "type": "u16" if small else "i32",
+        "count": len(number),
+        "data": base64.b64encode(data).decode("ascii"),
+    }
+
+
+def _line(track: Track) -> dict[str, Any]:
+    curve = track.curve
+    chainage = curve.chainages(LINE_SPACING_M)
+    if curve.closed:
+        chainage = np.append(chainage, curve.length_m)
+    left, right = band_sides(track, chainage)
+    longitude, latitude = track.plane.to_geographic(curve.position(chainage))
+    return {
+        "length_m": curve.length_m,
+        "band_m": [round(float((left + right).min()), 3), round(float((left + right).max()), 3)],
+        "chainage_m": pack(chainage, 1e-3),
+        "lon": pack(longitude, 1e-9),
+        "lat": pack(latitude, 1e-9),
+        "left_m": pack(left, _LENGTH_M),
+        "right_m": pack(right, _LENGTH_M),
+    }
+
+
+def _lane(track: Track, lane: PitLane) -> dict[str, Any]:
+    return _places(track, lane.longitude_deg, lane.latitude_deg)
+
+
+def _places(track: Track, longitude_deg: Floats, latitude_deg: Floats) -> dict[str, Any]:
+    """Pack positions, their longitudes counted on around the track's own."""
+    near = track.plane.longitude_deg
+    longitude = near + wrap_longitude(np.asarray(longitude_deg) - near)
+    return {"lon": pack(longitude, _PLACE_DEG), "lat": pack(latitude_deg, _PLACE_DEG)}
+
+
+def _recording(track: Track, drive: Drive, every: int | None) -> dict[str, Any]:
+    recording = drive.recording
+    speed = drive.speed_mps
+    row: dict[str, Any] = {
+        "file": recording.name,
+        "fix_count": len(recording),
+        "duration_s": round(recording.duration_s, 3),
+        "top_mps": round(float(np.nanmax(speed)), 3),
+        "away_m": round(_away_m(recording, track), 1),
+        "every": every,
+        "fixes": None,
+    }
+    if every is not None:
+        kept = slice(None, None, every)
+        # Where a vehicle was meanwhile nobody knows: nothing is drawn across a long gap.
+        apart = np.diff(recording.time_s, prepend=recording.time_s[0]) > LONGEST_GAP_S
+        if recording.segment is not None:
+            apart[1:] |= np.diff(recording.segment) != 0
+        piece = np.cumsum(apart)
+        row["fixes"] = {
+            **_places(track, recording.longitude_deg[kept], recording.latitude_deg[kept]),
+            "speed_mps": pack(speed[kept], _SPEED_MPS),
+            "breaks": (np.flatnonzero(np.diff(piece[kept])) + 1).tolist(),
+        }
+    return row
+
+
+def _lap(
+    track: Track, index: int, drive: Drive, lap: Lap, every: int, stride: int
+) -> dict[str, Any]:
+    trace = None if lap.time_s is None else trace_lap(track, drive, lap)
+    row: dict[str, Any] = {
+        "recording": index,
+        "number": lap.number,
+        "kind": lap.kind,
+        "complete": lap.complete,
+        "start_s": lap.start_s,
+        "time_s": lap.time_s,
+        "fixes": _fixes_of(drive.recording, lap, every),
+        "from_m": 0.0,
+        "trace": None,
+    }
+    if trace is not None:
+        kept = slice(None, None, stride)
+        row["from_m"] = float(trace.chainage_m[0])
+        row["trace"] = {
+            "time_s": pack(trace.elapsed_s[kept], _TIME_S),
+            "speed_mps": pack(trace.speed_mps[kept], _SPEED_MPS),
+        }
+    return row
+
+
+def _fixes_of(recording: Recording, lap: Lap, every: int) -> list[int] | None:
+    """First and one-past-last of the fixes handed over that belong to a lap."""
+    if lap.start_s is None or lap.time_s is None:
+        return None
+    time: NDArray[np.float64] = recording.time_s[::every]
+    first, last = np.searchsorted(time, [lap.start_s, lap.start_s + lap.time_s])
+    return [int(first), int(last)]
+
+
+def _away_m(recording: Recording, track: Track) -> float:
+    """Say how near a recording comes to the track: from fix to vertex, not from all of them."""
+    line = track.centreline
+    fix = np.linspace(0, len(recording) - 1, 200).astype(int)
+    vertex = np.linspace(0, len(line.longitude_deg) - 1, 200).astype(int)
+    apart = geodesic_distance(
+        recording.longitude_deg[fix][:, None],
+        recording.latitude_deg[fix][:, None],
+        line.longitude_deg[vertex][None, :],
+        line.latitude_deg[vertex][None, :],
+    )
+    return float(apart.min())

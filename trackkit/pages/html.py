@@ -1,0 +1,227 @@
+"""A track as one HTML page: a file that needs no network, or the page that gates are edited on."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Literal
+from urllib.parse import urlsplit
+
+import numpy as np
+
+from trackkit.checks.findings import Finding, finding_row
+from trackkit.errors import OutputError
+from trackkit.files import write_whole
+from trackkit.pages.assets import (
+    LEAFLET_LICENCE,
+    csp_hash,
+    leaflet_script,
+    leaflet_style,
+    own_file,
+    safe_in_element,
+)
+from trackkit.pages.legend import page_words
+from trackkit.recordings.recording import Recording
+from trackkit.track.model import Track
+
+Tiles = Literal["street", "satellite"]
+MERCATOR_LIMIT_DEG = 85.0
+"""The web's Mercator projection ends at 85.05 degrees of latitude."""
+SCRIPTS = ("data", "mapground", "maplabels", "mapview", "chartview", "tables", "page")
+EDITING_SCRIPTS = ("data", "mapground", "maplabels", "mapview", "chartview", "tables", "editing",
+                   "dragging", "dialogs", "keyboard", "page")  # fmt: skip
+
+
+def map_html(
+    track: Track,
+    *,
+    recordings: Iterable[Recording] = (),
+    findings: Iterable[Finding] | None = None,
+    tiles: Tiles | None = None,
+    title: str | None = None,
+) -> str:
+    """Draw a track as one HTML page that works with no network at all.
+
+    Parameters
+    ----------
+    track
+        The track.
+    recordings
+        Drawn over it, coloured by speed; their laps are listed, and drawn along the chainage.
+    findings
+        What a check had to say; an empty list is shown as "0 findings", None shows no list.
+    tiles
+        Ask for a background: OpenStreetMap's standard tiles, or aerial pictures.  The page then
+        contacts the host that serves them, and no other.
+    title
+        Heading of the page, instead of the track's name.
+
+    Returns
+    -------
+    str
+        The page.  The same input gives the same page.
+
+    Raises
+    ------
+    OutputError
+        When the track lies beyond 85 degrees of latitude, or `tiles` is unknown.
+    """
+    _require_mercator(track.name, track.centreline.latitude_deg)
+    provider = None if tiles is None else _tile_provider(tiles)
+    from trackkit.checks.evaluate import evaluate, prepare
+    from trackkit.pages.base import base_document
+    from trackkit.pages.state import state
+
+    prepared = prepare(track, list(recordings))
+    known = evaluate(track, prepared)
+    reports = known.reports or [None] * len(prepared.drives)
+    base = base_document(
+        track,
+        [
+            (drive, () if report is None else report.laps)
+            for drive, report in zip(prepared.drives, reports, strict=True)
+        ],
+        known.quality,
+    )
+    told = state(track, prepared)
+    found = None if findings is None else list(findings)
+    told["findings"] = None if found is None else [finding_row(one) for one in found]
+    for gate in told["gates"]:
+        gate["findings"] = [n for n, one in enumerate(found or []) if one.feature == gate["id"]]
+    return _page(base, told, None, provider=provider, title=title)
+
+
+def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mapping[str, Any]) -> str:
+    """Make the page that gates are edited on.
+
+    Parameters
+    ----------
+    base
+        From `trackkit.pages.base.base_document`.
+    state
+        From `trackkit.pages.state.state`.
+    session
+        What the page needs to know of the server that answers it.
+
+    Raises
+    ------
+    OutputError
+        When the track lies beyond 85 degrees of latitude.
+    """
+    line = base["line"]["lat"]
+    _require_mercator(base["track"]["name"], np.array([line["zero"]]))
+    return _page(base, state, session)
+
+
+def write_map(
+    track: Track,
+    path: str | os.PathLike[str],
+    *,
+    recordings: Iterable[Recording] = (),
+    findings: Iterable[Finding] | None = None,
+    tiles: Tiles | None = None,
+    title: str | None = None,
+    force: bool = False,
+) -> None:
+    """Write `map_html` to a file, whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        When the file exists and `force` is false, or cannot be written; see `map_html` too.
+    """
+    page = map_html(track, recordings=recordings, findings=findings, tiles=tiles, title=title)
+    write_whole(path, page, force=force)
+
+
+def _page(
+    base: Mapping[str, Any],
+    state: Mapping[str, Any],
+    session: Mapping[str, Any] | None,
+    *,
+    provider: Any | None = None,
+    title: str | None = None,
+) -> str:
+    from jinja2 import Environment
+
+    environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    tiles = None
+    if provider is not None:
+        tiles = {"url": provider.build_url(), "attribution": provider.html_attribution}
+    start = environment.from_string("trackkit.open({{ tiles|tojson }});").render(tiles=tiles)
+    scripts = [
+        leaflet_script(),
+        *(
+            safe_in_element(own_file(f"page/{name}.js"))
+            for name in (SCRIPTS if session is None else EDITING_SCRIPTS)
+        ),
+        start,
+    ]
+    styles = [leaflet_style(), safe_in_element(own_file("page/page.css"))]
+    documents = {"base": base, "state": state} | ({} if session is None else {"session": session})
+    page = environment.from_string(own_file("page/page.html")).render(
+        policy=_policy(scripts, styles, None if tiles is None else tiles["url"], session),
+        leaflet_licence=LEAFLET_LICENCE,
+        styles=styles,
+        scripts=scripts,
+        documents=[(name, _json(document)) for name, document in documents.items()],
+        editing=session is not None,
+        tiles=tiles,
+        **page_words(base, state, title),
+    )
+    return page.encode("utf-8", "replace").decode("utf-8")
+
+
+def _json(document: Any) -> str:
+    r"""Write JSON for a script element: no ``<`` in it can begin or end anything in HTML."""
+    text = json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+
+
+def _require_mercator(name: str, latitude_deg: Any) -> None:
+    if np.abs(latitude_deg).max() > MERCATOR_LIMIT_DEG:
+        raise OutputError(
+            f"the track {name!r} lies beyond {MERCATOR_LIMIT_DEG:.0f} degrees of latitude, "
+            "where the map's Mercator projection ends",
+            remedy="export it and draw it in a polar projection",
+        )
+
+
+def _tile_provider(tiles: str) -> Any:
+    from xyzservices import providers  # type: ignore[import-untyped, unused-ignore]
+
+    known = {"street": providers.OpenStreetMap.Mapnik, "satellite": providers.Esri.WorldImagery}
+    if tiles not in known:
+        raise OutputError(
+            f"there are no tiles called {tiles!r}", remedy=f"choose {' or '.join(known)}"
+        )
+    return known[tiles]
+
+
+def _policy(
+    scripts: Sequence[str],
+    styles: Sequence[str],
+    tile_url: str | None,
+    session: Mapping[str, Any] | None,
+) -> str:
+    """Allow exactly this page's scripts and styles, and pictures from the tile host if any.
+
+    Content Security Policy Level 3 (W3C).  A name that got past the escaping could then still
+    neither run a script nor fetch anything.
+    """
+    pictures = "data:"
+    if tile_url is not None:
+        parts = urlsplit(tile_url)
+        pictures += f" {parts.scheme}://{parts.netloc}"
+    return "; ".join(
+        [
+            "default-src 'none'",
+            "script-src " + " ".join(csp_hash(text) for text in scripts),
+            "style-src " + " ".join(csp_hash(text) for text in styles),
+            f"img-src {pictures}",
+            *([] if session is None else ["connect-src 'self'"]),
+            "base-uri 'none'",
+            "form-action 'none'",
+        ]
+    )

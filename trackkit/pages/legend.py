@@ -1,0 +1,168 @@
+"""The words and keys beside a page's map."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+from trackkit.track.model import GATE_KINDS
+
+# Okabe and Ito's palette (Color Universal Design, 2008; from memory), cold to warm by speed: the
+# order and the light middle hold for the common kinds of colour blindness, and width tells too.
+SPEED_STYLES: tuple[tuple[str, float], ...] = (
+    ("#0072b2", 1.6),
+    ("#56b4e9", 2.2),
+    ("#f0e442", 2.8),
+    ("#e69f00", 3.6),
+    ("#d55e00", 4.6),
+)
+KIND_NAMES = {
+    "finish": "finish",
+    "start": "start",
+    "sector": "sector",
+    "speed": "speed",
+    "pit-entry": "pit entry",
+    "pit-exit": "pit exit",
+}
+
+
+def page_words(
+    base: Mapping[str, Any], state: Mapping[str, Any], title: str | None
+) -> dict[str, Any]:
+    """Everything the page says that never changes; the template escapes it."""
+    track = base["track"]
+    recordings = base["recordings"]
+    drawn = any(one["fixes"] is not None for one in recordings)
+    kinds = {gate["kind"] for gate in state["gates"]}
+    return {
+        "title": title or track["name"],
+        "subtitle": ", ".join(t for t in (title and track["name"], track["layout"]) if t),
+        "facts": _facts(base),
+        "datum": "finish gate" if track["closed"] else "start of the course",
+        "quality": None if base["quality"] is None else base["quality"]["basis"],
+        "legend": _legend(base, kinds),
+        "speeds": _speed_legend(base["speed_bounds_kmh"]) if drawn else [],
+        "drawn": drawn,
+        "recordings": [
+            {
+                "name": one["file"],
+                "text": _recording_text(one),
+                "drawn": one["fixes"] is not None,
+            }
+            for one in recordings
+        ],
+        "corners": len(base["corners"]),
+        "straights": len(base["straights"]),
+        "caution": base["caution"],
+        "about": _about(track),
+    }
+
+
+def _facts(base: Mapping[str, Any]) -> str:
+    track = base["track"]
+    facts = [
+        f"{track['length_m']:,.0f} m",
+        "closed circuit" if track["closed"] else "point to point",
+    ]
+    if track["direction"]:
+        facts.append(track["direction"])
+    elif base["bridges"]:
+        facts.append("crosses over itself")
+    if base["corners"]:
+        facts.append(f"{len(base['corners'])} corner{'s' if len(base['corners']) > 1 else ''}")
+    return ", ".join(facts)
+
+
+def _legend(base: Mapping[str, Any], kinds: set[str]) -> list[dict[str, str]]:
+    track = base["track"]
+    way = f" ({track['direction']})" if track["direction"] else ""
+    band = '<rect class="t-band" x="1" y="2" width="42" height="16"/>'
+    line = '<path class="t-line" d="M1 10h42" stroke-width="1.6" stroke-dasharray="7 6"/>'
+    arrow = (
+        '<g class="arrow"><path class="under" d="M18 4 26 10 18 16"/>'
+        '<path class="over" d="M18 4 26 10 18 16"/></g>'
+    )
+    legend = [
+        {"picture": band, "text": _band_text(base)},
+        {"picture": band + line + arrow, "text": f"Centreline; arrows show racing direction{way}"},
+    ]
+    for kind in GATE_KINDS:
+        # Gates placed later on the page are of kinds that its menu names.
+        if kind in kinds:
+            bar = (
+                f'{band}<path class="t-halo" d="M22 0v20" stroke-width="8"/>'
+                f'<path class="t-{kind}" d="M22 0v20" stroke-width="4.5"/>'
+            )
+            legend.append({"picture": bar, "text": f"{KIND_NAMES[kind].capitalize()} gate"})
+    if base["corners"]:
+        disc = (
+            '<rect class="t-chip" x="12" y="1" width="20" height="18" rx="9"/>'
+            '<text class="t-ink" x="22" y="14.5" text-anchor="middle">3</text>'
+        )
+        counted = "finish gate in racing direction" if track["closed"] else "start"
+        legend.append({"picture": disc, "text": f"Corner, numbered from the {counted}"})
+    if base["pit_lanes"]:
+        lane = '<path class="t-pit" d="M1 10h42" stroke-width="3" stroke-dasharray="6 5"/>'
+        legend.append({"picture": lane, "text": "Pit lane"})
+    if base["bridges"]:
+        edges = (
+            '<path class="t-bridge-under" d="M1 3h42M1 17h42" stroke-width="5.5"/>'
+            '<path class="t-bridge" d="M1 3h42M1 17h42" stroke-width="2.5"/>'
+        )
+        legend.append({"picture": band + edges, "text": "Bridge: this piece of track is on top"})
+    return legend
+
+
+def _band_text(base: Mapping[str, Any]) -> str:
+    low, high = base["line"]["band_m"]
+    if not base["track"]["band_known"]:
+        return f"Band where cars run, {low:.0f} m wide (assumed: the track file gives no width)"
+    if high - low > 0.05:
+        return f"Band where cars run, {low:.1f} to {high:.1f} m wide"
+    return f"Band where cars run, {low:.1f} m wide"
+
+
+def _speed_legend(bounds_kmh: Sequence[int]) -> list[dict[str, str]]:
+    band = '<rect class="t-band" x="1" y="1" width="42" height="18"/>'
+    between = [f"{a} to {b} km/h" for a, b in pairwise(bounds_kmh)]
+    labels = [f"under {bounds_kmh[0]} km/h", *between, f"{bounds_kmh[-1]} km/h and over"]
+    return [
+        {
+            "picture": f'{band}<path d="M1 10h42" stroke="{colour}" stroke-width="{weight}"/>',
+            "text": label,
+        }
+        for (colour, weight), label in zip(SPEED_STYLES, labels, strict=True)
+    ]
+
+
+def _recording_text(row: Mapping[str, Any]) -> str:
+    minutes, seconds = divmod(round(row["duration_s"]), 60)
+    fixes = "1 fix" if row["fix_count"] == 1 else f"{row['fix_count']:,} fixes"
+    text = f"{fixes} in {minutes} min {seconds:02d} s, top speed {3.6 * row['top_mps']:.0f} km/h"
+    if row["every"] is None:
+        text += f"; lies {row['away_m'] / 1000:,.1f} km from this track, so it is not drawn"
+    elif row["every"] > 1:
+        text += f"; drawn from one fix in {row['every']}"
+    return text
+
+
+def _about(track: Mapping[str, Any]) -> list[tuple[str, str]]:
+    rows = [
+        ("Track file id", track["id"]),
+        ("Country", track["country"] or ""),
+        ("Revised", track["revised"]),
+        ("Length at its height and along its slope", _metres(track["length_surface_m"])),
+        (
+            "The centreline is",
+            "the line driven" if track["line"] == "driven" else "the middle of the tarmac",
+        ),
+        ("Accuracy of the line", _metres(track["accuracy_m"])),
+        ("Licence of the track file", track["licence"] or ""),
+        ("Notes", track["notes"]),
+    ]
+    return [(term, text) for term, text in rows if text]
+
+
+def _metres(value: float | None) -> str:
+    return "" if value is None else f"{value:,.1f} m"

@@ -1,0 +1,1 @@
+"""A track on a sheet of paper."""

@@ -1,0 +1,91 @@
+"""What the tables on a sheet of paper say of a track."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from pathlib import Path
+
+from trackkit.paper.sheet import Table
+from trackkit.paper.text import Lettering
+from trackkit.recordings.recording import Recording
+from trackkit.track.model import GATE_KINDS, Track, timed_gates
+
+
+def tables_of(track: Track, drives: Sequence[Recording], lettering: Lettering) -> list[Table]:
+    """Write the key, and the tables of gates, sectors and corners."""
+    clean = lettering.clean
+    tables = [_key(track, drives, lettering)]
+    if track.gates:
+        rows = tuple(
+            (
+                clean(gate.name),
+                _words(gate.kind),
+                f"{gate.chainage_m:,.1f} m",
+                f"{gate.width_m:,.1f} m",
+            )
+            for gate in track.gates
+        )
+        head = ("name", "kind", "chainage", "width")
+        tables.append(Table("Gates", head, rows, (False, False, True, True)))
+    sectors = _sectors(track)
+    if sectors:
+        head = ("sector", "from", "to", "length")
+        tables.append(Table("Sectors", head, sectors, (True, True, True, True)))
+    if track.corners:
+        named = any(clean(corner.name) for corner in track.corners)
+        corners = tuple(
+            (str(c.number), *([clean(c.name)] if named else []), c.turn,
+             f"{c.min_radius_m:,.0f} m", f"{c.apex_m:,.0f} m")
+            for c in track.corners
+        )  # fmt: skip
+        heads = ("no.", *(["name"] if named else []), "turn", "radius", "apex at")
+        numeric = (True, *([False] if named else []), False, True, True)
+        tables.append(Table("Corners", heads, corners, numeric))
+    return tables
+
+
+def _key(track: Track, drives: Sequence[Recording], lettering: Lettering) -> Table:
+    """Say what the marks mean."""
+    line = track.centreline
+    if line.width_profile:
+        widths = [left + right for _, left, right in line.width_profile]
+        band = f"track, {min(widths):.1f} to {max(widths):.1f} m wide"
+    elif line.width_m:
+        band = f"track, {line.width_m:.1f} m wide"
+    else:
+        band = f"track, taken to be {track.band_m:.0f} m wide"
+    rows = [("band", band), ("way", "driven this way")]
+    present = {gate.kind for gate in track.gates}
+    rows += [(kind, f"{_words(kind)} gate") for kind in GATE_KINDS if kind in present]
+    rows += [("corner", "corner")] if track.corners else []
+    rows += [("pit", "pit lane")] if track.pit_lanes else []
+    rows += [("bridge", "bridge: on top here")] if track.crossovers else []
+    rows += [("drive", f"recorded: {lettering.clean(Path(one.name).name)}") for one in drives[:3]]
+    if len(drives) > 3:
+        rows.append(("drive", f"{len(drives) - 3} more recordings"))
+    return Table(
+        "Key", ("", ""), tuple(("", text) for _, text in rows), (False, False),
+        tuple(mark for mark, _ in rows),
+    )  # fmt: skip
+
+
+def _words(kind: str) -> str:
+    return kind.replace("-", " ")
+
+
+def _sectors(track: Track) -> tuple[tuple[str, str, str, str], ...]:
+    """Sectors from gate to gate; none where the gates that laps begin and end at are missing."""
+    ends: tuple[str, ...] = ("finish",) if track.closed else ("start", "finish")
+    present = {gate.kind for gate in track.gates}
+    if not present.issuperset(ends):
+        return ()
+    at = [gate.chainage_m for gate in timed_gates(track)]
+    lengths = [float(track.curve.along(a, b)) for a, b in pairwise(at)]
+    if track.closed:
+        lengths.append(track.curve.length_m - sum(lengths))
+        at.append(at[0] + track.curve.length_m)
+    return tuple(
+        (str(n + 1), f"{at[n]:,.1f} m", f"{at[n + 1]:,.1f} m", f"{length:,.1f} m")
+        for n, length in enumerate(lengths)
+    )

@@ -1,0 +1,1 @@
+"""Files of fixes, read into recordings and written."""

@@ -1,0 +1,367 @@
+"""Rules by which unusable fixes are removed and counted.
+
+In this order, each fix being counted once:
+
+1. A position that is not a number or lies outside ±180° of longitude or ±90° of latitude goes.
+2. A position within 0.0001° of 0° north 0° east goes: receivers write it when they have none.
+3. A fix without a time goes.
+4. Of several fixes with the same time the first stays.
+5. Where time goes backwards, the fewest fixes go that leave time increasing.  If that would be more
+   than one in ten, nothing is removed and the file is refused: it seems to hold several sessions.
+6. Some loggers write rows faster than the receiver measures, and repeat its last position until
+   there is a new one.  Of a run of fixes at exactly the same position only the first stays, where
+   the fixes say that they move: of the others those go whose speed, or the last speed told before,
+   is above 1 m/s, if the way covered at those speeds during the run is longer than the smallest
+   steps in which the file writes positions (the smallest difference between two latitudes and
+   between two longitudes, their diagonal, 2 m at most).  A recording without speeds must show a
+   system: at least ten runs, half of them of two fixes or more, four in five as long as the median
+   run give or take one fix, from one run to the next usually more than 1 m/s and more than twice
+   those smallest steps.  Then the runs of that length go down to their first fix.  A receiver that
+   stands still and repeats its position is left alone.
+7. A fix is out of reach of another when it is more than 20 m and 150 m/s for the time between
+   away.  A run of at most 5 fixes, out of reach of the fix before it and left by a step out of
+   reach as well, goes as a jump; so does such a run at the very beginning or end of a recording.
+   When instead the drive goes on from the new place, nothing is removed and the segment is broken
+   there.
+8. Gaps (longer than 10 s and longer than 5 times the median interval) are kept and counted.
+
+A speed below 0 or above 150 m/s and a course outside 0 to 360° are left out; the fix stays.  So are
+an accuracy that is not above 0 and a dilution of precision that is not between 0 and 99, without a
+remark: these are how receivers write that they do not know it (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats, Indices
+from trackkit.errors import NoTimesError, RecordingError
+from trackkit.geometry.geodesy import geodesic_distance, unwrap_longitude
+from trackkit.recordings.order import longest_rising
+from trackkit.recordings.raw import Dropped, RawFixes, counted, some_or_none
+from trackkit.recordings.recording import Recording
+from trackkit.recordings.repeats import stale_repeats
+
+NULL_ISLAND_DEG = 1e-4
+BACKWARDS_SHARE = 0.10
+REACH_M = 20.0
+REACH_MPS = 150.0
+LONGEST_JUMP = 5
+LONGEST_DEGREE_M = 111_700.0
+"""No degree on WGS 84 is longer: 111,694 m of the meridian at the poles, 111,320 m of the equator
+(from its semi-axes)."""
+
+UNKNOWN_HDOP = 99.0
+GAP_S = 10.0
+GAP_INTERVALS = 5.0
+
+
+def clean(raw: RawFixes, name: str) -> Recording:
+    """Turn the fixes of a file into a recording by the rules of this module.
+
+    Parameters
+    ----------
+    raw
+        The fixes as read.
+    name
+        What to call the recording.
+
+    Raises
+    ------
+    NoTimesError
+        No fix has a time.
+    RecordingError
+        Several sessions seem to be joined, or fewer than two fixes are usable.
+    """
+    has_time = ~(np.isnat(raw.time) if raw.time.dtype.kind == "M" else ~np.isfinite(raw.time))
+    if len(raw) and not np.any(has_time):
+        raise NoTimesError(
+            "holds positions but no times",
+            file=name,
+            remedy="use `trackkit build --from-line` for a line without times",
+        )
+    read_count = len(raw) + sum(part.count for part in raw.dropped)
+    dropped = list(raw.dropped)
+
+    index = _with_position_and_time(raw, has_time, dropped)
+    seconds = _seconds(raw, index)
+    index, seconds = _in_order_of_time(raw, index, seconds, name, dropped)
+    longitude, latitude = raw.longitude_deg[index], raw.latitude_deg[index]
+    file_segment = np.zeros(len(index), np.intp) if raw.segment is None else raw.segment[index]
+    speed = None if raw.speed_mps is None else _within(raw.speed_mps[index], 0.0, REACH_MPS)
+    same_piece = np.diff(file_segment, prepend=-1) == 0
+    fresh = ~stale_repeats(seconds, longitude, latitude, speed, same_piece)
+    repeats = int(np.count_nonzero(~fresh))
+    _drop(dropped, "repeated position", repeats, "repeated position", "repeated positions")
+    index, seconds, file_segment = index[fresh], seconds[fresh], file_segment[fresh]
+    longitude, latitude = longitude[fresh], latitude[fresh]
+    kept, breaks = _without_jumps(seconds, longitude, latitude, dropped)
+    index, seconds = index[kept], seconds[kept]
+    if len(index) < 2:
+        raise RecordingError(_too_few(len(index), read_count, dropped), file=name)
+
+    step = (np.diff(file_segment[kept]) != 0) | breaks
+    segment = np.concatenate([[0], np.cumsum(step)]).astype(np.intp)
+    speed, course, odd = _plausible(raw, index)
+    remarks = [*raw.remarks, *odd]
+    removed = {part.reason: part.count for part in dropped if part.count}
+    if removed:
+        remarks.append(_removed_sentence(read_count, dropped))
+    remarks.extend(_gap_remarks(seconds, step))
+    return Recording(
+        name=name,
+        time_s=seconds - seconds[0],
+        longitude_deg=unwrap_longitude(raw.longitude_deg[index]),
+        latitude_deg=raw.latitude_deg[index],
+        start=_start(raw, index[0]),
+        speed_mps=speed,
+        course_deg=course,
+        elevation_m=None if raw.elevation_m is None else some_or_none(raw.elevation_m[index]),
+        accuracy_m=_known(raw.accuracy_m, index, np.inf),
+        hdop=_known(raw.hdop, index, UNKNOWN_HDOP),
+        segment=segment,
+        read_count=read_count,
+        removed=removed,
+        remarks=tuple(remarks),
+    )
+
+
+def _with_position_and_time(
+    raw: RawFixes, has_time: NDArray[np.bool_], dropped: list[Dropped]
+) -> Indices:
+    longitude, latitude = raw.longitude_deg, raw.latitude_deg
+    with np.errstate(invalid="ignore"):
+        on_earth = (np.abs(longitude) <= 180.0) & (np.abs(latitude) <= 90.0)
+        null_island = (np.abs(longitude) <= NULL_ISLAND_DEG) & (np.abs(latitude) <= NULL_ISLAND_DEG)
+    untimed = on_earth & ~null_island & ~has_time
+    for reason, gone, one, many in (
+        ("bad position", ~on_earth, "bad position", "bad positions"),
+        ("position at 0, 0", null_island, "position at 0°, 0°", "positions at 0°, 0°"),
+        ("no time", untimed, "fix without a time", "fixes without a time"),
+    ):
+        _drop(dropped, reason, int(np.count_nonzero(gone)), one, many)
+    return np.flatnonzero(on_earth & ~null_island & has_time)
+
+
+def _drop(dropped: list[Dropped], reason: str, count: int, one: str, many: str) -> None:
+    if count:
+        dropped.append(Dropped(reason, count, counted(count, one, many)))
+
+
+def _seconds(raw: RawFixes, index: Indices) -> Floats:
+    time = raw.time[index]
+    if len(time) == 0:
+        return np.empty(0)
+    if time.dtype.kind == "M":
+        return np.asarray((time - time[0]).astype("timedelta64[ns]").astype(np.int64) / 1e9)
+    return np.asarray(time - time[0], dtype=float)
+
+
+def _start(raw: RawFixes, first: np.intp) -> datetime | None:
+    if raw.time.dtype.kind != "M":
+        return None
+    moment: datetime = raw.time[first].astype("datetime64[us]").item()
+    return moment.replace(tzinfo=UTC)
+
+
+def _in_order_of_time(
+    raw: RawFixes, index: Indices, seconds: Floats, name: str, dropped: list[Dropped]
+) -> tuple[Indices, Floats]:
+    if np.all(np.diff(seconds) > 0):
+        return index, seconds
+    first = np.sort(np.unique(seconds, return_index=True)[1])
+    _drop(dropped, "duplicate time", len(seconds) - len(first), "duplicate time", "duplicate times")
+    index, seconds = index[first], seconds[first]
+    step = np.diff(seconds)
+    if np.all(step > 0):
+        return index, seconds
+    rising = longest_rising(seconds)
+    backwards = len(seconds) - len(rising)
+    if backwards > BACKWARDS_SHARE * len(seconds):
+        worst = int(np.argmin(step)) + 1
+        number = int(index[worst]) + 1 if raw.place is None else int(raw.place[index[worst]])
+        kind = "fix" if raw.place is None else raw.place_kind
+        raise RecordingError(
+            f"time goes back by {-step[worst - 1]:,.0f} s, as if several sessions were joined here",
+            file=name,
+            place=f"{kind} {number}",
+            remedy="split the file there and give the sessions as separate recordings",
+        )
+    _drop(
+        dropped, "time going backwards", backwards, "time going backwards", "times going backwards"
+    )
+    return index[rising], seconds[rising]
+
+
+@dataclass(frozen=True, eq=False)
+class _Drive:
+    time_s: Floats
+    longitude_deg: Floats
+    latitude_deg: Floats
+
+    def distance(self, a: int, b: int) -> float:
+        longitude, latitude = self.longitude_deg, self.latitude_deg
+        return float(geodesic_distance(longitude[a], latitude[a], longitude[b], latitude[b]))
+
+    def within_reach(self, a: int, b: int) -> bool:
+        reach = REACH_M + REACH_MPS * abs(self.time_s[b] - self.time_s[a])
+        return bool(self.distance(a, b) <= reach)
+
+
+def _without_jumps(
+    seconds: Floats, longitude: Floats, latitude: Floats, dropped: list[Dropped]
+) -> tuple[Indices, NDArray[np.bool_]]:
+    """Apply rule 7: the indices that stay, and for each step between them whether it is a break."""
+    count = len(seconds)
+    everything = np.arange(count, dtype=np.intp)
+    if count < 2:
+        return everything, np.zeros(max(count - 1, 0), dtype=bool)
+    cut = _out_of_reach(seconds, longitude, latitude)
+    if not np.any(cut):
+        return everything, cut
+
+    drive = _Drive(seconds, longitude, latitude)
+    edges = [0, *(np.flatnonzero(cut) + 1).tolist(), count]
+    pieces = list(pairwise(edges))
+    # The walk has to begin on trusted ground: the first stretch too long to be a jump.
+    long_ones = [n for n, (a, b) in enumerate(pieces) if b - a > LONGEST_JUMP]
+    trusted = (
+        long_ones[0]
+        if long_ones
+        else max(range(len(pieces)), key=lambda n: pieces[n][1] - pieces[n][0])
+    )
+    sizes: list[float] = []
+    kept = [pieces[trusted]]
+    kept += _follow(drive, pieces[trusted], pieces[trusted + 1 :], 1, sizes)
+    kept += _follow(drive, pieces[trusted], pieces[:trusted][::-1], -1, sizes)
+    kept.sort()
+    index = np.concatenate([everything[a:b] for a, b in kept])
+    gone = count - len(index)
+    if gone:
+        size = _metres(max(sizes))
+        words = f"1 jump of {size}" if len(sizes) == 1 else f"{len(sizes):,} jumps of up to {size}"
+        if gone != len(sizes):
+            words += f" ({gone:,} fixes)"
+        dropped.append(Dropped("jump", gone, words))
+    return index, _out_of_reach(seconds[index], longitude[index], latitude[index])
+
+
+def _out_of_reach(seconds: Floats, longitude: Floats, latitude: Floats) -> NDArray[np.bool_]:
+    """Say for each step whether it is longer than a car can cover."""
+    reach = REACH_M + REACH_MPS * np.diff(seconds)
+    east = np.abs(np.diff(longitude))
+    # Along the parallel and then along the meridian is a way round, never shorter than the true
+    # distance: where that is within reach, which is nearly everywhere, it need not be computed.
+    way_round = (np.minimum(east, 360.0 - east) + np.abs(np.diff(latitude))) * LONGEST_DEGREE_M
+    out = way_round > reach
+    far = np.flatnonzero(out)
+    distance = geodesic_distance(
+        longitude[far], latitude[far], longitude[far + 1], latitude[far + 1]
+    )
+    out[far] = distance > reach[far]
+    return out
+
+
+def _follow(
+    drive: _Drive,
+    trusted: tuple[int, int],
+    pieces: list[tuple[int, int]],
+    direction: int,
+    sizes: list[float],
+) -> list[tuple[int, int]]:
+    """Walk away from a trusted stretch, piece by piece, and say which pieces stay."""
+    kept: list[tuple[int, int]] = []
+    here = trusted[1] - 1 if direction > 0 else trusted[0]
+    at = 0
+    while at < len(pieces):
+        # How many pieces, together no longer than a jump may be, to skip until back in reach.
+        skip, fixes = 0, 0
+        while at + skip < len(pieces):
+            a, b = pieces[at + skip]
+            if drive.within_reach(here, a if direction > 0 else b - 1):
+                break
+            fixes += b - a
+            skip += 1
+            if fixes > LONGEST_JUMP:
+                skip = 0
+                break
+        first, last = pieces[at]
+        if skip == 0 and (
+            last - first > LONGEST_JUMP
+            or drive.within_reach(here, first if direction > 0 else last - 1)
+        ):
+            kept.append((first, last))
+            here = last - 1 if direction > 0 else first
+            at += 1
+            continue
+        for a, b in pieces[at : at + max(skip, 1)]:
+            sizes.append(max(drive.distance(here, i) for i in range(a, b)))
+        at += max(skip, 1)
+    return kept
+
+
+def _metres(distance_m: float) -> str:
+    return f"{distance_m / 1000:,.0f} km" if distance_m >= 10_000 else f"{distance_m:,.0f} m"
+
+
+def _plausible(raw: RawFixes, index: Indices) -> tuple[Floats | None, Floats | None, list[str]]:
+    remarks: list[str] = []
+    columns: list[Floats | None] = []
+    for column, most, words in (
+        (raw.speed_mps, REACH_MPS, "outside 0 to 150 m/s"),
+        (raw.course_deg, 360.0, "outside 0 to 360°"),
+    ):
+        if column is None:
+            columns.append(None)
+            continue
+        value = _within(column[index], 0.0, most)
+        odd = int(np.count_nonzero(np.isnan(value) & ~np.isnan(column[index])))
+        if odd:
+            noun = "speed" if most == REACH_MPS else "course"
+            remarks.append(f"left out {counted(odd, noun)} {words}")
+        columns.append(some_or_none(value))
+    return columns[0], columns[1], remarks
+
+
+def _within(value: Floats, least: float, most: float) -> Floats:
+    with np.errstate(invalid="ignore"):
+        return np.where((value >= least) & (value <= most), value, np.nan)
+
+
+def _known(column: Floats | None, index: Indices, most: float) -> Floats | None:
+    """Take a column that is above 0 and below a limit wherever it is known."""
+    if column is None:
+        return None
+    with np.errstate(invalid="ignore"):
+        known = (column[index] > 0.0) & (column[index] < most)
+    return some_or_none(np.where(known, column[index], np.nan))
+
+
+def _removed_sentence(read_count: int, dropped: list[Dropped]) -> str:
+    total = sum(part.count for part in dropped)
+    words = ", ".join(part.words for part in dropped if part.count)
+    return f"removed {total:,} of {counted(read_count, 'fix', 'fixes')}: {words}"
+
+
+def _too_few(kept: int, read_count: int, dropped: list[Dropped]) -> str:
+    if read_count == 0:
+        return "holds no fix"
+    what = "holds only 1 usable fix" if kept == 1 else "holds no usable fix"
+    if any(part.count for part in dropped):
+        what += f" ({_removed_sentence(read_count, dropped)})"
+    return f"{what}, where at least 2 are needed"
+
+
+def _gap_remarks(seconds: Floats, broken: NDArray[np.bool_]) -> list[str]:
+    interval = np.diff(seconds)
+    gap = interval[(interval > max(GAP_S, GAP_INTERVALS * float(np.median(interval)))) & ~broken]
+    if len(gap) == 0:
+        return []
+    if len(gap) == 1:
+        return [f"1 gap of {gap[0]:,.0f} s between fixes was kept"]
+    return [f"{len(gap):,} gaps between fixes were kept, the longest of {gap.max():,.0f} s"]

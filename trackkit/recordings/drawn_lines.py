@@ -1,0 +1,339 @@
+"""Lines already drawn, for `build --from-line`: GeoJSON, KML, and GPX without times."""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.errors import PlaceError, RecordingError
+from trackkit.geometry.geodesy import polyline_length, unwrap_longitude
+
+if TYPE_CHECKING:
+    from gpxpy.gpx import GPXRoutePoint, GPXTrackPoint
+
+
+LISTED_LINES = 8
+CLEARLY_LONGER = 10.0
+"""A line this many times as long as every other one in the file is the track."""
+_CLOSE_DEG = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class DrawnLine:
+    """A line somebody drew, without times.
+
+    Parameters
+    ----------
+    longitude_deg, latitude_deg
+        WGS 84 positions in the order drawn, degrees, shape (n,), n >= 2, no two neighbours the
+        same; longitudes continuous across the antimeridian.  A ring repeats its first position at
+        its end.
+    elevation_m
+        Heights, metres, shape (n,) with NaN where there is none, or None.
+    name
+        The line's name in the file, if it has one.
+    remarks
+        Sentences about what was assumed or left out.
+    """
+
+    longitude_deg: Floats
+    latitude_deg: Floats
+    elevation_m: Floats | None = None
+    name: str | None = None
+    remarks: tuple[str, ...] = ()
+
+
+class _Line(NamedTuple):
+    """A line as the file has it, in the file's coordinates."""
+
+    name: str | None
+    x: Floats
+    y: Floats
+    elevation_m: Floats
+    has_times: bool = False
+
+
+def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnLine:
+    """Read the one line of a GeoJSON, KML or GPX file.
+
+    Parameters
+    ----------
+    path
+        The file; its format is recognised from what it holds, and gzip is unpacked.
+    crs
+        The grid the coordinates are in, such as "EPSG:25832"; only for GeoJSON, since GPX and KML
+        are WGS 84 by their standards.  None for WGS 84.
+
+    Returns
+    -------
+    The line.  Neighbouring positions that are the same are made one.
+
+    Raises
+    ------
+    RecordingError
+        The file holds no line, or several (the sentence lists them), or positions that are not on
+        earth.
+    PlaceError
+        `crs` is no grid that PROJ knows.
+    """
+    from trackkit.recordings import detect
+
+    data = detect.read_bytes(path)
+    kind = detect.recognise(data, path)
+    if kind in ("nmea", "text"):
+        raise RecordingError(
+            f"is {'an NMEA recording' if kind == 'nmea' else 'text'}, not a drawn line",
+            file=path,
+            remedy="lines are read from GeoJSON, KML and GPX; for a recording leave "
+            "--from-line out",
+        )
+    if crs is not None and kind != "json":
+        raise RecordingError(
+            f"is {detect.FORMAT_NAMES[kind]}, which is always in WGS 84",
+            file=path,
+            remedy="leave --crs out",
+        )
+    readers = {"gpx": _gpx_lines, "kml": _kml_lines, "json": _geojson_lines}
+    lines = list(readers[kind](data, path))
+    line = _the_only(lines, path, crs)
+    x, y = line.x, line.y
+    remarks: list[str] = []
+    if crs is not None:
+        from trackkit.geometry.grids import grid_to_wgs84
+
+        try:
+            x, y, from_grid = grid_to_wgs84(x, y, crs)
+        except PlaceError as error:
+            raise PlaceError(error.what, file=path, remedy=error.remedy) from error
+        remarks.extend(from_grid)
+    elif kind == "json":
+        _refuse_grid(data, path, x, y)
+    _refuse_bad(x, y, path)
+    if line.has_times:
+        remarks.append("its times were not used: leave --from-line out to read it as a recording")
+    return _drawn(line, x, y, tuple(remarks), path)
+
+
+def _drawn(
+    line: _Line, x: Floats, y: Floats, remarks: tuple[str, ...], path: str | os.PathLike[str]
+) -> DrawnLine:
+    longitude = unwrap_longitude(x)
+    new = np.ones(len(longitude), dtype=bool)
+    new[1:] = (np.diff(longitude) != 0) | (np.diff(y) != 0)
+    if np.count_nonzero(new) < 2:
+        raise RecordingError("its line has fewer than two different positions", file=path)
+    elevation = line.elevation_m[new]
+    return DrawnLine(
+        longitude_deg=longitude[new],
+        latitude_deg=y[new],
+        elevation_m=elevation if np.any(np.isfinite(elevation)) else None,
+        name=line.name,
+        remarks=remarks,
+    )
+
+
+def _the_only(lines: list[_Line], path: str | os.PathLike[str], crs: str | None) -> _Line:
+    if not lines:
+        raise RecordingError("holds no line", file=path, remedy="draw the circuit as one line")
+    if len(lines) == 1:
+        return lines[0]
+    lengths = sorted(_metres(line, crs) for line in lines)
+    if lengths[-1] >= CLEARLY_LONGER * lengths[-2]:
+        # Gates drawn beside a track are no question.
+        return max(lines, key=lambda line: _metres(line, crs))
+    listed = "; ".join(
+        f"{line.name or f'line {number}'}: {_length(line, crs)}"
+        for number, line in enumerate(lines[:LISTED_LINES], start=1)
+    )
+    more = "; ..." if len(lines) > LISTED_LINES else ""
+    raise RecordingError(
+        f"holds {len(lines):,} lines and which one is the track is not clear ({listed}{more})",
+        file=path,
+        remedy="keep only the one wanted in the file",
+    )
+
+
+def _length(line: _Line, crs: str | None) -> str:
+    return f"{_metres(line, crs):,.0f} {'m' if _on_earth(line, crs) else 'grid units'}"
+
+
+def _metres(line: _Line, crs: str | None) -> float:
+    """Length of a line, metres or, in a grid, its units."""
+    if _on_earth(line, crs):
+        return polyline_length(line.x, line.y)
+    return float(np.hypot(np.diff(line.x), np.diff(line.y)).sum())
+
+
+def _on_earth(line: _Line, crs: str | None) -> bool:
+    inside = np.all(np.abs(line.x) <= 180) and np.all(np.abs(line.y) <= 90)
+    return crs is None and bool(inside)
+
+
+def _refuse_bad(x: Floats, y: Floats, path: str | os.PathLike[str]) -> None:
+    with np.errstate(invalid="ignore"):
+        bad = ~((np.abs(y) <= 90.0) & (np.abs(x) <= 540.0))
+    if np.any(bad):
+        first = int(np.flatnonzero(bad)[0])
+        raise RecordingError(
+            f"{x[first]:.10g}, {y[first]:.10g} is no longitude and latitude",
+            file=path,
+            place=f"position {first + 1}",
+        )
+
+
+def _refuse_grid(data: bytes, path: str | os.PathLike[str], x: Floats, y: Floats) -> None:
+    """Ask for --crs where a file is in a grid, by the old `crs` member or by its numbers."""
+    from trackkit.recordings.detect import load_json
+
+    declared = load_json(data, path).get("crs")
+    properties = declared.get("properties") if isinstance(declared, dict) else None
+    name = str(properties.get("name", "")) if isinstance(properties, dict) else ""
+    code = name.rpartition(":")[2]
+    if name and code not in ("CRS84", "4326"):
+        raise RecordingError(
+            f"says its coordinates are in {name}, not WGS 84",
+            file=path,
+            remedy=f"add --crs EPSG:{code}" if code.isdigit() else "name the grid with --crs",
+        )
+    if np.any(np.abs(x) > 540.0) or np.any(np.abs(y) > 90.0):
+        raise RecordingError(
+            f"its coordinates, such as {x[0]:.10g}, {y[0]:.10g}, are not degrees",
+            file=path,
+            remedy="name the grid they are in with --crs, for example --crs EPSG:25832",
+        )
+
+
+def _gpx_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
+    from trackkit.recordings.gpx import parse_gpx
+
+    gpx = parse_gpx(data, path)
+    parts: list[tuple[str | None, Sequence[GPXTrackPoint | GPXRoutePoint]]] = [
+        (track.name, segment.points) for track in gpx.tracks for segment in track.segments
+    ]
+    parts.extend((route.name, route.points) for route in gpx.routes)
+    for name, points in parts:
+        if len(points) > 1:
+            heights = [np.nan if p.elevation is None else p.elevation for p in points]
+            yield _Line(
+                name,
+                np.array([p.longitude for p in points], dtype=float),
+                np.array([p.latitude for p in points], dtype=float),
+                np.array(heights, dtype=float),
+                has_times=any(p.time is not None for p in points),
+            )
+
+
+def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
+    """Read KML with GDAL, which sees only what the hardened XML door has let through."""
+    import pyogrio
+    import shapely
+    from lxml import etree
+    from pyogrio.errors import DataLayerError, DataSourceError
+    from pyogrio.raw import read
+
+    from trackkit.recordings.raw import one_line
+    from trackkit.recordings.xml import parse_xml
+
+    safe = etree.tostring(parse_xml(data, path), encoding="utf-8", xml_declaration=True)
+    try:
+        # By number: a document without a name is named after a passing file of GDAL's.
+        for layer in range(len(pyogrio.list_layers(io.BytesIO(safe)))):
+            meta, _, geometry, columns = read(io.BytesIO(safe), layer=layer, columns=["Name"])
+            names = columns[0] if "Name" in list(meta["fields"]) else [None] * len(geometry)
+            # Coordinates that are no numbers are told further on, with their place.
+            with np.errstate(invalid="ignore"):
+                shapes = shapely.from_wkb(geometry)
+            for name, shape in zip(names, shapes, strict=True):
+                yield from _shape_lines(str(name) if name else None, shape, path)
+    except (DataSourceError, DataLayerError) as error:
+        raise RecordingError(f"its KML cannot be read ({one_line(error)})", file=path) from error
+
+
+def _shape_lines(name: str | None, shape: Any, path: str | os.PathLike[str]) -> Iterator[_Line]:
+    import shapely
+
+    if shape is None or shape.is_empty:
+        return
+    kind = shape.geom_type
+    if kind in ("LineString", "LinearRing"):
+        x, y, z = shapely.get_coordinates(shape, include_z=True).T
+        yield _Line(name, x, y, z)
+    elif kind == "Polygon":
+        _refuse_holes(len(shape.interiors), name, path)
+        yield from _shape_lines(name, shape.exterior, path)
+    elif kind in ("MultiLineString", "MultiPolygon", "GeometryCollection"):
+        yield from _joined([part for g in shape.geoms for part in _shape_lines(name, g, path)])
+
+
+def _geojson_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
+    from trackkit.recordings.detect import is_track_file, load_json
+    from trackkit.recordings.geojson import features
+
+    document = load_json(data, path)
+    if is_track_file(document):
+        raise RecordingError(
+            "is a track file already, not a drawn line", file=path, remedy="use it as TRACK"
+        )
+    for feature in features(document, path):
+        geometry, properties = feature["geometry"], feature["properties"]
+        kind, coordinates = geometry.get("type"), geometry["coordinates"]
+        label = properties.get("name") or feature.get("id")
+        name = str(label) if label else None
+        timed = "coordTimes" in properties
+        if kind == "LineString":
+            yield _positions_line(name, coordinates, timed)
+        elif kind == "MultiLineString":
+            yield from _joined([_positions_line(name, part, timed) for part in coordinates])
+        elif kind in ("Polygon", "MultiPolygon"):
+            for rings in [coordinates] if kind == "Polygon" else coordinates:
+                _refuse_holes(len(rings) - 1, name, path)
+                yield _positions_line(name, rings[0] if rings else [], timed)
+
+
+def _positions_line(name: str | None, positions: Any, has_times: bool) -> _Line:
+    from trackkit.recordings.geojson import position_columns
+
+    x, y, z = position_columns(positions if isinstance(positions, list) else [])
+    return _Line(name, x, y, z, has_times)
+
+
+def _refuse_holes(holes: int, name: str | None, path: str | os.PathLike[str]) -> None:
+    if holes > 0:
+        raise RecordingError(
+            "its area has an inner edge as well, and neither edge is the line cars drive",
+            file=path,
+            place=name,
+            remedy="draw the centreline as one line",
+        )
+
+
+def _joined(parts: list[_Line]) -> list[_Line]:
+    """Join parts that go on where the one before ends, as lines cut at the antimeridian do."""
+    joined: list[_Line] = []
+    for part in parts:
+        if joined and len(part.x) and len(joined[-1].x) and _goes_on(joined[-1], part):
+            before = joined.pop()
+            joined.append(
+                _Line(
+                    before.name,
+                    np.concatenate([before.x, part.x]),
+                    np.concatenate([before.y, part.y]),
+                    np.concatenate([before.elevation_m, part.elevation_m]),
+                    before.has_times or part.has_times,
+                )
+            )
+        else:
+            joined.append(part)
+    return joined
+
+
+def _goes_on(before: _Line, after: _Line) -> bool:
+    across = abs(before.x[-1] - after.x[0])
+    same_x = min(across, abs(across - 360.0)) <= _CLOSE_DEG
+    return bool(same_x and abs(before.y[-1] - after.y[0]) <= _CLOSE_DEG)

@@ -1,0 +1,215 @@
+"""GPX 1.0 and 1.1, behind the hardened XML door.
+
+Lines and routes are read by gpxpy.  The points of recordings, which may be many thousands, are
+taken from the XML as it comes in, which is four times as fast; times out of the ordinary are still
+read by gpxpy.
+"""
+
+from __future__ import annotations
+
+import os
+from datetime import UTC, datetime
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.errors import RecordingError
+from trackkit.recordings.raw import RawFixes, Times, counted, one_line, some_or_none
+from trackkit.recordings.times import TAKEN_AS_UTC, ordinary_times
+from trackkit.recordings.xml import local_name, parse_xml
+
+if TYPE_CHECKING:
+    from gpxpy.gpx import GPX
+
+
+_POINTS = {"trk": ("trkseg", "trkpt"), "rte": ("rte", "rtept")}
+_NUMBERS = ("ele", "speed", "course", "hdop")
+
+
+def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
+    """Read every track and segment of a GPX file.
+
+    Segments keep their order in the file, or are put in order of time where they do not overlap.
+    Speed (m/s) and course (degrees) are taken from the elements GPX 1.0 has for them, or from any
+    element of that local name inside a point, such as an extension of GPX 1.1.  A point's dilution
+    of precision is kept as it is and not turned into an accuracy: it tells the geometry of the
+    satellites only, and the range error to multiply it with would be our guess, not the receiver's
+    word.
+
+    Raises
+    ------
+    RecordingError
+        The file is broken or holds no track point.
+    """
+    root = parse_xml(data, path)
+    tracks = _children(root, "trk")
+    segments = [_children(s, "trkpt") for track in tracks for s in _children(track, "trkseg")]
+    segments = [segment for segment in segments if segment]
+    if not segments:
+        routes = [route for route in _children(root, "rte") if _children(route, "rtept")]
+        raise RecordingError(
+            "holds no track point" + (f", only {counted(len(routes), 'route')}" if routes else ""),
+            file=path,
+            remedy="use `trackkit build --from-line` for a route" if routes else None,
+        )
+    points = [_told(point) for segment in segments for point in segment]
+    time, remarks = _times([text for _, text in points])
+
+    def column(name: str) -> Floats:
+        return np.array([numbers.get(name, np.nan) for numbers, _ in points], dtype=float)
+
+    raw = RawFixes(
+        time=time,
+        longitude_deg=column("lon"),
+        latitude_deg=column("lat"),
+        speed_mps=some_or_none(column("speed")),
+        course_deg=some_or_none(column("course")),
+        elevation_m=some_or_none(column("ele")),
+        hdop=some_or_none(column("hdop")),
+        segment=np.repeat(np.arange(len(segments)), [len(s) for s in segments]).astype(np.intp),
+        place=np.arange(1, len(points) + 1),
+        place_kind="track point",
+        remarks=remarks,
+    )
+    return _segments_by_time(raw)
+
+
+def _children(element: Any, name: str) -> list[Any]:
+    return [child for child in element if local_name(child) == name]
+
+
+def _told(point: Any) -> tuple[dict[str, float], str]:
+    """Take from a point what is read from it: numbers, and the text of its time, "" without."""
+    numbers: dict[str, float] = {}
+    time = ""
+    for attribute in ("lat", "lon"):
+        number = _number(point.get(attribute))
+        numbers[attribute] = np.nan if number is None else number
+    for element in point.iter():
+        if not element.text:
+            continue
+        name = local_name(element)
+        if name == "time" and not time and element.getparent() is point:
+            time = element.text.strip()
+        elif name in _NUMBERS and name not in numbers:
+            number = _number(element.text)
+            if number is not None:
+                numbers[name] = number
+    return numbers, time
+
+
+def _times(text: list[str]) -> tuple[Times, tuple[str, ...]]:
+    """Turn the texts of times into UTC, NaT where a text is no time as gpxpy reads it."""
+    from gpxpy.gpxfield import TIME_TYPE
+
+    if (ordinary := ordinary_times(text)) is not None:
+        return ordinary.value, ordinary.remarks
+    moments = [TIME_TYPE.from_string(cell) for cell in text]
+    zoneless = any(moment is not None and moment.tzinfo is None for moment in moments)
+    time = np.array([_utc(moment) for moment in moments], dtype="datetime64[us]")
+    return time.astype("datetime64[ns]"), (TAKEN_AS_UTC,) if zoneless else ()
+
+
+def parse_gpx(data: bytes, path: str | os.PathLike[str]) -> GPX:
+    """Parse GPX of either version into gpxpy's tracks and routes.
+
+    gpxpy refuses a whole file for one unreadable number, knows only un-prefixed names and leaves
+    extensions as they are, so it is given the document reduced to what is read from it, written
+    as GPX 1.0, whose points carry speed and course.
+
+    Raises
+    ------
+    RecordingError
+        The file is not well-formed XML or gpxpy cannot read it.
+    """
+    import gpxpy
+    from gpxpy.gpx import GPXException
+    from lxml import etree
+
+    root = parse_xml(data, path)
+    reduced = etree.Element("gpx", version="1.0")
+    for element in root:
+        name = local_name(element)
+        if name not in _POINTS:
+            continue
+        line = etree.SubElement(reduced, name)
+        title = next((c.text for c in element if local_name(c) == "name" and c.text), None)
+        if title:
+            etree.SubElement(line, "name").text = title.strip()
+        holder_name, point_name = _POINTS[name]
+        holders = [c for c in element if local_name(c) == holder_name]
+        for holder in holders if name == "trk" else [element]:
+            target = etree.SubElement(line, holder_name) if name == "trk" else line
+            for point in holder:
+                if local_name(point) == point_name:
+                    _reduce_point(point, etree.SubElement(target, point_name))
+    try:
+        return gpxpy.parse(etree.tostring(reduced, encoding="unicode"), version="1.0")
+    except GPXException as error:
+        raise RecordingError(f"its GPX cannot be read ({one_line(error)})", file=path) from error
+
+
+def _reduce_point(point: Any, target: Any) -> None:
+    from lxml import etree
+
+    numbers, time = _told(point)
+    told = {name: str(value) for name, value in numbers.items()} | ({"time": time} if time else {})
+    for name, text in told.items():
+        if name in ("lat", "lon"):
+            target.set(name, text)
+        else:
+            etree.SubElement(target, name).text = text
+
+
+def _number(text: str | None) -> float | None:
+    try:
+        return float(text) if text else None
+    except ValueError:
+        return None
+
+
+def _utc(time: datetime | None) -> datetime | None:
+    if time is None or time.tzinfo is None:
+        return time
+    return time.astimezone(UTC).replace(tzinfo=None)
+
+
+def _segments_by_time(raw: RawFixes) -> RawFixes:
+    """Put segments in order of time when each one ends before the next begins."""
+    segment = raw.segment
+    if segment is None or segment[-1] == 0:
+        return raw
+    spans = []
+    for number in range(int(segment[-1]) + 1):
+        time = raw.time[segment == number]
+        time = time[~np.isnat(time)]
+        # A segment without times has no place in the order; its points go anyway.
+        spans.append((time.min(), time.max(), number) if len(time) else None)
+    timed = sorted(span for span in spans if span is not None)
+    if any(b[0] <= a[1] for a, b in pairwise(timed)):
+        return raw
+    in_time = [span[2] for span in timed]
+    if in_time == sorted(in_time):
+        return raw
+    order = in_time + [n for n, span in enumerate(spans) if span is None]
+    index = np.concatenate([np.flatnonzero(segment == number) for number in order])
+    lengths = [int(np.count_nonzero(segment == number)) for number in order]
+
+    def picked(column: Floats | None) -> Floats | None:
+        return None if column is None else column[index]
+
+    return RawFixes(
+        time=raw.time[index],
+        longitude_deg=raw.longitude_deg[index],
+        latitude_deg=raw.latitude_deg[index],
+        speed_mps=picked(raw.speed_mps),
+        course_deg=picked(raw.course_deg),
+        elevation_m=picked(raw.elevation_m),
+        hdop=picked(raw.hdop),
+        segment=np.repeat(np.arange(len(order)), lengths).astype(np.intp),
+        place=None if raw.place is None else raw.place[index],
+        place_kind=raw.place_kind,
+        remarks=(*raw.remarks, "segments were put in order of time"),
+    )

@@ -1,0 +1,1 @@
+"""Recordings and streams of NMEA 0183 sentences."""

@@ -1,0 +1,91 @@
+"""What a reader hands on: the fixes as the file holds them, before any is judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats
+
+Times: TypeAlias = NDArray[np.datetime64] | Floats
+"""UTC as datetime64[ns] with NaT, or seconds from some start as float64 with NaN."""
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """Fixes that were removed for one reason.
+
+    Parameters
+    ----------
+    reason
+        The plain key under which they are counted.
+    count
+        How many fixes.
+    words
+        The same for the one-line remark, for example "2 duplicate times".
+    """
+
+    reason: str
+    count: int
+    words: str
+
+
+@dataclass(frozen=True, eq=False)
+class RawFixes:
+    """The fixes of a file in the file's order, unjudged.
+
+    Parameters
+    ----------
+    time
+        Times, shape (n,): UTC as datetime64[ns] (NaT where missing) or seconds from a start as
+        float64 (NaN where missing).
+    longitude_deg, latitude_deg
+        WGS 84 positions, degrees, shape (n,), NaN where missing.
+    speed_mps, course_deg, elevation_m, accuracy_m, hdop
+        As in `Recording`: shape (n,) with NaN where missing, or None.
+    segment
+        Number of the stretch each fix belongs to, shape (n,), non-decreasing; None for one stretch.
+    place
+        Where in the file each fix stands, shape (n,), counted from 1.
+    place_kind
+        What `place` counts, for example "line" or "track point".
+    dropped
+        What the reader itself already had to leave out.
+    remarks
+        Sentences about what looked odd.
+    """
+
+    time: Times
+    longitude_deg: Floats
+    latitude_deg: Floats
+    speed_mps: Floats | None = None
+    course_deg: Floats | None = None
+    elevation_m: Floats | None = None
+    accuracy_m: Floats | None = None
+    hdop: Floats | None = None
+    segment: NDArray[np.intp] | None = None
+    place: NDArray[np.intp] | None = None
+    place_kind: str = "line"
+    dropped: tuple[Dropped, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.time)
+
+
+def some_or_none(column: Floats) -> Floats | None:
+    """Turn a column in which no fix has a value into None."""
+    return column if bool(np.any(np.isfinite(column))) else None
+
+
+def one_line(error: BaseException) -> str:
+    """Give a library's message on one line, to stand inside our sentence."""
+    return " ".join(str(error).split())
+
+
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """Write a count with its noun: "1 jump", "5,120 fixes"."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"

@@ -1,0 +1,75 @@
+"""The one door by which XML comes in: entities, external definitions and the network are off."""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+from trackkit.errors import RecordingError
+from trackkit.recordings.raw import one_line
+
+
+def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
+    """Parse XML without resolving entities, loading definitions or touching the network.
+
+    Parameters
+    ----------
+    data
+        The document, in any encoding XML knows.
+    path
+        The file it came from, for sentences.
+
+    Returns
+    -------
+    The root element (lxml), without comments and processing instructions.
+
+    Raises
+    ------
+    RecordingError
+        The document is not well-formed, or declares entities of its own.
+    """
+    from lxml import etree
+
+    parser = etree.XMLParser(
+        resolve_entities=False,
+        no_network=True,
+        load_dtd=False,
+        dtd_validation=False,
+        attribute_defaults=False,
+        huge_tree=False,
+        remove_comments=True,
+        remove_pis=True,
+    )
+    try:
+        root = etree.fromstring(data, parser)
+    except etree.XMLSyntaxError as error:
+        message = one_line(error).split(", line ")[0]
+        raise RecordingError(
+            f"its XML is broken or breaks off ({message})",
+            file=path,
+            place=f"line {error.lineno or 1}",
+            remedy="save or copy it again",
+        ) from error
+    declared = root.getroottree().docinfo.internalDTD
+    if declared is not None and any(True for _ in declared.iterentities()):
+        raise RecordingError(
+            "its document type declaration defines entities, which trackkit refuses for safety",
+            file=path,
+            remedy="save it without a document type declaration",
+        )
+    return root
+
+
+def local_name(element: Any) -> str:
+    """Give an element's name without its namespace, or "" for what is no element."""
+    tag = element.tag
+    return tag.rpartition("}")[2] if isinstance(tag, str) else ""
+
+
+def xml_text(text: str) -> str:
+    """Leave out the characters that XML 1.0 cannot hold (section 2.2 of the recommendation)."""
+    return "".join(
+        c
+        for c in text
+        if c in "\t\n\r" or (c >= " " and not "\ud800" <= c <= "\udfff" and c not in "\ufffe\uffff")
+    )

@@ -1,0 +1,1 @@
+"""Practice recordings whose truth is known."""

@@ -1,0 +1,339 @@
+"""Practice recordings with exactly known crossing times."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from trackkit.arrays import Floats
+from trackkit.errors import TrackkitError
+from trackkit.files import whole_file
+from trackkit.geometry.geodesy import LocalPlane
+from trackkit.recordings.recording import Recording
+from trackkit.recordings.write import encoded
+from trackkit.simulation.drive import Run, drive
+from trackkit.track.model import Gate, Track
+
+INVENTED_START = datetime(2024, 5, 4, 9, 0, tzinfo=UTC)
+"""Time of day of the first fix where none is given; nothing happened then."""
+
+WANDER_M = 1.0
+WANDER_TIME_S = 120.0
+WHITE_M = 0.15
+DOPPLER_MPS = 0.05
+"""Receiver noise, one sigma per horizontal axis.
+
+A slow wander (first-order Gauss-Markov, with its time constant), white noise, and white noise of
+the velocity.  Sources: Brown & Hwang, Introduction to Random Signals and Applied Kalman Filtering
+(from memory) for the kind of process; the figures are common practice, no source.
+"""
+
+
+@dataclass(frozen=True, eq=False)
+class Simulation:
+    """A practice recording, and what truly happened.
+
+    Parameters
+    ----------
+    recording
+        The fixes as a receiver would have recorded them, with its noise.
+    truth
+        Ready for JSON: ``{"crossings": [{"gate", "time_s"}], "laps": [{"number", "time_s",
+        "sectors_s"}]}``, seconds from the first fix.  A sector one of whose gates was not
+        crossed is None.
+    plane
+        The plane positions are given in.
+    runs
+        The true drive: unbroken stretches, each an exact smooth function of time.
+    """
+
+    recording: Recording
+    truth: dict[str, Any]
+    plane: LocalPlane
+    runs: tuple[Run, ...]
+
+    def position_m(self, time_s: ArrayLike) -> Floats:
+        """Return true plane positions, metres, shape (..., 2); NaN where nothing was driven."""
+        return self._path(time_s, 0)
+
+    def velocity_mps(self, time_s: ArrayLike) -> Floats:
+        """Return true plane velocities, metres a second, shape (..., 2); NaN between runs."""
+        return self._path(time_s, 1)
+
+    def _path(self, time_s: ArrayLike, derivative: int) -> Floats:
+        time = np.asarray(time_s, dtype=float)
+        value = np.full((*time.shape, 2), np.nan)
+        for run in self.runs:
+            inside = (time >= run.start_s) & (time <= run.end_s)
+            value[inside] = run.path(time[inside], derivative)
+        return value
+
+
+def simulate(
+    track: Track,
+    *,
+    laps: int = 5,
+    rate_hz: float = 10.0,
+    seed: int = 0,
+    noise: float = 1.0,
+    doppler: bool = True,
+    start: datetime | None = INVENTED_START,
+    lap_variation: float = 0.01,
+    line_variation_m: float = 0.5,
+    stop: bool = False,
+) -> Simulation:
+    """Invent a recording of a drive whose crossing times are known.
+
+    On a closed track the vehicle stands beside it, pulls away, drives an out lap, `laps` flying
+    laps and an in lap, pulls off and stands.  On an open one it drives `laps` times from before
+    the start gate to beyond the finish gate, with the way back not recorded: each run is a segment.
+    The same seed gives the same drive whatever the rate and the noise.  Heights, where the
+    centreline has some, carry no noise.
+
+    Parameters
+    ----------
+    track
+        Where.  Without gates the drive is the same and the truth is empty.
+    laps
+        Flying laps (of an open track, runs), at least 1.
+    rate_hz
+        Fixes a second, from 0.1 to 100.  Fixes are taken on whole milliseconds, which is what
+        recordings can say.
+    seed
+        Another number gives another drive and other noise.
+    noise
+        Factor on the whole noise of a usual receiver (see `WANDER_M`); 0 gives exact positions.
+    doppler
+        Whether the receiver tells speed and course.
+    start
+        Time of day of the first fix, or None for a recording that only counts seconds.
+    lap_variation
+        About the standard deviation of lap times, as a share of the lap time.
+    line_variation_m
+        Standard deviation of the driven line about the centreline, metres.
+    stop
+        Whether the vehicle stops on the way of the out lap (of an open track, of the first run).
+
+    Raises
+    ------
+    TrackkitError
+        When a number makes no sense.
+    """
+    if laps < 1:
+        raise TrackkitError(f"a practice recording of {laps} laps is none", remedy="ask for 1 lap")
+    if not 0.1 <= rate_hz <= 100.0:
+        raise TrackkitError(
+            f"{rate_hz:g} fixes a second is nothing a receiver gives",
+            remedy="ask for a rate from 0.1 to 100 Hz",
+        )
+    if not (noise >= 0 and lap_variation >= 0 and line_variation_m >= 0):
+        raise TrackkitError("noise and variation cannot be negative")
+    # Two streams, so that the drive does not depend on how it is recorded.
+    driver, receiver = (
+        np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(2)
+    )
+    runs = drive(
+        track,
+        driver,
+        laps=laps,
+        lap_variation=lap_variation,
+        line_variation_m=line_variation_m,
+        stop=stop,
+    )
+    recording = _recorded(track, runs, receiver, rate_hz, noise, doppler, start)
+    return Simulation(recording, _truth(track, runs), track.plane, runs)
+
+
+def _recorded(
+    track: Track,
+    runs: tuple[Run, ...],
+    generator: np.random.Generator,
+    rate_hz: float,
+    noise: float,
+    doppler: bool,
+    start: datetime | None,
+) -> Recording:
+    times = []
+    for run in runs:
+        count = int(np.floor((run.end_s - run.start_s) * rate_hz + 1e-9)) + 1
+        instants = np.round(run.start_s + np.arange(count) / rate_hz, 3)
+        times.append(instants[instants <= run.end_s])
+    time = np.concatenate(times)
+    position = np.concatenate([run.path(t) for run, t in zip(runs, times, strict=True)])
+    velocity = np.concatenate([run.path(t, 1) for run, t in zip(runs, times, strict=True)])
+    chainage = np.concatenate([run.chainage(t) for run, t in zip(runs, times, strict=True)])
+
+    wander = gauss_markov(time, WANDER_M, WANDER_TIME_S, generator)
+    white = WHITE_M * generator.standard_normal(position.shape)
+    longitude, latitude = track.plane.to_geographic(position + noise * (wander + white))
+    speed = course = None
+    if doppler:
+        velocity = velocity + noise * DOPPLER_MPS * generator.standard_normal(velocity.shape)
+        speed = np.hypot(velocity[:, 0], velocity[:, 1])
+        grid = np.degrees(np.arctan2(velocity[:, 0], velocity[:, 1]))
+        bearing = (grid + _convergence_deg(track.plane, longitude, latitude)) % 360.0
+        # A receiver that stands still has no direction of travel.
+        course = np.where(speed > 0, bearing, np.nan)
+    return Recording(
+        name=f"practice on {track.name}",
+        time_s=time,
+        longitude_deg=longitude,
+        latitude_deg=latitude,
+        start=start,
+        speed_mps=speed,
+        course_deg=course,
+        elevation_m=_heights(track, chainage),
+        segment=np.repeat(np.arange(len(runs)), [len(t) for t in times]),
+        read_count=len(time),
+    )
+
+
+def gauss_markov(
+    time_s: Floats, sigma: float, time_constant_s: float, generator: np.random.Generator
+) -> Floats:
+    """Draw a stationary first-order Gauss-Markov process on two axes, shape (n, 2).
+
+    The discretisation is exact for any spacing: over a time d the value keeps the share
+    exp(-d / time constant), and fresh noise makes the variance whole again (Brown & Hwang,
+    Introduction to Random Signals and Applied Kalman Filtering; from memory).
+    """
+    kept = np.exp(-np.diff(time_s) / time_constant_s)
+    fresh = generator.standard_normal((len(time_s), 2))
+    fresh[1:] *= np.sqrt(1.0 - kept**2)[:, None]
+    columns = []
+    for column in fresh.T.tolist():
+        for i, share in enumerate(kept.tolist()):
+            column[i + 1] += share * column[i]
+        columns.append(column)
+    return np.asarray(sigma * np.array(columns, dtype=float).T)
+
+
+def _convergence_deg(plane: LocalPlane, longitude_deg: Floats, latitude_deg: Floats) -> Floats:
+    """Angle from true north to the plane's north, degrees (Snyder, USGS PP 1395; from memory)."""
+    away = np.radians(longitude_deg - plane.longitude_deg)
+    return np.asarray(np.degrees(np.arctan(np.tan(away) * np.sin(np.radians(latitude_deg)))))
+
+
+def _heights(track: Track, chainage_m: Floats) -> Floats | None:
+    line = track.centreline
+    if line.height_m is None:
+        return None
+    vertex = track.plane.to_plane(line.longitude_deg, line.latitude_deg)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(vertex, axis=0).T))])
+    along *= track.curve.length_m / along[-1]
+    return np.interp(track.curve.wrap(chainage_m), along, line.height_m)
+
+
+def crossing_times(run: Run, ends_m: Floats) -> list[float]:
+    """Find when a run crosses a gate from behind to in front, between its ends.
+
+    Parameters
+    ----------
+    run
+        The drive.
+    ends_m
+        Left and right end on the plane, shape (2, 2), metres.
+
+    Returns
+    -------
+    list of float
+        Times, seconds, to better than a nanosecond.
+    """
+    from scipy.optimize import brentq
+
+    left, right = ends_m
+    across = right - left
+    forward = np.array([-across[1], across[0]])
+
+    def in_front(time_s: float) -> float:
+        return float(forward @ (run.path(time_s) - left))
+
+    knot = run.path.x
+    ahead = (run.path(knot) - left) @ forward
+    found = []
+    for index in np.flatnonzero((ahead[:-1] < 0) & (ahead[1:] >= 0)).tolist():
+        time = float(brentq(in_front, knot[index], knot[index + 1], xtol=1e-12, rtol=1e-15))
+        share = (run.path(time) - left) @ across / (across @ across)
+        if 0.0 <= share <= 1.0:
+            found.append(time)
+    return found
+
+
+def _truth(track: Track, runs: tuple[Run, ...]) -> dict[str, Any]:
+    crossings: list[tuple[float, Gate]] = []
+    for gate in track.gates:
+        ends = track.gate_ends(gate)
+        crossings += [(time, gate) for run in runs for time in crossing_times(run, ends)]
+    crossings.sort(key=lambda crossing: crossing[0])
+    return {
+        "crossings": [{"gate": gate.id, "time_s": round(time, 9)} for time, gate in crossings],
+        "laps": _laps(track, crossings),
+    }
+
+
+def _laps(track: Track, crossings: list[tuple[float, Gate]]) -> list[dict[str, Any]]:
+    opening = "finish" if track.closed else "start"
+    sector_ids = [gate.id for gate in track.gates_of_kind("sector")]
+    laps: list[dict[str, Any]] = []
+    begun: float | None = None
+    passed: dict[str, float] = {}
+    for time, gate in crossings:
+        if gate.kind == "finish" and begun is not None:
+            marks = [begun, *(passed.get(one) for one in sector_ids), time]
+            laps.append(
+                {
+                    "number": len(laps) + 1,
+                    "time_s": round(time - begun, 9),
+                    "sectors_s": [
+                        None if a is None or b is None else round(b - a, 9)
+                        for a, b in pairwise(marks)
+                    ],
+                }
+            )
+            begun = None
+        if gate.kind == opening:
+            begun, passed = time, {}
+        elif gate.kind == "sector":
+            passed[gate.id] = time
+    return laps
+
+
+def truth_path(path: str | os.PathLike[str]) -> Path:
+    """Name the file of true crossing times that goes with a practice recording."""
+    return Path(f"{os.fspath(path)}.truth.json")
+
+
+def write_simulation(
+    simulation: Simulation, path: str | os.PathLike[str], *, force: bool = False
+) -> Path:
+    """Write a practice recording, and its truth beside it as ``RECORDING.truth.json``.
+
+    Both are written or neither is.
+
+    Returns
+    -------
+    Path
+        Where the truth is.
+
+    Raises
+    ------
+    OutputError
+        As for `write_recording`.
+    """
+    content = encoded(simulation.recording, path)
+    beside = truth_path(path)
+    with (
+        whole_file(path, force=force) as recording_scratch,
+        whole_file(beside, force=force) as truth_scratch,
+    ):
+        recording_scratch.write_bytes(content)
+        truth_scratch.write_text(json.dumps(simulation.truth, indent=1) + "\n", encoding="utf-8")
+    return beside

@@ -1,0 +1,1 @@
+"""Laps: crossings of gates, lap and sector times, best times and traces."""

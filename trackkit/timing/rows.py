@@ -1,0 +1,200 @@
+"""Laps as rows: of JSON and of CSV."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from trackkit.files import csv_text
+from trackkit.timing.crossings import Crossing
+from trackkit.timing.laps import Lap
+from trackkit.timing.sessions import (
+    Difference,
+    Reference,
+    Session,
+    lap_difference,
+    local_time,
+    passages,
+    ranking,
+    rfc3339,
+    sector_differences,
+)
+from trackkit.track.model import Track
+
+# Rows
+
+
+def session_row(
+    track: Track, session: Session, reference: Reference | None, zone: ZoneInfo | None
+) -> dict[str, Any]:
+    """Write a session as ``laps --json`` does."""
+    report = session.report
+    best, run = report.best_lap, report.continuous_from
+    return {
+        "file": session.file,
+        "label": session.label,
+        "start": rfc3339(report.recording.start),
+        "start_local": rfc3339(local_time(report.recording.start, zone)),
+        "laps": [lap_row(track, session, lap, reference, zone) for lap in report.laps],
+        "best_lap_s": report.best_lap_s,
+        "best_lap_sigma_s": None if best is None else best.sigma_s,
+        "best_lap": None if best is None else best.number,
+        "theoretical_best_s": report.theoretical_best_s,
+        "theoretical_best_sigma_s": report.theoretical_best_sigma_s,
+        "continuous_best_s": report.continuous_best_s,
+        "continuous_best_sigma_s": report.continuous_best_sigma_s,
+        "continuous_best_from": None if run is None else {"gate": run.gate, "at_s": run.time_s},
+        "best_over_theoretical_s": _less(report.best_lap_s, report.theoretical_best_s),
+        "best_over_continuous_s": _less(report.best_lap_s, report.continuous_best_s),
+        "median_s": report.median_s,
+        "spread_s": report.spread_s,
+    }
+
+
+def lap_row(
+    track: Track,
+    session: Session,
+    lap: Lap,
+    reference: Reference | None = None,
+    zone: ZoneInfo | None = None,
+) -> dict[str, Any]:
+    """Write a lap as ``laps --json`` does."""
+    begun = None if lap.start_s is None else session.report.recording.time_of_day(lap.start_s)
+    return {
+        "number": lap.number,
+        "kind": lap.kind,
+        "complete": lap.complete,
+        "start_s": lap.start_s,
+        "begun": rfc3339(begun),
+        "begun_local": rfc3339(local_time(begun, zone)),
+        "time_s": lap.time_s,
+        "sigma_s": lap.sigma_s,
+        **_difference_row(lap_difference(session, lap, reference)),
+        "top_mps": lap.top_mps,
+        "lowest_mps": lap.lowest_mps,
+        "missed": list(lap.missed),
+        "sectors": [
+            {
+                "time_s": sector.time_s,
+                "sigma_s": sector.sigma_s,
+                "split_s": sector.split_s,
+                **_difference_row(difference),
+                "top_mps": sector.top_mps,
+                "lowest_mps": sector.lowest_mps,
+            }
+            for sector, difference in zip(
+                lap.sectors, sector_differences(session, lap, reference), strict=True
+            )
+        ],
+        "gates": [
+            {
+                "gate": gate,
+                "at_s": None if crossing is None else crossing.time_s,
+                "speed_mps": None if crossing is None else crossing.speed_mps,
+            }
+            for gate, crossing in passages(track, lap)
+        ],
+    }
+
+
+def _difference_row(difference: Difference | None) -> dict[str, float | None]:
+    return {
+        "difference_s": None if difference is None else difference.time_s,
+        "difference_sigma_s": None if difference is None else difference.sigma_s,
+    }
+
+
+def _less(longer_s: float | None, shorter_s: float | None) -> float | None:
+    return None if longer_s is None or shorter_s is None else longer_s - shorter_s
+
+
+def ranking_rows(sessions: Sequence[Session]) -> list[dict[str, Any]]:
+    """Write the ranking as ``laps --json`` does; differences are to the fastest lap."""
+    ranked = ranking(sessions)
+    return [
+        {
+            "rank": rank,
+            "file": one.session.file,
+            "label": one.session.label,
+            "lap": one.lap.number,
+            "time_s": one.lap.time_s,
+            "sigma_s": one.lap.sigma_s,
+            **_difference_row(lap_difference(one.session, one.lap, ranked[0])),
+        }
+        for rank, one in enumerate(ranked, start=1)
+    ]
+
+
+CSV_COLUMNS = (
+    "file", "label", "lap", "kind", "complete", "part", "part_number", "gate", "gate_name",
+    "begun", "begun_local", "start_s", "time_s", "sigma_s", "split_s", "difference_s",
+    "difference_sigma_s", "top_mps", "lowest_mps", "gate_speed_mps", "missed",
+)  # fmt: skip
+"""`gate` is the one the part ends at, `gate_speed_mps` the speed there; of a speed gate, itself."""
+
+
+def laps_csv(
+    track: Track,
+    sessions: Sequence[Session],
+    reference: Reference | None,
+    zone: ZoneInfo | None,
+) -> str:
+    """Write laps as CSV: rows for each lap, each of its sectors, and each passing of a speed gate.
+
+    `begun`, `begun_local` and `start_s` tell when the part began, or the speed gate was passed.
+    """
+    return csv_text(
+        CSV_COLUMNS,
+        (
+            [row.get(column) for column in CSV_COLUMNS]
+            for session in sessions
+            for lap in session.report.laps
+            for row in _rows(track, session, lap, reference, zone)
+        ),
+    )
+
+
+def _rows(
+    track: Track, session: Session, lap: Lap, reference: Reference | None, zone: ZoneInfo | None
+) -> Iterator[dict[str, object]]:
+    told = lap_row(track, session, lap, reference, zone)
+    every = passages(track, lap)
+    timed, speeds = every[: len(lap.passed)], every[len(lap.passed) :]
+
+    def part(
+        name: str, end: tuple[str, Crossing | None], begun_s: float | None
+    ) -> dict[str, object]:
+        gate, crossing = end
+        moment = None if begun_s is None else session.report.recording.time_of_day(begun_s)
+        return {
+            "file": session.file,
+            "label": session.label,
+            "lap": lap.number,
+            "kind": lap.kind,
+            "complete": lap.complete,
+            "part": name,
+            "gate": gate,
+            "gate_name": track.gate(gate).name,
+            "gate_speed_mps": None if crossing is None else crossing.speed_mps,
+            "start_s": begun_s,
+            "begun": rfc3339(moment),
+            "begun_local": rfc3339(local_time(moment, zone)),
+        }
+
+    yield {
+        **told,
+        **part("lap", timed[-1], lap.start_s),
+        "split_s": lap.time_s,
+        "missed": " ".join(lap.missed),
+    }
+    for index, sector in enumerate(told["sectors"]):
+        begun = lap.passed[index]
+        row = part("sector", timed[index + 1], None if begun is None else begun.time_s)
+        yield {**sector, **row, "part_number": index + 1}
+    start = lap.passed[0]
+    for gate, crossing in speeds:
+        if crossing is not None:
+            split = None if start is None else crossing.time_s - start.time_s
+            row = part("speed gate", (gate, crossing), crossing.time_s)
+            yield {**row, "split_s": split}

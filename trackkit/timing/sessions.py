@@ -1,0 +1,238 @@
+"""Laps of one or several recordings side by side: reference lap, differences, ranking, rows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from trackkit.errors import TrackkitError
+from trackkit.timing.crossings import Crossing, sum_sigma
+from trackkit.timing.lap_times import LapReport
+from trackkit.timing.laps import Lap
+from trackkit.track.model import Track
+
+MOST_DECIMALS = 3
+"""Of a printed time: the thousandth is the last that timekeepers give (common practice)."""
+APART_S = 60.0
+"""The errors of lap times that lie farther apart than this are taken to be independent."""
+
+
+@dataclass(frozen=True, eq=False)
+class Session:
+    """The laps of one recording, under the user's label for it.
+
+    Parameters
+    ----------
+    file
+        As the user gave it.
+    label
+        The driver, the kart or the session, in the user's words; the file where none was given.
+    report
+        Its laps.
+    """
+
+    file: str
+    label: str
+    report: LapReport
+
+
+@dataclass(frozen=True, eq=False)
+class Reference:
+    """The lap that others are compared with, and the session it is of."""
+
+    session: Session
+    lap: Lap
+
+
+@dataclass(frozen=True)
+class Difference:
+    """By how much a time is longer than another, and its uncertainty, one sigma, seconds."""
+
+    time_s: float
+    sigma_s: float
+
+
+def decimals(sigma_s: float | None) -> int:
+    """Say how many decimals of a time its uncertainty supports.
+
+    The last one is no finer than the second significant digit of the uncertainty (JCGM 100,
+    "GUM", section 7.2.6; from memory), and never finer than `MOST_DECIMALS`.
+    """
+    if sigma_s is None or not sigma_s > 0:
+        return MOST_DECIMALS
+    exponent = int(f"{sigma_s:.1e}".partition("e")[2])
+    return min(max(1 - exponent, 0), MOST_DECIMALS)
+
+
+def choose_reference(sessions: Sequence[Session], wanted: str | None = None) -> Reference | None:
+    """Choose the lap that others are compared with.
+
+    Parameters
+    ----------
+    sessions
+        All of them.
+    wanted
+        ``N`` or ``RECORDING:N``, a recording being its file or its label; None for the fastest
+        complete flying lap of all.
+
+    Raises
+    ------
+    TrackkitError
+        When there is no such lap with a time, or more than one recording it may be of.
+    """
+    if wanted is None:
+        best = ranking(sessions)
+        return best[0] if best else None
+    name, _, number = wanted.rpartition(":")
+    if not number.isdecimal():
+        raise TrackkitError(
+            f"the reference lap {wanted!r} has no lap number",
+            remedy="write 3, or session.csv:3 where there are several recordings",
+        )
+    session = _named(sessions, name, number)
+    for lap in session.report.laps:
+        if lap.number == int(number) and lap.time_s is not None:
+            return Reference(session, lap)
+    timed = [str(lap.number) for lap in session.report.laps if lap.time_s is not None]
+    raise TrackkitError(
+        f"has no lap {number} with a time to compare with",
+        file=session.file,
+        remedy=f"laps with a time are {', '.join(timed)}" if timed else "no lap of it has a time",
+    )
+
+
+def _named(sessions: Sequence[Session], name: str, number: str) -> Session:
+    found = list(sessions)
+    if name:
+        found = [session for session in sessions if name in (session.file, session.label)] or [
+            session for session in sessions if name == Path(session.file).name
+        ]
+    if len(found) == 1:
+        return found[0]
+    known = ", ".join(f"{session.label}:{number}" for session in sessions)
+    if found:
+        raise TrackkitError(
+            f"lap {number} of which recording is the reference?", remedy=f"write one of {known}"
+        )
+    raise TrackkitError(
+        f"the reference lap's recording {name!r} is not among those that were timed",
+        remedy=f"write one of {known}" if known else None,
+    )
+
+
+def ranking(sessions: Iterable[Session]) -> list[Reference]:
+    """Order the complete flying laps of all sessions, the fastest first."""
+    laps = [Reference(session, lap) for session in sessions for lap in session.report.counted]
+    return sorted(laps, key=lambda one: one.lap.time_s or math.inf)
+
+
+def lap_difference(session: Session, lap: Lap, reference: Reference | None) -> Difference | None:
+    """Compare a lap's time with the reference lap's; None where either has none."""
+    ends = (lap.passed[0], lap.passed[-1])
+    if reference is None:
+        return None
+    others = (reference.lap.passed[0], reference.lap.passed[-1])
+    return _difference(session, ends, reference.session, others)
+
+
+def sector_differences(
+    session: Session, lap: Lap, reference: Reference | None
+) -> list[Difference | None]:
+    """Compare each sector of a lap with the same one of the reference lap."""
+    if reference is None:
+        return [None] * len(lap.sectors)
+    return [
+        _difference(session, ends, reference.session, others, apart_s=math.inf)
+        for ends, others in zip(_sectors(lap), _sectors(reference.lap), strict=True)
+    ]
+
+
+_Ends = tuple[Crossing | None, Crossing | None]
+
+
+def _sectors(lap: Lap) -> list[_Ends]:
+    return list(zip(lap.passed[:-1], lap.passed[1:], strict=True))
+
+
+def _difference(
+    session: Session,
+    ends: _Ends,
+    other_session: Session,
+    others: _Ends,
+    *,
+    apart_s: float = APART_S,
+) -> Difference | None:
+    """Subtract one interval from another.
+
+    The errors of intervals of one drive are correlated, and the variance of the difference is
+    taken as a whole.  Those of other drives, and those farther apart than `apart_s`, add in
+    quadrature (JCGM 100, "GUM", sections 5.1 and 5.2; from memory).  Sectors are correlated
+    however far apart: a wander that stays the same makes the same sector of all laps too long by
+    the same time.
+    """
+    (start, end), (other_start, other_end) = ends, others
+    if start is None or end is None or other_start is None or other_end is None:
+        return None
+    drive, other_drive = session.report.drive, other_session.report.drive
+    time = (end.time_s - start.time_s) - (other_end.time_s - other_start.time_s)
+    terms = [(end, 1.0), (start, -1.0)]
+    minus = [(other_end, -1.0), (other_start, 1.0)]
+    gap = max(start.time_s - other_end.time_s, other_start.time_s - end.time_s)
+    if drive is other_drive and gap < apart_s:
+        return Difference(time, sum_sigma(drive, [*terms, *minus]))
+    return Difference(time, math.hypot(sum_sigma(drive, terms), sum_sigma(other_drive, minus)))
+
+
+# Times of day
+
+
+def time_zone(track: Track) -> ZoneInfo | None:
+    """Return the track's own time zone, or None where its file names none.
+
+    Raises
+    ------
+    TrackkitError
+        When this computer does not know the zone.
+    """
+    if track.timezone is None:
+        return None
+    try:
+        return ZoneInfo(track.timezone)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise TrackkitError(
+            f"the time zone {track.timezone!r} of the track is not known here",
+            remedy="times of day are in UTC only; install the package tzdata, or correct it",
+        ) from error
+
+
+def rfc3339(moment: datetime | None) -> str | None:
+    """Write a time of day with its offset from UTC, which is ``Z`` for UTC itself."""
+    return None if moment is None else moment.isoformat().replace("+00:00", "Z")
+
+
+def local_time(moment: datetime | None, zone: ZoneInfo | None) -> datetime | None:
+    """Turn a time of day, UTC, into the zone's; None where either is unknown."""
+    return None if moment is None or zone is None else moment.astimezone(zone)
+
+
+def passages(track: Track, lap: Lap) -> list[tuple[str, Crossing | None]]:
+    """List the gates of a lap, those of kind "speed" among them, and how each was passed.
+
+    Timed gates come in racing order, then speed gates; None where a gate was not passed.
+    """
+    listed: list[tuple[str, Crossing | None]] = list(
+        zip(_lap_gates(track, lap), lap.passed, strict=True)
+    )
+    for gate in track.gates_of_kind("speed"):
+        found = [crossing for crossing in lap.speed_gates if crossing.gate == gate.id]
+        listed += [(gate.id, crossing) for crossing in found] or [(gate.id, None)]
+    return listed
+
+
+def _lap_gates(track: Track, lap: Lap) -> list[str]:
+    ids = [track.timed_from.id, *(gate.id for gate in track.gates_of_kind("sector"))]
+    return [*ids, track.finish.id][: len(lap.passed)]

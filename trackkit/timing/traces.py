@@ -1,0 +1,158 @@
+"""Speed, acceleration and elapsed time against chainage, for other analysers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.arrays import Floats
+from trackkit.files import spreadsheet_text
+from trackkit.motion.drive import Drive
+from trackkit.timing.laps import Lap
+from trackkit.timing.sessions import Session
+from trackkit.track.model import Track
+
+STEP_M = 1.0
+"""Distance between two rows, along the centreline."""
+COLUMNS = (
+    "label", "lap", "kind", "chainage_m", "elapsed_s", "speed_mps", "longitudinal_mps2",
+    "lateral_mps2",
+)  # fmt: skip
+_DECIMALS = (1, 6, 5, 4, 4)
+_SLOWEST_MPS = 1.0
+"""Slower than this a vehicle's direction is not known well enough to split an acceleration."""
+_NEAR_M = 20.0
+_ROUNDS = 4
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """One lap against chainage; NaN where the recording does not tell.
+
+    Parameters
+    ----------
+    chainage_m
+        Along the centreline from its datum, shape (n,), every `STEP_M`.
+    elapsed_s
+        Since the lap began, when the vehicle first passed the line square to the track there.
+    speed_mps
+        Speed over ground.
+    longitudinal_mps2, lateral_mps2
+        Acceleration along the direction of travel, and square to it, positive to the left.
+    """
+
+    chainage_m: Floats
+    elapsed_s: Floats
+    speed_mps: Floats
+    longitudinal_mps2: Floats
+    lateral_mps2: Floats
+
+
+def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
+    """Lay one lap out by chainage.
+
+    A place along the track is reached when the vehicle passes the line square to the track there,
+    for the first time where it does so more than once.  The finish gate need not be square to the
+    track or at chainage 0, so that the first and last values may be a little before the lap's
+    beginning and after its end.
+
+    Returns
+    -------
+    Trace or None
+        None where the lap's beginning or end is not known.
+    """
+    first, last = lap.passed[0], lap.passed[-1]
+    if first is None or last is None:
+        return None
+    curve = track.curve
+    begin_m = 0.0 if track.closed else track.timed_from.chainage_m
+    end_m = curve.length_m if track.closed else track.finish.chainage_m
+    chainage = np.arange(np.ceil(begin_m / STEP_M), np.floor(end_m / STEP_M) + 1) * STEP_M
+    fix, where = _places(track, drive, first.fix, last.fix)
+    time = _reached(track, drive, fix, where, chainage)
+    known = np.isfinite(time)
+    speed, ahead, aside = (np.full(len(chainage), np.nan) for _ in range(3))
+    _, velocity = drive.at(time[known])
+    speed[known] = np.hypot(velocity[:, 0], velocity[:, 1])
+    acceleration = np.column_stack(
+        [np.interp(time[known], drive.time_s, drive.acceleration_mps2[:, axis]) for axis in (0, 1)]
+    )
+    pace = np.where(speed[known] < _SLOWEST_MPS, np.nan, speed[known])
+    ahead[known] = np.einsum("ij,ij->i", velocity, acceleration) / pace
+    turning = velocity[:, 0] * acceleration[:, 1] - velocity[:, 1] * acceleration[:, 0]
+    aside[known] = turning / pace
+    return Trace(chainage, time - first.time_s, speed, ahead, aside)
+
+
+def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[NDArray[np.intp], Floats]:
+    """Chainage of the fixes of a lap and of some around it, counted on over the datum.
+
+    Only fixes that are farther along than any before them are kept.
+    """
+    fix = np.arange(max(first - 3, 0), min(last + 5, len(drive.time_s)))
+    pace = np.maximum(drive.speed_mps[fix], 1e-6)
+    where, _ = track.curve.project(drive.position_m[fix], drive.velocity_mps[fix] / pace[:, None])
+    if track.closed:
+        length = track.curve.length_m
+        where = np.unwrap(where, period=length)
+        where -= length * np.round(where[np.searchsorted(fix, first)] / length)
+    step = np.hypot(*np.diff(drive.position_m[fix], axis=0).T)
+    way = np.concatenate([[0.0], np.cumsum(step)])
+    kept = [0]
+    for index, (place, driven) in enumerate(zip(where.tolist(), way.tolist(), strict=True)):
+        # Far more than was driven means that it is at another piece of track that is near.
+        if 0 < place - where[kept[-1]] <= 2.0 * (driven - way[kept[-1]]) + _NEAR_M:
+            kept.append(index)
+    return fix[kept], where[kept]
+
+
+def _reached(
+    track: Track, drive: Drive, fix: NDArray[np.intp], where_m: Floats, chainage_m: Floats
+) -> Floats:
+    """Find when chainages are reached, seconds from the first fix; NaN where not known."""
+    time = np.interp(chainage_m, where_m, drive.time_s[fix], left=np.nan, right=np.nan)
+    after = np.clip(np.searchsorted(where_m, chainage_m), 1, len(fix) - 1)
+    low, high = drive.time_s[fix[after - 1]], drive.time_s[fix[after]]
+    # No place is read out of a gap.
+    time[drive.piece[fix[after - 1]] != drive.piece[fix[after]]] = np.nan
+    middle, ahead = track.curve.position(chainage_m), track.curve.direction(chainage_m)
+    known = np.isfinite(time)
+    for _ in range(_ROUNDS):
+        position, velocity = drive.at(time[known])
+        short = np.einsum("ij,ij->i", middle[known] - position, ahead[known])
+        pace = np.maximum(np.einsum("ij,ij->i", velocity, ahead[known]), _SLOWEST_MPS)
+        time[known] = np.clip(time[known] + short / pace, low[known], high[known])
+    return time
+
+
+def traces_csv(track: Track, sessions: Sequence[Session]) -> str:
+    """Write the traces of all laps that have a time as CSV; its columns are `COLUMNS`."""
+    lines = [",".join(COLUMNS)]
+    for session in sessions:
+        label = _quoted(spreadsheet_text(session.label))
+        for lap in session.report.laps:
+            trace = trace_lap(track, session.report.drive, lap)
+            if trace is None:
+                continue
+            lead = f"{label},{lap.number},{lap.kind}"
+            columns = (
+                trace.chainage_m, trace.elapsed_s, trace.speed_mps, trace.longitudinal_mps2,
+                trace.lateral_mps2,
+            )  # fmt: skip
+            lines += [
+                ",".join([lead, *map(_number, row, _DECIMALS)])
+                for row in np.column_stack(columns).tolist()
+            ]
+    return "\n".join(lines) + "\n"
+
+
+def _number(value: float, decimals: int) -> str:
+    return "" if math.isnan(value) else f"{value:.{decimals}f}"
+
+
+def _quoted(text: str) -> str:
+    return '"' + text.replace('"', '""') + '"' if set(text) & set(',"\r\n') else text

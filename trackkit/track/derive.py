@@ -1,0 +1,262 @@
+"""What follows from a track's geometry: its stored line, corners, bridges and datum."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from trackkit.arrays import Floats
+from trackkit.geometry.bends import find_bends
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
+from trackkit.geometry.shape import direction_of, self_crossings, surface_length
+from trackkit.track.ids import new_id
+from trackkit.track.model import Centreline, Corner, Crossover, Position, Track
+from trackkit.track.places import ends_chainage
+
+_CROSSING_ANGLE_DEG = 20.0
+
+
+def bridges(
+    curve: Curve, chainage_m: Floats, height_m: Floats
+) -> tuple[tuple[Crossover, ...], list[str]]:
+    """Declare a bridge where a line crosses itself at an angle.
+
+    Returns
+    -------
+    crossovers, remarks
+        Which passage is above is read from the heights; where they cannot tell, the earlier
+        passage is taken to be above and a remark says so.
+    """
+    found, remarks = [], []
+    for first, second, angle in self_crossings(curve):
+        if angle < _CROSSING_ANGLE_DEG:
+            continue
+        heights = np.interp([first, second], chainage_m, height_m)
+        told = bool(np.all(np.isfinite(heights))) and abs(heights[0] - heights[1]) > 2.0
+        over, under = (second, first) if told and heights[1] > heights[0] else (first, second)
+        found.append(Crossover(over, under))
+        remarks.append(
+            f"the line crosses itself at {first:.0f} m and {second:.0f} m: taken as a bridge"
+            + ("" if told else " (heights do not tell which passage is above)")
+        )
+    return tuple(found), remarks
+
+
+def lay(
+    curve: Curve,
+    plane: LocalPlane,
+    *,
+    start_m: float = 0.0,
+    heights: tuple[Floats, Floats] | None = None,
+) -> Centreline:
+    """Turn a curve into the stored polyline of a track.
+
+    Parameters
+    ----------
+    curve, plane
+        The line and the plane it lies on.
+    start_m
+        Chainage of the first vertex of a closed line (where the finish gate is), metres.
+    heights
+        Chainages and heights, metres, to interpolate the vertices' heights from.
+    """
+    if curve.closed and start_m:
+        even = curve.chainages(min(0.5, curve.length_m / 400))
+        turned = Curve.through(curve.position(start_m + even), closed=True)
+        chainage = turned.sampled()
+        vertex = turned.position(chainage)
+        where = curve.wrap(start_m + chainage * (curve.length_m / turned.length_m))
+    else:
+        chainage = where = curve.sampled()
+        vertex = curve.position(chainage)
+    if curve.closed:
+        vertex, where = np.vstack([vertex, vertex[:1]]), np.append(where, where[0])
+    height = None
+    if heights is not None and np.all(np.isfinite(heights[1])):
+        period = curve.length_m if curve.closed else None
+        height = np.interp(where, heights[0], heights[1], period=period)
+    longitude, latitude = plane.to_geographic(vertex)
+    return Centreline(longitude, latitude, curve.closed, height_m=height)
+
+
+def with_line(
+    draft: Track,
+    curve: Curve,
+    plane: LocalPlane,
+    datum_m: float,
+    heights: tuple[Floats, Floats] | None,
+) -> Track:
+    """Lay the line anew from its datum and derive what follows from the geometry.
+
+    Parameters
+    ----------
+    draft
+        What is known of the track besides.
+    curve, plane
+        The line.
+    datum_m
+        Chainage on `curve` where the track is to begin.
+    heights
+        Chainages on `curve`, and heights there, metres; None where unknown.
+    """
+    line = lay(curve, plane, start_m=datum_m, heights=heights)
+    laid = replace(draft, centreline=replace(line, width_m=draft.centreline.width_m))
+    actual = laid.curve
+    chainage = actual.chainages(1.0)
+    height = np.full(len(chainage), np.nan)
+    if laid.centreline.height_m is not None:
+        known = laid.centreline.height_m[: len(actual.vertex_chainage_m)]
+        period = actual.length_m if actual.closed else None
+        height = np.interp(chainage, actual.vertex_chainage_m, known, period=period)
+    crossovers, _ = bridges(actual, chainage, height)
+    return with_corners(
+        replace(
+            laid,
+            length_m=actual.length_m,
+            length_surface_m=surface_length(actual, chainage, height),
+            direction=direction_of(actual),
+            crossovers=crossovers,
+        )
+    )
+
+
+_SAME_CORNER_M = 15.0
+_AUTOMATIC_NAME = re.compile(r"Sector \d+ end")
+
+
+def geographic(track: Track, position_m: Floats) -> Position:
+    """Longitude and latitude, degrees, of a place on the track's plane, metres."""
+    longitude, latitude = track.plane.to_geographic(position_m)
+    return float(longitude), float(latitude)
+
+
+def renamed_in_order(track: Track) -> Track:
+    """Give sector gates that still have the name trackkit gave them the name of their place."""
+    sectors = track.gates_of_kind("sector")
+    names = {
+        gate.id: f"Sector {number} end"
+        for number, gate in enumerate(sectors, start=1)
+        if _AUTOMATIC_NAME.fullmatch(gate.name)
+    }
+    return replace(
+        track,
+        gates=tuple(replace(g, name=names.get(g.id, g.name)) for g in track.gates),
+    )
+
+
+def with_datum(track: Track, chainage_m: float) -> Track:
+    """Make a place chainage zero of a closed track; nothing moves on the ground.
+
+    The centreline gets a vertex there and begins with it; chainages of gates, corners,
+    crossovers and the width profile follow.
+    """
+    curve, line = track.curve, track.centreline
+    chainage_m = float(curve.wrap(chainage_m))
+    vertex = curve.vertex_chainage_m
+    ahead = np.asarray(curve.along(chainage_m, vertex))
+    order = np.argsort(ahead)
+    spacing = float(np.median(np.diff(np.append(vertex, curve.length_m))))
+    # A vertex right beside the new one would make the heading there depend on rounding.
+    room = min(0.3 * spacing, 0.3)
+    order = order[(ahead[order] > room) & (curve.length_m - ahead[order] > room)]
+    start_lon, start_lat = track.plane.to_geographic(curve.position(chainage_m))
+    # The plane and the line may count longitudes from different sides of the antimeridian.
+    near = float(line.longitude_deg[0])
+    start_lon = near + wrap_longitude(start_lon - near)
+    longitude = np.concatenate([[start_lon], line.longitude_deg[order], [start_lon]])
+    latitude = np.concatenate([[start_lat], line.latitude_deg[order], [start_lat]])
+    height = None
+    if line.height_m is not None:
+        kept = line.height_m[: len(vertex)]
+        first = float(np.interp(chainage_m, vertex, kept, period=curve.length_m))
+        height = np.concatenate([[first], kept[order], [first]])
+    profile = line.width_profile
+    if profile is not None:
+        profile = tuple(
+            sorted((float(curve.along(chainage_m, s)), left, right) for s, left, right in profile)
+        )
+    turned = replace(
+        track,
+        centreline=replace(
+            line,
+            longitude_deg=longitude,
+            latitude_deg=latitude,
+            height_m=height,
+            width_profile=profile,
+        ),
+        crossovers=tuple(
+            replace(
+                c,
+                over_m=float(curve.along(chainage_m, c.over_m)),
+                under_m=float(curve.along(chainage_m, c.under_m)),
+            )
+            for c in track.crossovers
+        ),
+    )
+    new_length = turned.curve.length_m
+    gates = [
+        replace(
+            gate,
+            chainage_m=_zero_if_datum(
+                ends_chainage(
+                    turned,
+                    gate.left,
+                    gate.right,
+                    near_m=float(curve.along(chainage_m, gate.chainage_m)),
+                    must_cross=False,
+                ),
+                new_length,
+            ),
+        )
+        for gate in turned.gates
+    ]
+    turned = replace(turned, length_m=new_length, direction=direction_of(turned.curve))
+    return with_corners(renamed_in_order(turned.with_gates(gates)))
+
+
+def _zero_if_datum(chainage_m: float, length_m: float) -> float:
+    return 0.0 if min(chainage_m, length_m - chainage_m) < 0.005 else chainage_m
+
+
+def with_corners(track: Track) -> Track:
+    """Find the corners afresh; a corner found where one was keeps its id and name."""
+    curve = track.curve
+    bends, _ = find_bends(curve)
+    known = list(track.corners)
+    corners: list[Corner] = []
+    for number, bend in enumerate(bends, start=1):
+        apex = curve.position(bend.apex_m)
+        old = _nearest_corner(track, known, apex)
+        if old is not None:
+            known.remove(old)
+        longitude, latitude = geographic(track, apex)
+        blank = replace(track, corners=(*track.corners, *corners))
+        corners.append(
+            Corner(
+                number=number,
+                name=old.name if old else "",
+                turn=bend.turn,
+                apex=(longitude, latitude),
+                entry_m=bend.entry_m,
+                apex_m=bend.apex_m,
+                exit_m=bend.exit_m,
+                min_radius_m=bend.min_radius_m,
+                id=old.id if old else new_id(blank, "corner", f"{longitude:.5f},{latitude:.5f}"),
+                properties=old.properties if old else {},
+                members=old.members if old else {},
+            )
+        )
+    return replace(track, corners=tuple(corners))
+
+
+def _nearest_corner(track: Track, known: list[Corner], apex_m: ArrayLike) -> Corner | None:
+    if not known:
+        return None
+    apexes = track.plane.to_plane([c.apex[0] for c in known], [c.apex[1] for c in known])
+    away = np.linalg.norm(apexes - np.asarray(apex_m), axis=1)
+    nearest = int(np.argmin(away))
+    return known[nearest] if away[nearest] <= _SAME_CORNER_M else None

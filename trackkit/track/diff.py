@@ -1,0 +1,287 @@
+"""What moved between two track files, and by how much."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import geodesic_distance
+from trackkit.track.diff_report import (
+    GATE_MOVED_M,
+    Comparison,
+    CornerChange,
+    GateChange,
+    LineChange,
+    Stretch,
+)
+from trackkit.track.document import track_to_document
+from trackkit.track.model import Corner, Gate, Track
+
+USUAL_LIMIT_M = 2.0
+"""Lateral deviation from which a centreline counts as moved, where accuracies are not declared.
+
+Two lines averaged from a few laps of usual receivers each carry up to about a metre of slow wander
+(DESIGN section 6), so they differ by less than this without anything having moved."""
+LEAST_LIMIT_M = 0.5
+RADIUS_CHANGED = 0.05
+"""Change of a corner's smallest radius worth telling, as a share of it."""
+
+_SAMPLE_M = 1.0
+_SAME_GROUND_M = 30.0
+_FAR_M = 10_000.0
+_SAME_CORNER_M = 40.0
+_APEX_MOVED_M = 5.0
+_JOINED_M = 5.0
+_TOLD_APART = {"format", "version", "length_m", "direction"}
+_OWN_ROLES = {"centreline", "gate", "corner"}
+
+
+def compare(a: Track, b: Track) -> Comparison:
+    """Tell what differs between two tracks.
+
+    Centrelines are sampled every metre and compared square to A, each place with the nearest one
+    of the other line.  A stretch counts as moved beyond three sigmas of the two declared
+    accuracies together, but at least `LEAST_LIMIT_M`; where either is not declared, beyond
+    `USUAL_LIMIT_M`.  Gates are compared by id, corners by place.
+    """
+    line_a, line_b, distance = _lines(a, b)
+    same_ground = False
+    runs_other_way = False
+    line: LineChange | None = None
+    gates: tuple[GateChange, ...] = ()
+    corner_pairs: list[tuple[Corner, Corner]] = []
+    if line_b is not None:
+        from_a, from_b = _Nearest.of(line_a, line_b), _Nearest.of(line_b, line_a)
+        distance = float(min(from_a.distance_m.min(), from_b.distance_m.min()))
+        same_ground = distance <= _SAME_GROUND_M
+        if same_ground:
+            alike = from_a.distance_m <= _SAME_GROUND_M
+            facing = np.einsum(
+                "ij,ij->i", line_a.direction(from_a.chainage_m), line_b.direction(from_a.other_m)
+            )
+            runs_other_way = bool(np.any(alike) and facing[alike].mean() < 0)
+            line = _line_change(a, b, line_a, line_b, from_a, from_b)
+            gates = _gate_changes(a, b)
+            corner_pairs = _corner_pairs(a, b, runs_other_way=runs_other_way)
+    ids_a, ids_b = [gate.id for gate in a.gates], [gate.id for gate in b.gates]
+    paired_a = {corner.number for corner, _ in corner_pairs}
+    paired_b = {corner.number for _, corner in corner_pairs}
+    document_a, document_b = track_to_document(a), track_to_document(b)
+    others_a, others_b = _other_features(document_a), _other_features(document_b)
+    return Comparison(
+        a=a.id,
+        b=b.id,
+        distance_m=distance,
+        same_ground=same_ground,
+        length_m=(a.length_m, b.length_m),
+        direction=(a.direction, b.direction),
+        runs_other_way=runs_other_way,
+        line=line,
+        gates_added=tuple(one for one in ids_b if one not in ids_a) if same_ground else (),
+        gates_removed=tuple(one for one in ids_a if one not in ids_b) if same_ground else (),
+        gates=gates,
+        corners_added=_unpaired(b, paired_b) if same_ground else (),
+        corners_removed=_unpaired(a, paired_a) if same_ground else (),
+        corners=_corner_changes(corner_pairs),
+        features_added=tuple(one for one in others_b if one not in others_a),
+        features_removed=tuple(one for one in others_a if one not in others_b),
+        features_changed=tuple(
+            one for one, value in others_a.items() if one in others_b and others_b[one] != value
+        ),
+        members=_member_changes(document_a, document_b),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Nearest:
+    """Places along a curve, and for each the nearest place on another curve."""
+
+    chainage_m: Floats
+    position_m: Floats
+    other_m: Floats
+    other_position_m: Floats
+    distance_m: Floats
+
+    @classmethod
+    def of(cls, curve: Curve, other: Curve) -> _Nearest:
+        chainage = curve.chainages(_SAMPLE_M)
+        position = curve.position(chainage)
+        nearest, offset = other.project(position)
+        return cls(chainage, position, nearest, other.position(nearest), np.abs(offset))
+
+
+def _lines(a: Track, b: Track) -> tuple[Curve, Curve | None, float]:
+    """Lay both lines out on A's plane, unless they are too far apart for one plane."""
+    from scipy.spatial import cKDTree
+
+    def on_sphere(track: Track) -> Floats:
+        longitude = np.radians(track.centreline.longitude_deg)
+        latitude = np.radians(track.centreline.latitude_deg)
+        level = np.cos(latitude)
+        return np.column_stack(
+            [level * np.cos(longitude), level * np.sin(longitude), np.sin(latitude)]
+        )
+
+    chord, index = cKDTree(on_sphere(b)).query(on_sphere(a))
+    from_a = int(np.argmin(chord))
+    from_b = int(np.asarray(index)[from_a])
+    distance = float(
+        geodesic_distance(
+            a.centreline.longitude_deg[from_a],
+            a.centreline.latitude_deg[from_a],
+            b.centreline.longitude_deg[from_b],
+            b.centreline.latitude_deg[from_b],
+        )
+    )
+    if distance > _FAR_M:
+        return a.curve, None, distance
+    line = b.centreline
+    vertex = a.plane.to_plane(line.longitude_deg, line.latitude_deg)
+    return a.curve, Curve.through(vertex, closed=line.closed), distance
+
+
+def _line_change(
+    a: Track, b: Track, line_a: Curve, line_b: Curve, from_a: _Nearest, from_b: _Nearest
+) -> LineChange:
+    limit = USUAL_LIMIT_M
+    if a.accuracy_m is not None and b.accuracy_m is not None:
+        limit = max(LEAST_LIMIT_M, 3.0 * float(np.hypot(a.accuracy_m, b.accuracy_m)))
+    # A line tells only how far it moved to its side; bends facing every way tell the whole shift.
+    aside = line_a.left(from_a.chainage_m)
+    deviation = np.einsum("ij,ij->i", from_a.other_position_m - from_a.position_m, aside)
+    shift = np.linalg.lstsq(aside, deviation, rcond=1e-3)[0]
+    left_over = deviation - aside @ shift
+    return LineChange(
+        max_m=float(from_a.distance_m.max()),
+        rms_m=float(np.sqrt(np.mean(from_a.distance_m**2))),
+        max_of_b_m=float(from_b.distance_m.max()),
+        shift_east_m=float(shift[0]),
+        shift_north_m=float(shift[1]),
+        rms_unshifted_m=float(np.sqrt(np.mean(left_over**2))),
+        limit_m=limit,
+        moved=_stretches(line_a, from_a, limit),
+        moved_of_b=_stretches(line_b, from_b, limit),
+    )
+
+
+def _stretches(curve: Curve, nearest: _Nearest, limit_m: float) -> tuple[Stretch, ...]:
+    away = np.flatnonzero(nearest.distance_m > limit_m)
+    if len(away) == 0:
+        return ()
+    chainage, distance = nearest.chainage_m, nearest.distance_m
+    breaks = np.flatnonzero(np.diff(chainage[away]) > _JOINED_M) + 1
+    groups = [group.tolist() for group in np.split(away, breaks)]
+    over_datum = curve.length_m - chainage[groups[-1][-1]] + chainage[groups[0][0]]
+    if curve.closed and over_datum <= _JOINED_M:
+        if len(groups) == 1:
+            return (Stretch(0.0, curve.length_m, float(distance.max())),)
+        groups[0] = groups.pop() + groups[0]
+    return tuple(
+        Stretch(float(chainage[g[0]]), float(chainage[g[-1]]), float(distance[g].max()))
+        for g in groups
+    )
+
+
+def _gate_changes(a: Track, b: Track) -> tuple[GateChange, ...]:
+    after = {gate.id: gate for gate in b.gates}
+    changes = [_gate_change(a, gate, after[gate.id]) for gate in a.gates if gate.id in after]
+    return tuple(
+        change
+        for change in changes
+        if change.moved or change.name or change.kind or change.order or change.chainage_m
+    )
+
+
+def _gate_change(a: Track, before: Gate, after: Gate) -> GateChange:
+    ends, new_ends = a.gate_ends(before), a.gate_ends(after)
+    left = (ends[0] - ends[1]) / np.linalg.norm(ends[0] - ends[1])
+    forward = np.array([left[1], -left[0]])
+    turned = bool((new_ends[0] - new_ends[1]) @ left < 0)
+    if turned:
+        new_ends = new_ends[::-1]
+    move = (new_ends - ends).mean(axis=0)
+    end_moves = np.linalg.norm(new_ends - ends, axis=1)
+    shifted = abs(after.chainage_m - before.chainage_m) >= GATE_MOVED_M
+    return GateChange(
+        id=before.id,
+        name=(before.name, after.name) if before.name != after.name else None,
+        kind=(before.kind, after.kind) if before.kind != after.kind else None,
+        order=(before.order, after.order) if before.order != after.order else None,
+        chainage_m=(before.chainage_m, after.chainage_m) if shifted else None,
+        along_m=float(move @ forward),
+        sideways_m=float(move @ left),
+        left_m=float(end_moves[0]),
+        right_m=float(end_moves[1]),
+        width_m=after.width_m - before.width_m,
+        turned=turned,
+    )
+
+
+def _corner_pairs(a: Track, b: Track, *, runs_other_way: bool) -> list[tuple[Corner, Corner]]:
+    """Pair corners that turn the same way on the ground, nearest apexes first."""
+    candidates = sorted(
+        (float(geodesic_distance(*one.apex, *other.apex)), i, j)
+        for i, one in enumerate(a.corners)
+        for j, other in enumerate(b.corners)
+        if (one.turn == other.turn) != runs_other_way
+    )
+    pairs: dict[int, int] = {}
+    for distance, i, j in candidates:
+        if distance <= _SAME_CORNER_M and i not in pairs and j not in pairs.values():
+            pairs[i] = j
+    return [(a.corners[i], b.corners[j]) for i, j in sorted(pairs.items())]
+
+
+def _corner_changes(pairs: Sequence[tuple[Corner, Corner]]) -> tuple[CornerChange, ...]:
+    changes = []
+    for before, after in pairs:
+        apart = float(geodesic_distance(*before.apex, *after.apex))
+        radius_change = abs(after.min_radius_m - before.min_radius_m) / before.min_radius_m
+        same_label = (before.number, before.name) == (after.number, after.name)
+        if same_label and radius_change < RADIUS_CHANGED and apart < _APEX_MOVED_M:
+            continue
+        changes.append(
+            CornerChange(
+                (before.number, after.number),
+                (before.name, after.name),
+                (before.min_radius_m, after.min_radius_m),
+                apart,
+            )
+        )
+    return tuple(changes)
+
+
+def _unpaired(track: Track, paired: set[int]) -> tuple[str, ...]:
+    return tuple(
+        f"{corner.number} {corner.name}".strip()
+        for corner in track.corners
+        if corner.number not in paired
+    )
+
+
+def _other_features(document: Mapping[str, Any]) -> dict[str, Any]:
+    found = {}
+    for number, feature in enumerate(document["features"], start=1):
+        if (feature.get("properties") or {}).get("role") not in _OWN_ROLES:
+            found[str(feature.get("id", f"number {number}"))] = feature
+    return found
+
+
+def _member_changes(
+    before: Mapping[str, Any], after: Mapping[str, Any]
+) -> tuple[tuple[str, Any, Any], ...]:
+    def described(document: Mapping[str, Any]) -> dict[str, Any]:
+        members = {k: v for k, v in document["track"].items() if k not in _TOLD_APART}
+        return {**members, **document["features"][0]["properties"]}
+
+    old, new = described(before), described(after)
+    return tuple(
+        (name, old.get(name), new.get(name))
+        for name in {**old, **new}
+        if old.get(name) != new.get(name)
+    )

@@ -1,0 +1,205 @@
+"""Track files: RFC 7946 GeoJSON with one foreign member that describes the circuit."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from functools import cache
+from importlib import resources
+from math import isinf
+from pathlib import Path
+from typing import Any
+
+from trackkit.errors import TrackFileError, TrackkitError, reading_failed
+from trackkit.files import write_whole
+from trackkit.track.document import FORMAT, VERSION, track_from_document, track_to_document
+from trackkit.track.model import Track
+
+
+@cache
+def schema() -> dict[str, Any]:
+    """Return the JSON Schema (2020-12) of a track file, as packaged."""
+    text = resources.files("trackkit.track").joinpath("track-1.0.schema.json").read_text("utf-8")
+    loaded: dict[str, Any] = json.loads(text)
+    return loaded
+
+
+def read_track(path: str | os.PathLike[str], *, validate: bool = True) -> Track:
+    """Read a track file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    validate
+        Check it against the schema first.  Without, faults are still refused, but in fewer
+        words; a library of many files is read that way.
+
+    Raises
+    ------
+    TrackFileError
+        When the file cannot be read, is no track file, is of a newer major version, or breaks
+        the schema.
+    """
+    document = read_document(path)
+    try:
+        if validate:
+            faults = schema_faults(document)
+            if faults:
+                place, what = faults[0]
+                more = f" (and {len(faults) - 1} more faults)" if len(faults) > 1 else ""
+                raise TrackFileError(
+                    what + more, place=place, remedy="`trackkit check` lists every fault"
+                )
+        return track_from_document(document)
+    except TrackkitError as error:
+        raise TrackFileError(
+            error.what, file=path, place=error.place, remedy=error.remedy
+        ) from error
+
+
+def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
+    """Read a file's JSON and make sure that it means to be a track file trackkit can read.
+
+    Raises
+    ------
+    TrackFileError
+        When the file cannot be read, is not JSON, is no track file or of a newer major version.
+    """
+    try:
+        data = Path(path).read_bytes()
+    except OSError as error:
+        raise TrackFileError(reading_failed(path, error), file=path) from error
+    if not data.strip():
+        raise TrackFileError("is empty", file=path)
+    try:
+        document = json.loads(
+            data.decode("utf-8-sig"), parse_constant=_refuse_constant, parse_float=_finite
+        )
+        if b"\\u" in data:
+            # Half a surrogate pair parses, but no UTF-8 file can hold it (RFC 8259 section 8.2).
+            json.dumps(document, ensure_ascii=False).encode()
+    except UnicodeDecodeError as error:
+        raise TrackFileError(
+            "is not text, so it is no track file",
+            file=path,
+            remedy="track files are made by `trackkit build`",
+        ) from error
+    except json.JSONDecodeError as error:
+        looks_like_json = data.lstrip()[:1] in b"{["
+        what = (
+            f"is not valid JSON ({error.msg}); it may be cut short"
+            if looks_like_json
+            else "is no track file (not JSON)"
+        )
+        raise TrackFileError(
+            what,
+            file=path,
+            place=f"line {error.lineno}" if looks_like_json else None,
+            remedy="track files are made by `trackkit build`",
+        ) from error
+    except (ValueError, RecursionError) as error:
+        raise TrackFileError(f"is not valid JSON ({error})", file=path) from error
+    described = document.get("track") if isinstance(document, dict) else None
+    if not isinstance(described, dict) or described.get("format") != FORMAT:
+        raise TrackFileError(
+            "is JSON but no track file (it has no member `track` of the format trackkit-track)",
+            file=path,
+            remedy="if it is a recording or a drawn line, make a track file from it with "
+            "`trackkit build`",
+        )
+    version = str(described.get("version", ""))
+    major = version.partition(".")[0]
+    if major.isdigit() and int(major) > int(VERSION.partition(".")[0]):
+        raise TrackFileError(
+            f"is a track file of version {version}, newer than this trackkit reads ({VERSION})",
+            file=path,
+            remedy="install a newer trackkit",
+        )
+    return dict(document)
+
+
+def _refuse_constant(name: str) -> float:
+    raise ValueError(f"{name} is no JSON number")
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if isinf(value):
+        raise ValueError(f"{text} is too large a number")
+    return value
+
+
+def schema_faults(document: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """List where a document breaks the schema, as pairs of place and what is wrong."""
+    from jsonschema import Draft202012Validator
+    from jsonschema.exceptions import best_match
+
+    faults = []
+    for error in Draft202012Validator(schema()).iter_errors(document):
+        # if/then branches report through their children; the deepest is the one to say.
+        leaf = best_match([error]) or error
+        # Of "not", only the schema's own description says what is asked.
+        what = str(leaf.schema["description"]) if leaf.validator == "not" else leaf.message
+        faults.append((_place_in(document, list(leaf.absolute_path)), _shortened(what)))
+    return sorted(set(faults))
+
+
+def _place_in(document: Mapping[str, Any], path: list[str | int]) -> str:
+    if len(path) >= 2 and path[0] == "features" and isinstance(path[1], int):
+        feature = document["features"][path[1]]
+        name = feature.get("id") if isinstance(feature, dict) else None
+        start = f"feature {name}" if isinstance(name, str) else f"feature number {path[1] + 1}"
+        rest = ".".join(str(part) for part in path[2:])
+        return f"{start}, {rest}" if rest else start
+    return ".".join(str(part) for part in path) or "top level"
+
+
+def _shortened(message: str, most: int = 160) -> str:
+    return message if len(message) <= most else f"{message[: most // 2]} … {message[-most // 2 :]}"
+
+
+def track_text(track: Track) -> str:
+    """Write a track as the text of a track file: one feature a line, so that diffs are short."""
+    document = track_to_document(track)
+    compact = {"ensure_ascii": False, "allow_nan": False}
+    lines = []
+    for key, value in document.items():
+        if key == "features":
+            features = ",\n    ".join(json.dumps(f, **compact) for f in value)  # type: ignore[arg-type]
+            lines.append(f'  "features": [\n    {features}\n  ]')
+        elif key == "track":
+            text = json.dumps(value, indent=2, **compact)  # type: ignore[arg-type]
+            lines.append('  "track": ' + text.replace("\n", "\n  "))
+        else:
+            lines.append(f"  {json.dumps(key)}: {json.dumps(value, **compact)}")  # type: ignore[arg-type]
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def write_track(
+    track: Track,
+    path: str | os.PathLike[str],
+    *,
+    force: bool = False,
+    keep_previous: bool = False,
+) -> None:
+    """Write a track file whole or not at all; see `trackkit.files.whole_file`.
+
+    Raises
+    ------
+    TrackFileError
+        When the track would break the schema; nothing is written then.
+    OutputError
+        When the file exists and `force` is false, or cannot be written.
+    """
+    faults = schema_faults(track_to_document(track))
+    if faults:
+        place, what = faults[0]
+        raise TrackFileError(f"the track would break the format: {what}", place=place)
+    write_whole(path, track_text(track), force=force, keep_previous=keep_previous)
+
+
+def stored(track: Track) -> Track:
+    """Return the track as it reads back from its file, rounded to the format's decimals."""
+    return track_from_document(json.loads(track_text(track)))

@@ -1,0 +1,20 @@
+"""What a track's history and its sources say."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+
+def now() -> str:
+    """Return the time of day as RFC 3339 writes it."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def source_entry(path: str | os.PathLike[str], **more: Any) -> dict[str, Any]:
+    """Describe a file a track was made from, by its name and SHA-256."""
+    digest = hashlib.sha256(Path(path).read_bytes()).hexdigest()
+    return {"file": Path(path).name, "sha256": digest, **more}

@@ -1,0 +1,202 @@
+"""Places along a track as people write them: a chainage, a position, or two surveyed ends."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from trackkit.errors import PlaceError
+from trackkit.geometry.geodesy import bearing_deg, geodesic_distance
+from trackkit.track.model import Position, Track
+
+FARTHEST_SNAP_M = 100.0
+"""A position farther from the centreline than this is not meant to be on the track."""
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)"
+_CHAINAGE = re.compile(rf"({_NUMBER})\s*m")
+_PAIR = re.compile(rf"({_NUMBER})\s*,\s*({_NUMBER})")
+
+
+@dataclass(frozen=True)
+class Place:
+    """A place along the track, in one of three forms (the others are None).
+
+    Parameters
+    ----------
+    chainage_m
+        Metres from the datum; negative counts back from the finish gate.
+    position
+        (longitude, latitude), degrees, to be snapped to the centreline.
+    ends
+        Two surveyed ends of a gate, left then right.
+    remarks
+        What to tell the user about how the place was read.
+    """
+
+    chainage_m: float | None = None
+    position: Position | None = None
+    ends: tuple[Position, Position] | None = None
+    remarks: tuple[str, ...] = ()
+
+
+def parse_place(text: str, *, crs: str | None = None) -> Place:
+    """Read a place: ``412m``, ``-20m``, ``LAT,LON`` or ``LAT,LON/LAT,LON``.
+
+    Parameters
+    ----------
+    text
+        What the user wrote.
+    crs
+        When given, for example ``EPSG:25832``, pairs are easting and northing in that grid.
+
+    Raises
+    ------
+    PlaceError
+        When the text is none of these.
+    """
+    plain = text.strip().replace("\N{MINUS SIGN}", "-")
+    chainage = _CHAINAGE.fullmatch(plain)
+    if chainage:
+        return Place(chainage_m=float(chainage[1]))
+    pairs = [_PAIR.fullmatch(part.strip()) for part in plain.split("/")]
+    if len(pairs) > 2 or not all(pairs):
+        pair = "LAT,LON" if crs is None else "EAST,NORTH"
+        raise PlaceError(
+            f"{plain!r} is no place along a track",
+            remedy=f"write a chainage such as 412m or -20m, {pair}, or two surveyed ends as "
+            f"{pair}/{pair}, left end first",
+        )
+    numbers = [(float(pair[1]), float(pair[2])) for pair in pairs if pair]
+    positions: list[Position] = []
+    remarks: tuple[str, ...] = ()
+    if crs is not None:
+        from trackkit.geometry.grids import grid_to_wgs84
+
+        east, north = [n[0] for n in numbers], [n[1] for n in numbers]
+        longitude, latitude, remarks = grid_to_wgs84(east, north, crs)
+        positions = list(zip(longitude.tolist(), latitude.tolist(), strict=True))
+    else:
+        for latitude_deg, longitude_deg in numbers:
+            if abs(latitude_deg) > 90 or abs(longitude_deg) > 180:
+                raise PlaceError(
+                    f"{plain!r} is not a latitude and longitude in degrees",
+                    remedy="write the latitude first, for example 48.1234,11.5678; for positions "
+                    "in a national grid add --crs EPSG:...",
+                )
+            positions.append((longitude_deg, latitude_deg))
+    if len(positions) == 2:
+        return Place(ends=(positions[0], positions[1]), remarks=remarks)
+    return Place(position=positions[0], remarks=remarks)
+
+
+def chainage_of(
+    track: Track, place: Place, *, must_cross: bool = True
+) -> tuple[float, tuple[str, ...]]:
+    """Find the chainage of a place, and say how it was found.
+
+    Parameters
+    ----------
+    track
+        The track.
+    place
+        The place.
+    must_cross
+        Whether two surveyed ends have to lie on either side of the centreline.
+
+    Returns
+    -------
+    chainage_m, remarks
+        The chainage on the track's curve, metres.
+
+    Raises
+    ------
+    PlaceError
+        When the place is off the track.
+    """
+    curve = track.curve
+    if place.chainage_m is not None:
+        chainage = place.chainage_m
+        if chainage < 0:
+            chainage += curve.length_m if track.closed else track.finish.chainage_m
+        if not 0 <= chainage <= curve.length_m:
+            raise PlaceError(
+                f"{place.chainage_m:g}m is off the track, which is {curve.length_m:.1f} m long"
+            )
+        return chainage, place.remarks
+    if place.ends is not None:
+        return ends_chainage(track, *place.ends, must_cross=must_cross), place.remarks
+    if place.position is None:
+        raise PlaceError("an empty place")
+    point = track.plane.to_plane(*place.position)
+    where, _ = curve.project(point)
+    nearest_lon, nearest_lat = track.plane.to_geographic(curve.position(where))
+    away = float(geodesic_distance(*place.position, float(nearest_lon), float(nearest_lat)))
+    if away > FARTHEST_SNAP_M:
+        raise PlaceError(
+            f"the place {place.position[1]:.6f},{place.position[0]:.6f} lies {away:,.0f} m from "
+            f"the centreline of {track.name!r}",
+            remedy="check that latitude comes first and that it is this circuit",
+        )
+    remark = f"snapped to the centreline at {float(where):.1f} m, {away:.1f} m from the place given"
+    return float(where), (*place.remarks, remark)
+
+
+def ends_chainage(
+    track: Track,
+    left: Position,
+    right: Position,
+    near_m: float | None = None,
+    *,
+    must_cross: bool = True,
+) -> float:
+    """Chainage at which the line between two gate ends crosses the centreline, metres.
+
+    Parameters
+    ----------
+    track
+        The track.
+    left, right
+        The ends, (longitude, latitude), degrees.
+    near_m
+        Where the line crosses the track more than once, take the crossing nearest to this
+        chainage; without, the one nearest to the middle of the gate.
+    must_cross
+        Whether the gate has to cross the centreline.  A gate across the pit lane need not: its
+        chainage is then that of the place on the centreline nearest to its middle.
+
+    Raises
+    ------
+    PlaceError
+        When the line between the ends does not cross the centreline.
+    """
+    curve = track.curve
+    ends = track.plane.to_plane([left[0], right[0]], [left[1], right[1]])
+    crossings = curve.crossed_by(ends[0], ends[1])
+    if len(crossings) == 0:
+        where, offset = curve.project(np.vstack([ends, ends.mean(axis=0)]))
+        if not must_cross:
+            return float(where[2])
+        raise PlaceError(
+            "the line between the two ends does not cross the centreline (it passes "
+            f"{abs(offset).min():.1f} m from it)",
+            remedy="give ends on both sides of the track",
+        )
+    if near_m is not None:
+        distance = curve.separation(crossings, near_m)
+    else:
+        middle = ends.mean(axis=0)
+        distance = ((curve.position(crossings) - middle) ** 2).sum(axis=1)
+    return float(crossings[distance.argmin()])
+
+
+def describe_place(track: Track, chainage_m: float) -> str:
+    """Write a place as ``48.123456,11.123456 (412.0 m)``."""
+    longitude, latitude = track.plane.to_geographic(track.curve.position(chainage_m))
+    return f"{float(latitude):.6f},{float(longitude):.6f} ({chainage_m:.1f} m)"
+
+
+def racing_bearing_deg(track: Track, chainage_m: float) -> float:
+    """Bearing of the racing direction at a chainage, degrees."""
+    return float(bearing_deg(track.curve.direction(chainage_m)))
