@@ -29,7 +29,8 @@ from trackkit.timing.traces import STEP_M, trace_lap
 from trackkit.track.band import band_sides, bridge_reach_m
 from trackkit.track.model import GATE_KINDS, GateKind, PitLane, Track
 
-LINE_SPACING_M = 2.0
+BAND_SPACING_M = 2.0
+"""Distance between two places that the width of the band is told of, and the page draws."""
 MOST_FIXES = 120_000
 """More are thinned out evenly: 10 bytes each, they would make the page larger than 3 MB."""
 MOST_TRACE_ROWS = 100_000
@@ -61,8 +62,7 @@ _STANDSTILL_MPS = 1.0
 """Slower than this is standing (walking pace)."""
 _STEPS_KMH = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150, 200, 300, 500)
 _PLACE_DEG, _SPEED_MPS, _TIME_S, _LENGTH_M, _SIGMA_S = 1e-7, 0.01, 1e-4, 0.01, 1e-6
-_BEARING_DEG = 1e-4
-"""20 m beside the line it makes 0.02 mm."""
+_BEARING_DEG, _PACE = 1e-4, 1e-5
 _MISSING_U16, _MISSING_I32 = 65_535, -(2**31)
 
 Driven = tuple[Drive, Sequence[Lap]]
@@ -251,22 +251,34 @@ def pack(values: ArrayLike, step: float) -> dict[str, Any]:
 
 def _line(track: Track) -> dict[str, Any]:
     curve = track.curve
-    chainage = curve.chainages(LINE_SPACING_M)
+    chainage = curve.chainages(BAND_SPACING_M)
     if curve.closed:
         chainage = np.append(chainage, curve.length_m)
     left, right = band_sides(track, chainage)
-    longitude, latitude = track.plane.to_geographic(curve.position(chainage))
-    turned = track.plane.convergence_deg(longitude, latitude)
-    bearing = (bearing_deg(curve.direction(chainage)) + turned) % 360.0
     return {
         "length_m": curve.length_m,
+        "spline": _spline(track),
         "band_m": [round(float((left + right).min()), 3), round(float((left + right).max()), 3)],
-        "chainage_m": pack(chainage, 1e-3),
-        "lon": pack(longitude, 1e-9),
-        "lat": pack(latitude, 1e-9),
-        "bearing_deg": pack(bearing, _BEARING_DEG),
         "left_m": pack(left, _LENGTH_M),
         "right_m": pack(right, _LENGTH_M),
+    }
+
+
+def _spline(track: Track) -> dict[str, Any]:
+    """Describe the line between its points exactly; see `Curve.vertex_tangents`."""
+    curve = track.curve
+    chainage, vertex, tangent = curve.vertex_chainage_m, curve.vertex_m, curve.vertex_tangents()
+    if curve.closed:
+        chainage = np.append(chainage, curve.length_m)
+        vertex, tangent = np.vstack([vertex, vertex[:1]]), np.vstack([tangent, tangent[:1]])
+    longitude, latitude = track.plane.to_geographic(vertex)
+    bearing = bearing_deg(tangent) + track.plane.convergence_deg(longitude, latitude)
+    return {
+        "chainage_m": pack(chainage, 1e-4),
+        "lon": pack(longitude, 1e-9),
+        "lat": pack(latitude, 1e-9),
+        "bearing_deg": pack(bearing % 360.0, _BEARING_DEG),
+        "pace": pack(np.linalg.norm(tangent, axis=1), _PACE),
     }
 
 

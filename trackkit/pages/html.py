@@ -106,8 +106,8 @@ def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mappin
     OutputError
         When the track lies beyond 85 degrees of latitude.
     """
-    line = base["line"]["lat"]
-    _require_mercator(base["track"]["name"], np.array([line["zero"]]))
+    latitude = base["line"]["spline"]["lat"]
+    _require_mercator(base["track"]["name"], np.array([latitude["zero"]]))
     return _page(base, state, session)
 
 

@@ -97,17 +97,24 @@ export interface GateKind {
   required: boolean;
 }
 /**
- * The centreline at evenly spaced chainages from one end to the other; a closed line ends where it begins. bearing_deg is the racing direction, clockwise from true north; left_m and right_m are the reach of the band, band_m its least and greatest width.
+ * The centreline. left_m and right_m are the reach of the band at evenly spaced chainages from one end to the other; band_m is its least and greatest width.
  */
 export interface PackedLine {
   length_m: number;
+  spline: Spline;
   band_m: Pair;
+  left_m: Packed;
+  right_m: Packed;
+}
+/**
+ * The line between its points, which a closed line ends with the first of again: cubic Hermite pieces by chord length. bearing_deg is the racing direction, clockwise from true north, pace the length of the derivative. The parameter by chainage is made of cubic Hermite pieces too, of slope 1 / pace.
+ */
+export interface Spline {
   chainage_m: Packed;
   lon: Packed;
   lat: Packed;
   bearing_deg: Packed;
-  left_m: Packed;
-  right_m: Packed;
+  pace: Packed;
 }
 /**
  * Numbers as whole steps from the least of them: zero + scale * n, little endian, in base64. Missing is 65535 of u16, -2147483648 of i32.

@@ -35,7 +35,7 @@ export class Ground extends L.Renderer {
     /** @type {CanvasRenderingContext2D | null} */
     this.context = null;
     const { line, base } = session;
-    this.middle = worldOf(line.lon, line.lat);
+    this.middle = worldOfPositions(line.drawn.map(({ lon, lat }) => [lon, lat]));
     this.leftSide = this.side(line.left);
     this.rightSide = this.side(line.right.map((reach) => -reach));
     this.lanes = base.pit_lanes.map((lane) => worldOf(unpack(lane.lon), unpack(lane.lat)));
@@ -48,9 +48,7 @@ export class Ground extends L.Renderer {
   /** @param {Float64Array} reach  to the left of each vertex, metres */
   side(reach) {
     const { line } = this.session;
-    return worldOfPositions(
-      Array.from(reach, (aside, n) => line.beside(line.at(n * line.step), aside)),
-    );
+    return worldOfPositions(Array.from(reach, (aside, n) => line.beside(line.drawn[n], aside)));
   }
 
   /** @param {Bridge} bridge */

@@ -4,7 +4,7 @@ import { metresPerDegree } from "./ellipsoid.js";
 import { unpack } from "./packing.js";
 
 /**
- * @import { PackedLine } from "./base_document.js"
+ * @import { PackedLine, Spline } from "./base_document.js"
  *
  * @typedef {[number, number]} Position  longitude and latitude, degrees
  *
@@ -17,6 +17,15 @@ import { unpack } from "./packing.js";
  * @property {number} north
  * @property {number} left  reach of the band to the left, metres
  * @property {number} right
+ *
+ * @typedef {object} Knot  a point between two pieces of the spline
+ * @property {number} chainage
+ * @property {number} x
+ * @property {number} y
+ * @property {number} slopeX  of x by metre of chord
+ * @property {number} slopeY
+ * @property {number} pace  metres on the ground by metre of chord
+ * @property {number} chord  to the next one, metres
  *
  * @typedef {object} Nearest
  * @property {number} distance  metres
@@ -44,32 +53,54 @@ export class Line {
   constructor(line, closed) {
     this.closed = closed;
     this.length = line.length_m;
-    this.chainage = unpack(line.chainage_m);
-    this.lon = unpack(line.lon);
-    this.lat = unpack(line.lat);
     this.left = unpack(line.left_m);
     this.right = unpack(line.right_m);
-    this.step = evenStep(this.chainage);
-    this.scale = metresPerDegree(/** @type {number} */ (this.lat[0]));
-    this.x = this.lon.map((value) => this.east(value));
-    this.y = this.lat.map((value) => this.north(value));
-    // Racing direction on the plane, by metre of the ground.
-    const bearing = unpack(line.bearing_deg).map((value) => value * RADIANS);
-    const degree = Array.from(this.lat, metresPerDegree);
-    this.tangentX = bearing.map((value, n) => (Math.sin(value) * this.scale.east) / degree[n].east);
-    this.tangentY = bearing.map(
-      (value, n) => (Math.cos(value) * this.scale.north) / degree[n].north,
-    );
+    /** Distance between the places that are drawn, metres. */
+    this.step = this.length / (this.left.length - 1);
+    const lon = unpack(line.spline.lon);
+    const lat = unpack(line.spline.lat);
+    /** @type {Position} */
+    this.origin = [lon[0], lat[0]];
+    this.scale = metresPerDegree(lat[0]);
+    this.knots = this.knotsOf(line.spline, lon, lat);
+    // A closed line is drawn to its end, which is its beginning.
+    this.drawn = Array.from(this.left, (_, n) => this.at(n * this.step));
+  }
+
+  /**
+   * @param {Spline} spline
+   * @param {Float64Array} lon
+   * @param {Float64Array} lat
+   * @returns {Knot[]}
+   */
+  knotsOf(spline, lon, lat) {
+    const chainage = unpack(spline.chainage_m);
+    const bearing = unpack(spline.bearing_deg);
+    const pace = unpack(spline.pace);
+    return Array.from(chainage, (at, n) => {
+      const degree = metresPerDegree(lat[n]);
+      const next = Math.min(n + 1, lat.length - 1);
+      const middle = metresPerDegree((lat[n] + lat[next]) / 2);
+      return {
+        chainage: at,
+        x: this.east(lon[n]),
+        y: this.north(lat[n]),
+        slopeX: (pace[n] * Math.sin(bearing[n] * RADIANS) * this.scale.east) / degree.east,
+        slopeY: (pace[n] * Math.cos(bearing[n] * RADIANS) * this.scale.north) / degree.north,
+        pace: pace[n],
+        chord: Math.hypot((lon[next] - lon[n]) * middle.east, (lat[next] - lat[n]) * middle.north),
+      };
+    });
   }
 
   /** @param {number} lon */
   east(lon) {
-    return (lon - this.lon[0]) * this.scale.east;
+    return (lon - this.origin[0]) * this.scale.east;
   }
 
   /** @param {number} lat */
   north(lat) {
-    return (lat - this.lat[0]) * this.scale.north;
+    return (lat - this.origin[1]) * this.scale.north;
   }
 
   /**
@@ -78,7 +109,7 @@ export class Line {
    * @returns {Position}
    */
   toLonLat(x, y) {
-    return [this.lon[0] + x / this.scale.east, this.lat[0] + y / this.scale.north];
+    return [this.origin[0] + x / this.scale.east, this.origin[1] + y / this.scale.north];
   }
 
   /**
@@ -87,7 +118,7 @@ export class Line {
    * @param {number} lon
    */
   nearLongitude(lon) {
-    return lon - 360 * Math.round((lon - this.lon[0]) / 360);
+    return lon - 360 * Math.round((lon - this.origin[0]) / 360);
   }
 
   /**
@@ -115,23 +146,21 @@ export class Line {
   }
 
   /**
-   * Read the line at a chainage: a cubic through the two vertices beside it, in racing direction
-   * at both.
+   * Read the line at a chainage.
    *
    * @param {number} chainage
    * @returns {Place}
    */
   at(chainage) {
-    const place = this.wrap(chainage) / this.step;
-    const n = Math.min(Math.floor(place), this.x.length - 2);
-    const share = place - n;
-    const x = hermite(this.x, this.tangentX, n, share, this.step);
-    const y = hermite(this.y, this.tangentY, n, share, this.step);
+    const at = this.wrap(chainage);
+    const { x, y } = this.splineAt(at);
     const [lon, lat] = this.toLonLat(x.value, y.value);
     const degree = metresPerDegree(lat);
     const east = (x.slope * degree.east) / this.scale.east;
     const north = (y.slope * degree.north) / this.scale.north;
     const size = Math.hypot(east, north);
+    const n = Math.min(Math.floor(at / this.step), this.left.length - 2);
+    const share = at / this.step - n;
     return {
       x: x.value,
       y: y.value,
@@ -139,8 +168,42 @@ export class Line {
       lat,
       east: east / size,
       north: north / size,
-      left: between(this.left, n, share),
-      right: between(this.right, n, share),
+      left: this.left[n] * (1 - share) + this.left[n + 1] * share,
+      right: this.right[n] * (1 - share) + this.right[n + 1] * share,
+    };
+  }
+
+  /**
+   * The piece of the spline that holds a chainage, read there.
+   *
+   * @param {number} at
+   */
+  splineAt(at) {
+    const { knots } = this;
+    let low = 0;
+    let high = knots.length - 1;
+    while (high - low > 1) {
+      const middle = (low + high) >> 1;
+      if (knots[middle].chainage <= at) {
+        low = middle;
+      } else {
+        high = middle;
+      }
+    }
+    const [from, to] = [knots[low], knots[high]];
+    const { chord } = from;
+    const length = to.chainage - from.chainage;
+    const way = length / chord;
+    const share = hermite(
+      0,
+      1,
+      way / from.pace,
+      way / to.pace,
+      (at - from.chainage) / length,
+    ).value;
+    return {
+      x: hermite(from.x, to.x, from.slopeX * chord, to.slopeX * chord, share),
+      y: hermite(from.y, to.y, from.slopeY * chord, to.slopeY * chord, share),
     };
   }
 
@@ -197,14 +260,15 @@ export class Line {
    */
   nearest(x, y, around, reach = Infinity) {
     const best = { distance: Infinity, chainage: 0 };
-    const count = this.x.length - 1;
+    const count = this.drawn.length - 1;
     const [first, last] = this.segments(around, reach);
     for (let k = first; k <= last; k++) {
       const n = ((k % count) + count) % count;
-      const bx = this.x[n + 1] - this.x[n];
-      const by = this.y[n + 1] - this.y[n];
-      const ax = x - this.x[n];
-      const ay = y - this.y[n];
+      const [from, to] = [this.drawn[n], this.drawn[n + 1]];
+      const bx = to.x - from.x;
+      const by = to.y - from.y;
+      const ax = x - from.x;
+      const ay = y - from.y;
       const share = Math.min(1, Math.max(0, (ax * bx + ay * by) / (bx * bx + by * by)));
       const distance = Math.hypot(ax - share * bx, ay - share * by);
       if (distance < best.distance) {
@@ -224,7 +288,7 @@ export class Line {
    * @param {number} reach
    */
   segments(around, reach) {
-    const count = this.x.length - 1;
+    const count = this.drawn.length - 1;
     if (around === undefined) {
       return [0, count - 1];
     }
@@ -247,31 +311,22 @@ export function evenStep(values) {
 }
 
 /**
- * @param {Float64Array} values
- * @param {number} n
- * @param {number} share
- */
-function between(values, n, share) {
-  return values[n] * (1 - share) + values[n + 1] * share;
-}
-
-/**
- * A cubic Hermite piece: its value, and its slope by metre.
+ * A cubic Hermite piece: its value and its slope between two ends.
  *
- * @param {Float64Array} values
- * @param {Float64Array} slopes  by metre
- * @param {number} n
- * @param {number} share
- * @param {number} step  metres
+ * @param {number} from
+ * @param {number} to
+ * @param {number} slopeFrom  by the whole piece
+ * @param {number} slopeTo
+ * @param {number} share  of the piece
  */
-function hermite(values, slopes, n, share, step) {
+function hermite(from, to, slopeFrom, slopeTo, share) {
   const rest = 1 - share;
-  const rise = values[n + 1] - values[n];
-  const from = slopes[n] * step - rise;
-  const to = rise - slopes[n + 1] * step;
-  const bend = from * rest + to * share;
+  const rise = to - from;
+  const a = slopeFrom - rise;
+  const b = rise - slopeTo;
+  const bend = a * rest + b * share;
   return {
-    value: values[n] + share * (rise + rest * bend),
-    slope: (rise + (rest - share) * bend + share * rest * (to - from)) / step,
+    value: from + share * (rise + rest * bend),
+    slope: rise + (rest - share) * bend + share * rest * (b - a),
   };
 }

@@ -37,8 +37,7 @@ export class MapView {
     this.hooks = hooks;
     /** Whether someone took hold of the map. */
     this.held = false;
-    const { line } = session;
-    this.places = Array.from(line.lat, (lat, n) => L.latLng(lat, line.lon[n]));
+    this.places = session.line.drawn.map(({ lat, lon }) => L.latLng(lat, lon));
     this.map = L.map(node, {
       preferCanvas: true,
       zoomSnap: 0.25,

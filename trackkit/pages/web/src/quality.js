@@ -1,6 +1,5 @@
 // What a crossing is worth, by chainage.
 
-import { evenStep } from "./line.js";
 import { unpack } from "./packing.js";
 
 /**
@@ -16,7 +15,10 @@ export class Quality {
   constructor(quality, line) {
     this.line = line;
     this.sigma = unpack(quality.sigma_s);
-    this.step = evenStep(unpack(quality.chainage_m));
+    // Chainages are rounded each, and evenly spaced.
+    const chainage = unpack(quality.chainage_m);
+    const last = chainage.length - 1;
+    this.step = (chainage[last] - chainage[0]) / last;
   }
 
   /**
