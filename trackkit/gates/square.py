@@ -6,7 +6,8 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.errors import PlaceError
-from trackkit.geometry.clearance import NEAR_ENOUGH_M, RECEIVER_ACCURACY_M, distance_to_other_piece
+from trackkit.geometry.clearance import NEAR_ENOUGH_M, distance_to_other_piece
+from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.track.derive import geographic
 from trackkit.track.model import Position, Track
 

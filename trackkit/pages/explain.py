@@ -15,7 +15,7 @@ from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine
 from trackkit.caution import CAUTION
 from trackkit.errors import TrackkitError
-from trackkit.geometry.runs import stretches
+from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
 from trackkit.pages.assets import own_file
 from trackkit.track.model import Track
@@ -201,9 +201,8 @@ def _thrown_parts(fitted: FittedLine) -> tuple[list[Floats], list[str]]:
     parts, reasons = [], []
     curve, chainage = fitted.curve, fitted.chainage_m
     for lap, offset, weight in zip(fitted.laps, fitted.offset_m, fitted.weight, strict=True):
-        for first, last in stretches(weight < 0.5, closed=curve.closed):
-            size = len(chainage)
-            inside = np.arange(first, first + (last - first) % size + 1) % size
+        for begin, end in runs_of(weight < 0.5, closed=curve.closed):
+            inside = np.arange(begin, end) % len(chainage)
             at = chainage[inside]
             aside = np.where(np.isfinite(offset[inside]), offset[inside], 0.0)
             parts.append(curve.position(at) + aside[:, None] * curve.left(at))
