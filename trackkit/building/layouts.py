@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.building.find_laps import (
     SAME_WAY,
     FoundLap,
@@ -150,7 +149,7 @@ def _oddness(lap: FoundLap, laps: Sequence[FoundLap]) -> float:
     return float(-(np.abs(lengths / lap.length_m - 1.0) < 0.01).sum())
 
 
-def _beside(curve: Curve, lap: FoundLap) -> tuple[Floats, Floats, NDArray[np.bool_], float]:
+def _beside(curve: Curve, lap: FoundLap) -> tuple[Floats, Floats, Flags, float]:
     """Tell where and how far off a line a lap is, whether it is near, and what share it covers."""
     position, ahead = lap.path.position_m[lap.part], lap.path.direction[lap.part]
     where, offset = curve.project(position, ahead)

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.building.build import Build, band_driven, laps_found, source_entries, with_reasons
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine, fit_line
@@ -194,7 +193,7 @@ def _error_of_mean(fitted: FittedLine, reached: Floats) -> Floats:
     return np.asarray(np.interp(reached, fitted.chainage_m, error))
 
 
-def _changed(rest: Floats, limit: Floats, step_m: float, *, closed: bool) -> NDArray[np.bool_]:
+def _changed(rest: Floats, limit: Floats, step_m: float, *, closed: bool) -> Flags:
     """Mark changed stretches, out to where both lines agree again."""
     far = np.abs(rest) > limit
     marked = np.zeros(len(rest), dtype=bool)
@@ -222,7 +221,7 @@ def _knit(
     chainage: Floats,
     reached: Floats,
     rest: Floats,
-    changed: NDArray[np.bool_],
+    changed: Flags,
     count: float,
     share: float,
     shift: Floats,
@@ -255,7 +254,7 @@ def _knit(
 
 
 def _told(
-    chainage: Floats, rest: Floats, changed: NDArray[np.bool_], *, closed: bool
+    chainage: Floats, rest: Floats, changed: Flags, *, closed: bool
 ) -> tuple[ChangedStretch, ...]:
     found = []
     for begin, end in runs_of(changed, closed=closed):

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.geometry.bends import find_bends, smoothed_curvature
 from trackkit.geometry.clearance import clearance
 from trackkit.geometry.curve import Curve
@@ -131,7 +130,7 @@ def _nearest_fit(
     curve: Curve,
     place_m: float,
     grid_m: Floats,
-    fit: NDArray[np.bool_],
+    fit: Flags,
     taken_m: list[float],
 ) -> float | None:
     order = np.argsort(np.abs(grid_m - place_m), kind="stable")

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from trackkit.arrays import Floats, robust_spread
+from trackkit.arrays import Flags, Floats, robust_spread
 from trackkit.errors import NoLapError
 from trackkit.geometry.bends import smoothed_curvature
 from trackkit.geometry.curve import Curve
@@ -118,7 +118,7 @@ class TimingQuality:
         return np.asarray((squared[2 * reach :] - squared[: -2 * reach]) / (4.0 * reach * step))
 
     @property
-    def braking(self) -> NDArray[np.bool_]:
+    def braking(self) -> Flags:
         """Where cars brake, shape (n,)."""
         return np.asarray(self.acceleration_mps2 < -BRAKING_MPS2)
 

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.errors import PlaceError
 from trackkit.gates.choose import CLEAR_M, GATES_APART_M
 from trackkit.gates.edit import place_gate
@@ -84,7 +83,7 @@ class Grid:
     end_m: float
     place_m: Floats
     share: Floats
-    unfit: NDArray[np.intp]
+    unfit: Indices
 
 
 FAULTS = (
@@ -146,9 +145,7 @@ def suggest_gates(
     ]
 
 
-def candidate_grid(
-    quality: TimingQuality, by: Basis, grid_m: float
-) -> tuple[Grid, NDArray[np.bool_]]:
+def candidate_grid(quality: TimingQuality, by: Basis, grid_m: float) -> tuple[Grid, Flags]:
     """Lay out the places gates may go, and tell what is wrong with each.
 
     Returns
@@ -190,7 +187,7 @@ def candidate_grid(
     return Grid(begin, begin + length, place, share, faults @ weight), faults
 
 
-def _near_pits(track: Track, chainage_m: Floats) -> NDArray[np.bool_]:
+def _near_pits(track: Track, chainage_m: Floats) -> Flags:
     """Find places whose gate would reach the pit lane."""
     near = np.zeros(len(chainage_m), dtype=bool)
     reach = 0.5 * track.band_m + 4.0 + 3.0
@@ -202,7 +199,7 @@ def _near_pits(track: Track, chainage_m: Floats) -> NDArray[np.bool_]:
     return near
 
 
-def windows(grid: Grid, sectors: int, by: Basis) -> list[NDArray[np.intp]]:
+def windows(grid: Grid, sectors: int, by: Basis) -> list[Indices]:
     """List the places each gate may take: those near enough to an even split."""
     found = []
     for number in range(1, sectors):
@@ -215,7 +212,7 @@ def windows(grid: Grid, sectors: int, by: Basis) -> list[NDArray[np.intp]]:
 
 def costs(
     quality: TimingQuality, grid: Grid, sectors: int, by: Basis
-) -> Callable[[NDArray[np.intp], NDArray[np.intp]], Floats]:
+) -> Callable[[Indices, Indices], Floats]:
     """Make the cost of a sector between two places, given by index, -1 being the lap's ends.
 
     A sector has the variance of its time, in units of the square of the mean sector's usual
@@ -227,7 +224,7 @@ def costs(
     share = np.concatenate([grid.share, [1.0]])
     unfit = np.concatenate([grid.unfit, [0]])
 
-    def cost(begin: NDArray[np.intp], end: NDArray[np.intp]) -> Floats:
+    def cost(begin: Indices, end: Indices) -> Floats:
         start_m = np.where(begin < 0, grid.begin_m, place[begin])
         start_share = np.where(begin < 0, 0.0, share[begin])
         variance = quality.sector_variance(start_m, place[end]) / usual
@@ -256,7 +253,7 @@ def best_places(quality: TimingQuality, grid: Grid, sectors: int, by: Basis) -> 
     allowed = windows(grid, sectors, by)
     last = np.array([-1])
     so_far = np.zeros(1)
-    came: list[NDArray[np.intp]] = []
+    came: list[Indices] = []
     for inside in allowed:
         total = so_far[:, None] + cost(last[:, None], inside[None, :])
         best = np.argmin(total, axis=0)
@@ -275,7 +272,7 @@ def best_places(quality: TimingQuality, grid: Grid, sectors: int, by: Basis) -> 
 def _explained(
     quality: TimingQuality,
     grid: Grid,
-    faults: NDArray[np.bool_],
+    faults: Flags,
     index: int,
     even_share: float,
     by: Basis,
