@@ -12,7 +12,6 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError, reading_failed
-from trackkit.files import sha256_of
 from trackkit.library.known import Known, known_from
 from trackkit.library.lines import earth_centred
 
@@ -119,6 +118,8 @@ def store_file(
     status
         Size in bytes, modification time and time of this reading, nanoseconds.
     """
+    from trackkit.files import sha256_of
+
     path = folder / file
     fault = known = None
     try:
