@@ -34,6 +34,20 @@ LONGEST_GAP_S = 10.0
 _GAP_INTERVALS = 5.0
 STANDING_MPS = 0.3
 """Slower than this a receiver does not know its course."""
+_QUINTIC = np.array(
+    [
+        [1.0, 0.0, 0.0, -10.0, 15.0, -6.0],
+        [0.0, 1.0, 0.0, -6.0, 8.0, -3.0],
+        [0.0, 0.0, 0.5, -1.5, 1.5, -0.5],
+        [0.0, 0.0, 0.0, 10.0, -15.0, 6.0],
+        [0.0, 0.0, 0.0, -4.0, 7.0, -3.0],
+        [0.0, 0.0, 0.0, 0.5, -1.0, 0.5],
+    ]
+)
+"""The quintic through two states: a row for the position, velocity and acceleration (times the span
+and its square) of each, a column for each power of the share of the span."""
+_BISECTIONS = 45
+"""They leave 3e-14 of the time between two fixes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,6 +146,43 @@ class Drive:
             np.einsum("ki,kij->kj", velocity, states),
         )
 
+    def meets_line(self, index: NDArray[np.intp], through_m: Floats, normal: Floats) -> Floats:
+        """Find when the drive meets a straight line, between a fix behind it and one beyond it.
+
+        Parameters
+        ----------
+        index
+            The fixes behind the line, shape (k,); the next ones are beyond it.
+        through_m
+            A place on the line, east and north, shape (2,).
+        normal
+            Unit vector from behind the line to beyond it, shape (2,).
+
+        Returns
+        -------
+        Floats
+            Share of the time to the next fix, 0 to 1, shape (k,).
+        """
+        span = self.time_s[index + 1] - self.time_s[index]
+        ahead = np.stack(
+            [
+                span**order * (column[at] @ normal)
+                for at in (index, index + 1)
+                for order, column in enumerate(
+                    (self.position_m - through_m, self.velocity_mps, self.acceleration_mps2)
+                )
+            ]
+        )
+        powers = _QUINTIC.T @ ahead
+        low, high = np.zeros(len(index)), np.ones(len(index))
+        for _ in range(_BISECTIONS):
+            middle = 0.5 * (low + high)
+            distance = np.zeros(len(index))
+            for factor in powers[::-1]:
+                distance = distance * middle + factor
+            low, high = np.where(distance < 0, middle, low), np.where(distance < 0, high, middle)
+        return 0.5 * (low + high)
+
     def variance(
         self,
         index: NDArray[np.intp],
@@ -216,31 +267,10 @@ def quintic(share: Floats, span_s: Floats) -> tuple[Floats, Floats]:
     position, velocity
         Shape (k, 6): weights of position, velocity and acceleration before and after.
     """
-    u, h = share, span_s
-    position = np.stack(
-        [
-            1 - 10 * u**3 + 15 * u**4 - 6 * u**5,
-            h * (u - 6 * u**3 + 8 * u**4 - 3 * u**5),
-            h**2 * (u**2 - 3 * u**3 + 3 * u**4 - u**5) / 2,
-            10 * u**3 - 15 * u**4 + 6 * u**5,
-            h * (-4 * u**3 + 7 * u**4 - 3 * u**5),
-            h**2 * (u**3 - 2 * u**4 + u**5) / 2,
-        ],
-        axis=1,
-    )
-    bell = 30 * u**2 * (1 - u) ** 2
-    velocity = np.stack(
-        [
-            -bell / h,
-            1 - 18 * u**2 + 32 * u**3 - 15 * u**4,
-            h * (2 * u - 9 * u**2 + 12 * u**3 - 5 * u**4) / 2,
-            bell / h,
-            -12 * u**2 + 28 * u**3 - 15 * u**4,
-            h * (3 * u**2 - 8 * u**3 + 5 * u**4) / 2,
-        ],
-        axis=1,
-    )
-    return position, velocity
+    scale = span_s[:, None] ** np.array([0, 1, 2, 0, 1, 2])
+    power = share[:, None] ** np.arange(6)
+    slope = np.arange(1, 6) * power[:, :5]
+    return scale * (power @ _QUINTIC.T), scale / span_s[:, None] * (slope @ _QUINTIC[:, 1:].T)
 
 
 def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None) -> Drive:
