@@ -12,7 +12,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
-from trackkit.motion.noise import Levels
+from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 from trackkit.timing.best_times import (
     best_sectors,
@@ -175,7 +175,7 @@ class TimedRecording:
         laps = _wander_laps(track, _laps_of(track, _in_order(self._crossings_by_itself)))
         if laps != self._wander_laps:
             self._wander_laps = laps
-            wander = wander_from_laps(track, self.by_itself, laps) or Levels().wander_m
+            wander = wander_from_laps(track, self.by_itself, laps) or USUAL.wander_m
             self.drive = self.by_itself.with_levels(replace(self.by_itself.levels, wander_m=wander))
             self._crossings, self._sigmas = {}, {}
 
