@@ -17,9 +17,9 @@ from drives import (
 from pyproj import Geod
 
 from trackkit.building.build import build_track
-from trackkit.building.find_laps import find_laps
 from trackkit.building.fit import fit_line
 from trackkit.building.from_line import build_from_line
+from trackkit.building.layouts import all_laps
 from trackkit.building.path import path_driven
 from trackkit.errors import NoLapError, PlaceError
 from trackkit.geometry.curve import Curve
@@ -289,7 +289,7 @@ def test_laps_shifted_as_a_whole_meet_half_way_and_show_no_spread():
     laps = [
         lap
         for each in (recording, north)
-        for lap in find_laps(path_driven(smooth(each, plane)), "x")
+        for lap in all_laps(path_driven(smooth(each, plane)), "x")
     ]
 
     line = fit_line(laps, closed=True)

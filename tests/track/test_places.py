@@ -16,7 +16,6 @@ from trackkit.track.places import (
     describe_place,
     ends_chainage,
     parse_place,
-    racing_bearing_deg,
 )
 
 MINUS = "\N{MINUS SIGN}"
@@ -275,9 +274,3 @@ def test_a_place_is_described_latitude_first_with_its_chainage(block):
     longitude, latitude = lonlat(block_circuit().at(100.0)[0])
 
     assert describe_place(block, 100.0) == f"{latitude:.6f},{longitude:.6f} (100.0 m)"
-
-
-def test_the_racing_bearing_is_the_roads(block):
-    # The first long side runs east; after the first bend of 90 degrees to the left, north.
-    assert racing_bearing_deg(block, 100.0) == pytest.approx(90.0, abs=0.05)
-    assert (racing_bearing_deg(block, 350.0) + 180.0) % 360.0 == pytest.approx(180.0, abs=0.05)

@@ -57,33 +57,6 @@ class FoundLap:
         return float(self.path.time_s[min(self.end, len(self.path.time_s) - 1)])
 
 
-def find_laps(path: Path, name: str) -> list[FoundLap]:
-    """Find the laps of the layout that was driven most.
-
-    Every place of the path is paired with the first later place that passes within
-    `RETURN_WITHIN_M` the same way; the distance between them is a lap length.  Lap lengths that
-    agree are taken together, and the group that covers most ground at the highest speed wins: a
-    loop walked in the paddock loses to a lap.  The laps are then cut where the path is straight.
-
-    Parameters
-    ----------
-    path
-        From `path_driven`.
-    name
-        What to call the recording in an error.
-
-    Raises
-    ------
-    NoLapError
-        When the path comes back to no place it has passed.
-    """
-    begin, end = returns(path)
-    if len(begin) == 0:
-        raise no_lap(path, name)
-    group = most_driven(path, begin, end)
-    return cut(path, begin[group], end[group])
-
-
 def most_driven(path: Path, begin: Indices, end: Indices) -> Indices:
     """Pick the pairs whose lap lengths agree and cover most ground at the highest speed.
 
@@ -165,7 +138,7 @@ def cut(
     path: Path,
     begin: Indices,
     end: Indices,
-    every: tuple[Indices, Indices] | None = None,
+    every: tuple[Indices, Indices],
 ) -> list[FoundLap]:
     """Cut laps where both passages lie closest, agree best and are driven straight and fast.
 
@@ -176,8 +149,8 @@ def cut(
     begin, end
         Pairs of places, a lap of one length apart.
     every
-        All pairs of places, whatever their lap length (from `returns`).  Where given, laps of other
-        layouts that pass the place of the cut are cut as well.
+        All pairs of places, whatever their lap length (from `returns`): laps of other layouts that
+        pass the place of the cut are cut as well.
     """
     direction = path.direction
     away = np.linalg.norm(path.position_m[begin] - path.position_m[end], axis=1)
@@ -207,16 +180,15 @@ def cut(
         for a, b in bounds
         if abs((b - a) / typical - 1.0) <= LAP_LENGTHS_WITHIN
     ]
-    if every is not None:
-        # Whatever its length, it is one lap when nothing inside comes back within it.
-        soonest = np.minimum.accumulate(every[1][::-1])[::-1]
-        nested = round(_NESTED_M / path.step_m)
-        known = {(lap.begin, lap.end) for lap in laps}
-        for a, b in bounds:
-            first = int(np.searchsorted(every[0], a))
-            whole = first < len(soonest) and soonest[first] >= b - nested
-            if whole and (a, b) not in known and (b - a) * path.step_m >= SHORTEST_LAP_M:
-                laps.append(FoundLap(path, a, b))
+    # Whatever its length, it is one lap when nothing inside comes back within it.
+    soonest = np.minimum.accumulate(every[1][::-1])[::-1]
+    nested = round(_NESTED_M / path.step_m)
+    known = {(lap.begin, lap.end) for lap in laps}
+    for a, b in bounds:
+        first = int(np.searchsorted(every[0], a))
+        whole = first < len(soonest) and soonest[first] >= b - nested
+        if whole and (a, b) not in known and (b - a) * path.step_m >= SHORTEST_LAP_M:
+            laps.append(FoundLap(path, a, b))
     return laps or [FoundLap(path, here, int(end[best]))]
 
 

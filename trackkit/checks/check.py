@@ -1,25 +1,34 @@
-"""What geometry has to say about a track: findings, each with its remedy."""
+"""What geometry, and recordings, have to say about a track: findings, each with its remedy."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 
+from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.checks.findings import Finding, marked
-from trackkit.checks.gate_rules import GATE_RULES, SET_RULES
-from trackkit.checks.line_rules import LINE_RULES
-from trackkit.checks.recording_rules import RECORDING_RULES, elsewhere
-from trackkit.checks.timing_rules import QUALITY_RULES
-from trackkit.errors import NoLapError, TrackFileError, TrackkitError
-from trackkit.gates.quality import TimingQuality, timing_quality
+from trackkit.checks.other_layouts import layouts_beside
+from trackkit.errors import TrackFileError, TrackkitError
 from trackkit.recordings.recording import Recording
-from trackkit.timing.lap_times import LapReport, time_laps
+from trackkit.timing.lap_times import LapReport
 from trackkit.track.document import track_from_document
 from trackkit.track.file import read_document, schema_faults
-from trackkit.track.model import Track
+from trackkit.track.model import Track, crossed_gates
 
 
-def check_file(path: str | os.PathLike[str]) -> tuple[Track | None, list[Finding]]:
+def check_file(
+    path: str | os.PathLike[str], recordings: Sequence[Recording] = ()
+) -> tuple[Track | None, list[Finding]]:
     """Check a track file: its schema first, and its geometry where that can be computed.
+
+    Other layouts of the circuit in the same folder are compared where they share tarmac.
+
+    Parameters
+    ----------
+    path
+        The track file.
+    recordings
+        Of the track.
 
     Returns
     -------
@@ -41,7 +50,6 @@ def check_file(path: str | os.PathLike[str]) -> tuple[Track | None, list[Finding
     ]  # fmt: skip
     try:
         track = track_from_document(document)
-        return track, [*findings, *check_track(track)]
     except TrackFileError as error:
         if not findings:
             what = f"{error.place}: {error.what}" if error.place else error.what
@@ -50,6 +58,8 @@ def check_file(path: str | os.PathLike[str]) -> tuple[Track | None, list[Finding
                         error.remedy or "mend the file, or build it again with `trackkit build`")
             )  # fmt: skip
         return None, findings
+    others = layouts_beside(path, track)
+    return track, marked(track, [*findings, *check_track(track, recordings, others)])
 
 
 def _feature_in(place: str) -> str | None:
@@ -59,15 +69,20 @@ def _feature_in(place: str) -> str | None:
     return None
 
 
-def check_track(track: Track, quality: TimingQuality | None = None) -> list[Finding]:
-    """Check the geometry of a track, and what it does to times.
+def check_track(
+    track: Track, recordings: Sequence[Recording] = (), others: Sequence[Track] = ()
+) -> list[Finding]:
+    """Check the geometry of a track, what it does to times, and what recordings of it show.
 
     Parameters
     ----------
     track
         The track.
-    quality
-        Speeds and noise to judge its gates by; assumed where None.
+    recordings
+        Of it.  Speeds, the spread of the line and the receiver's noise are those recorded; they
+        are assumed without any.
+    others
+        Other layouts of the circuit, which gates on shared tarmac are compared with.
 
     Returns
     -------
@@ -75,7 +90,6 @@ def check_track(track: Track, quality: TimingQuality | None = None) -> list[Find
         Errors first, then warnings, then notes; each in racing order.  Those the track file
         accepts are marked.
     """
-    findings: list[Finding] = []
     try:
         _ = track.curve
     except TrackkitError as error:
@@ -85,47 +99,24 @@ def check_track(track: Track, quality: TimingQuality | None = None) -> list[Find
                 "build the track again from a recording of a whole lap",
             )
         ]  # fmt: skip
-    for rule in RULES:
-        findings += rule(track)
-    if not any(finding.rule == "too-few-points" for finding in findings):
-        quality = quality or timing_quality(track)
-        for judge in QUALITY_RULES:
-            findings += judge(track, quality)
-    return marked(track, findings)
-
-
-RULES = (*LINE_RULES, *SET_RULES, *GATE_RULES)
-"""Every rule takes a track and yields what it finds; DEVELOPERS.md says how to add one."""
+    return list(evaluate(track, prepare(track, recordings, others=others)).findings)
 
 
 def check_recording(track: Track, recording: Recording) -> tuple[list[Finding], LapReport]:
-    """Check a track, with what a recording of it shows.
-
-    Speeds, the spread of the line and the receiver's noise are those recorded; what a check
-    without recordings says about the geometry is among the findings.
-
-    Parameters
-    ----------
-    track
-        With the gates a lap needs.
-    recording
-        Of it.
+    """Check a track with a recording of it, and time the recording's laps.
 
     Returns
     -------
     findings, report
+        As `check_track` and `time_laps` give them.
 
     Raises
     ------
     PlaceError
         When the track lacks the gates that laps begin and end at.
+    TrackkitError
+        When the track has no line that can be followed.
     """
-    report = time_laps(track, recording)
-    try:
-        quality = timing_quality(track, [recording])
-    except NoLapError as error:
-        return marked(track, [*check_track(track), elsewhere(track, recording, error)]), report
-    findings = check_track(track, quality)
-    for rule in RECORDING_RULES:
-        findings += rule(track, recording, report)
-    return marked(track, findings), report
+    crossed_gates(track)
+    evaluation = evaluate(track, prepare(track, [recording]))
+    return list(evaluation.findings), evaluation.reports[0]

@@ -53,27 +53,14 @@ def check(
     """
     from trackkit.checks.check import check_file
     from trackkit.checks.findings import marked
-    from trackkit.checks.other_layouts import check_against, layouts_beside
 
     if accept is not None and not reason:
         raise click.UsageError("--accept needs a --reason, which is stored with it")
     if accept is None and (reason or by):
         raise click.UsageError("--reason and --by go with --accept")
-    track, findings = check_file(track_path)
-    failed = False
-    if track is not None:
-        for other in layouts_beside(track_path, track):
-            findings += check_against(track, other)
-        recordings, errors = read_recordings(recording_paths)
-        failed = bool(errors)
-        if recordings:
-            from trackkit.checks.check import check_recording
-
-            schema = [f for f in findings if f.rule in ("schema", "gate-disagrees")]
-            found = [f for one in recordings for f in check_recording(track, one)[0]]
-            findings = list(dict.fromkeys([*schema, *found]))
-        findings = marked(track, findings)
-    elif recording_paths:
+    recordings, failed = read_recordings(recording_paths)
+    track, findings = check_file(track_path, recordings)
+    if track is None and recordings:
         remark("the recordings were not looked at: the track file has no usable geometry")
     if accept is not None:
         track = _accepted(track_path, track, findings, accept, str(reason), by)

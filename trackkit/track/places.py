@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.errors import PlaceError
-from trackkit.geometry.geodesy import bearing_deg, geodesic_distance
+from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.track.model import Position, Track
 
 FARTHEST_SNAP_M = 100.0
@@ -195,8 +195,3 @@ def describe_place(track: Track, chainage_m: float) -> str:
     """Write a place as ``48.123456,11.123456 (412.0 m)``."""
     longitude, latitude = track.plane.to_geographic(track.curve.position(chainage_m))
     return f"{float(latitude):.6f},{float(longitude):.6f} ({chainage_m:.1f} m)"
-
-
-def racing_bearing_deg(track: Track, chainage_m: float) -> float:
-    """Bearing of the racing direction at a chainage, degrees."""
-    return float(bearing_deg(track.curve.direction(chainage_m)))
