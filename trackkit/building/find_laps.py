@@ -11,6 +11,7 @@ from trackkit.arrays import Floats, Indices
 from trackkit.building.path import Path
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
+from trackkit.remedies import Remedy
 
 SHORTEST_LAP_M = 120.0
 RETURN_WITHIN_M = 12.0
@@ -231,8 +232,11 @@ def no_lap(path: Path, name: str) -> NoLapError:
         f"holds no whole lap: its end lies {apart:,.0f} m from its start after {driven:,.0f} m, "
         f"and it passes no place twice the same way",
         file=name,
-        remedy="record at least one whole lap and drive on a little past the place where it "
-        "began, or use --open for a course from one point to another",
+        remedy=Remedy(
+            "record at least one whole lap and drive on a little past the place where it began, or "
+            "build a course from one point to another",
+            do="build open",
+        ),
     )
 
 

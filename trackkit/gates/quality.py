@@ -283,9 +283,7 @@ def _require_driven(filled: int, count: int) -> None:
         )
 
 
-def _along_the_line(
-    track: Track, drives: Sequence[Drive]
-) -> tuple[NDArray[np.intp], Floats, Floats]:
+def _along_the_line(track: Track, drives: Sequence[Drive]) -> tuple[Indices, Floats, Floats]:
     """Gather the fixes that move along the line within the band and 10 m.
 
     Returns
