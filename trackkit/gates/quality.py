@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from trackkit.arrays import Flags, Floats, robust_spread
+from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
 from trackkit.geometry.bends import smoothed_curvature
 from trackkit.geometry.curve import Curve
