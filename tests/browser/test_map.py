@@ -18,6 +18,7 @@ from invented_kart_track import FINDINGS, HOSTILE, kart_drive, kart_track
 
 from trackkit.gates.square import square_ends
 from trackkit.pages.html import write_map
+from trackkit.remedies import Remedy
 from trackkit.track.file import read_track
 
 
@@ -184,7 +185,7 @@ def test_nothing_in_a_hostile_name_runs(browser, tmp_path) -> None:
         gates=tuple(replace(gate, name=HOSTILE) for gate in track.gates),
         corners=tuple(replace(corner, name=HOSTILE) for corner in track.corners),
     )
-    findings = [replace(finding, message=HOSTILE, remedy=HOSTILE) for finding in FINDINGS]
+    findings = [replace(finding, message=HOSTILE, remedy=Remedy(HOSTILE)) for finding in FINDINGS]
     path = tmp_path / "map.html"
     write_map(track, path, recordings=[kart_drive(track, HOSTILE)], findings=findings)
     visit = Visit(browser, path.as_uri())
