@@ -8,13 +8,16 @@ import numpy as np
 
 from trackkit.errors import PlaceError
 from trackkit.gates.square import WIDEST_M, square_ends
+from trackkit.remedies import Remedy
 from trackkit.track.derive import renamed_in_order, with_datum
 from trackkit.track.ids import new_id
 from trackkit.track.model import GATE_KINDS, Gate, GateKind, Position, Track
-from trackkit.track.places import Place, chainage_of
+from trackkit.track.places import Place, chainage_of, to_decimetre
 
 BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
 """Kinds of gate that lie across the pit lane and need not cross the centreline."""
+SINGLE_KINDS: tuple[GateKind, ...] = ("finish", "start")
+"""Kinds of gate that a track has one of at most."""
 _KIND_NAMES: dict[GateKind, str] = {
     "finish": "Finish",
     "start": "Start",
@@ -61,16 +64,16 @@ def place_gate(
         raise PlaceError(
             f"{kind!r} is no kind of gate", remedy=f"the kinds are: {', '.join(GATE_KINDS)}"
         )
-    if kind in ("finish", "start") and track.gates_of_kind(kind):
+    if kind in SINGLE_KINDS and track.gates_of_kind(kind):
         existing = track.gates_of_kind(kind)[0]
         raise PlaceError(
             f"the track has a {kind} gate already, at {existing.chainage_m:.1f} m",
-            remedy=f"move it with `trackkit gate move TRACK {existing.id} PLACE`",
+            remedy=_moved_there(track, existing, place, width_m),
         )
     blank = Gate("", kind, name or _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
     gate, remarks = _located(track, blank, place, width_m)
     gate_id: str = kind
-    if kind not in ("finish", "start") or any(gate.id == kind for gate in track.gates):
+    if kind not in SINGLE_KINDS or any(gate.id == kind for gate in track.gates):
         # The place, to a metre, goes into it: gates that two people place apart must not share an
         # id, and rounding on another machine must not change one.
         place_text = ",".join(f"{value:.5f}" for value in (*gate.left, *gate.right))
@@ -81,6 +84,26 @@ def place_gate(
     if kind == "finish" and track.closed:
         changed = with_datum(changed, gate.chainage_m)
     return changed, changed.gate(gate_id), remarks
+
+
+def _moved_there(track: Track, gate: Gate, place: Place, width_m: float | None) -> Remedy:
+    """Tell how to move a gate to where another one was to be placed."""
+    if place.ends is not None:
+        left, right = place.ends
+        return Remedy(
+            "move it there",
+            do="gate move",
+            feature=gate.id,
+            value={"left": list(left), "right": list(right)},
+        )
+    chainage, _ = chainage_of(track, place)
+    return Remedy(
+        "move it there",
+        do="gate move",
+        feature=gate.id,
+        chainage_m=to_decimetre(track, chainage),
+        value=None if width_m is None else {"width_m": width_m},
+    )
 
 
 def _free_name(track: Track, kind: GateKind) -> str:
@@ -192,6 +215,11 @@ def move_gate(
     return changed, changed.gate(gate.id), remarks
 
 
+def is_required(track: Track, kind: GateKind) -> bool:
+    """Tell whether a track cannot be without a gate of a kind."""
+    return kind == "finish" or (kind == "start" and not track.closed)
+
+
 def remove_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
     """Remove a gate.
 
@@ -201,10 +229,10 @@ def remove_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
         When no gate answers to `id_or_name`, or it is one the track cannot be without.
     """
     gate = track.gate(id_or_name)
-    if gate.kind == "finish" or (gate.kind == "start" and not track.closed):
+    if is_required(track, gate.kind) and len(track.gates_of_kind(gate.kind)) == 1:
         raise PlaceError(
             f"a track cannot be without its {gate.kind} gate",
-            remedy=f"move it with `trackkit gate move TRACK {gate.id} PLACE`",
+            remedy=Remedy("move it instead", do="gate move", feature=gate.id),
         )
     changed = track.with_gates(g for g in track.gates if g.id != gate.id)
     return renamed_in_order(changed), gate

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 COINCIDENT_M = 1e-4
 """Vertices closer together than this count as one."""
 _MOST_CUTS = 500
+_MOST_SAMPLES = 2500
 HEADING_WEIGHT_M = 20.0
 """How many metres of distance a heading that is off by about 60 degrees weighs in `project`."""
 _GAUSS_NODE, _GAUSS_WEIGHT = np.polynomial.legendre.leggauss(5)
@@ -115,6 +116,20 @@ class Curve:
         tangent = np.asarray(self._spline(self._parameter_at(self.wrap(chainage_m)), 1))
         return np.asarray(tangent / np.linalg.norm(tangent, axis=-1, keepdims=True))
 
+    def vertex_tangents(self) -> Floats:
+        """Give the derivatives of the spline by its parameter, chord length, at its points.
+
+        With the points, and the chords between them, they are the spline: each piece is the cubic
+        Hermite polynomial of its two ends.  What turns chainage into the parameter is one too, of
+        slope 1 over the length of these.
+
+        Returns
+        -------
+        ndarray
+            Shape (n, 2), metres by metre.
+        """
+        return np.asarray(self._spline(self._parameter_at(self.vertex_chainage_m), 1))
+
     def left(self, chainage_m: ArrayLike) -> Floats:
         """Return unit vectors square to the curve, pointing left, shape (..., 2)."""
         tangent = self.direction(chainage_m)
@@ -144,6 +159,15 @@ class Curve:
         if self.closed:
             return np.arange(count, dtype=float) * (self.length_m / count)
         return np.linspace(0.0, self.length_m, count + 1, dtype=float)
+
+    @cached_property
+    def samples(self) -> tuple[Floats, Floats, Floats]:
+        """Even samples every half metre or, of a long curve, `_MOST_SAMPLES` of them.
+
+        Chainages, metres, shape (n,); positions and unit vectors along the curve, shape (n, 2).
+        """
+        chainage = self.chainages(max(0.5, self.length_m / _MOST_SAMPLES))
+        return chainage, self.position(chainage), self.direction(chainage)
 
     @cached_property
     def _dense(self) -> tuple[Floats, Floats, cKDTree]:
@@ -234,7 +258,7 @@ class Curve:
             (np.maximum(place[change], place[change + 1]) > -slack)
             & (np.minimum(place[change], place[change + 1]) < 1 + slack)
         ]
-        found = []
+        cuts = []
         for index in change:
             low, high = chainage[index], chainage[index + 1]
             low_side = side[index]
@@ -249,8 +273,8 @@ class Curve:
             where = 0.5 * (low + high)
             share = float((self.position(where) - start) @ span / squared)
             if -1e-9 <= share <= 1 + 1e-9:
-                found.append(float(self.wrap(where)))
-        return np.sort(np.asarray(found))
+                cuts.append(float(self.wrap(where)))
+        return np.sort(np.asarray(cuts))
 
     def sampled(self, *, chord_error_m: float = 0.005, spacing_m: float = 25.0) -> Floats:
         """Chainages of a polyline that stays within a chord error of the curve.

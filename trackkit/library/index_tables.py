@@ -14,6 +14,7 @@ from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError, reading_failed
 from trackkit.library.known import Known, known_from
 from trackkit.library.lines import earth_centred
+from trackkit.remedies import Remedy
 
 IDENTIFIER = "trackkit-index-"
 VERSION = "1"
@@ -173,7 +174,7 @@ def _sound(known: Known) -> Known:
         raise TrackFileError(
             "the track file is damaged (its id, its name or another member is of the wrong kind)",
             file=known.path,
-            remedy="`trackkit check` lists every fault",
+            remedy=Remedy("a check lists every fault", do="check"),
         )
     return known
 

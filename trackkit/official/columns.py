@@ -24,12 +24,13 @@ from trackkit.recordings.csv.layout import (
     find_layout,
     positions_named,
 )
+from trackkit.remedies import Remedy
 
 Row = tuple[int, list[str]]
 """A line's number, from 1, and its cells."""
 
 NO_TIME = frozenset({"", "-", "--", "n/a", "\N{EN DASH}", "\N{EM DASH}"})
-ASK = "say which with --official-columns, such as time=3 or lap=1,time=3,sector1=4"
+ASK = Remedy("say which", do="name official columns")
 SUM_WITHIN_S = 0.0021
 _TIME = re.compile(r"(?:(?:(\d+):)?(\d+):)?(\d+)(?:[.,](\d+))?")
 _ROLE = re.compile(r"lap|time|passing|sector\d")
@@ -220,7 +221,10 @@ def _by_numbers(body: Sequence[Row], file: str) -> dict[str, int]:
         raise TrackkitError(
             f"has {width} columns and no header that tells: which holds the lap time?",
             file=file,
-            remedy=f"{ASK}; decimals with a comma need semicolons between columns",
+            remedy=Remedy(
+                "decimals with a comma need semicolons between columns; or say which",
+                do="name official columns",
+            ),
         )
     time = rest.pop(totals[0])
     sectors = {f"sector{number}": position for number, position in enumerate(rest, start=1)}

@@ -11,7 +11,6 @@ from datetime import date
 from trackkit.errors import RecordingError, TrackkitError
 from trackkit.official.clock import follow_days, lap_ends, read_moment
 from trackkit.official.columns import (
-    ASK,
     NO_TIME,
     Columns,
     Row,
@@ -23,6 +22,7 @@ from trackkit.recordings.csv.columns import Column
 from trackkit.recordings.csv.layout import cells_of, lines_of, refuse_longer_row, rows_of
 from trackkit.recordings.detect import decode, read_bytes
 from trackkit.recordings.units import TIME_S
+from trackkit.remedies import Remedy
 
 
 @dataclass(frozen=True)
@@ -180,7 +180,11 @@ def _checked(
         raise TrackkitError(
             "holds times of day, not lap times, where lap times should be",
             file=file,
-            remedy=f"{ASK}; times of day are named as in passing=3",
+            remedy=Remedy(
+                "say which columns hold lap times, and that these are times of passing",
+                do="name official columns",
+                value={"columns": {"passing": "3"}},
+            ),
         )
     return times
 

@@ -56,7 +56,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
         raise NoTimesError(
             "holds positions but no times",
             file=name,
-            remedy="use `trackkit build --from-line` for a line without times",
+            remedy="record it again, with times",
         )
     read_count = len(raw) + sum(part.count for part in raw.dropped)
     dropped = list(raw.dropped)

@@ -9,7 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.arrays import Floats
+from trackkit.remedies import Remedy
 
+AS_A_LINE = Remedy("build from it as a drawn line", do="build from line")
+"""What to do with positions that have no times."""
 Times: TypeAlias = NDArray[np.datetime64] | Floats
 """UTC as datetime64[ns] with NaT, or seconds from some start as float64 with NaN."""
 

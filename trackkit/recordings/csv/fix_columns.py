@@ -23,6 +23,7 @@ from trackkit.recordings.csv.layout import (
     positions_named,
 )
 from trackkit.recordings.raw import counted
+from trackkit.remedies import Remedy
 
 _NAMES = {
     "time": any_of(
@@ -85,7 +86,6 @@ FIX_WORDS = Vocabulary(
 )
 """What the headers of tables of fixes say."""
 
-_QUESTION = "say which with --columns"
 _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?")
 _POSITION = ("latitude", "longitude")
 
@@ -124,9 +124,17 @@ def layout_of_fixes(
         f"which columns are latitude and longitude is not clear: {listing}"
         + ("" if header else " and no header"),
         file=path,
-        remedy=f"{_QUESTION} time=...,latitude=...,longitude=..., by "
-        + ("name or by number from 1" if header else "number from 1"),
+        remedy=Remedy(
+            f"say which, by {'name or by number from 1' if header else 'number from 1'}",
+            do="name columns",
+            value={"columns": dict.fromkeys(("time", *_POSITION), "...")},
+        ),
     )
+
+
+def ask_for(role: str) -> Remedy:
+    """Ask which column holds what."""
+    return Remedy("say which", do="name columns", value={"columns": {role: "NAME"}})
 
 
 def _has_position(cells: Sequence[str], columns: Mapping[str, str]) -> bool:
@@ -172,19 +180,19 @@ def fix_columns(
             raise RecordingError(
                 f"{len(chosen[role])} columns could be the {role}: {options}",
                 file=path,
-                remedy=f"{_QUESTION} {'time' if role == 'date' else role}=NAME",
+                remedy=ask_for("time" if role == "date" else role),
             )
     if "time" not in chosen:
         listing = f"its columns are {listed(layout.header)}" if layout.header else "no header"
         raise NoTimesError(
             f"no column is recognised as the time ({listing})",
             file=path,
-            remedy=f"{_QUESTION} time=NAME",
+            remedy=ask_for("time"),
         )
     for role in _POSITION:
         if role not in chosen:
             raise RecordingError(
-                f"no column is left for the {role}", file=path, remedy=f"{_QUESTION} {role}=NAME"
+                f"no column is left for the {role}", file=path, remedy=ask_for(role)
             )
     return chosen
 
