@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from trackkit.checks.findings import SEVERITIES, finding_row
+from trackkit.checks.findings import SEVERITIES
 from trackkit.cli.common import Command, json_option, print_json, read_recordings, remark
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def check(
         track = _accepted(track_path, track, findings, accept, str(reason), by)
         findings = marked(track, findings)
     if as_json:
-        print_json({"findings": [finding_row(f) for f in findings]})
+        print_json({"findings": [finding.as_row() for finding in findings]})
     elif not findings:
         click.echo(f"{track_path}: nothing found")
     else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import sys
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 import click
@@ -20,7 +21,7 @@ from trackkit.cli.common import (
     table,
 )
 from trackkit.cli.library import library_option, opened
-from trackkit.cli.located_text import candidate_row_keys, located_row, open_between, title
+from trackkit.cli.located_text import open_between, title
 
 if TYPE_CHECKING:
     from trackkit.library.known import Candidate, Located
@@ -75,7 +76,7 @@ def locate(
             raise click.UsageError("--csv is for recordings")
         located = opened(given).locate(*fix, radius_m=radius_m)
         if as_json:
-            print_json(located_row(located))
+            print_json(located.as_row())
         else:
             _print(located, radius)
         return
@@ -107,7 +108,7 @@ def _recordings(
                 click.echo(f"{one.path}:")
                 _print(one.located, radius)
     if form == "json":
-        print_json({"recordings": [{"file": path, **located_row(at)} for path, at in found]})
+        print_json({"recordings": [{"file": path, **at.as_row()} for path, at in found]})
     if form == "csv":
         _print_csv(found)
     if failed:
@@ -138,8 +139,8 @@ def _print_csv(found: list[tuple[str, Located]]) -> None:
          "probability", "tied", "part_at_m"]
     )  # fmt: skip
     for path, located in found:
-        row = located_row(located)
-        first = (row["candidates"] or [dict.fromkeys(candidate_row_keys(), "")])[0]
+        row = located.as_row()
+        first = row["candidates"][0] if row["candidates"] else defaultdict(str)
         out.writerow(
             [path, row["answer"], first["id"], first["name"], first["layout"], first["direction"],
              first["reversed"], first["distance_m"], first["probability"], " ".join(row["tied"]),
