@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.building.path import Path
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
+from trackkit.remedies import Remedy
 
 SHORTEST_LAP_M = 120.0
 RETURN_WITHIN_M = 12.0
@@ -58,7 +58,7 @@ class FoundLap:
         return float(self.path.time_s[min(self.end, len(self.path.time_s) - 1)])
 
 
-def most_driven(path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]) -> NDArray[np.intp]:
+def most_driven(path: Path, begin: Indices, end: Indices) -> Indices:
     """Pick the pairs whose lap lengths agree and cover most ground at the highest speed.
 
     Returns
@@ -77,7 +77,7 @@ def most_driven(path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]) -> N
     return order[best : int(upper[best])]
 
 
-def returns(path: Path) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def returns(path: Path) -> tuple[Indices, Indices]:
     """Pair samples with the first later passage of the same place, at its nearest point."""
     coarse = _COARSE if len(path.position_m) > _COARSE_ABOVE else 1
     taken = np.arange(0, len(path.position_m), coarse)
@@ -99,9 +99,7 @@ def returns(path: Path) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return _innermost(path, begin[order], end[order])
 
 
-def _innermost(
-    path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _innermost(path: Path, begin: Indices, end: Indices) -> tuple[Indices, Indices]:
     """Keep the pairs that hold no other pair.
 
     A place of one layout may be passed again after laps of others: what lies between is not one
@@ -114,9 +112,7 @@ def _innermost(
     return begin[~within], end[~within]
 
 
-def _first_passages(
-    path: Path, of: NDArray[np.intp], among: NDArray[np.intp]
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _first_passages(path: Path, of: Indices, among: Indices) -> tuple[Indices, Indices]:
     """Pair some samples with their first later passage among others."""
     from scipy.spatial import cKDTree
 
@@ -141,9 +137,9 @@ def _first_passages(
 
 def cut(
     path: Path,
-    begin: NDArray[np.intp],
-    end: NDArray[np.intp],
-    every: tuple[NDArray[np.intp], NDArray[np.intp]],
+    begin: Indices,
+    end: Indices,
+    every: tuple[Indices, Indices],
 ) -> list[FoundLap]:
     """Cut laps where both passages lie closest, agree best and are driven straight and fast.
 
@@ -197,7 +193,7 @@ def cut(
     return laps or [FoundLap(path, here, int(end[best]))]
 
 
-def _popularity(path: Path, place: NDArray[np.intp]) -> Floats:
+def _popularity(path: Path, place: Indices) -> Floats:
     """Count how often the path passes each place, as a share of the most often passed one."""
     from scipy.spatial import cKDTree
 
@@ -212,7 +208,7 @@ def _popularity(path: Path, place: NDArray[np.intp]) -> Floats:
     return np.asarray(np.interp(place, few[order], near[order] / near.max()))
 
 
-def _passages(path: Path, place_m: Floats, direction: Floats) -> NDArray[np.intp]:
+def _passages(path: Path, place_m: Floats, direction: Floats) -> Indices:
     """Find the samples at which the path passes a place the given way."""
     away = path.position_m - place_m
     along = away @ direction
@@ -236,8 +232,11 @@ def no_lap(path: Path, name: str) -> NoLapError:
         f"holds no whole lap: its end lies {apart:,.0f} m from its start after {driven:,.0f} m, "
         f"and it passes no place twice the same way",
         file=name,
-        remedy="record at least one whole lap and drive on a little past the place where it "
-        "began, or use --open for a course from one point to another",
+        remedy=Remedy(
+            "record at least one whole lap and drive on a little past the place where it began, or "
+            "build a course from one point to another",
+            do="build open",
+        ),
     )
 
 

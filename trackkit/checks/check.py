@@ -10,6 +10,7 @@ from trackkit.checks.findings import Finding, marked
 from trackkit.checks.other_layouts import layouts_beside
 from trackkit.errors import TrackFileError, TrackkitError
 from trackkit.recordings.recording import Recording
+from trackkit.remedies import Remedy
 from trackkit.timing.lap_times import LapReport
 from trackkit.track.document import track_from_document
 from trackkit.track.file import read_document, schema_faults
@@ -42,24 +43,29 @@ def check_file(
     """
     document = read_document(path)
     findings = [
-        Finding(
-            "error", "schema", _feature_in(place), None, None, f"{place}: {what}",
-            "mend the file, or build it again with `trackkit build`",
-        )
-        for place, what in schema_faults(document)
-    ]  # fmt: skip
+        _schema_finding(place, f"{place}: {what}") for place, what in schema_faults(document)
+    ]
     try:
         track = track_from_document(document)
     except TrackFileError as error:
         if not findings:
             what = f"{error.place}: {error.what}" if error.place else error.what
-            findings.append(
-                Finding("error", "schema", _feature_in(error.place or ""), None, None, what,
-                        error.remedy or "mend the file, or build it again with `trackkit build`")
-            )  # fmt: skip
+            findings.append(_schema_finding(error.place or "", what))
         return None, findings
     others = layouts_beside(path, track)
     return track, marked(track, [*findings, *check_track(track, recordings, others)])
+
+
+def _schema_finding(place: str, message: str) -> Finding:
+    return Finding(
+        severity="error",
+        rule="schema",
+        feature=_feature_in(place),
+        chainage_m=None,
+        position=None,
+        message=message,
+        remedy=Remedy("mend the file, or build it again"),
+    )
 
 
 def _feature_in(place: str) -> str | None:
@@ -95,10 +101,15 @@ def check_track(
     except TrackkitError as error:
         return [
             Finding(
-                "error", "too-few-points", "centreline", None, None, error.what,
-                "build the track again from a recording of a whole lap",
+                severity="error",
+                rule="too-few-points",
+                feature="centreline",
+                chainage_m=None,
+                position=None,
+                message=error.what,
+                remedy=Remedy("build the track again from a recording of a whole lap"),
             )
-        ]  # fmt: skip
+        ]
     return list(evaluate(track, prepare(track, recordings, others=others)).findings)
 
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import sys
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 import click
@@ -25,6 +22,8 @@ from trackkit.cli.located_text import open_between, title
 
 if TYPE_CHECKING:
     from trackkit.library.known import Candidate, Located
+
+_CSV_KEYS = ("id", "name", "layout", "direction", "reversed", "distance_m", "probability")
 
 
 @click.command(cls=Command)
@@ -133,19 +132,17 @@ def _position(words: tuple[str, ...]) -> tuple[float, float] | None:
 
 
 def _print_csv(found: list[tuple[str, Located]]) -> None:
-    out = csv.writer(sys.stdout, lineterminator="\n")
-    out.writerow(
-        ["file", "answer", "id", "name", "layout", "direction", "reversed", "distance_m",
-         "probability", "tied", "part_at_m"]
-    )  # fmt: skip
+    from trackkit.files import csv_text
+
+    rows = []
     for path, located in found:
         row = located.as_row()
-        first = row["candidates"][0] if row["candidates"] else defaultdict(str)
-        out.writerow(
-            [path, row["answer"], first["id"], first["name"], first["layout"], first["direction"],
-             first["reversed"], first["distance_m"], first["probability"], " ".join(row["tied"]),
-             row["part_at_m"]]
-        )  # fmt: skip
+        nearest = [row["candidates"][0][key] if row["candidates"] else "" for key in _CSV_KEYS]
+        # Truth is True or False here, as it was when scripts were first written for it.
+        nearest = [str(value) if isinstance(value, bool) else value for value in nearest]
+        rows.append([path, row["answer"], *nearest, " ".join(row["tied"]), row["part_at_m"]])
+    header = ["file", "answer", *_CSV_KEYS, "tied", "part_at_m"]
+    click.echo(csv_text(header, rows), nl=False)
 
 
 def _print(located: Located, radius_km: float) -> None:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from trackkit.arrays import Floats, robust_spread
+from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
 from trackkit.geometry.bends import smoothed_curvature
 from trackkit.geometry.curve import Curve
@@ -118,7 +118,7 @@ class TimingQuality:
         return np.asarray((squared[2 * reach :] - squared[: -2 * reach]) / (4.0 * reach * step))
 
     @property
-    def braking(self) -> NDArray[np.bool_]:
+    def braking(self) -> Flags:
         """Where cars brake, shape (n,)."""
         return np.asarray(self.acceleration_mps2 < -BRAKING_MPS2)
 
@@ -283,9 +283,7 @@ def _require_driven(filled: int, count: int) -> None:
         )
 
 
-def _along_the_line(
-    track: Track, drives: Sequence[Drive]
-) -> tuple[NDArray[np.intp], Floats, Floats]:
+def _along_the_line(track: Track, drives: Sequence[Drive]) -> tuple[Indices, Floats, Floats]:
     """Gather the fixes that move along the line within the band and 10 m.
 
     Returns

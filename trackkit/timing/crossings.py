@@ -6,9 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.motion.drive import Drive
 from trackkit.track.model import Gate
 
@@ -72,7 +71,7 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     candidate = candidate[_near(drive.position_m, candidate, middle, width)]
     if len(candidate) == 0:
         return []
-    share = drive.meets_line(candidate, left, forward)
+    share = drive.shares_at_line(candidate, left, forward)
     position, velocity = drive.between(candidate, share)
     along = (position - left) @ across
     good = (along >= 0.0) & (along <= width) & (velocity @ forward > 0)
@@ -96,9 +95,7 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     return found
 
 
-def _near(
-    position_m: Floats, candidate: NDArray[np.intp], middle: Floats, width_m: float
-) -> NDArray[np.bool_]:
+def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float) -> Flags:
     """Keep the changes of side that can be at the gate rather than on the line it lies on."""
     step = np.linalg.norm(position_m[candidate + 1] - position_m[candidate], axis=1)
     away = np.linalg.norm(position_m[candidate] - middle, axis=1)
