@@ -12,7 +12,6 @@ import pytest
 from drives import block_circuit, corner_speed, drive, stadium, track_of
 
 from trackkit.checks.evaluate import evaluate, prepare
-from trackkit.checks.findings import finding_row
 from trackkit.checks.other_layouts import check_against
 from trackkit.editor.session import Editing
 from trackkit.errors import PlaceError, TrackkitError
@@ -101,7 +100,7 @@ def assert_state_is(shown, evaluation):
     for row in shown["gates"]:
         expected = evaluation.quality.at(evaluation.quality.sigma_s, row["chainage_m"])
         assert row["sigma_s"] == pytest.approx(float(expected), abs=2e-6)
-    assert shown["findings"] == [finding_row(finding) for finding in evaluation.findings]
+    assert shown["findings"] == [finding.as_row() for finding in evaluation.findings]
 
 
 @pytest.mark.parametrize("wander_from", ["recording", "laps"])
@@ -146,7 +145,7 @@ def test_gates_of_another_layout_on_the_same_tarmac_are_compared_with(block, rec
     other = replace(moved(block, "gate-a", Place(chainage_m=355.0)).track, id="other", layout="B")
     shown = state(block, prepare(block, [recording], others=[other]))
 
-    expected = [finding_row(f) for f in check_against(block, other)]
+    expected = [f.as_row() for f in check_against(block, other)]
     assert [f for f in shown["findings"] if f["rule"] == "gate-disagrees"] == expected
     assert len(expected) == 1
 

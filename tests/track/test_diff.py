@@ -301,7 +301,7 @@ def test_the_other_side_of_the_earth_is_just_far(at):
 
 def test_the_comparison_goes_into_json():
     before = north([gate_at([[-6, 100], [6, 100]])], corners=(corner_at([0, 100], 1),))
-    document = json.loads(json.dumps(compare(before, north(bump_m=5.0)).as_json(), allow_nan=False))
+    document = json.loads(json.dumps(compare(before, north(bump_m=5.0)).as_row(), allow_nan=False))
     assert document["same"] is False
     assert document["gates_removed"] == ["gate"]
     assert document["line"]["moved"][0]["max_m"] == pytest.approx(5.0, abs=0.02)

@@ -217,4 +217,3 @@ DRIVE_LINE_RULES: tuple[_RecordingRule, ...] = (_off_line,)
 """Rules that look at the drive and the line, and at no gate."""
 DRIVE_GATE_RULES: tuple[_RecordingRule, ...] = (_parked, _creeping)
 """Rules that look at the drive and at each gate by itself."""
-RECORDING_RULES = (*LAP_RULES, *DRIVE_LINE_RULES, *DRIVE_GATE_RULES)

@@ -248,7 +248,7 @@ def _revise(
              "most_m": round(s.most_m, 2)}
             for s in revision.changed
         ],
-        "moved": moved.as_json(),
+        "moved": moved.as_row(),
     }  # fmt: skip
     built = replace(revision.build, track=track)
     _explain(built, explain, force=force)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -28,7 +28,7 @@ from trackkit.track.model import GATE_KINDS, Gate, GateKind, Track
 if TYPE_CHECKING:
     from trackkit.gates.edit import Change
     from trackkit.gates.quality import TimingQuality
-    from trackkit.gates.suggest import Basis, Suggestion
+    from trackkit.gates.suggest import Basis
     from trackkit.track.places import Place
 
 width_option = click.option(
@@ -260,7 +260,7 @@ def suggest_command(
         print_json(
             {
                 "by": by,
-                "suggestions": [_suggestion_row(one) for one in found],
+                "suggestions": [one.as_row() for one in found],
                 "timing_basis": quality.basis,
                 "applied": apply,
                 "gates": gate_rows(track.gates),
@@ -280,16 +280,6 @@ def suggest_command(
     remarks(said)
     if failed:
         ctx.exit(1)
-
-
-def _suggestion_row(one: Suggestion) -> dict[str, Any]:
-    return {
-        "chainage_m": round(one.chainage_m, 2),
-        "sigma_s": round(one.sigma_s, 6),
-        "even_m": None if one.even_m is None else round(one.even_m, 2),
-        "faults": list(one.faults),
-        "reason": one.reason,
-    }
 
 
 gate.add_command(align)

@@ -167,14 +167,13 @@ def _document(
     zone: ZoneInfo | None,
     pairings: list[Pairing | None],
 ) -> dict[str, Any]:
-    from trackkit.official.pairing import pairing_row
     from trackkit.timing.rows import ranking_rows, session_row
 
     rows = []
     for session, pairing in zip(sessions, pairings, strict=True):
         row = session_row(track, session, chosen, zone)
         if pairing is not None:
-            row["official"] = pairing_row(pairing)
+            row["official"] = pairing.as_row()
         rows.append(row)
     return {
         "track": track.id,

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.cli.common import duration, table
-from trackkit.cli.track_text import title
 from trackkit.official.pairing import SURE
 from trackkit.timing.sessions import (
     Difference,
@@ -67,7 +66,7 @@ def _print_session(
     file = "" if session.label == session.file else f" ({session.file})"
     click.echo(
         f"{session.label}{file}: {count} complete flying lap{'' if count == 1 else 's'} of "
-        f"{title(track)}"
+        f"{track.title}"
     )
     start = report.recording.start
     if start is not None:

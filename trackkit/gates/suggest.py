@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -60,6 +60,16 @@ class Suggestion:
     even_m: float | None
     faults: tuple[str, ...]
     reason: str
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the suggestion as JSON; chainages to a centimetre."""
+        return {
+            "chainage_m": round(self.chainage_m, 2),
+            "sigma_s": round(self.sigma_s, 6),
+            "even_m": None if self.even_m is None else round(self.even_m, 2),
+            "faults": list(self.faults),
+            "reason": self.reason,
+        }
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
+from typing import Any
 
 import numpy as np
 
@@ -62,6 +63,24 @@ class LapReport:
     def counted(self) -> tuple[Lap, ...]:
         """Complete flying laps."""
         return tuple(lap for lap in self.laps if lap.counts)
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the best times as JSON; `trackkit.timing.rows.session_row` adds the laps."""
+        best, run = self.best_lap, self.continuous_from
+        return {
+            "best_lap_s": self.best_lap_s,
+            "best_lap_sigma_s": None if best is None else best.sigma_s,
+            "best_lap": None if best is None else best.number,
+            "theoretical_best_s": self.theoretical_best_s,
+            "theoretical_best_sigma_s": self.theoretical_best_sigma_s,
+            "continuous_best_s": self.continuous_best_s,
+            "continuous_best_sigma_s": self.continuous_best_sigma_s,
+            "continuous_best_from": None if run is None else {"gate": run.gate, "at_s": run.time_s},
+            "best_over_theoretical_s": _less(self.best_lap_s, self.theoretical_best_s),
+            "best_over_continuous_s": _less(self.best_lap_s, self.continuous_best_s),
+            "median_s": self.median_s,
+            "spread_s": self.spread_s,
+        }
 
 
 def time_laps(track: Track, recording: Recording) -> LapReport:
@@ -299,6 +318,10 @@ def _speeds(drive: Drive, before: Crossing, after: Crossing) -> tuple[float, flo
     between = np.hypot(velocity[:, 0], velocity[:, 1])
     speeds = np.concatenate([[before.speed_mps, after.speed_mps], between])
     return float(speeds.min()), float(speeds.max())
+
+
+def _less(longer_s: float | None, shorter_s: float | None) -> float | None:
+    return None if longer_s is None or shorter_s is None else longer_s - shorter_s
 
 
 def _lap_time(lap: Lap) -> float:

@@ -13,7 +13,7 @@ from trackkit.errors import TrackkitError
 from trackkit.timing.crossings import Crossing, sum_sigma
 from trackkit.timing.lap_times import LapReport
 from trackkit.timing.laps import Lap
-from trackkit.track.model import Track
+from trackkit.track.model import Track, timed_gates
 
 MOST_DECIMALS = 3
 """Of a printed time: the thousandth is the last that timekeepers give (common practice)."""
@@ -224,15 +224,10 @@ def passages(track: Track, lap: Lap) -> list[tuple[str, Crossing | None]]:
 
     Timed gates come in racing order, then speed gates; None where a gate was not passed.
     """
-    listed: list[tuple[str, Crossing | None]] = list(
-        zip(_lap_gates(track, lap), lap.passed, strict=True)
-    )
+    gates = [gate.id for gate in timed_gates(track)]
+    lap_gates = [*gates, gates[0]] if track.closed else gates
+    listed: list[tuple[str, Crossing | None]] = list(zip(lap_gates, lap.passed, strict=True))
     for gate in track.gates_of_kind("speed"):
         found = [crossing for crossing in lap.speed_gates if crossing.gate == gate.id]
         listed += [(gate.id, crossing) for crossing in found] or [(gate.id, None)]
     return listed
-
-
-def _lap_gates(track: Track, lap: Lap) -> list[str]:
-    ids = [track.timed_from.id, *(gate.id for gate in track.gates_of_kind("sector"))]
-    return [*ids, track.finish.id][: len(lap.passed)]
