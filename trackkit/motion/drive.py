@@ -14,8 +14,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.fix_covariance import FixCovariance, bridged_variance, state_weights
 from trackkit.motion.noise import Levels, Measured
 from trackkit.motion.noise_levels import DIFFERENCES_WITHIN_S, estimate, tells_wander
+from trackkit.motion.quintic import quintic
 from trackkit.motion.robust import (
     BIWEIGHT_ROUNDS,
     STRAY_SIGMAS,
@@ -149,16 +151,26 @@ class Drive:
             variance of a time.
         """
         span = self.time_s[index + 1] - self.time_s[index]
-        basis, _ = quintic(share, span)
-        states = self.levels.states
         at = np.concatenate([index, index + 1])
-        weight = np.zeros((len(at), states, 2))
-        weight[:, :3] = np.concatenate([basis[:, :3], basis[:, 3:]])[:, :, None]
-        weight *= np.concatenate([slope, slope])[:, None, :]
+        weight = state_weights(self.levels, span, share, slope)
         known = sum_variance(self._solution, at, weight, self._remainders)
-        # What the jerk between the two fixes may have done besides.
-        bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
-        return known + float((bridge * (slope**2).sum(axis=1)).sum())
+        return known + bridged_variance(self.levels, span, share, slope)
+
+    def known_at(self, index: Iterable[int]) -> FixCovariance:
+        """Keep how well positions after some fixes are known, for when the drive is not kept.
+
+        Parameters
+        ----------
+        index
+            The fixes before those positions.
+
+        Returns
+        -------
+        FixCovariance
+            Whose `variance` is that of the drive.
+        """
+        fixes = np.fromiter(index, dtype=np.intp)
+        return FixCovariance.of(self._solution, self.time_s, np.concatenate([fixes, fixes + 1]))
 
     def covariance(self, index: NDArray[np.intp], share: Floats) -> Floats:
         """Covariance of positions between fixes, m^2.
@@ -199,48 +211,6 @@ class Drive:
     def with_levels(self, levels: Levels) -> Drive:
         """Smooth the same recording with other noise levels."""
         return _drive(self.recording, self.plane, self._measured, self.piece, levels, self.trust)
-
-
-def quintic(share: Floats, span_s: Floats) -> tuple[Floats, Floats]:
-    """Weights of two states in the position and velocity between them.
-
-    Parameters
-    ----------
-    share
-        Of the span, 0 to 1, shape (k,).
-    span_s
-        Seconds, shape (k,).
-
-    Returns
-    -------
-    position, velocity
-        Shape (k, 6): weights of position, velocity and acceleration before and after.
-    """
-    u, h = share, span_s
-    position = np.stack(
-        [
-            1 - 10 * u**3 + 15 * u**4 - 6 * u**5,
-            h * (u - 6 * u**3 + 8 * u**4 - 3 * u**5),
-            h**2 * (u**2 - 3 * u**3 + 3 * u**4 - u**5) / 2,
-            10 * u**3 - 15 * u**4 + 6 * u**5,
-            h * (-4 * u**3 + 7 * u**4 - 3 * u**5),
-            h**2 * (u**3 - 2 * u**4 + u**5) / 2,
-        ],
-        axis=1,
-    )
-    bell = 30 * u**2 * (1 - u) ** 2
-    velocity = np.stack(
-        [
-            -bell / h,
-            1 - 18 * u**2 + 32 * u**3 - 15 * u**4,
-            h * (2 * u - 9 * u**2 + 12 * u**3 - 5 * u**4) / 2,
-            bell / h,
-            -12 * u**2 + 28 * u**3 - 15 * u**4,
-            h * (3 * u**2 - 8 * u**3 + 5 * u**4) / 2,
-        ],
-        axis=1,
-    )
-    return position, velocity
 
 
 def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None) -> Drive:

@@ -240,13 +240,13 @@ def _add_moments(
                 "--official-columns passing=COLUMN",
             )  # fmt: skip
         return None, []
-    start = report.recording.start
+    start = report.start
     said = []
     if start is None:
         if clock_within_s is not None:
             raise TrackkitError(
                 "only counts seconds, so its clock cannot be compared with the official one",
-                file=report.recording.name, remedy="leave --clock-within out",
+                file=report.name, remedy="leave --clock-within out",
             )  # fmt: skip
         base, zone = next(iter(moments.values())) - next(iter(moments)).time_s, 0.0
     else:

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import os
+import reprlib
+from collections.abc import Callable, Iterable, Iterator, Sequence, Sized
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.errors import TrackkitError
 from trackkit.motion.drive import Drive, smooth
+from trackkit.motion.fix_covariance import FixCovariance
 from trackkit.motion.noise import Levels
+from trackkit.recordings.read import read_recording
 from trackkit.recordings.recording import Recording
 from trackkit.timing.best_times import (
     best_sectors,
@@ -18,7 +24,7 @@ from trackkit.timing.best_times import (
     sum_of_sectors_sigma,
     theoretical_best,
 )
-from trackkit.timing.crossings import Crossing, cross, interval_sigma
+from trackkit.timing.crossings import Crossing, cross, interval_sigma, sum_sigma
 from trackkit.timing.lap_wander import wander_from_laps
 from trackkit.timing.laps import Lap, SectorTime, laps_between
 from trackkit.track.model import Gate, Track, crossed_gates, timed_gates
@@ -28,14 +34,34 @@ from trackkit.track.model import Gate, Track, crossed_gates, timed_gates
 class LapReport:
     """The laps of one recording; the best times are over complete flying laps.
 
-    `median_s` and `spread_s` are the median of their lap times and the standard deviation about
-    their mean; None where there are too few.  `continuous_from` is the crossing that the
-    continuous best begins at.  Best times carry the uncertainty of those times; that they were
-    picked as the smallest makes them a little too small besides.
+    `time_laps` and `time_many` make it.
+
+    Parameters
+    ----------
+    name
+        Of the recording.
+    start
+        Time of day of its first fix, UTC, or None where it only counts seconds.
+    laps
+        In order of time.
+    crossings
+        Of all gates, in order of time.
+    best_lap_s
+        Least lap time, seconds; None without a complete flying lap, as for the other best times.
+    theoretical_best_s, theoretical_best_sigma_s
+        Sum of the best sectors, seconds, and its uncertainty, one sigma.  Best times carry the
+        uncertainty of those times; that they were picked as the smallest makes them a little too
+        small besides.
+    continuous_best_s, continuous_best_sigma_s, continuous_from
+        The fastest run over one whole lap length in one go, seconds, its uncertainty, one sigma,
+        and the crossing that it begins at.
+    median_s, spread_s
+        Median of the lap times and their standard deviation about their mean, seconds; None where
+        there are too few.
     """
 
-    recording: Recording
-    drive: Drive
+    name: str
+    start: datetime | None
     laps: tuple[Lap, ...]
     crossings: tuple[Crossing, ...]
     best_lap_s: float | None
@@ -46,6 +72,12 @@ class LapReport:
     theoretical_best_sigma_s: float | None = None
     continuous_best_sigma_s: float | None = None
     continuous_from: Crossing | None = None
+    _known: Drive | FixCovariance | None = None
+
+    def __repr__(self) -> str:
+        count = f"{len(self.laps)} lap{'' if len(self.laps) == 1 else 's'}"
+        best = "" if self.best_lap_s is None else f", the best of {self.best_lap_s:.3f} s"
+        return f"LapReport({reprlib.repr(self.name)}, {count}{best})"
 
     @property
     def best_lap(self) -> Lap | None:
@@ -56,6 +88,82 @@ class LapReport:
     def counted(self) -> tuple[Lap, ...]:
         """Complete flying laps."""
         return tuple(lap for lap in self.laps if lap.counts)
+
+    @property
+    def drive(self) -> Drive:
+        """The smoothed drive that the laps were timed on.
+
+        Raises
+        ------
+        TrackkitError
+            When it was not kept.
+        """
+        if not isinstance(self._known, Drive):
+            raise TrackkitError(
+                "the smoothed drive was not kept with the laps",
+                file=self.name,
+                remedy="time this recording by itself, with time_laps",
+            )
+        return self._known
+
+    @property
+    def recording(self) -> Recording:
+        """The recording that was timed.
+
+        Raises
+        ------
+        TrackkitError
+            When it was not kept.
+        """
+        return self.drive.recording
+
+    def without_drive(self) -> LapReport:
+        """Let go of the drive and the recording, which take most of a report's memory.
+
+        Returns
+        -------
+        LapReport
+            With the same times and uncertainties, and all that it takes to compare its laps.
+        """
+        if not isinstance(self._known, Drive):
+            return self
+        return replace(self, _known=self._known.known_at(one.fix for one in self.crossings))
+
+    def time_of_day(self, time_s: float) -> datetime | None:
+        """Turn seconds from the first fix into a time of day.
+
+        Parameters
+        ----------
+        time_s
+            Seconds from the first fix.
+
+        Returns
+        -------
+        datetime or None
+            UTC; None where the recording only counts seconds.
+        """
+        return None if self.start is None else self.start + timedelta(seconds=time_s)
+
+    def sigma_of(self, terms: Iterable[tuple[Crossing, float]]) -> float:
+        """Tell how well a weighted sum of times of crossings is known.
+
+        Parameters
+        ----------
+        terms
+            Crossings of this report and their weights, such as -1 and 1 for the time from one to
+            another.
+
+        Returns
+        -------
+        float
+            One sigma, seconds; see `trackkit.timing.crossings.sum_sigma`.
+
+        Raises
+        ------
+        TrackkitError
+            When the report was made by hand, without a drive.
+        """
+        return sum_sigma(self._known or self.drive, terms)
 
 
 def time_laps(track: Track, recording: Recording) -> LapReport:
@@ -71,6 +179,11 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
     recording
         Of any drive; one that never comes near gives a report without laps.
 
+    Returns
+    -------
+    LapReport
+        With the smoothed drive.
+
     Raises
     ------
     PlaceError
@@ -82,6 +195,53 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
         drive = with_wander(track, drive, whole_laps(track, laps_of(track, crossings)))
         crossings = crossings_of(track, drive)
     return lap_report(track, drive, crossings)
+
+
+def time_many(
+    track: Track,
+    recordings: Iterable[Recording | str | os.PathLike[str]],
+    progress: Callable[[int, int | None], None] | None = None,
+) -> Iterator[LapReport]:
+    """Time the laps of many recordings over a track, one after the other.
+
+    One drive is held in memory at a time: each report comes without its drive and recording, and
+    a file is read when its turn comes.
+
+    Parameters
+    ----------
+    track
+        With a finish gate (and a start gate, when it is not closed).
+    recordings
+        Recordings, or files of them.
+    progress
+        Called after each with how many are done and how many there are, which is None where
+        `recordings` cannot tell.
+
+    Yields
+    ------
+    LapReport
+        One a recording, in their order.
+
+    Raises
+    ------
+    PlaceError
+        When the track lacks the gates that laps begin and end at.
+    RecordingError
+        When a file cannot be read as a recording.
+    """
+    count = len(recordings) if isinstance(recordings, Sized) else None
+    for done, recording in enumerate(recordings, start=1):
+        report = _timed_alone(track, recording)
+        if progress is not None:
+            progress(done, count)
+        yield report
+
+
+def _timed_alone(track: Track, recording: Recording | str | os.PathLike[str]) -> LapReport:
+    # A function of its own, so that nothing holds the drive when the next is smoothed.
+    if not isinstance(recording, Recording):
+        recording = read_recording(recording)
+    return time_laps(track, recording).without_drive()
 
 
 def crossings_of(track: Track, drive: Drive) -> list[Crossing]:
@@ -156,8 +316,8 @@ def lap_report(
     times = np.array([lap.time_s for lap in counted])
     run = fastest_run(laps)
     return LapReport(
-        recording=drive.recording,
-        drive=drive,
+        name=drive.recording.name,
+        start=drive.recording.start,
         laps=tuple(laps),
         crossings=tuple(crossings),
         best_lap_s=float(times.min()) if len(times) else None,
@@ -172,6 +332,7 @@ def lap_report(
         if run is None or not best_sigmas
         else interval_sigma(drive, *run),
         continuous_from=None if run is None else run[0],
+        _known=drive,
     )
 
 

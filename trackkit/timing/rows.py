@@ -34,8 +34,8 @@ def session_row(
     return {
         "file": session.file,
         "label": session.label,
-        "start": rfc3339(report.recording.start),
-        "start_local": rfc3339(local_time(report.recording.start, zone)),
+        "start": rfc3339(report.start),
+        "start_local": rfc3339(local_time(report.start, zone)),
         "laps": [lap_row(track, session, lap, reference, zone) for lap in report.laps],
         "best_lap_s": report.best_lap_s,
         "best_lap_sigma_s": None if best is None else best.sigma_s,
@@ -60,7 +60,7 @@ def lap_row(
     zone: ZoneInfo | None = None,
 ) -> dict[str, Any]:
     """Write a lap as ``laps --json`` does."""
-    begun = None if lap.start_s is None else session.report.recording.time_of_day(lap.start_s)
+    begun = None if lap.start_s is None else session.report.time_of_day(lap.start_s)
     return {
         "number": lap.number,
         "kind": lap.kind,
@@ -166,7 +166,7 @@ def _rows(
         name: str, end: tuple[str, Crossing | None], begun_s: float | None
     ) -> dict[str, object]:
         gate, crossing = end
-        moment = None if begun_s is None else session.report.recording.time_of_day(begun_s)
+        moment = None if begun_s is None else session.report.time_of_day(begun_s)
         return {
             "file": session.file,
             "label": session.label,
