@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -129,25 +129,50 @@ def _reached(
     return time
 
 
-def traces_csv(track: Track, sessions: Sequence[Session]) -> str:
-    """Write the traces of all laps that have a time as CSV; its columns are `COLUMNS`."""
-    lines = [",".join(COLUMNS)]
-    for session in sessions:
-        label = _quoted(spreadsheet_text(session.label))
-        for lap in session.report.laps:
-            trace = trace_lap(track, session.report.drive, lap)
-            if trace is None:
-                continue
-            lead = f"{label},{lap.number},{lap.kind}"
-            columns = (
-                trace.chainage_m, trace.elapsed_s, trace.speed_mps, trace.longitudinal_mps2,
-                trace.lateral_mps2,
-            )  # fmt: skip
-            lines += [
-                ",".join([lead, *map(_number, row, _DECIMALS)])
-                for row in np.column_stack(columns).tolist()
-            ]
-    return "\n".join(lines) + "\n"
+def trace_lines(track: Track, session: Session) -> list[str]:
+    """Write the traces of all laps of a session that have a time as lines of CSV.
+
+    Parameters
+    ----------
+    track
+        The track.
+    session
+        Whose report has its drive.
+
+    Returns
+    -------
+    list of str
+        A line a row, in the columns `COLUMNS`.
+
+    Raises
+    ------
+    TrackkitError
+        When the drive was not kept.
+    """
+    lines: list[str] = []
+    label = _quoted(spreadsheet_text(session.label))
+    for lap in session.report.laps:
+        trace = trace_lap(track, session.report.drive, lap)
+        if trace is None:
+            continue
+        lead = f"{label},{lap.number},{lap.kind}"
+        columns = (
+            trace.chainage_m,
+            trace.elapsed_s,
+            trace.speed_mps,
+            trace.longitudinal_mps2,
+            trace.lateral_mps2,
+        )
+        lines += [
+            ",".join([lead, *map(_number, row, _DECIMALS)])
+            for row in np.column_stack(columns).tolist()
+        ]
+    return lines
+
+
+def traces_csv(lines: Iterable[str]) -> str:
+    """Put `trace_lines` of one or several sessions below the names of their columns."""
+    return "\n".join([",".join(COLUMNS), *lines]) + "\n"
 
 
 def _number(value: float, decimals: int) -> str:
