@@ -121,7 +121,7 @@ def laps(
         times = read_official(official, parse_columns(official_columns))
         remarks(times.remarks, official)
     called = iter(labels or recordings)
-    trace_rows: list[str] = []
+    trace_texts: list[str] = []
 
     def work(path: str) -> Session:
         label = next(called)
@@ -129,7 +129,7 @@ def laps(
         remarks(recording.remarks, path)
         session = Session(path, label, time_laps(track, recording))
         if traces is not None:
-            trace_rows.extend(trace_lines(track, session))
+            trace_texts.append(trace_lines(track, session))
         # Of many recordings, one drive is in memory at a time.
         return replace(session, report=session.report.without_drive())
 
@@ -137,7 +137,7 @@ def laps(
     chosen = choose_reference(sessions, reference)
     pairings = [None if times is None else pair(times, one.report) for one in sessions]
     # Written first: whoever reads the tables may stop reading before their end.
-    _write(track, sessions, chosen, zone, csv_path, traces, trace_rows, force=force)
+    _write(track, sessions, chosen, zone, csv_path, traces, trace_texts, force=force)
     if as_json:
         print_json(_document(track, sessions, chosen, zone, pairings))
     else:
@@ -205,7 +205,7 @@ def _write(
     zone: ZoneInfo | None,
     csv_path: str | None,
     traces: str | None,
-    trace_rows: list[str],
+    trace_texts: list[str],
     *,
     force: bool,
 ) -> None:
@@ -219,5 +219,5 @@ def _write(
     if traces is not None:
         from trackkit.timing.traces import traces_csv
 
-        write_whole(traces, traces_csv(trace_rows), force=force)
+        write_whole(traces, traces_csv(trace_texts), force=force)
         remark(f"wrote {traces}")

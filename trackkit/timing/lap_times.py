@@ -14,7 +14,7 @@ from trackkit.arrays import Floats
 from trackkit.errors import TrackkitError
 from trackkit.motion.drive import Drive, smooth
 from trackkit.motion.fix_covariance import FixCovariance
-from trackkit.motion.noise import Levels
+from trackkit.motion.noise import USUAL
 from trackkit.recordings.read import read_recording
 from trackkit.recordings.recording import Recording
 from trackkit.timing.best_times import (
@@ -282,7 +282,7 @@ def with_wander(track: Track, drive: Drive, whole: Sequence[tuple[float, float]]
     whole
         See `whole_laps`.
     """
-    wander = wander_from_laps(track, drive, whole) or Levels().wander_m
+    wander = wander_from_laps(track, drive, whole) or USUAL.wander_m
     return drive.with_levels(replace(drive.levels, wander_m=wander))
 
 
