@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import reprlib
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,9 +10,10 @@ import numpy as np
 from trackkit.errors import PlaceError
 from trackkit.gates.square import WIDEST_M, square_ends
 from trackkit.track.derive import renamed_in_order, with_datum
+from trackkit.track.history import now
 from trackkit.track.ids import new_id
 from trackkit.track.model import GATE_KINDS, Gate, GateKind, Position, Track
-from trackkit.track.places import Place, chainage_of
+from trackkit.track.places import Place, as_place, chainage_of
 
 BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
 """Kinds of gate that lie across the pit lane and need not cross the centreline."""
@@ -27,7 +29,7 @@ _KIND_NAMES: dict[GateKind, str] = {
 }
 
 
-def place_gate(
+def with_gate(
     track: Track,
     kind: GateKind,
     place: Place,
@@ -169,7 +171,7 @@ def in_racing_order(
     return left, right, False
 
 
-def move_gate(
+def with_gate_moved(
     track: Track, id_or_name: str, place: Place, *, width_m: float | None = None
 ) -> tuple[Track, Gate, tuple[str, ...]]:
     """Move a gate; it keeps its id, kind and name, and its width unless another is given.
@@ -199,7 +201,7 @@ def is_required(track: Track, kind: GateKind) -> bool:
     return kind == "finish" or (kind == "start" and not track.closed)
 
 
-def remove_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
+def without_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
     """Remove a gate.
 
     Raises
@@ -227,63 +229,175 @@ class Change:
     Parameters
     ----------
     track
-        With the change, and without a line of history of it.
+        With the change, and a line of history of it.
     gate
         The gate, as it is now or as it was before it was removed.
     remarks
         What to tell the user besides.
-    told
-        What was done, for the history.
+    what
+        What was done, as the history has it.
     """
 
     track: Track
     gate: Gate
     remarks: tuple[str, ...]
-    told: str
+    what: str
+
+    def __repr__(self) -> str:
+        return f"Change({reprlib.repr(self.track.id)}, {self.what!r})"
 
 
-def placed(
+def _change(track: Track, gate: Gate, remarks: tuple[str, ...], what: str) -> Change:
+    return Change(track.revised_by(what, now()), gate, remarks, what)
+
+
+def place_gate(
     track: Track,
     kind: GateKind,
-    place: Place,
+    place: Place | str | float,
     *,
     width_m: float | None = None,
     name: str | None = None,
 ) -> Change:
-    """Place a gate; see `trackkit.gates.edit.place_gate`."""
-    changed, gate, said = place_gate(track, kind, place, width_m=width_m, name=name)
-    return Change(changed, gate, said, f"placed {kind} gate {gate.id} at {gate.chainage_m:.1f} m")
+    """Place a new gate.
+
+    Parameters
+    ----------
+    track
+        The track.
+    kind
+        What the gate is for.
+    place
+        Where: a chainage in metres, a text such as ``412m``, ``LAT,LON`` or
+        ``LAT,LON/LAT,LON``, or a `Place`.  Two surveyed ends are kept exactly as given.
+    width_m
+        Width of a gate square to the track, metres; None for the band and a margin.
+    name
+        For people; made from the kind when None.
+
+    Returns
+    -------
+    Change
+        The track with the gate, as ``write_track`` stores it for ``trackkit gate place``.
+
+    Raises
+    ------
+    PlaceError
+        When the place is off the track, or the track may not have another such gate.
+    """
+    changed, gate, remarks = with_gate(track, kind, as_place(place), width_m=width_m, name=name)
+    what = f"placed {kind} gate {gate.id} at {gate.chainage_m:.1f} m"
+    return _change(changed, gate, remarks, what)
 
 
-def moved(track: Track, id_or_name: str, place: Place, *, width_m: float | None = None) -> Change:
-    """Move a gate; see `trackkit.gates.edit.move_gate`."""
+def move_gate(
+    track: Track, id_or_name: str, place: Place | str | float, *, width_m: float | None = None
+) -> Change:
+    """Move a gate; it keeps its id, kind and name, and its width unless another is given.
+
+    Moving the finish gate of a closed track moves chainage zero; every other gate stays where it
+    is on the ground.
+
+    Parameters
+    ----------
+    track
+        The track.
+    id_or_name
+        Of the gate.
+    place
+        Where to; see `place_gate`.
+    width_m
+        Another width, metres; None to keep it.
+
+    Returns
+    -------
+    Change
+        The track with the gate where it is now.
+
+    Raises
+    ------
+    PlaceError
+        When no gate answers to `id_or_name`, or the place is off the track.
+    """
     before = track.gate(id_or_name)
-    changed, gate, said = move_gate(track, id_or_name, place, width_m=width_m)
-    told = f"moved gate {gate.id} from {before.chainage_m:.1f} m"
+    changed, gate, remarks = with_gate_moved(track, id_or_name, as_place(place), width_m=width_m)
+    what = f"moved gate {gate.id} from {before.chainage_m:.1f} m"
     if gate.kind == "finish" and track.closed:
-        told += ", which made its new place chainage 0"
+        what += ", which made its new place chainage 0"
     else:
-        told += f" to {gate.chainage_m:.1f} m"
-    return Change(changed, gate, said, told)
+        what += f" to {gate.chainage_m:.1f} m"
+    return _change(changed, gate, remarks, what)
 
 
-def widened(track: Track, id_or_name: str, width_m: float) -> Change:
-    """Give a gate another width where it is: square to the track, half on either side."""
+def widen_gate(track: Track, id_or_name: str, width_m: float) -> Change:
+    """Give a gate another width where it is: square to the track, half on either side.
+
+    Parameters
+    ----------
+    track
+        The track.
+    id_or_name
+        Of the gate.
+    width_m
+        Its new width, metres.
+
+    Returns
+    -------
+    Change
+        The track with the gate as wide as that.
+
+    Raises
+    ------
+    PlaceError
+        When no gate answers to `id_or_name`, or the width is none for a gate.
+    """
     gate = track.gate(id_or_name)
     place = Place(chainage_m=gate.chainage_m)
-    changed, gate, said = move_gate(track, gate.id, place, width_m=width_m)
-    return Change(changed, gate, said, f"made gate {gate.id} {gate.width_m:.1f} m wide")
+    changed, gate, remarks = with_gate_moved(track, gate.id, place, width_m=width_m)
+    return _change(changed, gate, remarks, f"made gate {gate.id} {gate.width_m:.1f} m wide")
 
 
-def removed(track: Track, id_or_name: str) -> Change:
-    """Remove a gate; see `trackkit.gates.edit.remove_gate`."""
-    changed, gate = remove_gate(track, id_or_name)
-    told = f"removed gate {gate.id} ({gate.name}) at {gate.chainage_m:.1f} m"
-    return Change(changed, gate, (), told)
+def remove_gate(track: Track, id_or_name: str) -> Change:
+    """Remove a gate.
+
+    Parameters
+    ----------
+    track
+        The track.
+    id_or_name
+        Of the gate.
+
+    Returns
+    -------
+    Change
+        The track without it, and the gate as it was.
+
+    Raises
+    ------
+    PlaceError
+        When no gate answers to `id_or_name`, or it is one the track cannot be without.
+    """
+    changed, gate = without_gate(track, id_or_name)
+    what = f"removed gate {gate.id} ({gate.name}) at {gate.chainage_m:.1f} m"
+    return _change(changed, gate, (), what)
 
 
-def renamed(track: Track, id_or_name: str, name: str) -> Change:
+def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
     """Call a gate something else.
+
+    Parameters
+    ----------
+    track
+        The track.
+    id_or_name
+        Of the gate.
+    name
+        What to call it, at most `LONGEST_NAME` characters on one line.
+
+    Returns
+    -------
+    Change
+        The track with the gate under its new name.
 
     Raises
     ------
@@ -293,8 +407,8 @@ def renamed(track: Track, id_or_name: str, name: str) -> Change:
     gate = track.gate(id_or_name)
     called = replace(gate, name=gate_name(name))
     changed = replace(track, gates=tuple(called if g is gate else g for g in track.gates))
-    told = f"renamed gate {gate.id} from {gate.name} to {called.name}"
-    return Change(changed, called, (), told)
+    what = f"renamed gate {gate.id} from {gate.name} to {called.name}"
+    return _change(changed, called, (), what)
 
 
 def gate_name(text: str) -> str:
