@@ -8,9 +8,12 @@
 from __future__ import annotations
 
 import importlib
-from typing import TYPE_CHECKING, Any
 
+# typing.TYPE_CHECKING, which is the same to a type checker, costs the import of typing.
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from trackkit.building.build import Build as Build
     from trackkit.building.build import build_track as build_track
     from trackkit.building.from_edges import build_between as build_between
