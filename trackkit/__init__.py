@@ -39,10 +39,10 @@ if TYPE_CHECKING:
     from trackkit.recordings.write import write_recording as write_recording
     from trackkit.simulation.simulate import Simulation as Simulation
     from trackkit.simulation.simulate import simulate_drive as simulate_drive
-    from trackkit.timing.lap_times import LapReport as LapReport
     from trackkit.timing.lap_times import time_laps as time_laps
-    from trackkit.timing.lap_times import time_many as time_many
     from trackkit.timing.laps import Lap as Lap
+    from trackkit.timing.many import time_many as time_many
+    from trackkit.timing.report import LapReport as LapReport
     from trackkit.track.diff import compare_tracks as compare_tracks
     from trackkit.track.diff_report import Comparison as Comparison
     from trackkit.track.file import read_track as read_track
@@ -67,7 +67,7 @@ _MODULES = {
     "Finding": "checks.findings",
     "Gate": "track.model",
     "Lap": "timing.laps",
-    "LapReport": "timing.lap_times",
+    "LapReport": "timing.report",
     "PitLane": "track.model",
     "Place": "track.places",
     "Recording": "recordings.recording",
@@ -91,7 +91,7 @@ _MODULES = {
     "revise_track": "building.revise",
     "simulate_drive": "simulation.simulate",
     "time_laps": "timing.lap_times",
-    "time_many": "timing.lap_times",
+    "time_many": "timing.many",
     "widen_gate": "gates.edit",
     "write_map": "pages.html",
     "write_recording": "recordings.write",

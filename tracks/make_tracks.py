@@ -17,7 +17,7 @@ from roadshape import laid_out
 
 from trackkit.arrays import Floats
 from trackkit.gates.choose import SpeedByChainage, choose_finish, choose_sectors
-from trackkit.gates.edit import with_gate
+from trackkit.gates.placement import with_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.shape import direction_of, surface_length

@@ -16,11 +16,12 @@ from pathlib import Path
 
 import numpy as np
 
-from trackkit.gates.edit import with_gate
+from trackkit.gates.placement import with_gate
 from trackkit.gates.quality import TimingQuality, timing_quality
 from trackkit.gates.suggest import suggest_gates
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.timing.lap_times import LapReport, time_laps
+from trackkit.timing.lap_times import time_laps
+from trackkit.timing.report import LapReport
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
 from trackkit.track.places import Place

@@ -11,7 +11,7 @@ from trackkit.building.revise import revise_track
 from trackkit.checks.check import check_track
 from trackkit.cli import run
 from trackkit.errors import NoLapError
-from trackkit.gates.edit import with_gate
+from trackkit.gates.placement import with_gate
 from trackkit.recordings.write import write_recording
 from trackkit.track.file import read_track, stored, write_track
 from trackkit.track.places import Place

@@ -16,7 +16,7 @@ from drives import block_circuit, drive, hill_course, track_of
 from trackkit.cli import run
 from trackkit.cli.laptext import time_cell
 from trackkit.errors import TrackkitError
-from trackkit.gates.edit import with_gate
+from trackkit.gates.placement import with_gate
 from trackkit.recordings.write import write_recording
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps

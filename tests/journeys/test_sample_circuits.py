@@ -21,10 +21,11 @@ from checkout import ROOT
 from geographiclib.geodesic import Geodesic
 
 from trackkit.checks.check import check_file
-from trackkit.gates.edit import with_gate_moved
+from trackkit.gates.placement import with_gate_moved
 from trackkit.library.folders import Library, open_library
 from trackkit.simulation.simulate import Simulation, simulate_drive
-from trackkit.timing.lap_times import LapReport, time_laps
+from trackkit.timing.lap_times import time_laps
+from trackkit.timing.report import LapReport
 from trackkit.track.derive import with_corners
 from trackkit.track.file import read_track, schema
 from trackkit.track.model import Track

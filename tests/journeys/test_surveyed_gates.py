@@ -6,7 +6,7 @@ from drives import block_circuit, on_earth, track_of
 
 from trackkit.cli import run
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import with_gate
+from trackkit.gates.placement import with_gate
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import write_recording
 from trackkit.track.file import read_track, write_track

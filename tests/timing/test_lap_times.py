@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from trackkit.building.build import build_track
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import with_gate
+from trackkit.gates.placement import with_gate
 from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
 from trackkit.recordings.recording import Recording

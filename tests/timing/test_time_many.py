@@ -12,7 +12,8 @@ from drives import block_circuit, drive, track_of
 
 from trackkit.errors import RecordingError, TrackkitError
 from trackkit.recordings.write import write_recording
-from trackkit.timing.lap_times import time_laps, time_many
+from trackkit.timing.lap_times import time_laps
+from trackkit.timing.many import time_many
 from trackkit.timing.sessions import (
     Reference,
     Session,

@@ -184,7 +184,7 @@ def _together(recordings: list[Recording]) -> tuple[str, ...]:
 
 def _apply(track: Track, track_path: str, found: Alignment) -> tuple[bool, tuple[str, ...]]:
     """Move the finish gate, unless it was surveyed and may be right."""
-    from trackkit.gates.edit import with_gate_moved
+    from trackkit.gates.placement import with_gate_moved
     from trackkit.track.file import stored, write_track
     from trackkit.track.history import now
     from trackkit.track.places import Place

@@ -1,10 +1,28 @@
-"""The most probable motion between two known states: a quintic in time."""
+"""The motion between two fixes: the quintic through position, velocity and acceleration at both.
+
+With white jerk it is the most probable motion between two known states.  Position is a polynomial
+of the share u of the time gone by, whose coefficients are weighted sums of the six values.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
 from trackkit.arrays import Floats
+
+_POSITION = np.array(
+    [
+        [1.0, 0.0, 0.0, -10.0, 15.0, -6.0],
+        [0.0, 1.0, 0.0, -6.0, 8.0, -3.0],
+        [0.0, 0.0, 0.5, -1.5, 1.5, -0.5],
+        [0.0, 0.0, 0.0, 10.0, -15.0, 6.0],
+        [0.0, 0.0, 0.0, -4.0, 7.0, -3.0],
+        [0.0, 0.0, 0.0, 0.5, -1.0, 0.5],
+    ]
+)
+"""Powers of u, 0 to 5, in the weights of position, velocity and acceleration before and after;
+velocities count times the span, accelerations times its square."""
+_VELOCITY = _POSITION[:, 1:] * np.arange(1.0, 6.0)
 
 
 def quintic(share: Floats, span_s: Floats) -> tuple[Floats, Floats]:
@@ -22,28 +40,30 @@ def quintic(share: Floats, span_s: Floats) -> tuple[Floats, Floats]:
     position, velocity
         Shape (k, 6): weights of position, velocity and acceleration before and after.
     """
-    u, h = share, span_s
-    position = np.stack(
-        [
-            1 - 10 * u**3 + 15 * u**4 - 6 * u**5,
-            h * (u - 6 * u**3 + 8 * u**4 - 3 * u**5),
-            h**2 * (u**2 - 3 * u**3 + 3 * u**4 - u**5) / 2,
-            10 * u**3 - 15 * u**4 + 6 * u**5,
-            h * (-4 * u**3 + 7 * u**4 - 3 * u**5),
-            h**2 * (u**3 - 2 * u**4 + u**5) / 2,
-        ],
-        axis=1,
-    )
-    bell = 30 * u**2 * (1 - u) ** 2
-    velocity = np.stack(
-        [
-            -bell / h,
-            1 - 18 * u**2 + 32 * u**3 - 15 * u**4,
-            h * (2 * u - 9 * u**2 + 12 * u**3 - 5 * u**4) / 2,
-            bell / h,
-            -12 * u**2 + 28 * u**3 - 15 * u**4,
-            h * (3 * u**2 - 8 * u**3 + 5 * u**4) / 2,
-        ],
-        axis=1,
-    )
+    power = np.vander(share, 6, increasing=True)
+    units = _units(span_s)
+    position = (power @ _POSITION.T) * units
+    velocity = (power[:, :5] @ _VELOCITY.T) * units / span_s[:, None]
     return position, velocity
+
+
+def coefficients(states: Floats, span_s: Floats) -> Floats:
+    """Coefficients of the position between two states, on one axis, by powers of the share.
+
+    Parameters
+    ----------
+    states
+        Position, velocity and acceleration before and after, shape (k, 6).
+    span_s
+        Seconds, shape (k,).
+
+    Returns
+    -------
+    ndarray
+        Shape (k, 6), of the powers 0 to 5.
+    """
+    return np.asarray((states * _units(span_s)) @ _POSITION)
+
+
+def _units(span_s: Floats) -> Floats:
+    return np.tile(np.vander(span_s, 3, increasing=True), 2)

@@ -16,7 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats
 from trackkit.caution import CAUTION
-from trackkit.gates.edit import LONGEST_NAME, SINGLE_KINDS, is_required
+from trackkit.gates.edit import LONGEST_NAME
+from trackkit.gates.placement import SINGLE_KINDS, is_required
 from trackkit.gates.quality import TimingQuality
 from trackkit.gates.square import NARROWEST_M, WIDEST_M
 from trackkit.geometry.bends import WORTH_TELLING_M, find_bends
@@ -159,7 +160,6 @@ def base_document(
         "quality": None
         if quality is None
         else {
-            "chainage_m": pack(quality.chainage_m, _LENGTH_M),
             "sigma_s": pack(quality.sigma_s, _SIGMA_S),
             "basis": quality.basis,
         },

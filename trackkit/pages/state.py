@@ -9,8 +9,8 @@ from typing import Any
 from trackkit.checks.evaluate import Evaluation, Prepared, evaluate
 from trackkit.checks.findings import finding_row
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import BESIDE_THE_TRACK
-from trackkit.timing.lap_times import LapReport
+from trackkit.gates.placement import BESIDE_THE_TRACK
+from trackkit.timing.report import LapReport
 from trackkit.track.document import gate_row
 from trackkit.track.model import Gate, Track, timed_gates
 

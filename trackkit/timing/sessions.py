@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from trackkit.errors import TrackkitError
 from trackkit.timing.crossings import Crossing
-from trackkit.timing.lap_times import LapReport
 from trackkit.timing.laps import Lap
+from trackkit.timing.report import LapReport
 from trackkit.track.model import Track
 
 MOST_DECIMALS = 3
