@@ -18,7 +18,7 @@ from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import STANDING_MPS, Drive
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
-from trackkit.timing.lap_times import LapReport
+from trackkit.timing.report import LapReport
 from trackkit.track.model import Gate, Track
 
 DOUBLE_SHARE = 0.5
