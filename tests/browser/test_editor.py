@@ -15,6 +15,7 @@ from editor_page import SAMPLE, Editor
 from geographiclib.geodesic import Geodesic
 
 from trackkit.cli import run
+from trackkit.gates.edit import LONGEST_NAME
 from trackkit.track.file import read_track
 
 pytest.importorskip("starlette")
@@ -233,7 +234,7 @@ def test_leaving_with_unsaved_changes_asks_and_after_saving_does_not(editor) -> 
     with editor.page.expect_navigation():
         editor.page.evaluate("setTimeout(() => window.location.reload(), 0)")
     assert asked == ["beforeunload"]
-    editor.wait("window.trackkitReady === true")
+    editor.wait("Boolean(window.trackkit?.page)")
 
 
 def changed_by_another(path: Path) -> bytes:
@@ -274,7 +275,7 @@ def test_taking_the_file_from_disk_shows_its_gates(editor, tmp_path) -> None:
     page.locator("#changed-look").click()
     with page.expect_navigation():
         page.get_by_role("button", name="Take the file").click()
-    editor.wait("window.trackkitReady === true")
+    editor.wait("Boolean(window.trackkit?.page)")
     assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(start, abs=0.001)
 
 
@@ -328,6 +329,17 @@ def test_a_width_that_is_refused_is_told_and_nothing_changes(editor) -> None:
     editor.complaints[:] = [one for one in editor.complaints if "400" not in one]
 
 
+def test_a_name_as_long_as_a_gate_may_have_can_be_typed(editor) -> None:
+    name = "a" * LONGEST_NAME
+    field = editor.page.get_by_label("Name of Sector 1 end")
+    field.focus()
+    field.select_text()
+    # Typed, since only what is typed is held to the length that a field takes.
+    editor.page.keyboard.insert_text(name + "bc")
+    field.press("Enter")
+    assert editor.gate(name)["kind"] == "sector"
+
+
 def test_a_chainage_that_is_typed_is_one_step(editor) -> None:
     start = editor.gate("Sector 1 end")["chainage_m"]
     field = editor.page.get_by_label("Chainage of Sector 1 end, metres")
@@ -374,11 +386,11 @@ def test_the_finish_can_be_driven_to_the_very_end_of_an_open_course(browser, tmp
 
 
 def test_a_place_rounded_past_the_end_of_a_lap_is_its_beginning(editor) -> None:
-    tenth = "at => trackkit.page.session.tenth(at)"
+    rounded = "at => trackkit.page.session.rounded(at)"
     length = editor.state()["track"]["length_m"]
     assert round(length - 0.01, 1) > length  # as this circuit has it
-    assert editor.page.evaluate(tenth, length - 0.01) == 0
-    assert editor.page.evaluate(tenth, 12.34) == 12.3
+    assert editor.page.evaluate(rounded, length - 0.01) == 0
+    assert editor.page.evaluate(rounded, 12.34) == 12.3
 
 
 def test_a_finish_gate_shows_chainage_zero_wherever_it_is(editor) -> None:
@@ -404,7 +416,7 @@ def test_laps_are_drawn_once_a_track_without_gates_has_a_finish(browser, file, r
     editor.page.locator("#add").click()
     with editor.page.expect_navigation():
         editor.page.locator("[data-kind=finish]").click()
-    editor.wait("window.trackkitReady === true")
+    editor.wait("Boolean(window.trackkit?.page)")
     assert editor.page.evaluate("trackkit.page.chart.drawn.length") == 2
     assert editor.state()["unsaved"]
     assert editor.complaints == []

@@ -11,6 +11,7 @@ from trackkit.arrays import Floats, Indices
 from trackkit.building.path import Path
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
+from trackkit.remedies import Remedy
 
 SHORTEST_LAP_M = 120.0
 RETURN_WITHIN_M = 12.0
@@ -55,33 +56,6 @@ class FoundLap:
     def end_s(self) -> float:
         """When it ends, seconds from the first fix."""
         return float(self.path.time_s[min(self.end, len(self.path.time_s) - 1)])
-
-
-def find_laps(path: Path, name: str) -> list[FoundLap]:
-    """Find the laps of the layout that was driven most.
-
-    Every place of the path is paired with the first later place that passes within
-    `RETURN_WITHIN_M` the same way; the distance between them is a lap length.  Lap lengths that
-    agree are taken together, and the group that covers most ground at the highest speed wins: a
-    loop walked in the paddock loses to a lap.  The laps are then cut where the path is straight.
-
-    Parameters
-    ----------
-    path
-        From `path_driven`.
-    name
-        What to call the recording in an error.
-
-    Raises
-    ------
-    NoLapError
-        When the path comes back to no place it has passed.
-    """
-    begin, end = returns(path)
-    if len(begin) == 0:
-        raise no_lap(path, name)
-    group = most_driven(path, begin, end)
-    return cut(path, begin[group], end[group])
 
 
 def most_driven(path: Path, begin: Indices, end: Indices) -> Indices:
@@ -165,7 +139,7 @@ def cut(
     path: Path,
     begin: Indices,
     end: Indices,
-    every: tuple[Indices, Indices] | None = None,
+    every: tuple[Indices, Indices],
 ) -> list[FoundLap]:
     """Cut laps where both passages lie closest, agree best and are driven straight and fast.
 
@@ -176,8 +150,8 @@ def cut(
     begin, end
         Pairs of places, a lap of one length apart.
     every
-        All pairs of places, whatever their lap length (from `returns`).  Where given, laps of other
-        layouts that pass the place of the cut are cut as well.
+        All pairs of places, whatever their lap length (from `returns`): laps of other layouts that
+        pass the place of the cut are cut as well.
     """
     direction = path.direction
     away = np.linalg.norm(path.position_m[begin] - path.position_m[end], axis=1)
@@ -207,16 +181,15 @@ def cut(
         for a, b in bounds
         if abs((b - a) / typical - 1.0) <= LAP_LENGTHS_WITHIN
     ]
-    if every is not None:
-        # Whatever its length, it is one lap when nothing inside comes back within it.
-        soonest = np.minimum.accumulate(every[1][::-1])[::-1]
-        nested = round(_NESTED_M / path.step_m)
-        known = {(lap.begin, lap.end) for lap in laps}
-        for a, b in bounds:
-            first = int(np.searchsorted(every[0], a))
-            whole = first < len(soonest) and soonest[first] >= b - nested
-            if whole and (a, b) not in known and (b - a) * path.step_m >= SHORTEST_LAP_M:
-                laps.append(FoundLap(path, a, b))
+    # Whatever its length, it is one lap when nothing inside comes back within it.
+    soonest = np.minimum.accumulate(every[1][::-1])[::-1]
+    nested = round(_NESTED_M / path.step_m)
+    known = {(lap.begin, lap.end) for lap in laps}
+    for a, b in bounds:
+        first = int(np.searchsorted(every[0], a))
+        whole = first < len(soonest) and soonest[first] >= b - nested
+        if whole and (a, b) not in known and (b - a) * path.step_m >= SHORTEST_LAP_M:
+            laps.append(FoundLap(path, a, b))
     return laps or [FoundLap(path, here, int(end[best]))]
 
 
@@ -259,8 +232,11 @@ def no_lap(path: Path, name: str) -> NoLapError:
         f"holds no whole lap: its end lies {apart:,.0f} m from its start after {driven:,.0f} m, "
         f"and it passes no place twice the same way",
         file=name,
-        remedy="record at least one whole lap and drive on a little past the place where it "
-        "began, or use --open for a course from one point to another",
+        remedy=Remedy(
+            "record at least one whole lap and drive on a little past the place where it began, or "
+            "build a course from one point to another",
+            do="build open",
+        ),
     )
 
 

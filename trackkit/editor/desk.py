@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
-import shlex
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -14,6 +12,7 @@ from trackkit.checks.evaluate import Prepared, evaluate, prepare
 from trackkit.checks.other_layouts import layouts_beside
 from trackkit.editor.session import Editing
 from trackkit.errors import TrackFileError, TrackkitError, reading_failed
+from trackkit.files import sha256_of
 from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
 from trackkit.track.file import read_track, stored, write_track
@@ -107,21 +106,15 @@ class Desk:
         self.editing.take(track, prepared)
         self.editing.edit += 1
 
-    def said(self, text: str) -> str:
-        """Put the file's name where a remedy says TRACK."""
-        return text.replace(" TRACK ", f" {shlex.quote(self.path)} ")
-
     def state(self, moving: str | None = None) -> dict[str, Any]:
         """Describe what is shown."""
-        shown = self.editing.state(moving)
-        shown["remarks"] = [self.said(text) for text in shown["remarks"]]
-        return shown
+        return self.editing.state(moving)
 
 
 def _digest(path: str | os.PathLike[str]) -> str | None:
     """Hash what a file holds; None where there is none."""
     try:
-        return hashlib.sha256(Path(path).read_bytes()).hexdigest()
+        return sha256_of(path)
     except FileNotFoundError:
         return None
     except OSError as error:

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices
 from trackkit.errors import PlaceError
-from trackkit.gates.choose import CLEAR_M, GATES_APART_M
-from trackkit.gates.edit import place_gate
+from trackkit.gates.choose import CLEAR_M, GATES_APART_M, near_pits
+from trackkit.gates.placement import with_gate
 from trackkit.gates.quality import TimingQuality
 from trackkit.geometry.bends import find_bends
 from trackkit.geometry.clearance import clearance
-from trackkit.geometry.geodesy import distance_to_segments
 from trackkit.track.model import Gate, Track
 from trackkit.track.places import Place
 
@@ -61,6 +60,16 @@ class Suggestion:
     even_m: float | None
     faults: tuple[str, ...]
     reason: str
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the suggestion as JSON; chainages to a centimetre."""
+        return {
+            "chainage_m": round(self.chainage_m, 2),
+            "sigma_s": round(self.sigma_s, 6),
+            "even_m": None if self.even_m is None else round(self.even_m, 2),
+            "faults": list(self.faults),
+            "reason": self.reason,
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +145,7 @@ def suggest_gates(
         if sectors > max(straights, 1):
             raise PlaceError(
                 f"the track has {straights} straights, too few for {sectors} sectors by corners",
-                remedy=f"ask for {straights} or fewer, or split --by time",
+                remedy=f"ask for {straights} or fewer, or split by time",
             )
     chosen = best_places(quality, grid, sectors, by)
     return [
@@ -182,21 +191,9 @@ def candidate_grid(quality: TimingQuality, by: Basis, grid_m: float) -> tuple[Gr
     sparse = np.append(np.arange(0, len(place), every), len(place) - 1)
     clear = np.minimum(clearance(curve, on_curve[sparse]), 1e6)
     close = np.interp(place, place[sparse], clear) < CLEAR_M
-    faults = np.stack([braking, apex, close, _near_pits(track, on_curve), inside], axis=1)
+    faults = np.stack([braking, apex, close, near_pits(track, on_curve), inside], axis=1)
     weight = np.array([1, 1, 1, 1, 4])
     return Grid(begin, begin + length, place, share, faults @ weight), faults
-
-
-def _near_pits(track: Track, chainage_m: Floats) -> Flags:
-    """Find places whose gate would reach the pit lane."""
-    near = np.zeros(len(chainage_m), dtype=bool)
-    reach = 0.5 * track.band_m + 4.0 + 3.0
-    position = track.curve.position(chainage_m)
-    for lane in track.pit_lanes:
-        line = track.plane.to_plane(lane.longitude_deg, lane.latitude_deg)
-        for index, point in enumerate(position):
-            near[index] |= float(distance_to_segments(point, line[:-1], line[1:]).min()) < reach
-    return near
 
 
 def windows(grid: Grid, sectors: int, by: Basis) -> list[Indices]:
@@ -345,6 +342,6 @@ def apply_suggestions(
     said: list[str] = []
     for suggestion in missing:
         place = Place(chainage_m=suggestion.chainage_m)
-        changed, gate, remarks = place_gate(changed, "sector", place)
+        changed, gate, remarks = with_gate(changed, "sector", place)
         said += [f"{gate.name}: {text}" for text in remarks]
     return changed, tuple(said)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sqlite3
 import struct
@@ -15,6 +14,7 @@ from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError, reading_failed
 from trackkit.library.known import Known, known_from
 from trackkit.library.lines import earth_centred
+from trackkit.remedies import Remedy
 
 IDENTIFIER = "trackkit-index-"
 VERSION = "1"
@@ -119,10 +119,12 @@ def store_file(
     status
         Size in bytes, modification time and time of this reading, nanoseconds.
     """
+    from trackkit.files import sha256_of
+
     path = folder / file
     fault = known = None
     try:
-        now = hashlib.sha256(path.read_bytes()).digest()
+        now = bytes.fromhex(sha256_of(path))
     except OSError as error:
         now, fault = b"", f"{reading_failed(path, error)} (left out)"
     before = connection.execute("SELECT sha256 FROM files WHERE file = ?", (file,)).fetchone()
@@ -172,7 +174,7 @@ def _sound(known: Known) -> Known:
         raise TrackFileError(
             "the track file is damaged (its id, its name or another member is of the wrong kind)",
             file=known.path,
-            remedy="`trackkit check` lists every fault",
+            remedy=Remedy("a check lists every fault", do="check"),
         )
     return known
 

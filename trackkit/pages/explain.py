@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +17,7 @@ from trackkit.caution import CAUTION
 from trackkit.errors import TrackkitError
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
+from trackkit.pages.assets import own_file
 from trackkit.track.model import Track
 
 RECORDING_COLOURS = ("#0072B2", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442")
@@ -73,12 +73,11 @@ def explain_html(build: Build) -> str:
     if build.fitted is None or not build.laps:
         raise TrackkitError(
             "nothing explains a line that was drawn or laid between edges",
-            remedy="leave --explain out, or build from recordings of laps",
+            remedy="build from recordings of laps",
         )
     from jinja2 import Environment
 
-    template = (files("trackkit") / "templates" / "explain.html").read_text("utf-8")
-    page = Environment(autoescape=True, trim_blocks=True).from_string(template)
+    page = Environment(autoescape=True, trim_blocks=True).from_string(own_file("explain.html"))
     return page.render(**_content(build, build.fitted))
 
 

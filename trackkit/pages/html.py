@@ -10,7 +10,7 @@ from urllib.parse import urlsplit
 
 import numpy as np
 
-from trackkit.checks.findings import Finding, finding_row
+from trackkit.checks.findings import Finding
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
 from trackkit.pages.assets import (
@@ -28,9 +28,6 @@ from trackkit.track.model import Track
 Tiles = Literal["street", "satellite"]
 MERCATOR_LIMIT_DEG = 85.0
 """The web's Mercator projection ends at 85.05 degrees of latitude."""
-SCRIPTS = ("data", "mapground", "maplabels", "mapview", "chartview", "tables", "page")
-EDITING_SCRIPTS = ("data", "mapground", "maplabels", "mapview", "chartview", "tables", "editing",
-                   "dragging", "dialogs", "keyboard", "page")  # fmt: skip
 
 
 def map_html(
@@ -74,22 +71,24 @@ def map_html(
     from trackkit.pages.state import state
 
     prepared = prepare(track, list(recordings))
-    known = evaluate(track, prepared)
-    reports = known.reports or [None] * len(prepared.drives)
+    evaluation = evaluate(track, prepared)
+    reports = evaluation.reports or [None] * len(prepared.drives)
     base = base_document(
         track,
         [
             (drive, () if report is None else report.laps)
             for drive, report in zip(prepared.drives, reports, strict=True)
         ],
-        known.quality,
+        evaluation.quality,
     )
-    told = state(track, prepared)
-    found = None if findings is None else list(findings)
-    told["findings"] = None if found is None else [finding_row(one) for one in found]
-    for gate in told["gates"]:
-        gate["findings"] = [n for n, one in enumerate(found or []) if one.feature == gate["id"]]
-    return _page(base, told, None, provider=provider, title=title)
+    shown = state(track, prepared)
+    listed = None if findings is None else list(findings)
+    shown["findings"] = None if listed is None else [finding.as_row() for finding in listed]
+    for gate in shown["gates"]:
+        gate["findings"] = [
+            number for number, finding in enumerate(listed or []) if finding.feature == gate["id"]
+        ]
+    return _page(base, shown, None, provider=provider, title=title)
 
 
 def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mapping[str, Any]) -> str:
@@ -109,8 +108,8 @@ def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mappin
     OutputError
         When the track lies beyond 85 degrees of latitude.
     """
-    line = base["line"]["lat"]
-    _require_mercator(base["track"]["name"], np.array([line["zero"]]))
+    latitude = base["line"]["spline"]["lat"]
+    _require_mercator(base["track"]["name"], np.array([latitude["zero"]]))
     return _page(base, state, session)
 
 
@@ -150,17 +149,10 @@ def _page(
     if provider is not None:
         tiles = {"url": provider.build_url(), "attribution": provider.html_attribution}
     start = environment.from_string("trackkit.open({{ tiles|tojson }});").render(tiles=tiles)
-    scripts = [
-        leaflet_script(),
-        *(
-            safe_in_element(own_file(f"page/{name}.js"))
-            for name in (SCRIPTS if session is None else EDITING_SCRIPTS)
-        ),
-        start,
-    ]
-    styles = [leaflet_style(), safe_in_element(own_file("page/page.css"))]
+    scripts = [leaflet_script(), safe_in_element(own_file("bundle.js")), start]
+    styles = [leaflet_style(), safe_in_element(own_file("bundle.css"))]
     documents = {"base": base, "state": state} | ({} if session is None else {"session": session})
-    page = environment.from_string(own_file("page/page.html")).render(
+    page = environment.from_string(own_file("page.html")).render(
         policy=_policy(scripts, styles, None if tiles is None else tiles["url"], session),
         leaflet_licence=LEAFLET_LICENCE,
         styles=styles,

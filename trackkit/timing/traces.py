@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.files import spreadsheet_text
+from trackkit.files import csv_text
 from trackkit.geometry.vectors import distance_along
 from trackkit.motion.drive import Drive
 from trackkit.timing.laps import Lap
@@ -18,11 +17,14 @@ from trackkit.track.model import Track
 
 STEP_M = 1.0
 """Distance between two rows, along the centreline."""
-COLUMNS = (
-    "label", "lap", "kind", "chainage_m", "elapsed_s", "speed_mps", "longitudinal_mps2",
-    "lateral_mps2",
-)  # fmt: skip
-_DECIMALS = (1, 6, 5, 4, 4)
+_DECIMALS = {
+    "chainage_m": 1,
+    "elapsed_s": 6,
+    "speed_mps": 5,
+    "longitudinal_mps2": 4,
+    "lateral_mps2": 4,
+}
+COLUMNS = ("label", "lap", "kind", *_DECIMALS)
 _SLOWEST_MPS = 1.0
 """Slower than this a vehicle's direction is not known well enough to split an acceleration."""
 _NEAR_M = 20.0
@@ -128,30 +130,39 @@ def _reached(
     return time
 
 
-def traces_csv(track: Track, sessions: Sequence[Session]) -> str:
-    """Write the traces of all laps that have a time as CSV; its columns are `COLUMNS`."""
-    lines = [",".join(COLUMNS)]
-    for session in sessions:
-        label = _quoted(spreadsheet_text(session.label))
-        for lap in session.report.laps:
-            trace = trace_lap(track, session.report.drive, lap)
-            if trace is None:
-                continue
-            lead = f"{label},{lap.number},{lap.kind}"
-            columns = (
-                trace.chainage_m, trace.elapsed_s, trace.speed_mps, trace.longitudinal_mps2,
-                trace.lateral_mps2,
-            )  # fmt: skip
-            lines += [
-                ",".join([lead, *map(_number, row, _DECIMALS)])
-                for row in np.column_stack(columns).tolist()
-            ]
-    return "\n".join(lines) + "\n"
+def trace_lines(track: Track, session: Session) -> str:
+    """Write the traces of all laps of a session that have a time as lines of CSV.
+
+    Parameters
+    ----------
+    track
+        The track.
+    session
+        Whose report has its drive.
+
+    Returns
+    -------
+    str
+        A line a row, in the columns `COLUMNS`.
+
+    Raises
+    ------
+    TrackkitError
+        When the drive was not kept.
+    """
+    return csv_text(COLUMNS, _rows(track, session), _DECIMALS).partition("\n")[2]
 
 
-def _number(value: float, decimals: int) -> str:
-    return "" if math.isnan(value) else f"{value:.{decimals}f}"
+def traces_csv(lines: Iterable[str]) -> str:
+    """Put `trace_lines` of one or several sessions below the names of their columns."""
+    return csv_text(COLUMNS, ()) + "".join(lines)
 
 
-def _quoted(text: str) -> str:
-    return '"' + text.replace('"', '""') + '"' if set(text) & set(',"\r\n') else text
+def _rows(track: Track, session: Session) -> Iterator[tuple[object, ...]]:
+    for lap in session.report.laps:
+        trace = trace_lap(track, session.report.drive, lap)
+        if trace is None:
+            continue
+        columns = [getattr(trace, name).tolist() for name in _DECIMALS]
+        for values in zip(*columns, strict=True):
+            yield session.label, lap.number, lap.kind, *values
