@@ -195,8 +195,9 @@ class Locator:
         if heading is not None:
             cosine = np.clip(ground.heading @ heading, -1.0, 1.0)
             turned = np.degrees(np.arccos(cosine))
-            ratio *= ((1.0 - _STRAY_COURSE) * _bell(turned, _COURSE_DEG)
-                      + _STRAY_COURSE / 360.0) * 360.0  # fmt: skip
+            ratio *= (
+                (1.0 - _STRAY_COURSE) * _bell(turned, _COURSE_DEG) + _STRAY_COURSE / 360.0
+            ) * 360.0
         self._on *= ratio**_WEIGHT
         total = float(self._on.sum() + self._off.sum()) + self._unknown
         self._on /= total
@@ -235,9 +236,14 @@ class Locator:
 def _candidate(ground: Ground, hypothesis: int, distance_m: float, probability: float) -> Candidate:
     one = ground.hypotheses[hypothesis]
     return Candidate(
-        one.known.id, one.known.name, one.known.layout, one.direction, distance_m,
-        probability, one.reversed,
-    )  # fmt: skip
+        one.known.id,
+        one.known.name,
+        one.known.layout,
+        one.direction,
+        distance_m,
+        probability,
+        one.reversed,
+    )
 
 
 def _shifted(ground: Ground, on: Floats, moved_m: float) -> Floats:

@@ -56,8 +56,9 @@ def locate_drive(
         return library.locate(
             float(np.median(recording.longitude_deg[few])),
             float(np.median(recording.latitude_deg[few])),
-            radius_m=radius_m, most=most,
-        )  # fmt: skip
+            radius_m=radius_m,
+            most=most,
+        )
     known = {one.id: one for one in locator.known}
     best: dict[str, Candidate] = {}
     for one in judgement.candidates:
@@ -65,12 +66,16 @@ def locate_drive(
     tied = tuple(dict.fromkeys(one.id for one in judgement.still_open))
     named = [
         Candidate(
-            one.id, one.name, one.layout, one.direction,
+            one.id,
+            one.name,
+            one.layout,
+            one.direction,
             _median_m(known[one.id].longitude_deg, known[one.id].latitude_deg, recording, counted),
-            one.probability, one.reversed,
+            one.probability,
+            one.reversed,
         )
         for one in list(best.values())[: max(most, len(tied))]
-    ]  # fmt: skip
+    ]
     nearest = min(named, key=lambda one: one.distance_m)
     first = named[0] if judgement.unknown < 0.5 else nearest
     answer: Answer = "none"
