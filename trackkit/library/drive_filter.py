@@ -119,8 +119,8 @@ class Locator:
 
     def update(self, fix: Fix) -> Judgement:
         """Take in one fix, and tell what the drive says now."""
-        told = math.isfinite(fix.longitude_deg) and math.isfinite(fix.latitude_deg)
-        if told and (self._last is None or _apart_m(self._last, fix) >= _MOVED_M):
+        has_position = math.isfinite(fix.longitude_deg) and math.isfinite(fix.latitude_deg)
+        if has_position and (self._last is None or _apart_m(self._last, fix) >= _MOVED_M):
             self._take(fix)
         return self._judgement
 
@@ -215,9 +215,9 @@ class Locator:
         candidates = [
             _candidate(ground, h, float(distance[h]), float(probability[h])) for h in order
         ]
-        known = 1.0 - self._unknown
+        on_lines = 1.0 - self._unknown
         reached = np.cumsum(probability[order])
-        among = int(np.searchsorted(reached, SURE * known)) + 1
+        among = int(np.searchsorted(reached, SURE * on_lines)) + 1
         still_open = tuple(candidates[:among]) if self._settled is None else ()
         part = None
         if len(still_open) > 1:

@@ -104,8 +104,8 @@ def _followed(locator: Locator, recording: Recording) -> tuple[Judgement, list[i
             Fix(
                 float(recording.longitude_deg[index]),
                 float(recording.latitude_deg[index]),
-                _told(speed, index),
-                _told(course, index),
+                _value_at(speed, index),
+                _value_at(course, index),
             )
         )
         if locator.counted == before:
@@ -118,7 +118,7 @@ def _followed(locator: Locator, recording: Recording) -> tuple[Judgement, list[i
     return judgement, counted
 
 
-def _told(column: np.ndarray | None, index: int) -> float | None:
+def _value_at(column: np.ndarray | None, index: int) -> float | None:
     return None if column is None or np.isnan(column[index]) else float(column[index])
 
 
