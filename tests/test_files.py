@@ -1,12 +1,16 @@
 """Files are written whole or not at all, and errors are sentences."""
 
+import csv
 import errno
+import io
+import math
 import os
 import stat
 from pathlib import Path
 
 import pytest
 
+import trackkit.files
 from trackkit.errors import (
     NoLapError,
     NoTimesError,
@@ -17,7 +21,7 @@ from trackkit.errors import (
     TrackkitError,
     reading_failed,
 )
-from trackkit.files import whole_file, write_whole
+from trackkit.files import csv_text, sha256_of, whole_file, write_whole
 
 
 def listing(folder):
@@ -177,6 +181,37 @@ def test_an_output_in_a_folder_that_does_not_exist_is_refused(tmp_path):
     with pytest.raises(OutputError, match=r"nowhere/a\.txt: cannot be written \(No such file"):
         write_whole(tmp_path / "nowhere" / "a.txt", "new")
     assert listing(tmp_path) == []
+
+
+# CSV and digests
+
+
+def test_csv_keeps_a_spreadsheet_from_running_any_text_as_a_formula():
+    # OWASP, CSV injection (from memory): cells must not begin with = + - @ or a tab.
+    texts = ["=1+1", "+1", "-1+2", "@SUM(1)", "\t=1", "  =1"]
+    text = csv_text(["name"], [[name] for name in texts])
+    assert list(csv.reader(io.StringIO(text)))[1:] == [[f"'{name}"] for name in texts]
+
+
+def test_numbers_below_0_are_no_formulas_and_what_is_not_known_is_empty():
+    row = [-1.25, -1.25, math.nan, None, -3, True, math.inf]
+    header = ["all", "two", "nan", "none", "whole", "truth", "infinite"]
+    text = csv_text(header, [row], {"two": 1, "nan": 3})
+    assert text.splitlines() == [",".join(header), "-1.25,-1.2,,,-3,yes,"]
+
+
+def test_csv_is_written_in_one_place():
+    package = Path(trackkit.files.__file__).parent
+    writing = [path.name for path in package.rglob("*.py") if "csv.writer" in path.read_text()]
+    assert writing == ["files.py"]
+
+
+def test_the_digest_is_that_of_the_standard(tmp_path):
+    # NIST's example for SHA-256 (FIPS 180-4; from memory): of the message "abc".
+    path = tmp_path / "abc"
+    path.write_bytes(b"abc")
+    digest = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert sha256_of(path) == digest
 
 
 # Errors

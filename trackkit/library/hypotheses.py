@@ -29,8 +29,8 @@ class Hypothesis:
     @property
     def direction(self) -> str | None:
         """The direction driven."""
-        told = self.known.direction
-        return _OPPOSITE[told] if self.reversed and told in _OPPOSITE else told
+        forward = self.known.direction
+        return _OPPOSITE[forward] if self.reversed and forward in _OPPOSITE else forward
 
 
 @dataclass(frozen=True, eq=False)
