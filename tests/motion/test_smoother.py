@@ -11,7 +11,7 @@ from trackkit.motion.variance import sum_variance
 
 
 def kalman_and_rauch_tung_striebel(time, position, velocity, jerk, weight):
-    """The textbook smoother of DESIGN section 6 on one axis, forward and back.
+    """The textbook smoother (docs/methods.md) on one axis, forward and back.
 
     Brown & Hwang, Introduction to Random Signals and Applied Kalman Filtering; from memory.  The
     states are place, velocity, acceleration and the receiver's wander.

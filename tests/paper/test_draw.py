@@ -43,24 +43,6 @@ def test_no_text_overlaps_another_and_all_are_on_the_sheet(name, pictures):
     assert not any(box.intersects(picture.shapes.ink) for box in inner)
 
 
-def test_the_band_is_drawn_at_its_true_width(pictures):
-    picture = pictures("200 m")
-    expected = 200.0 * 12.0 * picture.sheet.mm_per_m**2
-
-    assert picture.shapes.band.area == pytest.approx(expected, rel=0.01)
-
-
-def test_the_tables_hold_length_direction_gates_sectors_and_corners(pictures):
-    picture = pictures("antimeridian at 70 north")
-    words = [text.get_text() for text in picture.figure.axes[0].texts]
-
-    assert "Length 1,388 m, closed circuit, driven anticlockwise, 4 corners" in words
-    # Sectors from 0 to 347 and 800 m of 1,388.5 m.
-    assert {"347.0 m", "453.0 m", "588.5 m", "16.0 m"} <= set(words)
-    assert words.count("30 m") == 4
-    assert any("licensed timekeepers" in word for word in words)
-
-
 def test_a_recording_is_drawn_and_one_elsewhere_is_told():
     outing = drive(block_circuit(), begin_m=10.0, laps=1.2)
     here = outing.recording(5, name="here.nmea")

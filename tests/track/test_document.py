@@ -136,7 +136,7 @@ def test_a_second_round_trip_changes_not_one_byte(place):
 
 @pytest.mark.parametrize("place", PLACES)
 def test_the_fitted_line_is_recovered_from_the_file(place):
-    # DESIGN section 3: length to 1 in 10,000 and heading to half a degree.
+    # Length to 1 in 10,000 and heading to half a degree.
     before = example(place)
     after = stored(before)
     assert after.curve.length_m == pytest.approx(before.length_m, rel=1e-4)
@@ -174,7 +174,7 @@ def add_to(found, where):
     ],
 )  # fmt: skip
 def test_members_that_trackkit_does_not_know_are_kept(tmp_path, where):
-    # RFC 7946 section 6.1 allows them; DESIGN section 3 keeps them.
+    # RFC 7946 section 6.1 allows them; docs/track-file.md keeps them.
     before = add_to(document(), where)
     track = read_track(written(tmp_path / "a.geojson", before))
     assert json.loads(track_text(track)) == before
