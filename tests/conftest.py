@@ -8,6 +8,12 @@ from types import ModuleType
 
 import pytest
 from doc_pages import DOCS
+from hypothesis import settings
+
+# Tests share the cores, with each other and with whatever else runs: how long one example takes on
+# the clock says nothing about the code.
+settings.register_profile("trackkit", deadline=None)
+settings.load_profile("trackkit")
 
 
 @pytest.fixture(scope="session")

@@ -15,7 +15,7 @@ from drives import (
 )
 
 from trackkit.errors import NoLapError
-from trackkit.gates.quality import ASSUMED_LINE_M, TimingQuality, timing_quality
+from trackkit.gates.quality import ASSUMED_LINE_M, driven_quality, timing_quality
 from trackkit.motion.drive import smooth
 from trackkit.motion.position_error import Receiver
 from trackkit.motion.vehicle import KART
@@ -146,9 +146,10 @@ def test_predicted_sigmas_are_those_of_simulated_crossings(block):
     truth = np.array([outing.time_at(n * road.length_m - 1300.0) for n in range(1, 10)])
     for seed in range(30):
         recording = outing.recording(10, doppler=True, noise=1.0, seed=seed)
-        found = np.array([c.time_s for c in cross(gate, smooth(recording, block.plane))])
+        driven = smooth(recording, block.plane)
+        found = np.array([c.time_s for c in cross(gate, driven)])
         late = found - truth[: len(found)]
-        quality: TimingQuality = timing_quality(block, [recording])
+        quality = driven_quality(block, [driven])
         errors.append(late)
         laps.append(np.diff(late))
         predicted.append(float(quality.at(quality.receiver_sigma_s, 0.0)))

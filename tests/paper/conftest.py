@@ -1,7 +1,7 @@
 """Pictures, drawn once each."""
 
 import pytest
-from paper_tracks import ALL
+from paper_tracks import track_named
 
 from trackkit.paper.draw import Picture, draw
 
@@ -13,7 +13,7 @@ def pictures():
 
     def one(name: str) -> Picture:
         if name not in drawn:
-            drawn[name] = draw(ALL[name]())
+            drawn[name] = draw(track_named(name))
         return drawn[name]
 
     return one

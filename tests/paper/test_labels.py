@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from paper_tracks import ALL
+from paper_tracks import ALL, track_named
 
 
 @pytest.mark.parametrize("name", ALL)
@@ -24,7 +24,7 @@ def test_no_label_overlaps_another_or_the_line(name, pictures):
 @pytest.mark.parametrize("name", [n for n in ALL if n not in ("20 km", "hairpins")])
 def test_every_gate_and_corner_is_labelled(name, pictures):
     picture = pictures(name)
-    track = ALL[name]()
+    track = track_named(name)
 
     assert None not in picture.labels.values()
     assert len(picture.labels) == len(track.gates) + len(track.corners) + len(

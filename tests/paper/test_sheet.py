@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from drives import stadium, track_of
-from paper_tracks import ALL
+from paper_tracks import ALL, track_named
 from pyproj import Geod
 
 from trackkit.paper.draw import draw
@@ -16,7 +16,7 @@ GEOD = Geod(ellps="WGS84")
 
 @pytest.mark.parametrize("name", ALL)
 def test_distances_on_the_sheet_are_geodesic_distances_by_the_scale_bar(name, pictures):
-    picture, track = pictures(name), ALL[name]()
+    picture, track = pictures(name), track_named(name)
     line = track.centreline
     at = np.linspace(0, len(line.longitude_deg) - 1, 9).astype(int)[:-1]
     longitude, latitude = line.longitude_deg[at], line.latitude_deg[at]
@@ -40,7 +40,7 @@ def test_distances_on_the_sheet_are_geodesic_distances_by_the_scale_bar(name, pi
 
 @pytest.mark.parametrize("name", ["orrinback-hill", "antimeridian at 70 north", "20 km"])
 def test_the_arrow_points_to_true_north(name, pictures):
-    picture, track = pictures(name), ALL[name]()
+    picture, track = pictures(name), track_named(name)
     plane = track.plane
     longitude, latitude, _ = GEOD.fwd(plane.longitude_deg, plane.latitude_deg, 0.0, 100.0)
     ends = plane.to_plane([plane.longitude_deg, longitude], [plane.latitude_deg, latitude])

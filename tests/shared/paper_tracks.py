@@ -1,6 +1,7 @@
 """Tracks of all sizes and shapes to be drawn on paper."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 from checkout import TRACKS
@@ -72,3 +73,8 @@ ODD = {
     "without gates": lambda: track_of(stadium(), spacing_m=2.0),
 }
 ALL = {**{path.stem: (lambda path=path: read_track(path)) for path in SAMPLES}, **ODD}
+
+
+@cache
+def track_named(name: str) -> Track:
+    return ALL[name]()
