@@ -1,21 +1,16 @@
 """Libraries as folders: which there are, what is read of them, and where a recording began."""
 
-import numpy as np
 import pytest
-from drives import drive, on_earth, stadium
-from library_entries import EARTH, entry, track_at
+from library_entries import track_at
 
 from trackkit.errors import TrackkitError
 from trackkit.library.folders import (
     ENVIRONMENT_VARIABLE,
-    first_position,
     folders,
-    locate,
-    read_library,
+    open_library,
     shipped_folder,
     user_folder,
 )
-from trackkit.recordings.recording import Recording
 from trackkit.track.file import write_track
 
 # Folders
@@ -76,11 +71,12 @@ def test_every_track_file_of_every_folder_is_read(tmp_path):
         write_track(track_at((11.0, 47.0), track_id=name), tmp_path / folder / f"{name}.geojson")
     (tmp_path / "a" / "notes.txt").write_text("not a track file")
 
-    entries, warnings = read_library([tmp_path / "a", tmp_path / "b"])
+    library = open_library([tmp_path / "a", tmp_path / "b"])
 
-    assert [e.track.id for e in entries] == ["one", "two", "three"]
-    assert entries[2].path == tmp_path / "b" / "three.geojson"
-    assert warnings == []
+    tracks = library.tracks()
+    assert [one.id for one in tracks] == ["one", "two", "three"]
+    assert tracks[2].path == tmp_path / "b" / "three.geojson"
+    assert library.warnings == ()
 
 
 def test_of_two_tracks_with_one_id_the_first_folders_counts(tmp_path):
@@ -88,11 +84,11 @@ def test_of_two_tracks_with_one_id_the_first_folders_counts(tmp_path):
         (tmp_path / folder).mkdir()
         write_track(track_at((11.0, 47.0), name=folder), tmp_path / folder / "x.geojson")
 
-    (found,), _ = read_library([tmp_path / "mine", tmp_path / "shipped"])
-    (other,), _ = read_library([tmp_path / "shipped", tmp_path / "mine"])
+    (found,) = open_library([tmp_path / "mine", tmp_path / "shipped"]).tracks()
+    (other,) = open_library([tmp_path / "shipped", tmp_path / "mine"]).tracks()
 
-    assert found.track.name == "mine"
-    assert other.track.name == "shipped"
+    assert found.name == "mine"
+    assert other.name == "shipped"
 
 
 @pytest.mark.parametrize(
@@ -107,9 +103,10 @@ def test_a_broken_file_is_left_out_with_one_warning_that_names_it(tmp_path, brok
     write_track(track_at((11.0, 47.0), track_id="good"), tmp_path / "good.geojson")
     (tmp_path / "bad.geojson").write_bytes(broken)
 
-    entries, (warning,) = read_library([tmp_path])
+    library = open_library([tmp_path])
 
-    assert [e.track.id for e in entries] == ["good"]
+    assert [one.id for one in library.tracks()] == ["good"]
+    (warning,) = library.warnings
     assert "bad.geojson" in warning
     assert "(left out)" in warning
 
@@ -120,43 +117,14 @@ def test_a_track_whose_latitude_is_impossible_is_left_out_with_one_warning(tmp_p
     text = good.read_text("utf-8").replace("46.99", "146.99").replace('"good"', '"bad"')
     (tmp_path / "bad.geojson").write_text(text, "utf-8")
 
-    entries, warnings = read_library([tmp_path])
+    library = open_library([tmp_path])
 
-    assert [e.track.id for e in entries] == ["good"]
-    assert len(warnings) == 1
+    assert [one.id for one in library.tracks()] == ["good"]
+    assert len(library.warnings) == 1
 
 
 def test_an_empty_folder_is_an_empty_library(tmp_path):
-    assert read_library([tmp_path]) == ([], [])
+    library = open_library([tmp_path])
 
-
-def test_an_empty_library_knows_no_circuit():
-    found = locate([], 11.0, 47.0)
-
-    assert (found.answer, found.candidates, found.tied) == ("none", (), ())
-
-
-# Recordings
-
-
-def test_a_recording_is_located_by_its_first_fixes():
-    outing = drive(stadium(), begin_m=20.0, laps=1.0, cruise=12.0, paddock=True)
-    recording = outing.recording(1, noise=1.0)
-
-    longitude, latitude = first_position(recording)
-
-    start, _ = outing.position(np.array([0.0]))
-    expected = on_earth(start[0])
-    away = EARTH.Inverse(latitude, longitude, float(expected[1]), float(expected[0]))["s12"]
-    assert away < 5.0
-    assert locate([entry((11.0, 47.0))], longitude, latitude).answer == "near"
-
-
-def test_one_stray_fix_at_the_start_does_not_mislead():
-    time = np.arange(20.0)
-    latitude = np.full(20, 47.0)
-    latitude[0] = 0.0
-
-    position = first_position(Recording("stray", time, np.full(20, 11.0), latitude))
-
-    assert position == (11.0, 47.0)
+    assert library.tracks() == []
+    assert library.warnings == ()

@@ -1,16 +1,17 @@
 """Which circuit a position is at: distances by geographiclib, and what they mean."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from drives import block_circuit, hill_course, on_earth, stadium
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from library_entries import EARTH, entry, shifted
+from library_entries import EARTH, known_at, locate, shifted, track_at
 
 from trackkit.geometry.geodesy import distance_to_polyline, wrap_longitude
-from trackkit.library.folders import Entry, locate
+from trackkit.library.known import known_from
 
 
 def distance_by_geographiclib(longitude, latitude, line):
@@ -45,6 +46,12 @@ def distance_by_geographiclib(longitude, latitude, line):
     return best
 
 
+def test_an_empty_library_knows_no_circuit():
+    found = locate([], 11.0, 47.0)
+
+    assert (found.answer, found.candidates, found.tied) == ("none", (), ())
+
+
 # Distance
 
 
@@ -57,30 +64,27 @@ def distance_by_geographiclib(longitude, latitude, line):
     ("north_m", "east_m"), [(0.0, 0.0), (37.0, 12.0), (-30.0, 95.0), (800.0, -650.0), (0.0, 4e4)]
 )
 def test_distance_is_the_geodesic_to_the_nearest_point_of_the_line(at, north_m, east_m):
-    known = entry(at)
+    known = known_at(at)
     longitude, latitude = shifted(at, north_m, east_m)
 
     (candidate,) = locate([known], longitude, latitude).candidates
 
-    line = known.track.centreline
     assert candidate.distance_m == pytest.approx(
-        distance_by_geographiclib(longitude, latitude, line), abs=0.1
+        distance_by_geographiclib(longitude, latitude, known), abs=0.1
     )
 
 
 @pytest.mark.parametrize("where", [(0.0, 90.0), (123.0, -90.0), (-169.0, -47.0), (179.99, 0.0)])
 def test_distance_is_true_from_the_poles_and_from_the_other_side_of_the_earth(where):
-    known = entry((11.0, 47.0))
+    known = known_at((11.0, 47.0))
 
     (candidate,) = locate([known], *where).candidates
 
-    assert candidate.distance_m == pytest.approx(
-        distance_by_geographiclib(*where, known.track.centreline), abs=0.1
-    )
+    assert candidate.distance_m == pytest.approx(distance_by_geographiclib(*where, known), abs=0.1)
 
 
 def test_longitudes_of_360_degrees_more_are_the_same_place():
-    known = entry((180.0, -17.0))
+    known = known_at((180.0, -17.0))
 
     far = [locate([known], longitude, -17.01).candidates[0].distance_m for longitude in (-180, 180)]
 
@@ -88,9 +92,9 @@ def test_longitudes_of_360_degrees_more_are_the_same_place():
 
 
 SPREAD = [
-    entry((11.0 + 0.011 * n, 47.0 + 0.007 * ((n * 5) % 7)), f"t{n}", road=road)
+    known_at((11.0 + 0.011 * n, 47.0 + 0.007 * ((n * 5) % 7)), f"t{n}", road=road)
     for n, road in enumerate([stadium(), block_circuit(), hill_course()] * 4)
-] + [entry((179.999, -17.0), "date-line"), entry((-60.0, 1.0), "south-american")]
+] + [known_at((179.999, -17.0), "date-line"), known_at((-60.0, 1.0), "south-american")]
 
 
 @settings(max_examples=40, deadline=None)
@@ -102,10 +106,7 @@ SPREAD = [
 )
 def test_the_nearest_three_of_many_are_those_of_measuring_every_one(place):
     every = {
-        e.track.id: distance_to_polyline(
-            *place, e.track.centreline.longitude_deg, e.track.centreline.latitude_deg
-        )
-        for e in SPREAD
+        one.id: distance_to_polyline(*place, one.longitude_deg, one.latitude_deg) for one in SPREAD
     }
 
     found = locate(SPREAD, *place).candidates
@@ -118,11 +119,10 @@ def test_the_nearest_three_of_many_are_those_of_measuring_every_one(place):
 def test_a_wrong_declared_length_hides_no_circuit():
     # At the far side of a circuit whose file declares 1 m, and whose first position is some 260 m
     # away; three others are a little farther than its line.
-    wrong = entry((11.0, 47.0), "wrong", road=block_circuit())
-    wrong = Entry(wrong.path, replace(wrong.track, length_m=1.0))
+    wrong = replace(known_at((11.0, 47.0), "wrong", road=block_circuit()), length_m=1.0)
     longitude, latitude = on_earth(block_circuit().at(694.0)[0] + np.array([0.0, 5.0]))
     near = [
-        entry(shifted((float(longitude), float(latitude)), 120.0, 130.0 * n), f"near-{n}")
+        known_at(shifted((float(longitude), float(latitude)), 120.0, 130.0 * n), f"near-{n}")
         for n in range(3)
     ]
 
@@ -140,7 +140,7 @@ def test_a_wrong_declared_length_hides_no_circuit():
 )
 def test_at_within_30_m_near_within_the_radius_else_none(away_m, answer):
     # South of the straight that runs along y = -36.80 m.
-    known = entry((11.0, 47.0))
+    known = known_at((11.0, 47.0))
     longitude, latitude = shifted((11.0, 47.0), -36.80 - away_m, 0.0)
 
     found = locate([known], longitude, latitude)
@@ -150,9 +150,12 @@ def test_at_within_30_m_near_within_the_radius_else_none(away_m, answer):
 
 
 def test_a_band_wider_than_60_m_makes_at_wider():
-    known = entry((11.0, 47.0))
-    line = replace(known.track.centreline, width_m=90.0)
-    wide = Entry(known.path, replace(known.track, centreline=line))
+    track = track_at((11.0, 47.0))
+    line = replace(track.centreline, width_m=90.0)
+    known, wide = (
+        known_from(each, Path("invented.geojson"))
+        for each in (track, replace(track, centreline=line))
+    )
     longitude, latitude = shifted((11.0, 47.0), -36.80 - 40.0, 0.0)
 
     assert locate([known], longitude, latitude).answer == "near"
@@ -162,13 +165,13 @@ def test_a_band_wider_than_60_m_makes_at_wider():
 def test_the_radius_may_be_given():
     longitude, latitude = shifted((11.0, 47.0), -636.8, 0.0)
 
-    assert locate([entry((11.0, 47.0))], longitude, latitude, radius_m=500.0).answer == "none"
-    assert locate([entry((11.0, 47.0))], longitude, latitude, radius_m=700.0).answer == "near"
+    assert locate([known_at((11.0, 47.0))], longitude, latitude, radius_m=500.0).answer == "none"
+    assert locate([known_at((11.0, 47.0))], longitude, latitude, radius_m=700.0).answer == "near"
 
 
 def test_layouts_that_share_tarmac_are_a_tie_and_all_named():
-    layouts = [entry((11.0, 47.0), f"home-{n}", layout=f"Layout {n}") for n in range(5)]
-    elsewhere = entry((11.2, 47.0), "elsewhere")
+    layouts = [known_at((11.0, 47.0), f"home-{n}", layout=f"Layout {n}") for n in range(5)]
+    elsewhere = known_at((11.2, 47.0), "elsewhere")
     longitude, latitude = shifted((11.0, 47.0), -36.80, 5.0)
 
     found = locate([elsewhere, *layouts], longitude, latitude)
@@ -180,13 +183,13 @@ def test_layouts_that_share_tarmac_are_a_tie_and_all_named():
 
 
 def test_one_circuit_is_no_tie():
-    known = [entry((11.0, 47.0), "here"), entry((11.1, 47.0), "there")]
+    known = [known_at((11.0, 47.0), "here"), known_at((11.1, 47.0), "there")]
 
     assert locate(known, 11.0, 46.99967).tied == ()
 
 
 def test_candidates_carry_what_tells_layouts_apart():
-    (candidate,) = locate([entry((11.0, 47.0), layout="Long")], 11.0, 47.0).candidates
+    (candidate,) = locate([known_at((11.0, 47.0), layout="Long")], 11.0, 47.0).candidates
 
     assert (candidate.id, candidate.name, candidate.layout, candidate.direction) == (
         "invented", "Invented", "Long", "anticlockwise",

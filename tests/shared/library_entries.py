@@ -7,7 +7,7 @@ import numpy as np
 from drives import stadium, track_of
 from geographiclib.geodesic import Geodesic
 
-from trackkit.library.folders import Entry
+from trackkit.library.known import Atlas, known_from
 
 EARTH = Geodesic.WGS84
 
@@ -18,8 +18,12 @@ def track_at(at, *, track_id="invented", name="Invented", road=None, **more):
     return replace(track, id=track_id, revised="2024-01-01T00:00:00Z", **more)
 
 
-def entry(at, track_id="invented", **more):
-    return Entry(Path(f"{track_id}.geojson"), track_at(at, track_id=track_id, **more))
+def known_at(at, track_id="invented", **more):
+    return known_from(track_at(at, track_id=track_id, **more), Path(f"{track_id}.geojson"))
+
+
+def locate(known, longitude_deg, latitude_deg, **more):
+    return Atlas.of(known).locate(longitude_deg, latitude_deg, **more)
 
 
 def shifted(at, north_m, east_m):

@@ -11,48 +11,10 @@ from scipy.integrate import solve_ivp
 from scipy.interpolate import CubicSpline
 
 from trackkit.errors import OutputError, TrackkitError
-from trackkit.geometry.curve import Curve
-from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.noise import USUAL
 from trackkit.simulation.drive import Run
-from trackkit.simulation.simulate import (
-    DOPPLER_MPS,
-    WHITE_M,
-    crossing_times,
-    simulate,
-    truth_path,
-    write_simulation,
-)
-from trackkit.track.model import Centreline, Gate, Track
-
-
-@pytest.fixture(scope="module")
-def simulation():
-    plane = LocalPlane(11.0, 47.0)
-    angle = np.linspace(0, 2 * np.pi, 40, endpoint=False)
-    ring = np.column_stack([70 * np.cos(angle), 50 * np.sin(angle)])
-    curve = Curve.through(ring, closed=True)
-    place = curve.position(np.append(curve.sampled(), 0.0))
-    longitude, latitude = plane.to_geographic(place)
-    ends = curve.position(0.0) + [[6.0], [-6.0]] * curve.left(0.0)
-    lon, lat = plane.to_geographic(ends)
-    gate = Gate("finish", "finish", "Finish", (lon[0], lat[0]), (lon[1], lat[1]))
-    line = Centreline(longitude, latitude, True, height_m=np.full(len(longitude), 512.0))
-    return simulate(Track("ring", "Invented ring", line, curve.length_m, gates=(gate,)), laps=1)
-
-
-def test_a_practice_recording_has_its_truth_beside_it(tmp_path, simulation):
-    path = tmp_path / "session.nmea"
-    assert write_simulation(simulation, path) == tmp_path / "session.nmea.truth.json"
-    assert json.loads(truth_path(path).read_text("utf-8")) == simulation.truth
-
-
-@pytest.mark.parametrize("standing", ["session.gpx", "session.gpx.truth.json"])
-def test_recording_and_truth_are_both_written_or_neither(tmp_path, simulation, standing):
-    (tmp_path / standing).write_text("precious")
-    with pytest.raises(OutputError, match="exists already"):
-        write_simulation(simulation, tmp_path / "session.gpx")
-    assert [p.name for p in tmp_path.iterdir()] == [standing]
-    assert (tmp_path / standing).read_text() == "precious"
+from trackkit.simulation.simulate import crossing_times, simulate, truth_path, write_simulation
+from trackkit.track.model import Gate
 
 
 def test_five_laps_are_an_out_lap_five_flying_laps_and_an_in_lap(kart_track):
@@ -259,11 +221,11 @@ def test_receiver_noise_has_the_stated_sizes(kart_track):
         velocity_error.append(velocity - simulation.velocity_mps(recording.time_s))
     velocity_errors = np.concatenate(velocity_error)
     count = velocity_errors.size
-    assert velocity_errors.std() == pytest.approx(DOPPLER_MPS, rel=4 / np.sqrt(2 * count))
+    assert velocity_errors.std() == pytest.approx(USUAL.doppler_mps, rel=4 / np.sqrt(2 * count))
     # From fix to fix the wander hardly moves: half the variance of the step is the white noise,
     # but for sigma² (1 - exp(-0.1 / 120)) = 0.0008 m² of the wander's.
     steps = np.concatenate([np.diff(error, axis=0) for error in position_error])
-    expected = np.sqrt(WHITE_M**2 + 1.0**2 * (1 - np.exp(-0.1 / 120)))
+    expected = np.sqrt(USUAL.white_m**2 + 1.0**2 * (1 - np.exp(-0.1 / 120)))
     assert steps.std() / np.sqrt(2) == pytest.approx(expected, rel=5 / np.sqrt(2 * steps.size))
     # Slow: over one recording the error stays on one side for a long time.
     assert max(np.abs(error.mean(axis=0)).max() for error in position_error) > 0.3
@@ -276,3 +238,26 @@ def test_noise_scales_as_a_whole(kart_track):
     once = usual.latitude_deg - exact.latitude_deg
     twice = double.latitude_deg - exact.latitude_deg
     assert twice == pytest.approx(2 * once, abs=1e-10)
+
+
+# Files
+
+
+@pytest.fixture(scope="module")
+def simulation(kart_track):
+    return simulate(kart_track, laps=1)
+
+
+def test_a_practice_recording_has_its_truth_beside_it(tmp_path, simulation):
+    path = tmp_path / "session.nmea"
+    assert write_simulation(simulation, path) == tmp_path / "session.nmea.truth.json"
+    assert json.loads(truth_path(path).read_text("utf-8")) == simulation.truth
+
+
+@pytest.mark.parametrize("standing", ["session.gpx", "session.gpx.truth.json"])
+def test_recording_and_truth_are_both_written_or_neither(tmp_path, simulation, standing):
+    (tmp_path / standing).write_text("precious")
+    with pytest.raises(OutputError, match="exists already"):
+        write_simulation(simulation, tmp_path / "session.gpx")
+    assert [p.name for p in tmp_path.iterdir()] == [standing]
+    assert (tmp_path / standing).read_text() == "precious"
