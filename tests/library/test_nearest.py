@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lines_on_earth import PLACES, WORLD, crude, loop, moved, true_distance
+from lines_on_earth import PLACES, WORLD, crude, least_distances, loop, moved, true_distance
 
 from trackkit.library.lines import pack
 from trackkit.library.nearest import nearest_few
@@ -19,7 +19,7 @@ FINE = pack(WORLD, fine=True)
 def test_the_nearest_is_right_to_a_decimetre_everywhere(name, distance):
     place = moved(PLACES[name], 77.0 + distance / 1e4, distance)
     near = sorted(WORLD, key=lambda line: crude(*place, line))[:6]
-    every = sorted(true_distance(*place, line) for line in near)
+    every = least_distances(place, near, 3)
 
     line, found = nearest_few(LINES, *place, 3)
     one, alone = nearest(FINE, [place[0]], [place[1]])

@@ -9,6 +9,7 @@ from pyproj import Geod
 EARTH = Geodesic.WGS84
 """Karney, Algorithms for geodesics, 2013; geographiclib is his own implementation."""
 GEOD = Geod(ellps="WGS84")
+GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 
 
 def loop(at, size_m, *, vertices=40, squash=0.6, turn_deg=0.0):
@@ -28,7 +29,8 @@ def loop(at, size_m, *, vertices=40, squash=0.6, turn_deg=0.0):
 def true_distance(longitude, latitude, line, limit=np.inf):
     """Distance to a polyline of geodesics by geographiclib alone; above `limit`, no less than it.
 
-    Along each segment that can be nearest the distance is searched in thirds, to about 1 mm.
+    Along each segment that can be nearest the distance is searched by golden sections (Kiefer 1953;
+    from memory), to about 1 mm.
     """
     vertex = list(zip(line[0].tolist(), line[1].tolist(), strict=True))
     away = [EARTH.Inverse(latitude, longitude, lat, lon)["s12"] for lon, lat in vertex]
@@ -47,14 +49,28 @@ def true_distance(longitude, latitude, line, limit=np.inf):
             return EARTH.Inverse(latitude, longitude, place["lat2"], place["lon2"])["s12"]
 
         low, high = 0.0, segment.s13
+        left, right = high - GOLDEN * high, GOLDEN * high
+        nearer, farther = at(left), at(right)
         while high - low > 0.1:
-            third = (high - low) / 3
-            if at(low + third) < at(high - third):
-                high -= third
+            if nearer < farther:
+                high, right, farther = right, left, nearer
+                left = high - GOLDEN * (high - low)
+                nearer = at(left)
             else:
-                low += third
+                low, left, nearer = left, right, farther
+                right = low + GOLDEN * (high - low)
+                farther = at(right)
         best = min(best, at(low), at(0.5 * (low + high)), at(high))
     return best
+
+
+def least_distances(place, lines, count):
+    """The least few distances to several lines by geographiclib alone, in order."""
+    found = []
+    for line in lines:
+        limit = sorted(found)[count - 1] if len(found) >= count else np.inf
+        found.append(true_distance(*place, line, limit))
+    return sorted(found)[:count]
 
 
 def moved(at, azimuth, distance):
