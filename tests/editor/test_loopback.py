@@ -10,6 +10,23 @@ from trackkit.editor.desk import Desk, Presence
 from trackkit.editor.loopback import ADDRESS, LARGEST_BODY, listen, new_token
 from trackkit.editor.server import make_app
 from trackkit.errors import TrackkitError
+from trackkit.track.file import write_track
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory, block):
+    path = tmp_path_factory.mktemp("served") / "block.geojson"
+    write_track(block, path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def client(path):
+    """One server for all: whatever it is asked here, it must stay as it was."""
+    app = make_app(Desk(str(path)), TOKEN, PORT, small_page, Presence())
+    with TestClient(app, base_url=HOME, headers={"origin": HOME}) as client:
+        yield client
+
 
 # Whom it answers
 
