@@ -10,9 +10,16 @@ import urllib.error
 import urllib.request
 
 import pytest
+import served_block
 
 from trackkit.cli import run
-from trackkit.track.file import read_track
+from trackkit.track.file import read_track, write_track
+
+
+@pytest.fixture
+def path(tmp_path):
+    write_track(served_block.block(), tmp_path / "block.geojson")
+    return tmp_path / "block.geojson"
 
 
 def test_without_the_packages_for_the_page_the_command_says_what_to_install(

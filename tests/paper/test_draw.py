@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 from drives import block_circuit, drive
-from paper_tracks import ALL, SAMPLES, block
+from paper_tracks import ALL, SAMPLES, block, two_hundred_metres
 
 from trackkit.errors import OutputError
 from trackkit.paper.draw import PNG_DOTS_PER_INCH, Picture, draw, settings, write_paper
@@ -63,36 +63,45 @@ def test_a_recording_is_drawn_and_one_elsewhere_is_told():
 # Files
 
 
+PROGRAM = """
+import sys
+from trackkit.paper.draw import write_paper
+from trackkit.track.file import read_track
+track = read_track(sys.argv[1])
+for path in sys.argv[2:]:
+    write_paper(track, path)
+print(*sys.modules)
+"""
+
+
 @pytest.fixture(scope="module")
-def written_twice(tmp_path_factory):
-    """Folders into which two processes drew the same track, in every format."""
-    program = (
-        "import sys; from trackkit.paper.draw import write_paper; "
-        "from trackkit.track.file import read_track; track = read_track(sys.argv[1]); "
-        "[write_paper(track, path) for path in sys.argv[2:]]"
-    )
-    folders = []
+def drawn_twice(tmp_path_factory):
+    """Two processes that drew the same track in every format: folders, and modules loaded."""
+    drawn = []
     for seed in ("1", "2"):
-        folders.append(tmp_path_factory.mktemp("paper"))
-        paths = [str(folders[-1] / f"track{suffix}") for suffix in (".svg", ".pdf", ".png")]
-        subprocess.run(
-            [sys.executable, "-c", program, str(SAMPLES[0]), *paths],
+        folder = tmp_path_factory.mktemp("paper")
+        paths = [str(folder / f"track{suffix}") for suffix in (".svg", ".pdf", ".png")]
+        done = subprocess.run(
+            [sys.executable, "-c", PROGRAM, str(SAMPLES[0]), *paths],
+            capture_output=True,
             check=True,
+            text=True,
             env={**os.environ, "PYTHONHASHSEED": seed},
         )
-    return folders
+        drawn.append((folder, done.stdout.split()))
+    return drawn
 
 
 @pytest.mark.parametrize("suffix", [".svg", ".pdf", ".png"])
-def test_the_same_track_gives_the_same_bytes_in_another_process(suffix, written_twice):
-    one, other = ((folder / f"track{suffix}").read_bytes() for folder in written_twice)
+def test_the_same_track_gives_the_same_bytes_in_another_process(suffix, drawn_twice):
+    one, other = ((folder / f"track{suffix}").read_bytes() for folder, _ in drawn_twice)
     assert one == other
 
 
 def test_a_users_own_settings_of_matplotlib_change_nothing(tmp_path):
     import matplotlib as mpl
 
-    track = block()
+    track = two_hundred_metres()
     write_paper(track, tmp_path / "a.svg")
     with mpl.rc_context({"font.size": 33, "lines.linewidth": 9, "axes.facecolor": "red"}):
         write_paper(track, tmp_path / "b.svg")
@@ -101,21 +110,17 @@ def test_a_users_own_settings_of_matplotlib_change_nothing(tmp_path):
 
 
 def test_a_file_that_exists_stays_without_force(tmp_path):
-    path = tmp_path / "track.png"
+    track, path = two_hundred_metres(), tmp_path / "track.png"
     path.write_text("mine")
     with pytest.raises(OutputError, match="exists already"):
-        write_paper(block(), path)
+        write_paper(track, path)
     assert path.read_text() == "mine"
-    write_paper(block(), path, force=True)
+    write_paper(track, path, force=True)
     assert path.read_bytes().startswith(b"\x89PNG")
     assert sorted(tmp_path.iterdir()) == [path]
 
 
-def test_matplotlib_is_loaded_without_pyplot():
-    program = (
-        "import sys; from trackkit.paper.draw import draw; "
-        "from trackkit.track.file import read_track; draw(read_track(sys.argv[1])); "
-        "assert 'matplotlib' in sys.modules; "
-        "assert 'matplotlib.pyplot' not in sys.modules"
-    )
-    subprocess.run([sys.executable, "-c", program, str(SAMPLES[0])], check=True)
+def test_matplotlib_is_loaded_without_pyplot(drawn_twice):
+    for _, modules in drawn_twice:
+        assert "matplotlib" in modules
+        assert "matplotlib.pyplot" not in modules
