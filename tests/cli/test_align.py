@@ -20,12 +20,29 @@ def usual():
     return official_session.usual()
 
 
+@pytest.fixture(scope="module")
+def short():
+    return official_session.short()
+
+
+@pytest.fixture(scope="module")
+def recorded(usual, short, tmp_path_factory):
+    """A folder with the recordings of both sessions."""
+    folder = tmp_path_factory.mktemp("align")
+    write_recording(usual.recording, folder / "usual.nmea")
+    write_recording(short.recording, folder / "short.nmea")
+    return folder
+
+
 @pytest.fixture
-def files(usual, tmp_path):
-    track, drive = tmp_path / "t.geojson", tmp_path / "r.nmea"
-    shutil.copy(KART, track)
-    write_recording(usual.recording, drive)
-    return track, drive
+def files(recorded, tmp_path):
+    """A track file to change, and the recording of the usual session."""
+    return Path(shutil.copy(KART, tmp_path / "t.geojson")), recorded / "usual.nmea"
+
+
+@pytest.fixture
+def short_files(recorded, tmp_path):
+    return Path(shutil.copy(KART, tmp_path / "t.geojson")), recorded / "short.nmea"
 
 
 def align(track, drive, official, *options):
@@ -101,33 +118,33 @@ def test_sector_times_tell_more_than_lap_times_and_find_the_sector_lines(
     ],
     ids=["no column", "other laps", "other unit", "no time of day"],
 )  # fmt: skip
-def test_what_cannot_be_used_is_said(files, tmp_path, capsys, text, options, said):
+def test_what_cannot_be_used_is_said(short_files, tmp_path, capsys, text, options, said):
     (tmp_path / "o.csv").write_text(text, "utf-8")
 
-    assert align(*files, str(tmp_path / "o.csv"), *options) == 1
+    assert align(*short_files, str(tmp_path / "o.csv"), *options) == 1
     assert re.search(said, capsys.readouterr().err)
 
 
-def test_a_clock_without_times_of_day_is_refused(usual, files, tmp_path, capsys):
-    official = usual.official(tmp_path / "o.csv", ["lap", "lap time"])
+def test_a_clock_without_times_of_day_is_refused(short, short_files, tmp_path, capsys):
+    official = short.official(tmp_path / "o.csv", ["lap", "lap time"])
 
-    assert align(*files, official, "--clock-within", "0") == 1
+    assert align(*short_files, official, "--clock-within", "0") == 1
     assert "has no times of day" in capsys.readouterr().err
 
 
-def test_times_of_another_day_are_refused(usual, files, tmp_path, capsys):
+def test_times_of_another_day_are_refused(short, short_files, tmp_path, capsys):
     official = tmp_path / "o.csv"
-    usual.official(official, ["lap", "lap time", "time of day"])
+    short.official(official, ["lap", "lap time", "time of day"])
     head, *rows = official.read_text("utf-8").splitlines()
     dated = [",".join([*row.split(",")[:2], "2024-05-05 " + row.split(",")[2]]) for row in rows]
     official.write_text("\n".join([head, *dated]) + "\n", "utf-8")
 
-    assert align(*files, str(official)) == 1
+    assert align(*short_files, str(official)) == 1
     assert "are of 2024-05-05, the recording of 2024-05-04" in capsys.readouterr().err
 
 
-def test_a_clock_that_does_not_agree_after_all_is_refused(usual, files, tmp_path, capsys):
-    official = usual.official(tmp_path / "o.csv", ["lap", "time of day"], ahead_s=41.3)
+def test_a_clock_that_does_not_agree_after_all_is_refused(short, short_files, tmp_path, capsys):
+    official = short.official(tmp_path / "o.csv", ["lap", "time of day"], ahead_s=41.3)
 
-    assert align(*files, official, "--clock-within", "0") == 1
+    assert align(*short_files, official, "--clock-within", "0") == 1
     assert "off the receiver's" in capsys.readouterr().err
