@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from trackkit.errors import OutputError
+from trackkit.remedies import Remedy
 
 
 @contextmanager
@@ -42,7 +43,9 @@ def whole_file(
         raise OutputError("is a folder, not a file", file=shown, remedy="name a file in it")
     if target.exists() and not force:
         raise OutputError(
-            "exists already", file=shown, remedy="choose another name, or replace it with --force"
+            "exists already",
+            file=shown,
+            remedy=Remedy("choose another name, or replace it", do="replace file"),
         )
     try:
         scratch_dir = Path(tempfile.mkdtemp(prefix=".trackkit-", dir=target.parent))

@@ -396,7 +396,7 @@ def test_a_parked_recording_is_refused_in_words():
     with pytest.raises(NoLapError, match="never moves") as caught:
         build_track([outing.recording(1, end_s=55.0)], "X")
 
-    assert caught.value.remedy
+    assert caught.value.remedy.what
 
 
 def test_no_sectors_is_refused():
@@ -454,4 +454,4 @@ def test_a_real_walk_in_many_segments_is_refused_in_one_sentence():
         build_track([recording], "Walk")
 
     assert "\n" not in str(caught.value)
-    assert "--open" in caught.value.remedy
+    assert caught.value.remedy.do == "build open"

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 from drives import drive, stadium
 
-from trackkit.building.find_laps import find_laps
 from trackkit.building.fit import fit_line
+from trackkit.building.layouts import all_laps
 from trackkit.building.path import path_driven
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import smooth
@@ -20,7 +20,7 @@ def test_laps_shifted_as_a_whole_meet_half_way_and_show_no_spread():
     laps = [
         lap
         for each in (recording, north)
-        for lap in find_laps(path_driven(smooth(each, plane)), "x")
+        for lap in all_laps(path_driven(smooth(each, plane)), "x")
     ]
 
     line = fit_line(laps, closed=True)

@@ -137,7 +137,7 @@ def test_a_broken_file_gives_findings_and_no_crash(written, what, change):
     assert findings, what
     assert findings[0].severity == "error"
     assert findings[0].rule == "schema"
-    assert all(f.message and f.remedy for f in findings)
+    assert all(f.message and f.remedy.what for f in findings)
 
 
 def test_a_file_that_is_no_track_file_is_refused(tmp_path):

@@ -8,6 +8,7 @@ from damaged_tracks import the_only_finding, turned_ends, with_gate
 from drives import block_circuit, gate_ends, hairpin_circuit, hill_course, on_earth, track_of
 
 from trackkit.checks.check import check_track
+from trackkit.remedies import Remedy
 from trackkit.track.model import Gate
 
 # The set of gates
@@ -19,7 +20,12 @@ def test_no_finish_gate(clean):
     )
 
     assert (finding.rule, finding.severity, finding.feature) == ("gate-missing", "error", None)
-    assert "gate place TRACK finish" in finding.remedy
+    assert finding.remedy.as_row() == {
+        "do": "gate place",
+        "feature": None,
+        "chainage_m": 0.0,
+        "value": {"kind": "finish"},
+    }
 
 
 def test_no_start_gate_on_an_open_course():
@@ -107,7 +113,7 @@ def test_a_gate_the_wrong_way_round(clean):
     assert (finding.rule, finding.severity, finding.feature) == (
         "gate-backwards", "error", "gate-a",
     )  # fmt: skip
-    assert finding.remedy == "swap its ends"
+    assert finding.remedy == Remedy("swap its ends", "gate move", "gate-a", 347.0)
 
 
 def test_a_gate_narrower_than_the_band(clean):

@@ -59,7 +59,9 @@ def test_a_declared_length_that_is_not_the_lines(clean, factor, found):
         [("length", "error", "centreline")] if found else []
     )
     if found:
-        assert "set length_m to 1388.5" in findings[0].remedy
+        remedy = findings[0].remedy
+        assert "set length_m to 1388.5" in remedy.what
+        assert (remedy.do, remedy.value) == ("set", {"length_m": round(clean.curve.length_m, 2)})
 
 
 @pytest.mark.parametrize("declared", ["clockwise", None])

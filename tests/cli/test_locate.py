@@ -10,7 +10,7 @@ from long_and_short import LAYOUTS
 from trackkit.cli import run
 from trackkit.library.folders import ENVIRONMENT_VARIABLE
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import write_track
 
 
@@ -34,7 +34,7 @@ def library(home):
 @pytest.fixture
 def session(home):
     path = home / "session.nmea"
-    write_recording(simulate(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
+    write_recording(simulate_drive(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
     return path
 
 
@@ -53,7 +53,7 @@ def test_a_recording_is_at_the_layout_that_was_driven(library, session, capsys):
 
 def test_csv_has_a_line_for_each_recording_in_the_order_given(library, session, capsys):
     other = session.with_name("other.csv")
-    write_recording(simulate(LAYOUTS["short"], laps=1, rate_hz=2).recording, other)
+    write_recording(simulate_drive(LAYOUTS["short"], laps=1, rate_hz=2).recording, other)
     assert run(["locate", str(other), str(session), "--library", str(library), "--csv"]) == 0
     rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
     assert [(row["file"], row["answer"], row["id"]) for row in rows] == [

@@ -8,7 +8,7 @@ from long_and_short import LAYOUTS
 from trackkit.cli import run
 from trackkit.library.folders import ENVIRONMENT_VARIABLE
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import write_track
 
 
@@ -32,7 +32,7 @@ def library(home):
 @pytest.fixture
 def session(home):
     path = home / "session.nmea"
-    write_recording(simulate(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
+    write_recording(simulate_drive(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
     return path
 
 

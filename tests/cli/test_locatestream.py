@@ -11,7 +11,7 @@ from long_and_short import LAYOUTS
 
 from trackkit.library.folders import ENVIRONMENT_VARIABLE
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import write_track
 
 
@@ -35,7 +35,7 @@ def library(home):
 @pytest.fixture
 def session(home):
     path = home / "session.nmea"
-    write_recording(simulate(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
+    write_recording(simulate_drive(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
     return path
 
 
@@ -73,7 +73,7 @@ def test_a_stream_is_answered_before_it_ends(library, session):
 
 
 def test_a_stream_changes_its_mind(library, session):
-    short = simulate(LAYOUTS["short"], laps=1, rate_hz=5).recording
+    short = simulate_drive(LAYOUTS["short"], laps=1, rate_hz=5).recording
     other = session.with_name("short.nmea")
     write_recording(short, other)
 

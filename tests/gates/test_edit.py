@@ -12,7 +12,7 @@ from named_block import at
 
 from trackkit.building.from_line import build_from_line
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import move_gate, place_gate, remove_gate
+from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
 from trackkit.track.file import stored
 from trackkit.track.model import Gate
 from trackkit.track.places import Place, ends_chainage
@@ -40,7 +40,7 @@ def stored_spacing():
     built = build_from_line(*line, "Invented", finish=at(0.0))
     track = built.track
     for kind, place in (("sector", 300.0), ("sector", 700.0), ("speed", 1000.0)):
-        track, _, _ = place_gate(track, kind, at(place))
+        track, _, _ = with_gate(track, kind, at(place))
     return track
 
 
@@ -56,7 +56,7 @@ def hill():
 def test_gates_are_numbered_and_named_in_racing_order_however_they_are_placed(bare):
     track = bare
     for place in (900.0, 300.0, 600.0):
-        track, _, _ = place_gate(track, "sector", at(place))
+        track, _, _ = with_gate(track, "sector", at(place))
 
     assert [g.kind for g in track.gates] == ["finish", "sector", "sector", "sector"]
     assert [g.order for g in track.gates] == [0, 1, 2, 3]
@@ -65,8 +65,8 @@ def test_gates_are_numbered_and_named_in_racing_order_however_they_are_placed(ba
 
 
 def test_ids_stay_when_a_gate_is_put_before_others(bare):
-    track, first, _ = place_gate(bare, "sector", at(900.0))
-    track, second, _ = place_gate(track, "sector", at(300.0))
+    track, first, _ = with_gate(bare, "sector", at(900.0))
+    track, second, _ = with_gate(track, "sector", at(300.0))
 
     assert track.gate(first.id).chainage_m == pytest.approx(900.0, abs=0.01)
     assert track.gate(first.id).name == "Sector 2 end"
@@ -74,75 +74,73 @@ def test_ids_stay_when_a_gate_is_put_before_others(bare):
 
 
 def test_names_people_gave_are_kept_whatever_the_order(bare):
-    track, named, _ = place_gate(bare, "sector", at(900.0), name="Old oak")
-    track, _, _ = place_gate(track, "sector", at(300.0))
-    track, moved, _ = move_gate(track, "old oak", at(100.0))
+    track, named, _ = with_gate(bare, "sector", at(900.0), name="Old oak")
+    track, _, _ = with_gate(track, "sector", at(300.0))
+    track, moved, _ = with_gate_moved(track, "old oak", at(100.0))
 
     assert moved.id == named.id
     assert [g.name for g in track.gates[1:]] == ["Old oak", "Sector 2 end"]
 
 
 def test_a_removed_gates_id_is_not_given_to_another(bare):
-    track, first, _ = place_gate(bare, "sector", at(300.0))
+    track, first, _ = with_gate(bare, "sector", at(300.0))
     track = track.revised_by("placed a gate", "2024-01-01T00:00:00Z")
-    track, _ = remove_gate(track, first.id)
+    track, _ = without_gate(track, first.id)
     track = track.revised_by("removed it", "2024-01-01T00:00:01Z")
 
-    _, second, _ = place_gate(track, "sector", at(300.0))
+    _, second, _ = with_gate(track, "sector", at(300.0))
 
     assert second.id != first.id
 
 
 def test_the_same_commands_give_the_same_ids(bare):
-    assert (
-        place_gate(bare, "sector", at(300.0))[1].id == place_gate(bare, "sector", at(300.0))[1].id
-    )
+    assert with_gate(bare, "sector", at(300.0))[1].id == with_gate(bare, "sector", at(300.0))[1].id
 
 
 def test_a_second_finish_is_refused_and_the_first_named(block):
     with pytest.raises(PlaceError, match=r"has a finish gate already, at 0\.0 m"):
-        place_gate(block, "finish", at(20.0))
+        with_gate(block, "finish", at(20.0))
 
 
 def test_a_start_line_apart_from_the_finish_line_is_allowed_once(block):
-    track, start, _ = place_gate(block, "start", at(40.0))
+    track, start, _ = with_gate(block, "start", at(40.0))
 
     assert start.id == "start"
     assert track.gates[0].kind == "finish"
     with pytest.raises(PlaceError, match="has a start gate already"):
-        place_gate(track, "start", at(60.0))
+        with_gate(track, "start", at(60.0))
 
 
 def test_a_kind_of_gate_there_is_not_is_refused_with_those_there_are(block):
     with pytest.raises(PlaceError, match="no kind of gate") as caught:
-        place_gate(block, "chicane", at(20.0))
+        with_gate(block, "chicane", at(20.0))
 
-    assert "pit-entry" in caught.value.remedy
+    assert "pit-entry" in caught.value.remedy.what
 
 
 def test_a_width_with_two_surveyed_ends_is_refused(block):
     ends = lonlat((50.0, -121.0)), lonlat((50.0, -138.5))
 
     with pytest.raises(PlaceError, match="width cannot be given with two surveyed ends"):
-        place_gate(block, "sector", Place(ends=ends), width_m=12.0)
+        with_gate(block, "sector", Place(ends=ends), width_m=12.0)
 
 
 def test_a_pit_gate_may_lie_beside_the_track(block):
     # Across a pit lane 20 m inside the first long side, which runs east along y = -130.
     ends = lonlat((80.0, -105.0)), lonlat((80.0, -113.0))
 
-    _, gate, _ = place_gate(block, "pit-entry", Place(ends=ends))
+    _, gate, _ = with_gate(block, "pit-entry", Place(ends=ends))
 
     assert (gate.left, gate.right) == ends
     assert gate.chainage_m == pytest.approx(80.0, abs=0.05)
     with pytest.raises(PlaceError, match="does not cross the centreline"):
-        place_gate(block, "speed", Place(ends=ends))
+        with_gate(block, "speed", Place(ends=ends))
 
 
 def test_a_finish_placed_on_a_track_without_one_becomes_chainage_zero(block):
     without = replace(block, gates=tuple(g for g in block.gates if g.kind != "finish"))
 
-    track, finish, _ = place_gate(without, "finish", at(650.0))
+    track, finish, _ = with_gate(without, "finish", at(650.0))
 
     assert finish.chainage_m == 0.0
     assert track.gate("gate-b").chainage_m == pytest.approx(50.0, abs=0.01)
@@ -152,9 +150,9 @@ def test_a_finish_placed_on_a_track_without_one_becomes_chainage_zero(block):
 
 
 def test_a_moved_gate_keeps_its_id_kind_name_and_width(block):
-    wide = place_gate(block, "speed", at(350.0), width_m=14.0, name="Trap")[0]
+    wide = with_gate(block, "speed", at(350.0), width_m=14.0, name="Trap")[0]
 
-    track, moved, _ = move_gate(wide, "trap", at(820.0))
+    track, moved, _ = with_gate_moved(wide, "trap", at(820.0))
 
     assert (moved.kind, moved.name) == ("speed", "Trap")
     assert moved.id == wide.gate("Trap").id
@@ -164,7 +162,7 @@ def test_a_moved_gate_keeps_its_id_kind_name_and_width(block):
 
 
 def test_moving_a_sector_gate_past_another_renumbers_both_and_keeps_ids(block):
-    track, _, _ = move_gate(block, "gate-a", at(800.0))
+    track, _, _ = with_gate_moved(block, "gate-a", at(800.0))
 
     assert [g.id for g in track.gates_of_kind("sector")] == ["gate-b", "gate-a", "gate-d"]
     assert [g.name for g in track.gates_of_kind("sector")] == [
@@ -178,13 +176,13 @@ def test_moving_a_sector_gate_past_another_renumbers_both_and_keeps_ids(block):
 
 def test_moving_a_gate_there_is_not_is_refused_with_those_there_are(block):
     with pytest.raises(PlaceError, match="no gate is called 'gate-z'") as caught:
-        move_gate(block, "gate-z", at(10.0))
+        with_gate_moved(block, "gate-z", at(10.0))
 
-    assert "gate-a (Sector 1 end)" in caught.value.remedy
+    assert "gate-a (Sector 1 end)" in caught.value.remedy.what
 
 
 def test_moving_the_finish_moves_chainage_zero_and_nothing_else(block):
-    track, finish, _ = move_gate(block, "finish", at(400.0))
+    track, finish, _ = with_gate_moved(block, "finish", at(400.0))
 
     assert finish.chainage_m == 0.0
     start = track.plane.to_plane(
@@ -201,14 +199,14 @@ def test_moving_the_finish_moves_chainage_zero_and_nothing_else(block):
 
 
 def test_the_finish_may_be_moved_backwards(block):
-    track, _, _ = move_gate(block, "finish", at(-100.0))
+    track, _, _ = with_gate_moved(block, "finish", at(-100.0))
 
     assert track.gate("gate-a").chainage_m == pytest.approx(400.0, abs=0.01)
     assert track.gate("gate-d").chainage_m == pytest.approx(1350.0, abs=0.01)
 
 
 def test_automatic_names_follow_the_road_when_the_finish_moves(block):
-    track, _, _ = move_gate(block, "finish", at(500.0))
+    track, _, _ = with_gate_moved(block, "finish", at(500.0))
 
     names = {g.id: g.name for g in track.gates_of_kind("sector")}
     assert names == {"gate-b": "Sector 1 end", "gate-d": "Sector 2 end", "gate-a": "Sector 3 end"}
@@ -229,7 +227,7 @@ def test_however_the_finish_is_moved_the_others_stay_on_the_ground(request, fixt
     length = track.length_m
 
     for place in moves:
-        track, finish, _ = move_gate(track, "finish", at(place))
+        track, finish, _ = with_gate_moved(track, "finish", at(place))
         assert finish.chainage_m == 0.0
 
     after = ends_by_id(track)
@@ -246,7 +244,7 @@ def test_moving_the_finish_by_millimetres_again_and_again_does_not_turn_it(store
     moves = (223.56, 0.004, 0.03, -0.002, 0.2, -0.05, 0.003)
     for place in moves:
         # As the command line does it: written and read back, rounded to 1 mm.
-        track = stored(move_gate(track, "finish", at(place))[0])
+        track = stored(with_gate_moved(track, "finish", at(place))[0])
 
     left, right = track.gate_ends(track.finish)
     # In the middle of the first bend, where the road runs north-east.
@@ -263,8 +261,8 @@ def test_a_gate_across_two_legs_keeps_its_own_crossing_when_the_finish_moves(blo
         [*block.gates, Gate("both", "speed", "Both", left, right, chainage_m=694.25)]
     )
 
-    track, _, _ = move_gate(both, "finish", at(500.0))
-    back, _, _ = move_gate(track, "finish", at(-500.0))
+    track, _, _ = with_gate_moved(both, "finish", at(500.0))
+    back, _, _ = with_gate_moved(track, "finish", at(-500.0))
 
     assert track.gate("both").chainage_m == pytest.approx(194.25, abs=0.02)
     assert back.gate("both").chainage_m == pytest.approx(694.25, abs=0.02)
@@ -276,7 +274,7 @@ def test_corners_are_numbered_from_the_new_finish_and_keep_their_ids_and_names(s
         corners=tuple(replace(c, name=f"Bend {c.number}") for c in stored_spacing.corners),
     )
 
-    track, _, _ = move_gate(named, "finish", at(600.0))
+    track, _, _ = with_gate_moved(named, "finish", at(600.0))
 
     assert [c.number for c in track.corners] == [1, 2, 3, 4]
     assert [c.name for c in track.corners] == ["Bend 3", "Bend 4", "Bend 1", "Bend 2"]
@@ -285,7 +283,7 @@ def test_corners_are_numbered_from_the_new_finish_and_keep_their_ids_and_names(s
 
 
 def test_moving_the_finish_of_an_open_course_moves_no_chainage(hill):
-    track, finish, _ = move_gate(hill, "finish", at(1100.0))
+    track, finish, _ = with_gate_moved(hill, "finish", at(1100.0))
 
     assert finish.chainage_m == pytest.approx(1100.0, abs=0.01)
     assert track.gate("start").chainage_m == pytest.approx(20.0, abs=0.01)
@@ -296,7 +294,7 @@ def test_moving_the_finish_of_an_open_course_moves_no_chainage(hill):
 
 
 def test_a_removed_sector_gate_leaves_the_others_in_order(block):
-    track, removed = remove_gate(block, "gate-a")
+    track, removed = without_gate(block, "gate-a")
 
     assert removed.id == "gate-a"
     assert [(g.id, g.name) for g in track.gates_of_kind("sector")] == [
@@ -307,16 +305,16 @@ def test_a_removed_sector_gate_leaves_the_others_in_order(block):
 
 def test_the_finish_cannot_be_removed(block):
     with pytest.raises(PlaceError, match="cannot be without its finish gate") as caught:
-        remove_gate(block, "finish")
+        without_gate(block, "finish")
 
-    assert "move it" in caught.value.remedy
+    assert "move it" in caught.value.remedy.what
 
 
 def test_the_start_of_an_open_course_cannot_be_removed_but_that_of_a_closed_one_can(block, hill):
     with pytest.raises(PlaceError, match="cannot be without its start gate"):
-        remove_gate(hill, "start")
-    closed, _, _ = place_gate(block, "start", at(40.0))
-    track, _ = remove_gate(closed, "start")
+        without_gate(hill, "start")
+    closed, _, _ = with_gate(block, "start", at(40.0))
+    track, _ = without_gate(closed, "start")
     assert not track.gates_of_kind("start")
 
 
@@ -327,7 +325,7 @@ def test_a_gates_chainage_is_where_its_ends_cross_the_line(block):
     # A surveyed gate at a slant: from (60, -120) to (80, -140) it crosses y = -130 at x = 70.
     ends = lonlat((60.0, -120.0)), lonlat((80.0, -140.0))
 
-    _, gate, _ = place_gate(block, "speed", Place(ends=ends))
+    _, gate, _ = with_gate(block, "speed", Place(ends=ends))
 
     assert gate.chainage_m == pytest.approx(70.0, abs=0.02)
     assert ends_chainage(block, *ends) == gate.chainage_m
@@ -343,4 +341,4 @@ def test_gates_of_an_open_course_keep_their_order(gate, place_m):
     )  # fmt: skip
 
     with pytest.raises(PlaceError, match="would not lie between the start gate"):
-        move_gate(track, gate, Place(chainage_m=place_m))
+        with_gate_moved(track, gate, Place(chainage_m=place_m))

@@ -9,13 +9,13 @@ from named_block import at
 from pyproj import Geod
 
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.gates.square import square_ends
 
 
 @pytest.mark.parametrize("chainage_m", [50.0, 223.0, 480.0, 800.0, 1160.0])
 def test_a_gate_is_square_to_the_track_with_its_left_end_on_the_drivers_left(bare, chainage_m):
-    changed, gate, _ = place_gate(bare, "sector", at(chainage_m))
+    changed, gate, _ = with_gate(bare, "sector", at(chainage_m))
 
     left, right = changed.gate_ends(gate)
     _, ahead = block_circuit().at(chainage_m)
@@ -29,17 +29,17 @@ def test_a_gate_reaches_4_m_beyond_the_band_on_either_side(bare):
     # Half a band of 10 m and 4 m, on both sides: 18 m.
     banded = replace(bare, centreline=replace(bare.centreline, width_m=10.0))
 
-    _, gate, _ = place_gate(banded, "sector", at(350.0))
+    _, gate, _ = with_gate(banded, "sector", at(350.0))
 
     assert gate.width_m == pytest.approx(18.0, abs=0.001)
 
 
 def test_a_band_nobody_knows_is_taken_as_12_m(bare):
-    assert place_gate(bare, "sector", at(350.0))[1].width_m == pytest.approx(20.0, abs=0.001)
+    assert with_gate(bare, "sector", at(350.0))[1].width_m == pytest.approx(20.0, abs=0.001)
 
 
 def test_a_width_may_be_given(bare):
-    _, gate, _ = place_gate(bare, "sector", at(350.0), width_m=31.0)
+    _, gate, _ = with_gate(bare, "sector", at(350.0), width_m=31.0)
 
     # Karney's geodesic, by PROJ.
     _, _, width = Geod(ellps="WGS84").inv(*gate.left, *gate.right)
@@ -49,7 +49,7 @@ def test_a_width_may_be_given(bare):
 @pytest.mark.parametrize("width_m", [0.0, 0.4, -3.0, 501.0, float("nan")])
 def test_a_width_that_makes_no_sense_is_refused(bare, width_m):
     with pytest.raises(PlaceError, match="m wide is not sensible"):
-        place_gate(bare, "sector", at(350.0), width_m=width_m)
+        with_gate(bare, "sector", at(350.0), width_m=width_m)
 
 
 def test_a_gate_is_shortened_beside_other_track_and_says_so():

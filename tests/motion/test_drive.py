@@ -20,7 +20,8 @@ from hypothesis import strategies as st
 from pyproj import Geod
 
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import quintic, smooth
+from trackkit.motion.drive import smooth
+from trackkit.motion.quintic import quintic
 from trackkit.recordings.recording import Recording
 
 GEOD = Geod(ellps="WGS84")

@@ -34,9 +34,7 @@ def drawn_line(line: dict, spacing_m: float = 2.0) -> tuple[np.ndarray, np.ndarr
     chord = wgs84.inv(longitude[:-1], latitude[:-1], longitude[1:], latitude[1:])[2]
     parameter = np.concatenate([[0.0], np.cumsum(chord)])
     ahead = wgs84.fwd(longitude, latitude, spline["bearing_deg"], np.ones(len(longitude)))
-    turned = [
-        (there - here) * pace for there, here in zip(ahead, (longitude, latitude), strict=False)
-    ]
+    turned = [(ahead[0] - longitude) * pace, (ahead[1] - latitude) * pace]
     chainage = np.arange(0.0, line["length_m"] + spacing_m, spacing_m).clip(max=line["length_m"])
     at = CubicHermiteSpline(spline["chainage_m"], parameter, 1.0 / pace)(chainage)
     return tuple(

@@ -13,6 +13,7 @@ from oval_page import FINDINGS, oval, session, text_of
 
 from trackkit.errors import OutputError
 from trackkit.pages.html import map_html, write_map
+from trackkit.remedies import Remedy
 
 HOSTILE = (
     "<img src=x onerror=alert(1)>`${alert(2)}`</script><script>window.harmed=1</script>"
@@ -108,7 +109,12 @@ def hostile_page() -> str:
         track,
         recordings=[session(track).renamed(HOSTILE)],
         findings=[
-            replace(f, message=HOSTILE, remedy=HOSTILE, feature=f.feature and HOSTILE + f.feature)
+            replace(
+                f,
+                message=HOSTILE,
+                remedy=Remedy(HOSTILE),
+                feature=f.feature and HOSTILE + f.feature,
+            )
             for f in FINDINGS
         ],
     )

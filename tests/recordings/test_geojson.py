@@ -97,8 +97,9 @@ def test_times_that_do_not_match_the_positions_are_an_error(geojson):
 
 
 def test_geojson_without_times_is_sent_to_from_line(geojson):
-    with pytest.raises(NoTimesError, match="build --from-line"):
+    with pytest.raises(NoTimesError, match="build from it as a drawn line") as caught:
         read_recording(geojson(feature("LineString", POSITIONS)))
+    assert caught.value.remedy.do == "build from line"
 
 
 def test_geojson_without_lines_or_points_is_no_recording(geojson):

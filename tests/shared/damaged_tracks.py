@@ -29,5 +29,5 @@ def turned_ends(chainage_m, degrees, half_m=8.0):
 def the_only_finding(track):
     (finding,) = check_track(track)
     assert finding.message
-    assert finding.remedy
+    assert finding.remedy.what
     return finding

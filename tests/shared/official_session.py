@@ -10,7 +10,7 @@ from checkout import TRACKS
 
 from trackkit.official.align import Observed
 from trackkit.official.passings import covariance_along, passings
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.file import read_track
 
@@ -24,7 +24,7 @@ class Session:
 
     def __init__(self, noise, laps=31, seed=300):
         self.track = read_track(KART)
-        made = simulate(self.track, laps=laps, rate_hz=10, seed=seed, noise=noise)
+        made = simulate_drive(self.track, laps=laps, rate_hz=10, seed=seed, noise=noise)
         self.recording = made.recording
         report = time_laps(self.track, made.recording)
         self.laps = [lap for lap in report.laps if lap.counts]

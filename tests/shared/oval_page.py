@@ -11,6 +11,7 @@ from lxml import html as lxml_html
 from trackkit.checks.findings import Finding
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.recordings.recording import Recording
+from trackkit.remedies import Remedy
 from trackkit.track.model import Centreline, Corner, Gate, Track
 
 
@@ -66,8 +67,8 @@ def session(track: Track, *, laps: int = 2, rate_hz: float = 10.0, speed: bool =
 
 
 FINDINGS = [
-    Finding("error", "gate-square", "gate-k3f9", None, None, "Not square", "Turn it"),
-    Finding("note", "band-assumed", None, None, None, "No width known", "Measure it"),
+    Finding("error", "gate-square", "gate-k3f9", None, None, "Not square", Remedy("Turn it")),
+    Finding("note", "band-assumed", None, None, None, "No width known", Remedy("Measure it")),
 ]
 
 

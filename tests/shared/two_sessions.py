@@ -6,8 +6,8 @@ from functools import cache
 
 from drives import block_circuit, track_of
 
-from trackkit.gates.edit import place_gate
-from trackkit.simulation.simulate import simulate
+from trackkit.gates.placement import with_gate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.sessions import Session
 from trackkit.track.places import Place
@@ -19,13 +19,13 @@ GATES = [("finish", "finish", 0.0), ("one", "sector", 347.0), ("two", "sector", 
 def block():
     """An invented circuit with three sectors and a speed gate, in a zone with summer time."""
     plain = track_of(block_circuit(), gates=GATES, spacing_m=2.0, timezone="Europe/Vienna")
-    track, _, _ = place_gate(plain, "speed", Place(chainage_m=1250.0), name="Trap")
+    track, _, _ = with_gate(plain, "speed", Place(chainage_m=1250.0), name="Trap")
     return track
 
 
 @cache
 def outings():
-    return [simulate(block(), laps=3, rate_hz=10, seed=seed) for seed in (1, 2)]
+    return [simulate_drive(block(), laps=3, rate_hz=10, seed=seed) for seed in (1, 2)]
 
 
 @cache

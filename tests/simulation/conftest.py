@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from practice_tracks import LAP_GATES, LOOP_M, make_track
 
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 
 
 @pytest.fixture(scope="session")
@@ -25,4 +25,4 @@ def hill():
 
 @pytest.fixture(scope="session")
 def exact(kart_track):
-    return simulate(kart_track, laps=4, noise=0.0)
+    return simulate_drive(kart_track, laps=4, noise=0.0)

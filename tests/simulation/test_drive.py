@@ -8,7 +8,7 @@ from shapely.geometry import LineString
 
 from trackkit.motion.vehicle import CAR, KART
 from trackkit.simulation.drive import PARKED_S, STOP_S
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 
 
 def dense_times(simulation, step_s=0.01):
@@ -26,7 +26,7 @@ def test_the_vehicle_stands_beside_the_track_before_and_after(exact, kart_track)
 
 
 def test_it_drives_through_the_whole_band_but_not_beyond_it(kart_track):
-    simulation = simulate(kart_track, laps=6, line_variation_m=20.0, noise=0.0)
+    simulation = simulate_drive(kart_track, laps=6, line_variation_m=20.0, noise=0.0)
     begun = simulation.truth["crossings"][2]["time_s"]
     ended = simulation.truth["crossings"][-3]["time_s"]
     time = np.arange(begun, ended, 0.1)
@@ -39,7 +39,7 @@ def test_it_drives_through_the_whole_band_but_not_beyond_it(kart_track):
 )
 def test_speed_and_accelerations_stay_within_what_the_vehicle_can_do(scale, vehicle):
     track = make_track(LOOP_M * scale, gates=(("finish", 0.0),))
-    simulation = simulate(track, laps=2, lap_variation=0.0, line_variation_m=0.0)
+    simulation = simulate_drive(track, laps=2, lap_variation=0.0, line_variation_m=0.0)
     time = dense_times(simulation)
     (run,) = simulation.runs
     velocity, acceleration = run.path(time, 1), run.path(time, 2)
@@ -76,21 +76,21 @@ def test_velocity_is_the_rate_of_change_of_position(exact):
 
 
 def test_laps_vary_by_about_the_share_asked_for(kart_track):
-    truth = simulate(kart_track, laps=60, lap_variation=0.02, rate_hz=1.0).truth
+    truth = simulate_drive(kart_track, laps=60, lap_variation=0.02, rate_hz=1.0).truth
     times = np.array([lap["time_s"] for lap in truth["laps"]])
     # 60 laps tell a standard deviation to 9 %; neighbouring thirds blend, which takes some away.
     assert 0.012 < times.std() / times.mean() < 0.025
 
 
 def test_without_variation_every_flying_lap_is_alike(kart_track):
-    truth = simulate(kart_track, laps=4, lap_variation=0.0, line_variation_m=0.0).truth
+    truth = simulate_drive(kart_track, laps=4, lap_variation=0.0, line_variation_m=0.0).truth
     times = [lap["time_s"] for lap in truth["laps"]]
     assert max(times) - min(times) < 1e-3
 
 
 def test_a_stop_adds_its_seconds_to_the_out_lap_and_to_nothing_else(kart_track):
-    with_stop = simulate(kart_track, stop=True, laps=2, noise=0.0)
-    without = simulate(kart_track, laps=2, noise=0.0)
+    with_stop = simulate_drive(kart_track, stop=True, laps=2, noise=0.0)
+    without = simulate_drive(kart_track, laps=2, noise=0.0)
     assert [lap["time_s"] for lap in with_stop.truth["laps"]] == pytest.approx(
         [lap["time_s"] for lap in without.truth["laps"]], abs=2e-3
     )
@@ -100,7 +100,7 @@ def test_a_stop_adds_its_seconds_to_the_out_lap_and_to_nothing_else(kart_track):
 
 
 def test_heights_follow_the_centreline(hill):
-    recording = simulate(hill, laps=1).recording
+    recording = simulate_drive(hill, laps=1).recording
     assert recording.elevation_m[0] == pytest.approx(300.0, abs=0.01)
     assert recording.elevation_m[-1] == pytest.approx(390.0, abs=0.01)
     assert np.all(np.diff(recording.elevation_m) >= 0)
@@ -110,7 +110,7 @@ def test_heights_follow_the_centreline(hill):
 def test_a_figure_of_eight_is_lapped_like_any_other_track(seed):
     eight = np.column_stack([250 * np.sin(ANGLE), 120 * np.sin(2 * ANGLE)])
     track = make_track(eight, gates=(("finish", 150.0), ("sector", 500.0), ("sector", 1000.0)))
-    truth = simulate(track, laps=3, seed=seed).truth
+    truth = simulate_drive(track, laps=3, seed=seed).truth
     assert len(truth["laps"]) == 3
     for lap in truth["laps"]:
         assert sum(lap["sectors_s"]) == pytest.approx(lap["time_s"], abs=1e-8)

@@ -9,7 +9,7 @@ from timed_block import GATES, KINDS, along_the_finish_straight
 
 from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.crossings import cross, interval_sigma, sum_sigma
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.model import Gate
@@ -49,7 +49,7 @@ def test_uneven_fixes_are_timed_as_exactly(block, doppler):
 @pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
 @pytest.mark.parametrize("rate_hz", [25, 50, 100])
 def test_a_fast_receiver_is_timed_to_a_millisecond_too(block, rate_hz, doppler):
-    practice = simulate(block, laps=1, rate_hz=rate_hz, noise=0.0, doppler=doppler, seed=3)
+    practice = simulate_drive(block, laps=1, rate_hz=rate_hz, noise=0.0, doppler=doppler, seed=3)
 
     report = time_laps(block, practice.recording)
 
@@ -61,7 +61,7 @@ def test_a_fast_receiver_is_timed_to_a_millisecond_too(block, rate_hz, doppler):
 @pytest.mark.parametrize("rate_hz", [1, 50, 100])
 def test_noise_costs_no_crossing_at_any_rate(block, rate_hz):
     # Once, information tied so tightly between fixes 10 ms apart that rounding lost the drive.
-    practice = simulate(block, laps=1, rate_hz=rate_hz, noise=1.0, doppler=False, seed=1)
+    practice = simulate_drive(block, laps=1, rate_hz=rate_hz, noise=1.0, doppler=False, seed=1)
 
     report = time_laps(block, practice.recording)
 

@@ -17,8 +17,8 @@ from timed_block import GATES, KINDS, along_the_finish_straight, recording_of
 
 from trackkit.building.build import build_track
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import place_gate
-from trackkit.simulation.simulate import simulate
+from trackkit.gates.placement import with_gate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.model import timed_gates
 from trackkit.track.places import Place
@@ -26,7 +26,7 @@ from trackkit.track.places import Place
 
 @pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
 def test_noise_free_practice_recordings_are_timed_to_a_millisecond(block, doppler):
-    practice = simulate(block, laps=4, rate_hz=10, noise=0.0, doppler=doppler, seed=3)
+    practice = simulate_drive(block, laps=4, rate_hz=10, noise=0.0, doppler=doppler, seed=3)
 
     report = time_laps(block, practice.recording)
 
@@ -108,7 +108,7 @@ def test_a_gate_that_was_driven_round_is_missed_and_its_sectors_have_no_times(bl
 
 
 def test_a_lap_through_the_pit_lane_is_marked_and_does_not_count(block):
-    with_pit, _, _ = place_gate(block, "pit-entry", Place(chainage_m=1300.0))
+    with_pit, _, _ = with_gate(block, "pit-entry", Place(chainage_m=1300.0))
     outing = drive(block_circuit(), begin_m=1350.0, laps=2.4, cruise=25.0)
 
     report = time_laps(with_pit, outing.recording(10))
@@ -125,7 +125,7 @@ def test_a_track_without_a_finish_gate_cannot_be_timed(block):
 
 
 def test_speed_gates_are_timed_on_the_road(block):
-    trap, gate, _ = place_gate(block, "speed", Place(chainage_m=1200.0))
+    trap, gate, _ = with_gate(block, "speed", Place(chainage_m=1200.0))
     outing = drive(block_circuit(), begin_m=1300.0, laps=2.2, cruise=lambda s: 20.0 + s % 3.0)
 
     report = time_laps(trap, outing.recording(10, doppler=True))

@@ -9,15 +9,8 @@ from hypothesis import strategies as st
 from pyproj import Transformer
 
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import place_gate
-from trackkit.track.places import (
-    Place,
-    chainage_of,
-    describe_place,
-    ends_chainage,
-    parse_place,
-    racing_bearing_deg,
-)
+from trackkit.gates.placement import with_gate
+from trackkit.track.places import Place, chainage_of, describe_place, ends_chainage, parse_place
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -96,8 +89,8 @@ def test_anything_else_is_refused_with_the_forms_there_are(text):
     with pytest.raises(PlaceError, match="is no place along a track") as caught:
         parse_place(text)
 
-    assert "412m" in caught.value.remedy
-    assert "LAT,LON/LAT,LON" in caught.value.remedy
+    assert "412m" in caught.value.remedy.what
+    assert "LAT,LON/LAT,LON" in caught.value.remedy.what
 
 
 @pytest.mark.parametrize("text", ["91,0", "0,181", "-90.1,0", "144.9,-37.8", "5180000,650000"])
@@ -105,7 +98,7 @@ def test_numbers_that_are_no_latitude_and_longitude_are_refused(text):
     with pytest.raises(PlaceError, match="is not a latitude and longitude") as caught:
         parse_place(text)
 
-    assert "--crs" in caught.value.remedy
+    assert caught.value.remedy.do == "name grid"
 
 
 # National grids
@@ -189,7 +182,7 @@ def test_a_position_off_the_track_is_refused_with_its_distance(block):
     with pytest.raises(PlaceError, match=r"lies 470 m from the centreline of 'Invented'") as caught:
         chainage_of(block, Place(position=lonlat(np.array([20.0, -600.0]))))
 
-    assert "latitude comes first" in caught.value.remedy
+    assert "latitude comes first" in caught.value.remedy.what
 
 
 def test_latitude_and_longitude_swapped_is_refused_with_a_true_distance(block):
@@ -221,7 +214,7 @@ def test_surveyed_ends_are_kept_bit_for_bit(block):
     left, right = lonlat((0.0, -121.0)), lonlat((0.3, -138.5))
     text = "/".join(f"{lat!r},{lon!r}" for lon, lat in (left, right))
 
-    _, gate, _ = place_gate(block, "sector", parse_place(text))
+    _, gate, _ = with_gate(block, "sector", parse_place(text))
 
     assert (gate.left, gate.right) == (left, right)
     assert gate.surveyed
@@ -230,7 +223,7 @@ def test_surveyed_ends_are_kept_bit_for_bit(block):
 def test_ends_given_right_then_left_are_swapped_with_a_remark(block):
     left, right = lonlat((50.0, -121.0)), lonlat((50.0, -138.5))
 
-    _, gate, remarks = place_gate(block, "sector", Place(ends=(right, left)))
+    _, gate, remarks = with_gate(block, "sector", Place(ends=(right, left)))
 
     assert (gate.left, gate.right) == (left, right)
     assert any("swapped" in remark for remark in remarks)
@@ -239,7 +232,7 @@ def test_ends_given_right_then_left_are_swapped_with_a_remark(block):
 def test_ends_given_in_order_are_not_swapped(block):
     ends = lonlat((50.0, -121.0)), lonlat((50.0, -138.5))
 
-    _, gate, said = place_gate(block, "sector", Place(ends=ends))
+    _, gate, said = with_gate(block, "sector", Place(ends=ends))
 
     assert (gate.left, gate.right) == ends
     assert not any("swapped" in remark for remark in said)
@@ -249,7 +242,7 @@ def test_ends_on_one_side_of_the_track_are_refused_with_how_far_they_pass(block)
     ends = lonlat((50.0, -121.0)), lonlat((50.0, -110.0))
 
     with pytest.raises(PlaceError, match=r"does not cross the centreline \(it passes 9\.0 m"):
-        place_gate(block, "sector", Place(ends=ends))
+        with_gate(block, "sector", Place(ends=ends))
 
 
 def test_ends_far_from_the_track_are_refused(block):
@@ -275,9 +268,3 @@ def test_a_place_is_described_latitude_first_with_its_chainage(block):
     longitude, latitude = lonlat(block_circuit().at(100.0)[0])
 
     assert describe_place(block, 100.0) == f"{latitude:.6f},{longitude:.6f} (100.0 m)"
-
-
-def test_the_racing_bearing_is_the_roads(block):
-    # The first long side runs east; after the first bend of 90 degrees to the left, north.
-    assert racing_bearing_deg(block, 100.0) == pytest.approx(90.0, abs=0.05)
-    assert (racing_bearing_deg(block, 350.0) + 180.0) % 360.0 == pytest.approx(180.0, abs=0.05)

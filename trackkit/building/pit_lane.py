@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trackkit.arrays import Floats
 from trackkit.building.fit import FittedLine
 from trackkit.building.path import Path
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import runs_of
@@ -156,9 +155,7 @@ def _extended(
 
 
 def _same_lane(curve: Curve, one: _Visit, other: _Visit) -> bool:
-    ends: NDArray[np.float64] = curve.separation(
-        [one.leaves_m, one.joins_m], [other.leaves_m, other.joins_m]
-    )
+    ends: Floats = curve.separation([one.leaves_m, one.joins_m], [other.leaves_m, other.joins_m])
     return bool(ends.max() < 2 * _REACH_M and abs(one.aside_m - other.aside_m) < _SAME_LANE_M)
 
 
@@ -227,7 +224,7 @@ def with_pit_lane(
         at, aside = line.position(chainage[index]), line.left(chainage[index])
         east, north = track.plane.to_geographic(np.stack([at + half * aside, at - half * aside]))
         left, right = zip(east.tolist(), north.tolist(), strict=True)
-        track, gate, said = place_gate(track, kind, Place(ends=(left, right)))
+        track, gate, said = with_gate(track, kind, Place(ends=(left, right)))
         plain = replace(gate, surveyed=False)
         track = replace(
             track, gates=tuple(plain if one.id == gate.id else one for one in track.gates)

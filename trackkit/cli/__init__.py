@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from trackkit import __version__
+from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 
 _COMMANDS = {
@@ -87,7 +88,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         error.show()
         return error.exit_code
     except TrackkitError as error:
-        click.echo(f"trackkit: {error}", err=True)
+        click.echo(f"trackkit: {error_sentence(error)}", err=True)
         return 1
     except (click.Abort, KeyboardInterrupt):
         click.echo("trackkit: stopped", err=True)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import shlex
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from trackkit.cli.common import gate_rows, gate_table, print_json, remark, remarks, table
+from trackkit.cli.remedies import About, sentence
 from trackkit.cli.track_text import summary
 
 if TYPE_CHECKING:
@@ -30,37 +30,31 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
         More members of that document, when a track was revised.
     """
     from trackkit.caution import CAUTION
-    from trackkit.cli.describe import shape_tables, straight_rows
+    from trackkit.cli.describe import shape_tables
     from trackkit.geometry.bends import find_bends
 
     track = built.track
+    said = [*built.remarks, *(sentence(remedy, About(target)) for remedy in built.remedies)]
     _, straights = find_bends(track.curve)
     if as_json:
         print_json(
             {
                 "track": target,
-                "id": track.id,
-                "name": track.name,
-                "layout": track.layout,
-                "length_m": track.length_m,
-                "length_surface_m": track.length_surface_m,
-                "direction": track.direction,
-                "closed": track.closed,
-                "line": track.line,
+                **track.as_row(),
                 "accuracy_m": track.accuracy_m,
                 "laps_used": built.laps_used,
                 "corners": len(track.corners),
-                "straights": straight_rows(straights),
+                "straights": [straight.as_row() for straight in straights],
                 "band": band_rows(built),
                 "removed": built.removed,
                 "gates": gate_rows(track.gates),
-                "remarks": list(built.remarks),
+                "remarks": said,
                 **(more or {}),
             }
         )
-        remarks(built.remarks)
+        remarks(said)
     else:
-        remarks(text.replace(" TRACK ", f" {shlex.quote(target)} ") for text in built.remarks)
+        remarks(said)
         click.echo(summary(track))
         if built.laps_used:
             what = "lap" if track.closed else "run"

@@ -6,10 +6,11 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 
 if TYPE_CHECKING:
@@ -25,7 +26,16 @@ class Command(click.Command):
 
     A word that begins with a minus and a digit is no option of ours.  It is handed on with a
     minus sign (U+2212) instead, which places and numbers are read with too.
+
+    What the library cannot do is said with what to type for the track file that was given.
     """
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command."""
+        try:
+            return super().invoke(ctx)
+        except TrackkitError as error:
+            raise Failed(error_sentence(error, ctx.params.get("track_path"))) from error
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Hand negative numbers past click's option parser."""
@@ -40,6 +50,14 @@ class Command(click.Command):
                   if last not in valued and _NEGATIVE_NUMBER.match(word) else word
                   for last, word in zip(before, args, strict=False)],
         )  # fmt: skip
+
+
+class Failed(click.ClickException):
+    """An error of the library, worded for the terminal."""
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        """Say it on standard error."""
+        click.echo(f"trackkit: {self.message}", err=True, file=file)
 
 
 def plain_minus(text: str) -> str:
@@ -95,7 +113,7 @@ def place_from(text: str, crs: str | None) -> Place:
     try:
         return parse_place(text, crs=crs)
     except PlaceError as error:
-        raise click.BadParameter(str(error), param_hint="PLACE") from error
+        raise click.BadParameter(error_sentence(error), param_hint="PLACE") from error
 
 
 def print_json(document: Any) -> None:
@@ -172,15 +190,13 @@ def each_file(
             done.append(work(path))
         except TrackkitError as error:
             failed.append(error)
-            remark(f"trackkit: {error}")
+            remark(f"trackkit: {error_sentence(error)}")
     return done, failed
 
 
 def gate_rows(gates: Iterable[Any]) -> list[dict[str, Any]]:
     """List gates as ``gate list --json`` does."""
-    from trackkit.track.document import gate_row
-
-    return [gate_row(gate) for gate in gates]
+    return [gate.as_row() for gate in gates]
 
 
 def gate_table(gates: Iterable[Any]) -> None:

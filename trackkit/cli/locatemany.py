@@ -9,6 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from trackkit.cli.common import progress
+from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 
 if TYPE_CHECKING:
@@ -95,5 +96,5 @@ def _outcome(
             return Outcome(path, library.locate(*place, radius_m=radius_m), None, ())
         located = locate_drive(library, recording, radius_m=radius_m)
     except TrackkitError as error:
-        return Outcome(path, None, str(error), ())
+        return Outcome(path, None, error_sentence(error), ())
     return Outcome(path, located, None, tuple(recording.remarks))

@@ -6,17 +6,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.motion.drive import Drive
+from trackkit.motion.fix_covariance import FixCovariance
 from trackkit.track.model import Gate
 
 LONGEST_GAP_S = 10.0
 """No crossing is read out of a gap between fixes longer than this."""
 AWAY_M = 30.0
 """A gate counts again only when the vehicle has been this far from it since."""
-_ITERATIONS = 45
 
 
 @dataclass(frozen=True)
@@ -73,7 +72,7 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     candidate = candidate[_near(drive.position_m, candidate, middle, width)]
     if len(candidate) == 0:
         return []
-    share = _shares(drive, candidate, left, forward)
+    share = drive.shares_at_line(candidate, left, forward)
     position, velocity = drive.between(candidate, share)
     along = (position - left) @ across
     good = (along >= 0.0) & (along <= width) & (velocity @ forward > 0)
@@ -97,24 +96,11 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     return found
 
 
-def _near(
-    position_m: Floats, candidate: NDArray[np.intp], middle: Floats, width_m: float
-) -> NDArray[np.bool_]:
+def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float) -> Flags:
     """Keep the changes of side that can be at the gate rather than on the line it lies on."""
     step = np.linalg.norm(position_m[candidate + 1] - position_m[candidate], axis=1)
     away = np.linalg.norm(position_m[candidate] - middle, axis=1)
     return np.asarray(away <= width_m + 2.0 * step + 5.0)
-
-
-def _shares(drive: Drive, fix: NDArray[np.intp], left: Floats, forward: Floats) -> Floats:
-    """Bisect the motion between two fixes for the moment it meets the line."""
-    low, high = np.zeros(len(fix)), np.ones(len(fix))
-    for _ in range(_ITERATIONS):
-        middle = 0.5 * (low + high)
-        position, _ = drive.between(fix, middle)
-        behind = (position - left) @ forward < 0
-        low, high = np.where(behind, middle, low), np.where(behind, high, middle)
-    return 0.5 * (low + high)
 
 
 def interval_sigma(drive: Drive, first: Crossing, second: Crossing) -> float:
@@ -122,7 +108,7 @@ def interval_sigma(drive: Drive, first: Crossing, second: Crossing) -> float:
     return sum_sigma(drive, [(first, -1.0), (second, 1.0)])
 
 
-def sum_sigma(drive: Drive, terms: Iterable[tuple[Crossing, float]]) -> float:
+def sum_sigma(drive: Drive | FixCovariance, terms: Iterable[tuple[Crossing, float]]) -> float:
     """One sigma of a weighted sum of times of crossings, seconds.
 
     A crossing is late by the error of the position along the gate's normal over the speed along
@@ -134,7 +120,7 @@ def sum_sigma(drive: Drive, terms: Iterable[tuple[Crossing, float]]) -> float:
     Parameters
     ----------
     drive
-        That the crossings are of.
+        That the crossings are of, or what is kept of it for them.
     terms
         Crossings and their weights, such as -1 and 1 for the time from one to another.
     """

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.files import csv_text
 from trackkit.motion.drive import Drive
 from trackkit.timing.laps import Lap
@@ -90,7 +89,7 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     return Trace(chainage, time - first.time_s, speed, ahead, aside)
 
 
-def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[NDArray[np.intp], Floats]:
+def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[Indices, Floats]:
     """Chainage of the fixes of a lap and of some around it, counted on over the datum.
 
     Only fixes that are farther along than any before them are kept.
@@ -113,7 +112,7 @@ def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[NDArray[
 
 
 def _reached(
-    track: Track, drive: Drive, fix: NDArray[np.intp], where_m: Floats, chainage_m: Floats
+    track: Track, drive: Drive, fix: Indices, where_m: Floats, chainage_m: Floats
 ) -> Floats:
     """Find when chainages are reached, seconds from the first fix; NaN where not known."""
     time = np.interp(chainage_m, where_m, drive.time_s[fix], left=np.nan, right=np.nan)
@@ -131,17 +130,39 @@ def _reached(
     return time
 
 
-def traces_csv(track: Track, sessions: Sequence[Session]) -> str:
-    """Write the traces of all laps that have a time as CSV; its columns are `COLUMNS`."""
-    return csv_text(COLUMNS, _rows(track, sessions), _DECIMALS)
+def trace_lines(track: Track, session: Session) -> str:
+    """Write the traces of all laps of a session that have a time as lines of CSV.
+
+    Parameters
+    ----------
+    track
+        The track.
+    session
+        Whose report has its drive.
+
+    Returns
+    -------
+    str
+        A line a row, in the columns `COLUMNS`.
+
+    Raises
+    ------
+    TrackkitError
+        When the drive was not kept.
+    """
+    return csv_text(COLUMNS, _rows(track, session), _DECIMALS).partition("\n")[2]
 
 
-def _rows(track: Track, sessions: Sequence[Session]) -> Iterator[tuple[object, ...]]:
-    for session in sessions:
-        for lap in session.report.laps:
-            trace = trace_lap(track, session.report.drive, lap)
-            if trace is None:
-                continue
-            columns = [getattr(trace, name).tolist() for name in _DECIMALS]
-            for values in zip(*columns, strict=True):
-                yield session.label, lap.number, lap.kind, *values
+def traces_csv(lines: Iterable[str]) -> str:
+    """Put `trace_lines` of one or several sessions below the names of their columns."""
+    return csv_text(COLUMNS, ()) + "".join(lines)
+
+
+def _rows(track: Track, session: Session) -> Iterator[tuple[object, ...]]:
+    for lap in session.report.laps:
+        trace = trace_lap(track, session.report.drive, lap)
+        if trace is None:
+            continue
+        columns = [getattr(trace, name).tolist() for name in _DECIMALS]
+        for values in zip(*columns, strict=True):
+            yield session.label, lap.number, lap.kind, *values

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from trackkit.recordings.csv.columns import recognise_header
+from trackkit.recordings.csv.fix_columns import FIX_WORDS
 
 
 @pytest.mark.parametrize(
@@ -49,4 +50,4 @@ from trackkit.recordings.csv.columns import recognise_header
     ],
 )
 def test_headers_are_recognised_with_their_units(header, expected):
-    assert recognise_header(header) == expected
+    assert recognise_header(header, FIX_WORDS) == expected

@@ -1,4 +1,4 @@
-"""NMEA 0183 as it comes, sentence by sentence."""
+"""NMEA 0183 as it comes: one fix for each sentence that tells one, at once."""
 
 from collections import Counter
 
@@ -45,3 +45,37 @@ def test_damaged_sentences_and_those_without_a_fix_are_counted_and_left_out():
     left_out = Counter()
     assert len(list(fixes_of_nmea(lines, left_out))) == 1
     assert left_out == {"damaged": 2, "no fix": 2}
+
+
+def test_every_fix_is_there_before_the_next_line_is_asked_for():
+    taken = []
+
+    def lines():
+        for second in range(3):
+            taken.append(second)
+            yield sentence(f"GPRMC,12000{second},A,4807.038,N,01131.000,E,022.4,084.4,230394,,,A")
+
+    fixes = fixes_of_nmea(lines(), Counter())
+    for second in range(3):
+        next(fixes)
+        assert taken == list(range(second + 1))
+
+
+def test_a_position_at_0_0_is_that_of_a_receiver_without_one():
+    left_out = Counter()
+    nowhere = sentence("GPRMC,120000,A,0000.000,N,00000.000,E,0.0,0.0,010524,,,A")
+
+    assert list(fixes_of_nmea([nowhere], left_out)) == []
+    assert left_out == {"no fix": 1}
+
+
+def test_of_two_sentences_on_one_line_each_is_read():
+    # A logger that loses a line's end (common practice, no source).
+    first, second = (
+        sentence(f"GPGGA,12000{second},4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,")
+        for second in (1, 2)
+    )
+    left_out = Counter()
+
+    assert len(list(fixes_of_nmea([first.strip() + second], left_out))) == 2
+    assert left_out == {}

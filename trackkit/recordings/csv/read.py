@@ -17,13 +17,15 @@ import numpy as np
 
 from trackkit.arrays import Flags, Floats
 from trackkit.errors import RecordingError
-from trackkit.recordings.csv.columns import UNIT_WORDS, Column
+from trackkit.recordings.csv.columns import Column
+from trackkit.recordings.csv.fix_columns import FIX_WORDS, ask_for, fix_columns, layout_of_fixes
 from trackkit.recordings.csv.infer_units import guess_speed_unit, guess_time_unit
-from trackkit.recordings.csv.layout import COMMENT, Layout, cells_of, choose_columns, find_layout
+from trackkit.recordings.csv.layout import cells_of, lines_of, refuse_longer_row, rows_of
 from trackkit.recordings.detect import decode
 from trackkit.recordings.raw import Dropped, RawFixes, Times, counted, some_or_none
 from trackkit.recordings.times import ordinary_times, read_times
 from trackkit.recordings.units import ANGLE_DEG, LENGTH_M, SPEED_MPS, TIME_S
+from trackkit.remedies import Remedy
 
 DEGREES_AT_MOST = 1e4
 """Positions usually above this are 1e-7 degrees; what lies between 180 and this is neither."""
@@ -59,22 +61,21 @@ def read_delimited(
     RecordingError
         The text is no table of fixes, or what a column holds is ambiguous.
     """
-    lines = decode(data).replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    layout = find_layout(lines, columns, path)
-    chosen: _Chosen = choose_columns(layout, columns, path)
-    kept = [
-        (number, line)
-        for number, line in enumerate(lines[layout.first_row :], start=layout.first_row + 1)
-        if line[:1].isdigit() or (line.strip() and not COMMENT.match(line))
-    ]
-    if kept and (units := _units_row(cells_of(kept[0][1], layout.delimiter), chosen)):
-        kept, chosen = kept[1:], units
-    if not kept:
+    lines = lines_of(decode(data))
+    layout = layout_of_fixes(lines, columns, path)
+    chosen: _Chosen = fix_columns(layout, columns, path)
+    rows = rows_of(lines, layout.first_row)
+    if rows and (units := _units_row(cells_of(rows[0][1], layout.delimiter), chosen)):
+        rows, chosen = rows[1:], units
+    if not rows:
         raise RecordingError("has a header but no row below it", file=path)
-    _refuse_split_decimals(kept[0], layout, path)
-    table = _table([line for _, line in kept], layout.delimiter, chosen, path)
+    number, first = rows[0]
+    refuse_longer_row(
+        layout.header, (number, cells_of(first, layout.delimiter)), path, RecordingError
+    )
+    table = _table([line for _, line in rows], layout.delimiter, chosen, path)
     try:
-        return _fixes(table, chosen, [number for number, _ in kept])
+        return _fixes(table, chosen, [number for number, _ in rows])
     except RecordingError as error:
         # The questions about columns and dates are asked where the file's name is not known.
         raise type(error)(error.what, file=path, place=error.place, remedy=error.remedy) from error
@@ -85,7 +86,7 @@ def _units_row(cells: Sequence[str], chosen: _Chosen) -> _Chosen | None:
 
     def unit(role: str, column: Column) -> str | None:
         cell = cells[column.position] if column.position < len(cells) else ""
-        return UNIT_WORDS.get(role, {}).get(cell.strip(" ()[]").lower())
+        return FIX_WORDS.units.get(role, {}).get(cell.strip(" ()[]").lower())
 
     if not all(unit(role, chosen[role][0]) for role in ("latitude", "longitude")):
         return None
@@ -93,20 +94,6 @@ def _units_row(cells: Sequence[str], chosen: _Chosen) -> _Chosen | None:
         role: tuple(replace(c, unit=c.unit or unit(role, c)) for c in candidates)
         for role, candidates in chosen.items()
     }
-
-
-def _refuse_split_decimals(
-    first: tuple[int, str], layout: Layout, path: str | os.PathLike[str]
-) -> None:
-    extra = cells_of(first[1], layout.delimiter)[len(layout.header) :]
-    if layout.header and any(extra):
-        raise RecordingError(
-            f"has {counted(len(layout.header), 'column')} in the header but "
-            f"{len(layout.header) + len(extra)} in this row",
-            file=path,
-            place=f"line {first[0]}",
-            remedy="if decimals are written with commas, separate columns with semicolons",
-        )
 
 
 def _table(
@@ -290,7 +277,9 @@ def _times(
         raise RecordingError(
             f"its column '{column.header}' holds nothing readable as a time, "
             + (f"only such as '{example}'" if example else "it is empty"),
-            remedy="name the right column with --columns time=NAME",
+            remedy=Remedy(
+                "name the right column", do="name columns", value={"columns": {"time": "NAME"}}
+            ),
         )
     if read.unit_known:
         return read.value
@@ -332,7 +321,7 @@ def _optional(
             options = ", ".join(f"'{candidates[n].header}'" for n in filled)
             raise RecordingError(
                 f"{len(filled)} columns could be the {role}, and they differ: {options}",
-                remedy=f"say which with --columns {role}=NAME",
+                remedy=ask_for(role),
             )
     return first
 
