@@ -11,24 +11,12 @@ from pathlib import Path
 import pytest
 
 import trackkit.files
-from trackkit.errors import (
-    NoLapError,
-    NoTimesError,
-    OutputError,
-    PlaceError,
-    RecordingError,
-    TrackFileError,
-    TrackkitError,
-    reading_failed,
-)
+from trackkit.errors import OutputError
 from trackkit.files import csv_text, sha256_of, whole_file, write_whole
 
 
 def listing(folder):
     return sorted(path.name for path in folder.iterdir())
-
-
-# Writing
 
 
 def test_a_new_file_holds_what_was_written(tmp_path):
@@ -212,43 +200,3 @@ def test_the_digest_is_that_of_the_standard(tmp_path):
     path.write_bytes(b"abc")
     digest = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
     assert sha256_of(path) == digest
-
-
-# Errors
-
-
-def test_an_error_says_file_place_what_and_remedy_in_one_sentence():
-    error = TrackkitError("has no name", file="a.geojson", place="line 3", remedy="give it one")
-    assert str(error) == "a.geojson, line 3: has no name; give it one"
-
-
-@pytest.mark.parametrize(
-    ("parts", "sentence"),
-    [
-        ({}, "has no name"),
-        ({"file": Path("b") / "a.gpx"}, "b/a.gpx: has no name"),
-        ({"place": "gate finish"}, "gate finish: has no name"),
-        ({"remedy": "give it one"}, "has no name; give it one"),
-    ],
-)
-def test_an_error_leaves_out_what_it_does_not_know(parts, sentence):
-    assert str(TrackkitError("has no name", **parts)) == sentence
-
-
-def test_one_except_clause_catches_every_error_of_trackkit():
-    kinds = [NoLapError, NoTimesError, OutputError, PlaceError, RecordingError, TrackFileError]
-    assert all(issubclass(kind, TrackkitError) for kind in kinds)
-    assert issubclass(NoTimesError, RecordingError)
-
-
-@pytest.mark.parametrize(
-    ("error", "words"),
-    [
-        (FileNotFoundError(errno.ENOENT, "No such file or directory"), "no such file"),
-        (IsADirectoryError(errno.EISDIR, "Is a directory"), "is a folder, not a file"),
-        (PermissionError(errno.EACCES, "Permission denied"), "may not be read by this user"),
-        (OSError(errno.EIO, "Input/output error"), "cannot be read (Input/output error)"),
-    ],
-)
-def test_a_file_that_cannot_be_opened_is_reported_in_words(error, words):
-    assert reading_failed("a.gpx", error) == words
