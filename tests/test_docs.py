@@ -28,6 +28,14 @@ python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/trackkit demo
 """The two commands of setting up, which .ci/run takes from the README."""
 
 
+def test_the_python_of_the_readme_runs_and_prints_its_laps(tool, capsys):
+    (code,) = blocks(ROOT / "README.md", "python")
+    with tool.working_folder():
+        exec(compile(code, "README.md", "exec"), {})
+    printed = capsys.readouterr().out.splitlines()
+    assert [line.partition(":")[0] for line in printed] == ["lap 1", "lap 2", "lap 3"]
+
+
 def test_the_readme_begins_with_one_paragraph_and_the_two_commands_of_setting_up():
     text = page_text(ROOT / "README.md")
     first, *_ = re.findall(r"^```(\w*)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
