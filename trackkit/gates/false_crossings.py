@@ -155,7 +155,7 @@ def passages_nearby(
     """
     curve = track.curve
     left, right = track.gate_ends(gate)
-    found = []
+    passages = []
     chainage = curve.chainages(_STEP_M)
     own = curve.separation(chainage, chainage_m) <= _BEYOND_M + 0.5 * gate.width_m
     away = _distance_to_gate(curve.position(chainage), left, right)
@@ -167,15 +167,15 @@ def passages_nearby(
         probability = passage_probability(path, left, right, receiver_m=receiver_m, line_m=line_m)
         nearest = int(np.argmin(_distance_to_gate(path, left, right)))
         where = first + (last - first) * nearest / max(len(path) - 1, 1)
-        found.append(Passage(float(curve.wrap(where)), None, probability))
+        passages.append(Passage(float(curve.wrap(where)), None, probability))
     for lane in track.pit_lanes:
         line = track.plane.to_plane(lane.longitude_deg, lane.latitude_deg)
         if _distance_to_gate(_dense(line), left, right).min() < FARTHEST_M:
             probability = passage_probability(
                 _dense(line), left, right, receiver_m=receiver_m, line_m=line_m
             )
-            found.append(Passage(None, lane.id, probability))
-    return found
+            passages.append(Passage(None, lane.id, probability))
+    return passages
 
 
 def _stretch(track: Track, begin_m: float, end_m: float) -> Floats:

@@ -254,7 +254,7 @@ def _laps(track: Track, crossings: list[tuple[float, Gate]]) -> list[dict[str, A
     passed: dict[str, float] = {}
     for time, gate in crossings:
         if gate.kind == "finish" and begun is not None:
-            marks = [begun, *(passed.get(one) for one in sector_ids), time]
+            marks = [begun, *(passed.get(gate_id) for gate_id in sector_ids), time]
             laps.append(
                 {
                     "number": len(laps) + 1,

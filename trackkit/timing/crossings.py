@@ -75,13 +75,13 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     along = (position - left) @ across
     good = (along >= 0.0) & (along <= width) & (velocity @ forward > 0)
     away = np.linalg.norm(drive.position_m - middle, axis=1) > AWAY_M + 0.5 * width
-    found: list[Crossing] = []
+    crossings: list[Crossing] = []
     for fix, part, speed in zip(candidate[good], share[good], velocity[good], strict=True):
-        if found and not away[found[-1].fix : fix + 1].any():
+        if crossings and not away[crossings[-1].fix : fix + 1].any():
             continue
         start, end = drive.time_s[fix], drive.time_s[fix + 1]
         delay = forward / float(speed @ forward)
-        found.append(
+        crossings.append(
             Crossing(
                 gate.id,
                 float(start + part * (end - start)),
@@ -91,7 +91,7 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
                 (float(delay[0]), float(delay[1])),
             )
         )
-    return found
+    return crossings
 
 
 def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float) -> Flags:

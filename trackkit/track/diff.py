@@ -27,8 +27,8 @@ from trackkit.track.model import Corner, Gate, Track
 USUAL_LIMIT_M = 2.0
 """Lateral deviation from which a centreline counts as moved, where accuracies are not declared.
 
-Two lines averaged from a few laps of usual receivers each carry up to about a metre of slow wander
-(DESIGN section 6), so they differ by less than this without anything having moved."""
+Two lines averaged from a few laps of usual receivers each carry up to about a metre of slow wander,
+so they differ by less than this without anything having moved."""
 LEAST_LIMIT_M = 0.5
 RADIUS_CHANGED = 0.05
 """Change of a corner's smallest radius worth telling, as a share of it."""
