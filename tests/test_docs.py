@@ -104,16 +104,22 @@ def test_the_track_file_page_tells_every_member_the_schema_knows():
     assert missing - {"geometry", "coordinates", "properties"} == set()
 
 
+def words_of(node):
+    """The text that an expression is: of a choice, that of the one and of the other."""
+    if isinstance(node, ast.IfExp):
+        return [*words_of(node.body), *words_of(node.orelse)]
+    return [node.value] if isinstance(node, ast.Constant) else []
+
+
 def test_the_methods_page_lists_every_rule_of_check_and_no_other():
     files = (ROOT / "trackkit" / "checks").glob("*.py")
     trees = [ast.parse(file.read_text("utf-8")) for file in files]
     said = set()
     calls = (node for tree in trees for node in ast.walk(tree) if isinstance(node, ast.Call))
     for call in calls:
-        words = [one.value for one in call.args if isinstance(one, ast.Constant)]
-        severities = [n for n, word in enumerate(words) if word in ("error", "warning", "note")]
+        given = {one.arg: words_of(one.value) for one in call.keywords}
         if isinstance(call.func, ast.Name) and call.func.id.lower().endswith("finding"):
-            said |= {(words[n + 1], words[n]) for n in severities}
+            said |= set(zip(given.get("rule", ()), given.get("severity", ()), strict=True))
     text = page_text(DOCS / "methods.md")
     table = text[text.index("## Checks") : text.index("## Which circuit")]
     rows = re.findall(r"^\| `([\w-]+)` \| (\w+) \|", table, re.MULTILINE)

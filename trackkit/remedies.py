@@ -31,7 +31,7 @@ Deed = Literal[
     "read as recording",
     "leave out",
 ]
-"""What a remedy can have done; docs/methods.md tells what each takes."""
+"""What a remedy can have done; docs/methods.md tells what those of findings take."""
 
 
 @dataclass(frozen=True)
