@@ -46,12 +46,12 @@ if TYPE_CHECKING:
     from trackkit.timing.report import LapReport as LapReport
     from trackkit.track.diff import compare_tracks as compare_tracks
     from trackkit.track.diff_report import Comparison as Comparison
+    from trackkit.track.features import Centreline as Centreline
+    from trackkit.track.features import Corner as Corner
+    from trackkit.track.features import Gate as Gate
+    from trackkit.track.features import PitLane as PitLane
     from trackkit.track.file import read_track as read_track
     from trackkit.track.file import write_track as write_track
-    from trackkit.track.model import Centreline as Centreline
-    from trackkit.track.model import Corner as Corner
-    from trackkit.track.model import Gate as Gate
-    from trackkit.track.model import PitLane as PitLane
     from trackkit.track.model import Track as Track
     from trackkit.track.places import Place as Place
 
@@ -59,17 +59,17 @@ __version__ = "0.1.0"
 
 _MODULES = {
     "Build": "building.build",
-    "Centreline": "track.model",
+    "Centreline": "track.features",
     "Change": "gates.edit",
     "Comparison": "track.diff_report",
-    "Corner": "track.model",
+    "Corner": "track.features",
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
     "Finding": "checks.findings",
-    "Gate": "track.model",
+    "Gate": "track.features",
     "Lap": "timing.laps",
     "LapReport": "timing.report",
-    "PitLane": "track.model",
+    "PitLane": "track.features",
     "Place": "track.places",
     "Recording": "recordings.recording",
     "Remedy": "remedies",

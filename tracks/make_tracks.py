@@ -22,9 +22,10 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.shape import direction_of, surface_length
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.track.derive import bridges, lay, with_corners
+from trackkit.track.derive import lay, with_corners
 from trackkit.track.file import write_track
 from trackkit.track.ids import slug
+from trackkit.track.measure import bridges
 from trackkit.track.model import Track
 from trackkit.track.places import Place, chainage_of
 

@@ -21,8 +21,9 @@ import numpy as np
 from trackkit.recordings.recording import Recording
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
+from trackkit.track.features import Gate
 from trackkit.track.file import read_track
-from trackkit.track.model import Gate, Track
+from trackkit.track.model import Track
 
 TRACKS = ("pipwick-kart-circuit", "ruddlebeck-short", "saltpenny-atoll-clockwise")
 LAPS = 15

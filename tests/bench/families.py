@@ -10,7 +10,8 @@ import numpy as np
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.library.known import Known, known_from
-from trackkit.track.model import Centreline, Track
+from trackkit.track.features import Centreline
+from trackkit.track.model import Track
 
 BINS = 2_000
 

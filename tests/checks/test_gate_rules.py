@@ -9,7 +9,7 @@ from drives import block_circuit, gate_ends, hairpin_circuit, hill_course, on_ea
 
 from trackkit.checks.check import check_track
 from trackkit.remedies import Remedy
-from trackkit.track.model import Gate
+from trackkit.track.features import Gate
 
 # The set of gates
 

@@ -7,7 +7,7 @@ from damaged_tracks import the_only_finding
 from drives import Road, arc, figure_of_eight, track_of
 
 from trackkit.checks.check import check_track
-from trackkit.track.model import Crossover
+from trackkit.track.features import Crossover
 
 
 def test_a_line_of_too_few_points():

@@ -77,7 +77,7 @@ def test_true_speeds_are_what_gates_are_judged_by(block):
 
 
 def test_a_line_beside_the_driven_one_is_found(block, recording):
-    from trackkit.track.model import Centreline
+    from trackkit.track.features import Centreline
 
     shifted = block.centreline
     line = Centreline(shifted.longitude_deg, shifted.latitude_deg + 8.0 / 111_000.0, True)

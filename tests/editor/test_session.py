@@ -17,7 +17,7 @@ from trackkit.editor.session import Editing
 from trackkit.errors import PlaceError, TrackkitError
 from trackkit.gates.edit import move_gate, place_gate, remove_gate
 from trackkit.pages.state import datum_m, state
-from trackkit.track.model import Crossover
+from trackkit.track.features import Crossover
 from trackkit.track.places import Place
 
 ROAD = block_circuit()

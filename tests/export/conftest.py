@@ -8,7 +8,8 @@ import pytest
 from trackkit.export.export import export_track
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.track.model import Centreline, Corner, Gate, PitLane, Track
+from trackkit.track.features import Centreline, Corner, Gate, PitLane
+from trackkit.track.model import Track
 
 
 def make_track(at=(11.0, 47.0)):

@@ -13,9 +13,10 @@ from named_block import at
 from trackkit.building.from_line import build_from_line
 from trackkit.errors import PlaceError
 from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
+from trackkit.track.features import Gate
 from trackkit.track.file import stored
-from trackkit.track.model import Gate
-from trackkit.track.places import Place, ends_chainage
+from trackkit.track.measure import ends_chainage
+from trackkit.track.places import Place
 
 
 @pytest.fixture(scope="module")
@@ -328,7 +329,7 @@ def test_a_gates_chainage_is_where_its_ends_cross_the_line(block):
     _, gate, _ = with_gate(block, "speed", Place(ends=ends))
 
     assert gate.chainage_m == pytest.approx(70.0, abs=0.02)
-    assert ends_chainage(block, *ends) == gate.chainage_m
+    assert ends_chainage(block.centreline, *ends) == gate.chainage_m
 
 
 @pytest.mark.parametrize(

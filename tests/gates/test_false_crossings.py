@@ -21,7 +21,7 @@ from trackkit.gates.false_crossings import (
     passage_probability,
     passages_nearby,
 )
-from trackkit.track.model import PitLane
+from trackkit.track.features import PitLane
 
 PASSAGES = 10_000
 LINE_M = 0.5

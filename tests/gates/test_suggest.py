@@ -22,8 +22,8 @@ from trackkit.gates.suggest import (
     windows,
 )
 from trackkit.geometry.bends import find_bends
+from trackkit.track.features import PitLane
 from trackkit.track.file import read_track
-from trackkit.track.model import PitLane
 
 
 def quality_of(road, **more):

@@ -10,7 +10,7 @@ from oval_page import document_of, gate, oval, text_of
 
 from trackkit.caution import CAUTION
 from trackkit.pages.html import map_html
-from trackkit.track.model import Crossover, PitLane
+from trackkit.track.features import Crossover, PitLane
 
 
 def test_page_names_track_length_and_direction(page: str) -> None:

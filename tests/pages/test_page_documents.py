@@ -20,8 +20,9 @@ from trackkit.gates.edit import gate_name, widen_gate
 from trackkit.pages.base import base_document
 from trackkit.pages.state import state
 from trackkit.simulation.simulate import simulate_drive
+from trackkit.track.features import GATE_KINDS
 from trackkit.track.file import read_track
-from trackkit.track.model import GATE_KINDS, Track
+from trackkit.track.model import Track
 
 WEB = ROOT / "trackkit" / "pages" / "web"
 SAMPLES = sorted(path.stem for path in TRACKS.glob("*.geojson"))

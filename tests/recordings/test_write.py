@@ -21,7 +21,8 @@ from trackkit.recordings.read import read_recording
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import write_recording
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.track.model import Centreline, Gate, Track
+from trackkit.track.features import Centreline, Gate
+from trackkit.track.model import Track
 
 DEGREE_M = 111_320.0
 SUFFIXES = (".nmea", ".gpx", ".csv")

@@ -15,7 +15,8 @@ from scipy.signal import lfilter
 
 from trackkit.geometry.geodesy import unwrap_longitude
 from trackkit.recordings.recording import Recording
-from trackkit.track.model import Centreline, Gate, Track
+from trackkit.track.features import Centreline, Gate
+from trackkit.track.model import Track
 
 GEOD = Geod(ellps="WGS84")
 NODE_M = 0.5

@@ -11,7 +11,8 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
-from trackkit.track.model import Centreline, Corner, Gate, Track
+from trackkit.track.features import Centreline, Corner, Gate
+from trackkit.track.model import Track
 
 HOSTILE = (
     "<img src=x onerror=\"window.harmed='img'\">`${window.harmed='js'}`"

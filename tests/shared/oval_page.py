@@ -12,7 +12,8 @@ from trackkit.checks.findings import Finding
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
-from trackkit.track.model import Centreline, Corner, Gate, Track
+from trackkit.track.features import Centreline, Corner, Gate
+from trackkit.track.model import Track
 
 
 def oval(longitude_deg: float = -1.5, latitude_deg: float = 52.0, **changes: object) -> Track:

@@ -8,8 +8,9 @@ from checkout import TRACKS
 from drives import Road, arc, block_circuit, hairpin_circuit, stadium, straight, track_of
 
 from trackkit.geometry.bends import find_bends
+from trackkit.track.features import Corner, PitLane
 from trackkit.track.file import read_track
-from trackkit.track.model import Corner, PitLane, Track
+from trackkit.track.model import Track
 
 SAMPLES = sorted(TRACKS.glob("*.geojson"))
 GATES = [("finish", "finish", 0.0), ("gate-a", "sector", 347.0), ("gate-b", "sector", 800.0)]

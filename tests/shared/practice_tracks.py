@@ -4,7 +4,8 @@ import numpy as np
 
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.track.model import Centreline, Gate, Track
+from trackkit.track.features import Centreline, Gate
+from trackkit.track.model import Track
 
 
 def make_track(vertex_m, *, closed=True, gates=(), half_m=7.0, at=(11.0, 47.0), height=None):

@@ -6,8 +6,9 @@ import numpy as np
 
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.track.features import Centreline, Corner, Crossover, Gate, PitLane
 from trackkit.track.file import track_text
-from trackkit.track.model import Centreline, Corner, Crossover, Gate, PitLane, Track
+from trackkit.track.model import Track
 
 PLACES = [(11.0, 47.0), (180.0, -16.5), (-179.9995, 66.0), (0.0, 0.0), (-72.0, -52.0)]
 

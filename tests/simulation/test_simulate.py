@@ -19,7 +19,7 @@ from trackkit.simulation.simulate import (
     truth_path,
     write_simulation,
 )
-from trackkit.track.model import Gate
+from trackkit.track.features import Gate
 
 
 def test_five_laps_are_an_out_lap_five_flying_laps_and_an_in_lap(kart_track):

@@ -12,7 +12,7 @@ from trackkit.motion.noise import Levels
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.crossings import cross, interval_sigma, sum_sigma
 from trackkit.timing.lap_times import time_laps
-from trackkit.track.model import Gate
+from trackkit.track.features import Gate
 
 
 def crossings(track, recording, gate="finish"):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from trackkit.track.derive import with_datum
-from trackkit.track.model import Crossover
+from trackkit.track.features import Crossover
 
 
 @pytest.fixture(scope="module")

@@ -12,8 +12,9 @@ from shapely.geometry import LineString
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.track.diff import USUAL_LIMIT_M, compare_tracks
+from trackkit.track.features import Centreline, Corner, Gate, PitLane
 from trackkit.track.file import stored
-from trackkit.track.model import Centreline, Corner, Gate, PitLane, Track
+from trackkit.track.model import Track
 
 ANGLE = np.linspace(0, 2 * np.pi, 60, endpoint=False)
 BENDY_M = 160 + 30 * np.sin(3 * ANGLE)

@@ -9,7 +9,8 @@ from geographiclib.geodesic import Geodesic
 from trackkit.errors import PlaceError, TrackFileError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.track.model import ASSUMED_BAND_M, Centreline, Gate, Track
+from trackkit.track.features import Centreline, Gate
+from trackkit.track.model import ASSUMED_BAND_M, Track
 
 
 def ring(radius_m=60.0, at=(11.0, 47.0), count=60):

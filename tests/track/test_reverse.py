@@ -18,8 +18,8 @@ from drives import (
 
 from trackkit.checks.check import check_track
 from trackkit.timing.lap_times import time_laps
+from trackkit.track.features import Crossover, Gate, PitLane
 from trackkit.track.file import read_track
-from trackkit.track.model import Crossover, Gate, PitLane
 from trackkit.track.reverse import reverse_track
 
 GATES = [("finish", "finish", 0.0), ("gate-a", "sector", 347.0), ("gate-b", "sector", 800.0)]

@@ -16,8 +16,9 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import runs_of
 from trackkit.remedies import Remedy
-from trackkit.track.derive import bridges, lay, with_line
+from trackkit.track.derive import lay, with_line
 from trackkit.track.ids import slug
+from trackkit.track.measure import bridges
 from trackkit.track.model import ASSUMED_BAND_M, Track, end_gate_m
 from trackkit.track.places import Place, chainage_of, describe_place
 

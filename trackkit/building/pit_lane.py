@@ -16,8 +16,8 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import smoothed_curve
 from trackkit.motion.noise import RECEIVER_ACCURACY_M
-from trackkit.track.ids import new_id
-from trackkit.track.model import GateKind, PitLane, Track
+from trackkit.track.features import GateKind, PitLane
+from trackkit.track.model import Track, new_id
 from trackkit.track.places import Place
 
 OFF_LINE_M = 4.0

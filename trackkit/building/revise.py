@@ -19,9 +19,11 @@ from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
 from trackkit.track.derive import with_line
+from trackkit.track.features import Gate
 from trackkit.track.history import now
-from trackkit.track.model import Gate, Track
-from trackkit.track.places import ends_chainage, to_decimetre
+from trackkit.track.measure import ends_chainage
+from trackkit.track.model import Track
+from trackkit.track.places import to_decimetre
 
 CHANGED_M = 3.0
 """Where new laps run this far from the old line, the receivers' shift aside, the track changed."""
@@ -307,7 +309,7 @@ def _revised(track: Track, curve: Curve, fitted: FittedLine) -> Track:
             place = new.plane.to_plane(*track.plane.to_geographic(
                 track.curve.position(gate.chainage_m)))  # fmt: skip
             near = float(new.curve.project(place)[0])
-        at = ends_chainage(new, gate.left, gate.right, near, must_cross=False)
+        at = ends_chainage(new.centreline, gate.left, gate.right, near, must_cross=False)
         if min(at, new.curve.length_m - at) < 0.01 and gate.kind == "finish" and track.closed:
             at = 0.0
         gates.append(replace(gate, chainage_m=at))

@@ -28,7 +28,8 @@ from trackkit.motion.drive import Drive
 from trackkit.recordings.recording import Recording
 from trackkit.timing.lap_times import TimedRecording
 from trackkit.timing.report import LapReport
-from trackkit.track.model import Centreline, Gate, Track, crossed_gates
+from trackkit.track.features import Centreline, Gate
+from trackkit.track.model import Track, crossed_gates
 
 
 @dataclass(eq=False, repr=False)

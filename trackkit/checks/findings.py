@@ -8,7 +8,8 @@ from typing import Any, Literal
 
 from trackkit.errors import TrackkitError
 from trackkit.remedies import Remedy
-from trackkit.track.model import Position, Track, position_row
+from trackkit.track.features import Position, position_row
+from trackkit.track.model import Track
 
 Severity = Literal["error", "warning", "note"]
 SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")

@@ -6,8 +6,9 @@ import numpy as np
 
 from trackkit.errors import PlaceError
 from trackkit.gates.placement import BESIDE_THE_TRACK
-from trackkit.track.model import Gate, Track
-from trackkit.track.places import ends_chainage
+from trackkit.track.features import Gate
+from trackkit.track.measure import ends_chainage
+from trackkit.track.model import Track
 
 ON_BRIDGE_M = 12.0
 ACROSS = 0.5
@@ -20,7 +21,9 @@ def placed_gates(track: Track) -> list[tuple[Gate, float]]:
         if gate.kind in BESIDE_THE_TRACK:
             continue
         try:
-            found.append((gate, ends_chainage(track, gate.left, gate.right, gate.chainage_m)))
+            found.append(
+                (gate, ends_chainage(track.centreline, gate.left, gate.right, gate.chainage_m))
+            )
         except PlaceError:
             continue  # gate-off-track says so
     return found

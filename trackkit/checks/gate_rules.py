@@ -25,8 +25,10 @@ from trackkit.geometry.clearance import (
 )
 from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.remedies import Remedy
-from trackkit.track.model import Gate, GateKind, Track, end_gate_m
-from trackkit.track.places import ends_chainage, to_decimetre
+from trackkit.track.features import Gate, GateKind
+from trackkit.track.measure import ends_chainage
+from trackkit.track.model import Track, end_gate_m
+from trackkit.track.places import to_decimetre
 
 NOT_SQUARE_DEG = 10.0
 CHAINAGE_WITHIN_M = 1.0
@@ -84,7 +86,7 @@ def _gate_geometry(track: Track) -> Iterator[Finding]:
         beside = gate.kind in BESIDE_THE_TRACK
         try:
             chainage = ends_chainage(
-                track, gate.left, gate.right, gate.chainage_m, must_cross=not beside
+                track.centreline, gate.left, gate.right, gate.chainage_m, must_cross=not beside
             )
         except PlaceError as error:
             yield new_finding(
@@ -312,7 +314,7 @@ def _datum(track: Track) -> Iterator[Finding]:
         return
     for gate in track.gates_of_kind("finish")[:1]:
         try:
-            chainage = ends_chainage(track, gate.left, gate.right, 0.0)
+            chainage = ends_chainage(track.centreline, gate.left, gate.right, 0.0)
         except PlaceError:
             return
         away = float(track.curve.separation(chainage, 0.0))

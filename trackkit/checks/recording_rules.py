@@ -20,7 +20,8 @@ from trackkit.motion.drive import STANDING_MPS, Drive
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
 from trackkit.timing.report import LapReport
-from trackkit.track.model import Gate, Track
+from trackkit.track.features import Gate
+from trackkit.track.model import Track
 
 DOUBLE_SHARE = 0.5
 """Two crossings of a gate within this share of the usual lap are one too many."""

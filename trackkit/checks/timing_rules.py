@@ -21,7 +21,8 @@ from trackkit.gates.remedies import make_narrower, make_wider, put_elsewhere, re
 from trackkit.gates.suggest import APEX_CLEAR_M
 from trackkit.geometry.bends import find_bends
 from trackkit.remedies import Remedy
-from trackkit.track.model import Gate, Track
+from trackkit.track.features import Gate
+from trackkit.track.model import Track
 
 RARE = 0.005
 """A false or a missed crossing more often than once in 200 laps is worth a warning."""

@@ -23,7 +23,8 @@ from trackkit.cli.common import (
     table,
 )
 from trackkit.cli.remedies import About, sentence
-from trackkit.track.model import GATE_KINDS, Gate, GateKind, Track
+from trackkit.track.features import GATE_KINDS, Gate, GateKind
+from trackkit.track.model import Track
 
 if TYPE_CHECKING:
     from trackkit.gates.edit import Change

@@ -14,7 +14,8 @@ from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.pages.state import datum_m, state
-from trackkit.track.model import GATE_KINDS, Position, Track, crossed_gates
+from trackkit.track.features import GATE_KINDS, Position
+from trackkit.track.model import Track, crossed_gates
 from trackkit.track.places import Place
 
 Request = Mapping[str, Any]

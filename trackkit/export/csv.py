@@ -7,7 +7,8 @@ from trackkit.files import csv_text
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.recordings.write import DEGREE_DECIMALS
 from trackkit.recordings.xml import xml_text
-from trackkit.track.model import Gate, Track
+from trackkit.track.features import Gate
+from trackkit.track.model import Track
 
 _PLACES = (
     "left_longitude_deg",

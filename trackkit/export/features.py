@@ -6,7 +6,8 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import WGS84
-from trackkit.track.model import Gate, PitLane, Position, Track
+from trackkit.track.features import Gate, PitLane, Position
+from trackkit.track.model import Track
 
 
 def title(track: Track) -> str:

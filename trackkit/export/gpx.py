@@ -11,7 +11,8 @@ from trackkit.export.features import gate_bearing_deg, gate_middle, line_of, pit
 from trackkit.geometry.antimeridian import cut_line
 from trackkit.recordings.write import DEGREE_DECIMALS, gpx_longitude, new_gpx
 from trackkit.recordings.xml import xml_text
-from trackkit.track.model import Gate, Position, Track
+from trackkit.track.features import Gate, Position
+from trackkit.track.model import Track
 
 if TYPE_CHECKING:
     from gpxpy.gpx import GPXTrack

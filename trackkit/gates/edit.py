@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 from trackkit.errors import PlaceError
 from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
+from trackkit.track.features import Gate, GateKind
 from trackkit.track.history import now
-from trackkit.track.model import Gate, GateKind, Track
+from trackkit.track.model import Track
 from trackkit.track.places import Place, as_place
 
 LONGEST_NAME = 100

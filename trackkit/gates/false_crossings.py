@@ -13,7 +13,8 @@ from trackkit.geometry.runs import runs_of
 from trackkit.geometry.vectors import distance_along, gate_axes, left_of
 from trackkit.motion.gauss_markov import transition
 from trackkit.motion.noise import USUAL
-from trackkit.track.model import Gate, Track
+from trackkit.track.features import Gate
+from trackkit.track.model import Track
 
 RECEIVER_M = float(np.hypot(USUAL.wander_m, USUAL.white_m))
 """One sigma of a position of the usual receiver on one axis, metres."""

@@ -10,8 +10,8 @@ from trackkit.errors import PlaceError
 from trackkit.gates.square import WIDEST_M, square_ends
 from trackkit.remedies import Remedy
 from trackkit.track.derive import renamed_in_order, with_datum
-from trackkit.track.ids import new_id
-from trackkit.track.model import GATE_KINDS, Gate, GateKind, Position, Track
+from trackkit.track.features import GATE_KINDS, Gate, GateKind, Position
+from trackkit.track.model import Track, new_id
 from trackkit.track.places import Place, chainage_of, to_decimetre
 
 BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")

@@ -18,7 +18,8 @@ from trackkit.gates.placement import BESIDE_THE_TRACK
 from trackkit.gates.square import NARROWEST_HALF_M, square_ends, widest_clear_m
 from trackkit.geometry.bends import smoothed_curvature
 from trackkit.remedies import Remedy
-from trackkit.track.model import Gate, Position, Track, end_gate_m
+from trackkit.track.features import Gate, Position
+from trackkit.track.model import Track, end_gate_m
 from trackkit.track.places import to_decimetre
 
 _WORTH_M = 0.25

@@ -9,7 +9,8 @@ from trackkit.errors import PlaceError
 from trackkit.geometry.clearance import NEAR_ENOUGH_M, distance_to_other_piece
 from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.track.derive import geographic
-from trackkit.track.model import Position, Track
+from trackkit.track.features import Position
+from trackkit.track.model import Track
 
 GATE_MARGIN_M = 4.0
 """How far a gate reaches beyond the band on either side: the receiver's wander, and a wide line."""

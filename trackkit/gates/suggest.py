@@ -15,7 +15,8 @@ from trackkit.gates.placement import with_gate
 from trackkit.gates.quality import TimingQuality
 from trackkit.geometry.bends import find_bends
 from trackkit.geometry.clearance import clearance
-from trackkit.track.model import Gate, Track
+from trackkit.track.features import Gate
+from trackkit.track.model import Track
 from trackkit.track.places import Place
 
 Basis = Literal["time", "length", "corners"]

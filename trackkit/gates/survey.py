@@ -12,7 +12,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.gauss_markov import covariance_of_neighbouring_means, variance_of_mean
 from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
-from trackkit.track.model import Position
+from trackkit.track.features import Position
 
 FEWEST_FIXES = 10
 FARTHEST_M = 25.0

@@ -28,7 +28,8 @@ from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import MOST_DECIMALS
 from trackkit.timing.traces import STEP_M, trace_lap
 from trackkit.track.band import band_sides, bridge_reach_m
-from trackkit.track.model import GATE_KINDS, GateKind, PitLane, Track, position_row
+from trackkit.track.features import GATE_KINDS, GateKind, PitLane, position_row
+from trackkit.track.model import Track
 
 BAND_SPACING_M = 2.0
 """Distance between two places that the width of the band is told of, and the page draws."""

@@ -9,7 +9,8 @@ from trackkit.errors import PlaceError
 from trackkit.paper.sheet import Table
 from trackkit.paper.text import Lettering
 from trackkit.recordings.recording import Recording
-from trackkit.track.model import GATE_KINDS, Track
+from trackkit.track.features import GATE_KINDS
+from trackkit.track.model import Track
 from trackkit.track.sectors import sectors_of
 
 

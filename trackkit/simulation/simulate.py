@@ -23,7 +23,8 @@ from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import encoded
 from trackkit.simulation.drive import Run, drive
-from trackkit.track.model import Gate, Track
+from trackkit.track.features import Gate
+from trackkit.track.model import Track
 
 INVENTED_START = datetime(2024, 5, 4, 9, 0, tzinfo=UTC)
 """Time of day of the first fix where none is given; nothing happened then."""

@@ -11,7 +11,7 @@ from trackkit.arrays import Flags, Floats, Indices
 from trackkit.geometry.vectors import gate_axes
 from trackkit.motion.drive import Drive
 from trackkit.motion.fix_covariance import FixCovariance
-from trackkit.track.model import Gate
+from trackkit.track.features import Gate
 
 LONGEST_GAP_S = 10.0
 """No crossing is read out of a gap between fixes longer than this."""

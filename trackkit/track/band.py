@@ -8,7 +8,8 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
-from trackkit.track.model import Crossover, Track
+from trackkit.track.features import Crossover
+from trackkit.track.model import Track
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

@@ -1,4 +1,4 @@
-"""What follows from a track's geometry: its stored line, corners, bridges and datum."""
+"""What follows from a track's geometry: its stored line, corners and datum."""
 
 from __future__ import annotations
 
@@ -6,44 +6,14 @@ import re
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
-from trackkit.geometry.bends import find_bends
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
-from trackkit.geometry.shape import direction_of, self_crossings, surface_length
-from trackkit.track.ids import new_id
-from trackkit.track.model import Centreline, Corner, Crossover, Position, Track
-from trackkit.track.places import ends_chainage
-
-_CROSSING_ANGLE_DEG = 20.0
-
-
-def bridges(
-    curve: Curve, chainage_m: Floats, height_m: Floats
-) -> tuple[tuple[Crossover, ...], list[str]]:
-    """Declare a bridge where a line crosses itself at an angle.
-
-    Returns
-    -------
-    crossovers, remarks
-        Which passage is above is read from the heights; where they cannot tell, the earlier
-        passage is taken to be above and a remark says so.
-    """
-    found, remarks = [], []
-    for first, second, angle in self_crossings(curve):
-        if angle < _CROSSING_ANGLE_DEG:
-            continue
-        heights = np.interp([first, second], chainage_m, height_m)
-        told = bool(np.all(np.isfinite(heights))) and abs(heights[0] - heights[1]) > 2.0
-        over, under = (second, first) if told and heights[1] > heights[0] else (first, second)
-        found.append(Crossover(over, under))
-        remarks.append(
-            f"the line crosses itself at {first:.0f} m and {second:.0f} m: taken as a bridge"
-            + ("" if told else " (heights do not tell which passage is above)")
-        )
-    return tuple(found), remarks
+from trackkit.geometry.shape import direction_of
+from trackkit.track.features import Centreline, Position
+from trackkit.track.measure import ends_chainage, find_corners, measure
+from trackkit.track.model import Track, id_seed
 
 
 def lay(
@@ -105,26 +75,18 @@ def with_line(
     """
     line = lay(curve, plane, start_m=datum_m, heights=heights)
     laid = replace(draft, centreline=replace(line, width_m=draft.centreline.width_m))
-    actual = laid.curve
-    chainage = actual.chainages(1.0)
-    height = np.full(len(chainage), np.nan)
-    if laid.centreline.height_m is not None:
-        known = laid.centreline.height_m[: len(actual.vertex_chainage_m)]
-        period = actual.length_m if actual.closed else None
-        height = np.interp(chainage, actual.vertex_chainage_m, known, period=period)
-    crossovers, _ = bridges(actual, chainage, height)
+    measured = measure(laid.centreline)
     return with_corners(
         replace(
             laid,
-            length_m=actual.length_m,
-            length_surface_m=surface_length(actual, chainage, height),
-            direction=direction_of(actual),
-            crossovers=crossovers,
+            length_m=measured.length_m,
+            length_surface_m=measured.length_surface_m,
+            direction=measured.direction,
+            crossovers=measured.crossovers,
         )
     )
 
 
-_SAME_CORNER_M = 15.0
 _AUTOMATIC_NAME = re.compile(r"Sector \d+ end")
 
 
@@ -203,7 +165,7 @@ def with_datum(track: Track, chainage_m: float) -> Track:
             gate,
             chainage_m=_zero_if_datum(
                 ends_chainage(
-                    turned,
+                    turned.centreline,
                     gate.left,
                     gate.right,
                     near_m=float(curve.along(chainage_m, gate.chainage_m)),
@@ -224,39 +186,6 @@ def _zero_if_datum(chainage_m: float, length_m: float) -> float:
 
 def with_corners(track: Track) -> Track:
     """Find the corners afresh; a corner found where one was keeps its id and name."""
-    curve = track.curve
-    bends, _ = find_bends(curve)
-    known = list(track.corners)
-    corners: list[Corner] = []
-    for number, bend in enumerate(bends, start=1):
-        apex = curve.position(bend.apex_m)
-        old = _nearest_corner(track, known, apex)
-        if old is not None:
-            known.remove(old)
-        longitude, latitude = geographic(track, apex)
-        blank = replace(track, corners=(*track.corners, *corners))
-        corners.append(
-            Corner(
-                number=number,
-                name=old.name if old else "",
-                turn=bend.turn,
-                apex=(longitude, latitude),
-                entry_m=bend.entry_m,
-                apex_m=bend.apex_m,
-                exit_m=bend.exit_m,
-                min_radius_m=bend.min_radius_m,
-                id=old.id if old else new_id(blank, "corner", f"{longitude:.5f},{latitude:.5f}"),
-                properties=old.properties if old else {},
-                members=old.members if old else {},
-            )
-        )
-    return replace(track, corners=tuple(corners))
-
-
-def _nearest_corner(track: Track, known: list[Corner], apex_m: ArrayLike) -> Corner | None:
-    if not known:
-        return None
-    apexes = track.plane.to_plane([c.apex[0] for c in known], [c.apex[1] for c in known])
-    away = np.linalg.norm(apexes - np.asarray(apex_m), axis=1)
-    nearest = int(np.argmin(away))
-    return known[nearest] if away[nearest] <= _SAME_CORNER_M else None
+    taken = [feature.id for feature in (*track.gates, *track.corners)]
+    found = find_corners(track.centreline, track.corners, seed=id_seed(track), taken=taken)
+    return replace(track, corners=found)

@@ -22,7 +22,8 @@ from trackkit.track.diff_report import (
     Stretch,
 )
 from trackkit.track.document import track_to_document
-from trackkit.track.model import Corner, Gate, Track
+from trackkit.track.features import Corner, Gate
+from trackkit.track.model import Track
 
 USUAL_LIMIT_M = 2.0
 """Lateral deviation from which a centreline counts as moved, where accuracies are not declared.

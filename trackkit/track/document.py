@@ -12,7 +12,7 @@ from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import bounding_box, cut_line, join_line
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.remedies import Remedy
-from trackkit.track.model import (
+from trackkit.track.features import (
     DEGREE_DECIMALS,
     Centreline,
     Corner,
@@ -20,8 +20,8 @@ from trackkit.track.model import (
     Gate,
     PitLane,
     Position,
-    Track,
 )
+from trackkit.track.model import Track
 
 FORMAT = "trackkit-track"
 VERSION = "1.0"

@@ -5,22 +5,38 @@ from __future__ import annotations
 import hashlib
 import re
 import unicodedata
+from collections.abc import Collection
 
 from trackkit.errors import PlaceError
-from trackkit.track.model import Track
 
 
-def new_id(track: Track, prefix: str, salt: str) -> str:
-    """Make an id no feature of the track has or had: gate-k3f9.
+def drawn_id(prefix: str, salt: str, *, seed: str, taken: Collection[str]) -> str:
+    """Draw an id that no feature has yet: gate-k3f9.
 
-    It is drawn from what the track is and how often it was changed, so that the same commands
-    give the same file, while a gate placed where another was removed gets another id.
+    Parameters
+    ----------
+    prefix
+        What kind of feature it is for.
+    salt
+        What tells the feature from others, such as where it is.
+    seed
+        What tells the track and its state from others.
+    taken
+        Ids of other features.
+
+    Returns
+    -------
+    str
+        The same for the same arguments.
+
+    Raises
+    ------
+    PlaceError
+        When all that were tried are taken.
     """
-    taken = {gate.id for gate in track.gates} | {corner.id for corner in track.corners}
     alphabet = "abcdefghjkmnpqrstuvwxyz23456789"
     for attempt in range(1000):
-        seed = f"{track.id}/{len(track.history)}/{prefix}/{salt}/{attempt}"
-        digest = hashlib.sha256(seed.encode()).digest()
+        digest = hashlib.sha256(f"{seed}/{prefix}/{salt}/{attempt}".encode()).digest()
         token = "".join(alphabet[byte % len(alphabet)] for byte in digest[:4])
         if f"{prefix}-{token}" not in taken:
             return f"{prefix}-{token}"

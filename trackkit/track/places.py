@@ -10,7 +10,9 @@ import numpy as np
 from trackkit.errors import PlaceError
 from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.remedies import Remedy
-from trackkit.track.model import Position, Track
+from trackkit.track.features import Position
+from trackkit.track.measure import ends_chainage
+from trackkit.track.model import Track
 
 FARTHEST_SNAP_M = 100.0
 """A position farther from the centreline than this is not meant to be on the track."""
@@ -153,7 +155,7 @@ def chainage_of(
             )
         return chainage, place.remarks
     if place.ends is not None:
-        return ends_chainage(track, *place.ends, must_cross=must_cross), place.remarks
+        return ends_chainage(track.centreline, *place.ends, must_cross=must_cross), place.remarks
     if place.position is None:
         raise PlaceError("an empty place")
     point = track.plane.to_plane(*place.position)
@@ -168,54 +170,6 @@ def chainage_of(
         )
     remark = f"snapped to the centreline at {float(where):.1f} m, {away:.1f} m from the place given"
     return float(where), (*place.remarks, remark)
-
-
-def ends_chainage(
-    track: Track,
-    left: Position,
-    right: Position,
-    near_m: float | None = None,
-    *,
-    must_cross: bool = True,
-) -> float:
-    """Chainage at which the line between two gate ends crosses the centreline, metres.
-
-    Parameters
-    ----------
-    track
-        The track.
-    left, right
-        The ends, (longitude, latitude), degrees.
-    near_m
-        Where the line crosses the track more than once, take the crossing nearest to this
-        chainage; without, the one nearest to the middle of the gate.
-    must_cross
-        Whether the gate has to cross the centreline.  A gate across the pit lane need not: its
-        chainage is then that of the place on the centreline nearest to its middle.
-
-    Raises
-    ------
-    PlaceError
-        When the line between the ends does not cross the centreline.
-    """
-    curve = track.curve
-    ends = track.plane.to_plane([left[0], right[0]], [left[1], right[1]])
-    crossings = curve.crossed_by(ends[0], ends[1])
-    if len(crossings) == 0:
-        where, offset = curve.project(np.vstack([ends, ends.mean(axis=0)]))
-        if not must_cross:
-            return float(where[2])
-        raise PlaceError(
-            "the line between the two ends does not cross the centreline (it passes "
-            f"{abs(offset).min():.1f} m from it)",
-            remedy="give ends on both sides of the track",
-        )
-    if near_m is not None:
-        distance = curve.separation(crossings, near_m)
-    else:
-        middle = ends.mean(axis=0)
-        distance = ((curve.position(crossings) - middle) ** 2).sum(axis=1)
-    return float(crossings[distance.argmin()])
 
 
 def to_decimetre(track: Track, chainage_m: float) -> float:

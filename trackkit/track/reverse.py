@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from trackkit.geometry.shape import direction_of
 from trackkit.track.derive import renamed_in_order, with_corners
-from trackkit.track.model import Gate, GateKind, PitLane, Track
-from trackkit.track.places import ends_chainage
+from trackkit.track.features import Gate, GateKind, PitLane
+from trackkit.track.measure import ends_chainage
+from trackkit.track.model import Track
 
 _OTHER_KIND: dict[GateKind, GateKind] = {"pit-entry": "pit-exit", "pit-exit": "pit-entry"}
 _OTHER_KIND_OPEN: dict[GateKind, GateKind] = {
@@ -117,7 +118,7 @@ def _turned_gate(turned: Track, gate: Gate, length_m: float) -> Gate:
         gate_id = other if gate_id == gate.kind else gate_id
     chainage = near
     if not at_datum:
-        chainage = ends_chainage(turned, gate.right, gate.left, near, must_cross=False)
+        chainage = ends_chainage(turned.centreline, gate.right, gate.left, near, must_cross=False)
     return replace(
         gate,
         id=gate_id,

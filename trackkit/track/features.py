@@ -1,0 +1,245 @@
+"""What a track is made of: its centreline, gates, corners, pit lanes and bridges."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.errors import TrackFileError
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import LocalPlane, geodesic_distance
+
+GateKind = Literal["finish", "start", "sector", "speed", "pit-entry", "pit-exit"]
+GATE_KINDS: tuple[GateKind, ...] = ("finish", "start", "sector", "speed", "pit-entry", "pit-exit")
+Position = tuple[float, float]
+"""Longitude and latitude, degrees."""
+
+DEGREE_DECIMALS = 8
+"""Of positions: about 1 mm, because headings are read from neighbouring vertices."""
+
+
+@dataclass(frozen=True, eq=False)
+class Centreline:
+    """The line of the track, in racing direction.
+
+    Parameters
+    ----------
+    longitude_deg, latitude_deg
+        Vertices, degrees, shape (n,); longitudes continuous across the antimeridian.  A closed
+        line repeats its first position at the end, as its file does.
+    closed
+        Whether the track is a lap rather than a course from one point to another.
+    height_m
+        Heights of the vertices, metres, or None.
+    width_m
+        Width of the band where cars run, metres, or None where unknown.
+    width_profile
+        Rows of (chainage_m, left_m, right_m), or None.
+    """
+
+    longitude_deg: Floats
+    latitude_deg: Floats
+    closed: bool
+    height_m: Floats | None = None
+    width_m: float | None = None
+    width_profile: tuple[tuple[float, float, float], ...] | None = None
+    id: str = "centreline"
+    properties: Mapping[str, Any] = field(default_factory=dict)
+    members: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if len(self.longitude_deg) < 2 or len(self.longitude_deg) != len(self.latitude_deg):
+            raise TrackFileError(
+                f"a centreline of {len(self.longitude_deg)} positions is no line",
+                place="feature centreline",
+            )
+        require_positions(self.longitude_deg, self.latitude_deg, "feature centreline")
+
+    @cached_property
+    def plane(self) -> LocalPlane:
+        """A plane around the line; tracks that share the line share it, whatever their gates."""
+        return LocalPlane.around(self.longitude_deg, self.latitude_deg)
+
+    @cached_property
+    def curve(self) -> Curve:
+        """The spline through the vertices; its chainage 0 is the first one."""
+        return Curve.through(
+            self.plane.to_plane(self.longitude_deg, self.latitude_deg), closed=self.closed
+        )
+
+    @property
+    def gap_m(self) -> float:
+        """Distance from the last position back to the first, metres (0 for a closed ring)."""
+        return float(
+            geodesic_distance(
+                self.longitude_deg[-1],
+                self.latitude_deg[-1],
+                self.longitude_deg[0],
+                self.latitude_deg[0],
+            )
+        )
+
+
+@dataclass(frozen=True)
+class Gate:
+    """A line across the track with a left and a right end, crossed in racing direction.
+
+    The ends are authoritative; the chainage is derived from them and kept for people.
+
+    Parameters
+    ----------
+    id
+        Given once; never changes or moves to another gate.
+    kind
+        One of `GATE_KINDS`.
+    name
+        For people.
+    left, right
+        Ends as (longitude, latitude), degrees; left and right as a driver crossing it sees them.
+    order
+        Place in racing order, from 0.
+    chainage_m
+        Distance along the centreline from the datum, metres.
+    surveyed
+        Whether the two ends were given as measured on the ground.
+    """
+
+    id: str
+    kind: GateKind
+    name: str
+    left: Position
+    right: Position
+    order: int = 0
+    chainage_m: float = 0.0
+    surveyed: bool = False
+    properties: Mapping[str, Any] = field(default_factory=dict)
+    members: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        place = f"gate {self.id}"
+        if self.kind not in GATE_KINDS:
+            raise TrackFileError(
+                f"the kind {self.kind!r} is not one of {', '.join(GATE_KINDS)}", place=place
+            )
+        longitudes = np.array([self.left[0], self.right[0]])
+        require_positions(longitudes, np.array([self.left[1], self.right[1]]), place)
+        if self.left == self.right:
+            raise TrackFileError("both ends of the gate are the same position", place=place)
+
+    @property
+    def width_m(self) -> float:
+        """Distance between the ends, metres."""
+        return float(geodesic_distance(*self.left, *self.right))
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the gate as JSON; lengths to a millimetre, positions as longitude and latitude."""
+        return {
+            "id": self.id,
+            "kind": self.kind,
+            "order": self.order,
+            "name": self.name,
+            "chainage_m": round(self.chainage_m, 3),
+            "width_m": round(self.width_m, 3),
+            "left": position_row(self.left),
+            "right": position_row(self.right),
+            "surveyed": self.surveyed,
+        }
+
+
+@dataclass(frozen=True)
+class Corner:
+    """A corner, numbered in racing direction from the finish gate.
+
+    Parameters
+    ----------
+    number, name
+        The number counts from 1; a name is for people and may be empty.
+    turn
+        Which way the driver turns.
+    apex
+        Place of the smallest radius, (longitude, latitude), degrees.
+    entry_m, apex_m, exit_m
+        Chainages, metres.
+    min_radius_m
+        Smallest radius of the centreline in the corner, metres.
+    """
+
+    number: int
+    name: str
+    turn: Literal["left", "right"]
+    apex: Position
+    entry_m: float
+    apex_m: float
+    exit_m: float
+    min_radius_m: float
+    id: str = ""
+    properties: Mapping[str, Any] = field(default_factory=dict)
+    members: Mapping[str, Any] = field(default_factory=dict)
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the corner as JSON; lengths to a centimetre."""
+        return {
+            "number": self.number,
+            "name": self.name,
+            "turn": self.turn,
+            "entry_m": round(self.entry_m, 2),
+            "apex_m": round(self.apex_m, 2),
+            "exit_m": round(self.exit_m, 2),
+            "min_radius_m": round(self.min_radius_m, 2),
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class PitLane:
+    """A line drivers take through the pits, in the direction they take it."""
+
+    id: str
+    longitude_deg: Floats
+    latitude_deg: Floats
+    height_m: Floats | None = None
+    properties: Mapping[str, Any] = field(default_factory=dict)
+    members: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Crossover:
+    """A bridge: two chainages at the same place, one above the other."""
+
+    over_m: float
+    under_m: float
+    members: Mapping[str, Any] = field(default_factory=dict)
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the bridge as JSON; chainages to a centimetre."""
+        return {"over_m": round(self.over_m, 2), "under_m": round(self.under_m, 2)}
+
+
+def position_row(position: Position) -> list[float]:
+    """Return a position as JSON: longitude and latitude, degrees, to about a millimetre."""
+    return [round(value, DEGREE_DECIMALS) for value in position]
+
+
+def require_positions(longitude_deg: Floats, latitude_deg: Floats, place: str) -> None:
+    """Refuse what is no longitude and latitude in degrees; arrays of shape (n,).
+
+    Raises
+    ------
+    TrackFileError
+        When one is no finite number or out of range.
+    """
+    longitude, latitude = np.asarray(longitude_deg), np.asarray(latitude_deg)
+    bad = ~(np.isfinite(longitude) & np.isfinite(latitude)) | (np.abs(latitude) > 90)
+    bad |= np.abs(longitude) > 540
+    if np.any(bad):
+        index = int(np.argmax(bad))
+        raise TrackFileError(
+            f"position {index + 1} ({longitude[index]}, {latitude[index]}) is not a longitude "
+            "and latitude in degrees",
+            place=place,
+            remedy="positions are written longitude first (RFC 7946)",
+        )
