@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import reprlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
+
+from trackkit.words import shortened
 
 Deed = Literal[
     # Edits of a track, and of its file.
@@ -57,6 +60,12 @@ class Remedy:
     feature: str | None = None
     chainage_m: float | None = None
     value: Mapping[str, Any] | None = field(default=None, hash=False)
+
+    def __repr__(self) -> str:
+        done = "" if self.do is None else f", do={self.do!r}"
+        on = "" if self.feature is None else f", feature={reprlib.repr(self.feature)}"
+        at = "" if self.chainage_m is None else f", chainage_m={self.chainage_m:.2f}"
+        return f"Remedy({shortened(self.what)!r}{done}{on}{at})"
 
     def as_row(self) -> dict[str, Any] | None:
         """Write what is done as the ``action`` of a finding's JSON; None where nothing is."""

@@ -62,6 +62,9 @@ class Build:
     laps: tuple[tuple[FoundLap, str], ...] = ()
     remedies: tuple[Remedy, ...] = ()
 
+    def __repr__(self) -> str:
+        return f"Build({self.track!r}, of {self.laps_used} lap{'' if self.laps_used == 1 else 's'})"
+
 
 def build_track(
     recordings: Sequence[Recording],

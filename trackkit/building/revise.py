@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import reprlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -24,6 +25,7 @@ from trackkit.track.history import now
 from trackkit.track.measure import ends_chainage
 from trackkit.track.model import Track
 from trackkit.track.places import to_decimetre
+from trackkit.words import counted
 
 CHANGED_M = 3.0
 """Where new laps run this far from the old line, the receivers' shift aside, the track changed."""
@@ -63,6 +65,12 @@ class Revision:
     build: Build
     changed: tuple[ChangedStretch, ...]
     shift_m: tuple[float, float]
+
+    def __repr__(self) -> str:
+        east, north = self.shift_m
+        moved = f"moved {east:+.2f} m east and {north:+.2f} m north"
+        changed = counted(self.changed, "changed stretch", "changed stretches")
+        return f"Revision({reprlib.repr(self.build.track.id)}, {moved}, {changed})"
 
 
 def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:

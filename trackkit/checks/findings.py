@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import reprlib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any, Literal
@@ -10,6 +11,7 @@ from trackkit.errors import TrackkitError
 from trackkit.remedies import Remedy
 from trackkit.track.features import Position, position_row
 from trackkit.track.model import Track
+from trackkit.words import shortened
 
 Severity = Literal["error", "warning", "note"]
 SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
@@ -47,6 +49,11 @@ class Finding:
     message: str
     remedy: Remedy
     accepted: bool = False
+
+    def __repr__(self) -> str:
+        where = "" if self.feature is None else f" of {reprlib.repr(self.feature)}"
+        at = "" if self.chainage_m is None else f" at {self.chainage_m:,.1f} m"
+        return f"Finding({self.severity}, {self.rule}{where}{at}: {shortened(self.message)})"
 
     def as_row(self) -> dict[str, Any]:
         """Return the finding as JSON; its chainage to a centimetre."""

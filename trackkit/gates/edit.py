@@ -11,6 +11,7 @@ from trackkit.track.features import Gate, GateKind
 from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.track.places import Place, as_place
+from trackkit.words import shortened
 
 LONGEST_NAME = 100
 
@@ -37,7 +38,7 @@ class Change:
     what: str
 
     def __repr__(self) -> str:
-        return f"Change({reprlib.repr(self.track.id)}, {self.what!r})"
+        return f"Change({reprlib.repr(self.track.id)}, {shortened(self.what)!r})"
 
 
 def _change(track: Track, gate: Gate, remarks: tuple[str, ...], what: str) -> Change:

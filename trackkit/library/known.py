@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import reprlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -109,6 +110,10 @@ class Candidate:
     probability: float | None = None
     reversed: bool = False
 
+    def __repr__(self) -> str:
+        probable = "" if self.probability is None else f", probability {self.probability:.2f}"
+        return f"Candidate({reprlib.repr(self.id)}, {self.distance_m:,.1f} m away{probable})"
+
     def as_row(self) -> dict[str, Any]:
         """Return the candidate as JSON; its distance to a millimetre."""
         return {
@@ -147,6 +152,11 @@ class Located:
     tied: tuple[str, ...]
     part_at_m: float | None = None
     unknown: float | None = None
+
+    def __repr__(self) -> str:
+        nearest = f", nearest {self.candidates[0]!r}" if self.candidates else ""
+        tied = f", {len(self.tied)} tied" if self.tied else ""
+        return f"Located({self.answer!r}{nearest}{tied})"
 
     def as_row(self) -> dict[str, Any]:
         """Return the answer as JSON."""

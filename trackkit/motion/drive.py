@@ -6,6 +6,7 @@ The model is that of `trackkit.motion.smoother`, with noise levels read from the
 
 from __future__ import annotations
 
+import reprlib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -75,6 +76,11 @@ class Drive:
     _measured: Measured
     _solution: Solution
     _remainders: dict[int, Floats] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        fixes = f"{len(self.time_s):,} fixes"
+        pieces = f"{int(self.piece[-1]) + 1:,} piece{'s' if self.piece[-1] else ''}"
+        return f"Drive({reprlib.repr(self.recording.name)}, {fixes}, {pieces})"
 
     @property
     def speed_mps(self) -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import reprlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -48,6 +49,10 @@ class DrawnLine:
     elevation_m: Floats | None = None
     name: str | None = None
     remarks: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        name = "" if self.name is None else f"{reprlib.repr(self.name)}, "
+        return f"DrawnLine({name}{len(self.longitude_deg):,} positions)"
 
 
 class _Line(NamedTuple):

@@ -25,6 +25,7 @@ from trackkit.recordings.write import encoded
 from trackkit.simulation.drive import Run, drive
 from trackkit.track.features import Gate
 from trackkit.track.model import Track
+from trackkit.words import counted
 
 INVENTED_START = datetime(2024, 5, 4, 9, 0, tzinfo=UTC)
 """Time of day of the first fix where none is given; nothing happened then."""
@@ -52,6 +53,9 @@ class Simulation:
     truth: dict[str, Any]
     plane: LocalPlane
     runs: tuple[Run, ...]
+
+    def __repr__(self) -> str:
+        return f"Simulation({self.recording!r}, {counted(self.truth['laps'], 'lap')})"
 
     def position_m(self, time_s: ArrayLike) -> Floats:
         """Return true plane positions, metres, shape (..., 2); NaN where nothing was driven."""

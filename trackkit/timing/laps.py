@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from trackkit.timing.crossings import Crossing
+from trackkit.words import counted
 
 LapKind = Literal["flying", "out", "in", "pit"]
 
@@ -84,6 +85,11 @@ class Lap:
     top_mps: float | None = None
     lowest_mps: float | None = None
     speed_gates: tuple[Crossing, ...] = ()
+
+    def __repr__(self) -> str:
+        time = "no time" if self.time_s is None else f"{self.time_s:.3f} s"
+        missed = f", {len(self.missed)} missed" if self.missed else ""
+        return f"Lap({self.number}, {self.kind}, {time}, {counted(self.sectors, 'sector')}{missed})"
 
     @property
     def counts(self) -> bool:

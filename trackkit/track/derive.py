@@ -13,7 +13,7 @@ from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
 from trackkit.geometry.shape import direction_of
 from trackkit.track.features import Centreline, Position
 from trackkit.track.measure import ends_chainage, find_corners, measure
-from trackkit.track.model import Track, id_seed
+from trackkit.track.model import Track, id_seed, taken_ids
 
 
 def lay(
@@ -186,6 +186,7 @@ def _zero_if_datum(chainage_m: float, length_m: float) -> float:
 
 def with_corners(track: Track) -> Track:
     """Find the corners afresh; a corner found where one was keeps its id and name."""
-    taken = [feature.id for feature in (*track.gates, *track.corners)]
-    found = find_corners(track.centreline, track.corners, seed=id_seed(track), taken=taken)
+    found = find_corners(
+        track.centreline, track.corners, seed=id_seed(track), taken=taken_ids(track)
+    )
     return replace(track, corners=found)

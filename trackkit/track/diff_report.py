@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import reprlib
 from dataclasses import asdict, dataclass
 from typing import Any
+
+from trackkit.words import shortened
 
 GATE_MOVED_M = 0.01
 """Displacement of a gate's end from which it counts as moved: ten times the file's resolution."""
@@ -209,6 +212,12 @@ class Comparison:
     features_removed: tuple[str, ...]
     features_changed: tuple[str, ...]
     members: tuple[tuple[str, Any, Any], ...]
+
+    def __repr__(self) -> str:
+        differs = self._differences()
+        found = shortened(differs[0]) if differs else "nothing differs"
+        more = f", and {len(differs) - 1:,} more" if len(differs) > 1 else ""
+        return f"Comparison({reprlib.repr(self.a)}, {reprlib.repr(self.b)}: {found}{more})"
 
     def as_row(self) -> dict[str, Any]:
         """Return it ready for JSON; lengths in metres."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import reprlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -59,6 +60,9 @@ class Centreline:
                 place="feature centreline",
             )
         require_positions(self.longitude_deg, self.latitude_deg, "feature centreline")
+
+    def __repr__(self) -> str:
+        return f"Centreline({_line_repr(self)}, {'closed' if self.closed else 'open'})"
 
     @cached_property
     def plane(self) -> LocalPlane:
@@ -131,6 +135,10 @@ class Gate:
         if self.left == self.right:
             raise TrackFileError("both ends of the gate are the same position", place=place)
 
+    def __repr__(self) -> str:
+        called = f"{reprlib.repr(self.id)}, {self.kind!r}, {reprlib.repr(self.name)}"
+        return f"Gate({called}, at {self.chainage_m:,.1f} m, {self.width_m:.1f} m wide)"
+
     @property
     def width_m(self) -> float:
         """Distance between the ends, metres."""
@@ -181,6 +189,13 @@ class Corner:
     properties: Mapping[str, Any] = field(default_factory=dict)
     members: Mapping[str, Any] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        where = f"{self.entry_m:,.1f} to {self.exit_m:,.1f} m"
+        name = f" {reprlib.repr(self.name)}" if self.name else ""
+        return (
+            f"Corner({self.number}{name}, {self.turn}, {where}, radius {self.min_radius_m:.1f} m)"
+        )
+
     def as_row(self) -> dict[str, Any]:
         """Return the corner as JSON; lengths to a centimetre."""
         return {
@@ -205,6 +220,9 @@ class PitLane:
     properties: Mapping[str, Any] = field(default_factory=dict)
     members: Mapping[str, Any] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        return f"PitLane({reprlib.repr(self.id)}, {_line_repr(self)})"
+
 
 @dataclass(frozen=True)
 class Crossover:
@@ -214,9 +232,19 @@ class Crossover:
     under_m: float
     members: Mapping[str, Any] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        return f"Crossover(over_m={self.over_m:.1f}, under_m={self.under_m:.1f})"
+
     def as_row(self) -> dict[str, Any]:
         """Return the bridge as JSON; chainages to a centimetre."""
         return {"over_m": round(self.over_m, 2), "under_m": round(self.under_m, 2)}
+
+
+def _line_repr(line: Centreline | PitLane) -> str:
+    count = f"{len(line.longitude_deg):,} positions"
+    if len(line.longitude_deg) == 0:
+        return count
+    return f"{count} from ({line.longitude_deg[0]:.5f}, {line.latitude_deg[0]:.5f})"
 
 
 def position_row(position: Position) -> list[float]:

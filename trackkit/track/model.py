@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import reprlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
@@ -18,6 +19,7 @@ from trackkit.track.features import Centreline, Corner, Crossover, Gate, GateKin
 from trackkit.track.ids import drawn_id, slug
 from trackkit.track.measure import ends_chainage, find_corners, line_of, measure
 from trackkit.track.title import title_of
+from trackkit.words import counted
 
 OPEN_END_M = 20.0
 """Where the start and finish gates of a point-to-point course go: this far from its ends."""
@@ -64,6 +66,12 @@ class Track:
     foreign: Mapping[str, Any] = field(default_factory=dict)
     other_features: tuple[Mapping[str, Any], ...] = ()
     version: str = "1.0"
+
+    def __repr__(self) -> str:
+        way = self.direction or ("a lap" if self.closed else "a course")
+        called = f"{reprlib.repr(self.id)}, {reprlib.repr(self.title)}"
+        counts = f"{counted(self.gates, 'gate')}, {counted(self.corners, 'corner')}"
+        return f"Track({called}, {self.length_m:,.1f} m, {way}, {counts})"
 
     @classmethod
     def from_arrays(
@@ -137,8 +145,7 @@ class Track:
             line="centre",
             crossovers=measured.crossovers,
         ).with_gates(_at_its_chainage(line, gate) for gate in gates)
-        taken = [gate.id for gate in draft.gates]
-        corners = find_corners(line, (), seed=id_seed(draft), taken=taken)
+        corners = find_corners(line, (), seed=id_seed(draft), taken=taken_ids(draft))
         return replace(draft, corners=corners)
 
     @property
@@ -325,5 +332,9 @@ def id_seed(track: Track) -> str:
 
 def new_id(track: Track, prefix: str, salt: str) -> str:
     """Make an id that no gate or corner of the track has or had; see `drawn_id`."""
-    taken = {feature.id for feature in (*track.gates, *track.corners)}
-    return drawn_id(prefix, salt, seed=id_seed(track), taken=taken)
+    return drawn_id(prefix, salt, seed=id_seed(track), taken=taken_ids(track))
+
+
+def taken_ids(track: Track) -> list[str]:
+    """List the ids of a track's gates and corners, which no new feature may have."""
+    return [*(gate.id for gate in track.gates), *(corner.id for corner in track.corners)]

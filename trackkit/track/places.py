@@ -43,6 +43,13 @@ class Place:
     ends: tuple[Position, Position] | None = None
     remarks: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        if self.chainage_m is not None:
+            return f"Place(chainage_m={self.chainage_m:.3f})"
+        if self.position is not None:
+            return f"Place(position={self.position})"
+        return f"Place(ends={self.ends})"
+
 
 def parse_place(text: str, *, crs: str | None = None) -> Place:
     """Read a place: ``412m``, ``-20m``, ``LAT,LON`` or ``LAT,LON/LAT,LON``.
