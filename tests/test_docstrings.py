@@ -19,10 +19,10 @@ from trackkit.errors import TrackkitError
 
 _HEADING = re.compile(r"^(\w[\w ]*)\n-{3,}$", re.MULTILINE)
 _UNITS = {
-    "_m": r"metre|chainage",
+    "_m": r"metre|chainage|as for `Recording`",
     "_s": r"second|time",
-    "_deg": r"degree",
-    "_mps": r"m/s|metres (a|per) second|speed",
+    "_deg": r"degree|as for `Recording`",
+    "_mps": r"m/s|metres (a|per) second|as for `Recording`",
     "_hz": r"hertz|Hz|second",
 }
 """What has to stand in the description of a parameter whose name ends so."""
@@ -88,16 +88,19 @@ def raised_in(function: Callable[..., Any]) -> set[str]:
 
 
 def raised_below(function: Callable[..., Any]) -> set[str]:
-    """What functions called by name say that they raise."""
+    """What functions called by name say that they raise, but for what the body catches."""
     room = vars(importlib.import_module(function.__module__))
     tree = ast.parse(textwrap.dedent(inspect.getsource(function)))
     names: set[str] = set()
+    caught: set[str] = set()
     for node in ast.walk(tree):
+        if isinstance(node, ast.ExceptHandler) and node.type is not None:
+            caught.add(ast.unparse(node.type))
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
             called = room.get(node.func.id)
             if inspect.isfunction(called) and called.__doc__:
                 names |= set(described(sections(called.__doc__).get("Raises", "")))
-    return names
+    return names - caught
 
 
 def missing_units(entries: dict[str, str]) -> list[str]:
@@ -105,7 +108,7 @@ def missing_units(entries: dict[str, str]) -> list[str]:
         name
         for name, said in entries.items()
         for ending, unit in _UNITS.items()
-        if name.endswith(ending) and not re.search(unit, said)
+        if name.endswith(ending) and not re.search(unit, said, re.IGNORECASE)
     ]
 
 

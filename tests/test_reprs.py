@@ -113,6 +113,6 @@ def test_reprs_say_what_tells_one_value_from_another(values):
     )
     assert repr(values["Lap"]) == "Lap(12, flying, 83.217 s, 0 sectors, 50 missed)"
     assert repr(trackkit.Place(chainage_m=412.0)) == "Place(chainage_m=412.000)"
-    assert "and 2 more" in repr(values["Comparison"])
+    assert "and 3 more" in repr(values["Comparison"])
     assert repr(values["Build"]).endswith("of 12 laps)")
     assert "2,000 fixes" in repr(values["Drive"])

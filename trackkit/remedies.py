@@ -68,7 +68,13 @@ class Remedy:
         return f"Remedy({shortened(self.what)!r}{done}{on}{at})"
 
     def as_row(self) -> dict[str, Any] | None:
-        """Write what is done as the ``action`` of a finding's JSON; None where nothing is."""
+        """Write what is done as the ``action`` of a finding's JSON.
+
+        Returns
+        -------
+        dict or None
+            The fields by name, the chainage in metres, to a centimetre; None where nothing is done.
+        """
         if self.do is None:
             return None
         return {

@@ -92,10 +92,15 @@ def build_track(
     sectors
         How many sectors; one fewer sector gates are placed.
     lap_length_m
-        Of several layouts in the recordings, build the one whose lap is about so long; the most
-        driven one when None.
+        Of several layouts in the recordings, build the one whose lap is about so long, metres; the
+        most driven one when None.
     pit_gates
         Whether to place pit-entry and pit-exit gates across the pit lane, where one is found.
+
+    Returns
+    -------
+    Build
+        The track and how it came about.
 
     Raises
     ------

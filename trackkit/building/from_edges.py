@@ -58,15 +58,30 @@ def build_between(
     ----------
     left, right
         Recordings along the edges, at least one each.
-    name, layout, is_open, finish, sectors
-        As in `building.build_track`.
+    name
+        What to call the circuit.
     driven
         Laps driven, for the racing direction, speeds and heights; may be empty.
+    layout
+        What to call the layout.
+    is_open
+        Whether it is a course from one point to another.
+    finish
+        Where the finish gate goes; chosen where None.
+    sectors
+        How many sectors; one fewer sector gates are placed.
+
+    Returns
+    -------
+    Build
+        The track and how it came about.
 
     Raises
     ------
     NoLapError
         When a recording holds no whole lap, or the edges are not those of one track.
+    PlaceError
+        When `finish` is off the track, or `sectors` is less than 1.
     """
     recordings = [*left, *right, *driven]
     plane = LocalPlane.around(

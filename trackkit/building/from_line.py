@@ -36,12 +36,37 @@ def build_from_line(
     """Make a track from a line already drawn.
 
     A line that ends within 25 m (or 3 % of its length, where that is less) of its beginning is
-    closed; other parameters are those of `build_track`.
+    closed.
+
+    Parameters
+    ----------
+    longitude_deg, latitude_deg
+        The line in racing direction, degrees, shape (n,); longitudes continuous across the
+        antimeridian.
+    name, layout
+        What to call it.
+    is_open
+        Whether it is a course from one point to another.
+    elevation_m
+        Heights, metres, shape (n,), or None where unknown.
+    finish
+        Where the finish gate goes; chosen where None.
+    sectors
+        How many sectors; one fewer sector gates are placed.
+    sources
+        Where the line comes from, as the track file's ``sources``.
+
+    Returns
+    -------
+    Build
+        The track and how it came about.
 
     Raises
     ------
     NoLapError
         When the line is not closed and `is_open` is false, or too short.
+    PlaceError
+        When `finish` is off the track, or `sectors` is less than 1.
     """
     plane = LocalPlane.around(longitude_deg, latitude_deg)
     vertex = plane.to_plane(longitude_deg, latitude_deg)

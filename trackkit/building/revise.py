@@ -59,7 +59,7 @@ class Revision:
     changed
         Stretches where the track itself has changed.
     shift_m
-        How far the line as a whole moved, east and north.
+        How far the line as a whole moved, east and north, metres.
     """
 
     build: Build
@@ -84,6 +84,18 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     driven outside the band counts as changed.
 
     Ids, names and the gates' ends stay; chainages follow.
+
+    Parameters
+    ----------
+    track
+        The track.
+    recordings
+        One or more new ones of it.
+
+    Returns
+    -------
+    Revision
+        The track revised, and what changed.
 
     Raises
     ------

@@ -56,7 +56,15 @@ class Finding:
         return f"Finding({self.severity}, {self.rule}{where}{at}: {shortened(self.message)})"
 
     def as_row(self) -> dict[str, Any]:
-        """Return the finding as JSON; its chainage to a centimetre."""
+        """Write the finding as JSON.
+
+        Returns
+        -------
+        dict
+            The fields by name; the chainage in metres, to a centimetre, the position as longitude
+            and latitude in degrees, the remedy as a sentence and, where it can be done, as an
+            ``action``.
+        """
         return {
             "severity": self.severity,
             "rule": self.rule,

@@ -46,6 +46,8 @@ def export_track(
 
     Raises
     ------
+    TrackFileError
+        When the track would break the format of track files; only for ``geojson``.
     OutputError
         When the format is unknown, the file exists and `force` is false, or cannot be written.
     """

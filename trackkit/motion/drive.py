@@ -54,7 +54,7 @@ class Drive:
     time_s
         Seconds from the first fix, shape (n,).
     position_m, velocity_mps, acceleration_mps2, wander_m
-        Shape (n, 2), east and north.
+        Metres, metres a second and metres a second squared, shape (n, 2), east and north.
     piece
         Number of the unbroken stretch each fix belongs to, shape (n,).
     trust
@@ -104,6 +104,11 @@ class Drive:
         ----------
         time_s
             Shape (k,), seconds from the first fix, held within the recording.
+
+        Returns
+        -------
+        position_m, velocity_mps
+            Shape (k, 2) each, east and north, metres and metres a second.
         """
         time = np.clip(np.asarray(time_s, dtype=float), self.time_s[0], self.time_s[-1])
         index = np.searchsorted(self.time_s, time, side="right") - 1
@@ -142,7 +147,7 @@ class Drive:
         index
             Fixes behind the line whose next is not, shape (k,).
         point_m
-            A place on the line, shape (2,).
+            A place on the line, metres, shape (2,).
         forward
             Unit vector square to the line, towards its front, shape (2,).
 
@@ -193,6 +198,11 @@ class Drive:
         slope
             Weight of each position, east and north, shape (k, 2); in seconds a metre for the
             variance of a time.
+
+        Returns
+        -------
+        float
+            The variance, in the unit of the sum squared: square metres, or square seconds.
         """
         span = self.time_s[index + 1] - self.time_s[index]
         at = np.concatenate([index, index + 1])
@@ -245,6 +255,11 @@ class Drive:
         """Work out at once what `variance` needs, for sums whose last places are these.
 
         What was worked out for other places is forgotten.
+
+        Parameters
+        ----------
+        index
+            Fixes behind those places, as in `between`.
         """
         fixes = {i + 1 for i in index}
         remainders = self._remainders
@@ -254,7 +269,18 @@ class Drive:
         remainders.update(kept | fresh)
 
     def with_levels(self, levels: Levels) -> Drive:
-        """Smooth the same recording with other noise levels."""
+        """Smooth the same recording with other noise levels.
+
+        Parameters
+        ----------
+        levels
+            The noise levels.
+
+        Returns
+        -------
+        Drive
+            On the same plane, at the same times.
+        """
         return _drive(self.recording, self.plane, self._measured, self.piece, levels, self.trust)
 
 

@@ -125,10 +125,29 @@ def write_map(
 ) -> None:
     """Write `map_html` to a file, whole or not at all.
 
+    Parameters
+    ----------
+    track
+        The track.
+    path
+        The file.
+    recordings
+        Drawn over it, coloured by speed; their laps are listed, and drawn along the chainage.
+    findings
+        What a check had to say; an empty list is shown as "0 findings", None shows no list.
+    tiles
+        Ask for a background: OpenStreetMap's standard tiles, or aerial pictures.  The page then
+        contacts the host that serves them, and no other.
+    title
+        Heading of the page, instead of the track's name.
+    force
+        Whether a file that exists may be replaced.
+
     Raises
     ------
     OutputError
-        When the file exists and `force` is false, or cannot be written; see `map_html` too.
+        When the file exists and `force` is false, or cannot be written; when the track lies beyond
+        85 degrees of latitude, or `tiles` is unknown.
     """
     page = map_html(track, recordings=recordings, findings=findings, tiles=tiles, title=title)
     write_whole(path, page, force=force)

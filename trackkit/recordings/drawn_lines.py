@@ -78,7 +78,8 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
 
     Returns
     -------
-    The line.  Neighbouring positions that are the same are made one.
+    DrawnLine
+        The line.  Neighbouring positions that are the same are made one.
 
     Raises
     ------

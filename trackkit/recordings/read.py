@@ -33,8 +33,9 @@ def read_recording(
 
     Returns
     -------
-    The usable fixes.  What was removed, by the rules of `trackkit.recordings.clean`, is counted in
-    its `removed` and said in its `remarks`.
+    Recording
+        The usable fixes.  What was removed, by the rules of `trackkit.recordings.clean`, is counted
+        in its `removed` and said in its `remarks`.
 
     Raises
     ------

@@ -38,12 +38,13 @@ class Recording:
         Time of day of the first fix, kept as UTC, or None where the recording only counts
         seconds.
     speed_mps, course_deg
-        Speed over ground and course (direction of travel, degrees clockwise from true north),
+        Speed over ground, m/s, and course (direction of travel, degrees clockwise from north),
         shape (n,) with NaN where a fix has none, or None where no fix has one.
     elevation_m
-        Height above mean sea level or the ellipsoid, as the receiver gave it; same convention.
+        Height above mean sea level or the ellipsoid, as the receiver gave it, metres; same
+        convention.
     accuracy_m
-        Horizontal accuracy reported by the receiver, one sigma; same convention.
+        Horizontal accuracy reported by the receiver, one sigma, metres; same convention.
     hdop
         Horizontal dilution of precision reported by the receiver: the error of a position over
         that of a range, by the geometry of the satellites alone, unitless, above 0; same

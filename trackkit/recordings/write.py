@@ -52,6 +52,15 @@ def write_recording(
     apart; in the others a segment shows as a gap in time.  Times are kept to the millisecond
     in NMEA, to the microsecond in the others.
 
+    Parameters
+    ----------
+    recording
+        What to write.
+    path
+        The file; its suffix names the format.
+    force
+        Whether a file that exists may be replaced.
+
     Raises
     ------
     OutputError

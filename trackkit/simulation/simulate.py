@@ -58,11 +58,33 @@ class Simulation:
         return f"Simulation({self.recording!r}, {counted(self.truth['laps'], 'lap')})"
 
     def position_m(self, time_s: ArrayLike) -> Floats:
-        """Return true plane positions, metres, shape (..., 2); NaN where nothing was driven."""
+        """Tell where the vehicle truly was.
+
+        Parameters
+        ----------
+        time_s
+            Seconds from the first fix, any shape.
+
+        Returns
+        -------
+        ndarray
+            Plane positions, metres, shape (..., 2); NaN where nothing was driven.
+        """
         return self._path(time_s, 0)
 
     def velocity_mps(self, time_s: ArrayLike) -> Floats:
-        """Return true plane velocities, metres a second, shape (..., 2); NaN between runs."""
+        """Tell how fast the vehicle truly was.
+
+        Parameters
+        ----------
+        time_s
+            Seconds from the first fix, any shape.
+
+        Returns
+        -------
+        ndarray
+            Plane velocities, metres a second, shape (..., 2); NaN between runs.
+        """
         return self._path(time_s, 1)
 
     def _path(self, time_s: ArrayLike, derivative: int) -> Floats:
@@ -119,6 +141,11 @@ def simulate_drive(
         Standard deviation of the driven line about the centreline, metres.
     stop
         Whether the vehicle stops on the way of the out lap (of an open track, of the first run).
+
+    Returns
+    -------
+    Simulation
+        The recording, and what truly happened.
 
     Raises
     ------

@@ -68,7 +68,7 @@ class Lap:
         The crossing at each gate, beginning with the one the lap begins at and ending with the
         one it ends at; None where it was missed.
     top_mps, lowest_mps
-        Highest and lowest speed, where the lap has a time.
+        Highest and lowest speed, metres a second, where the lap has a time.
     speed_gates
         The crossings of gates of kind "speed" during the lap, in order of time.
     """
@@ -97,7 +97,13 @@ class Lap:
         return self.complete and self.kind == "flying"
 
     def as_row(self) -> dict[str, Any]:
-        """Return the lap as JSON; `trackkit.timing.rows.lap_row` adds what others say of it."""
+        """Write the lap as JSON; `trackkit.timing.rows.lap_row` adds what others say of it.
+
+        Returns
+        -------
+        dict
+            The fields by name; times in seconds, speeds in metres a second.
+        """
         return {
             "number": self.number,
             "kind": self.kind,

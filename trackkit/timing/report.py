@@ -76,7 +76,13 @@ class LapReport:
         return tuple(lap for lap in self.laps if lap.counts)
 
     def as_row(self) -> dict[str, Any]:
-        """Return the best times as JSON; `trackkit.timing.rows.session_row` adds the laps."""
+        """Write the best times as JSON; `trackkit.timing.rows.session_row` adds the laps.
+
+        Returns
+        -------
+        dict
+            The fields by name; times in seconds.
+        """
         best, run = self.best_lap, self.continuous_from
         return {
             "best_lap_s": self.best_lap_s,

@@ -51,6 +51,16 @@ def compare_tracks(a: Track, b: Track) -> Comparison:
     of the other line.  A stretch counts as moved beyond three sigmas of the two declared
     accuracies together, but at least `LEAST_LIMIT_M`; where either is not declared, beyond
     `USUAL_LIMIT_M`.  Gates are compared by id, corners by place.
+
+    Parameters
+    ----------
+    a, b
+        The tracks; what differs is told from A to B.
+
+    Returns
+    -------
+    Comparison
+        What differs.
     """
     line_a, line_b, distance = _lines(a, b)
     same_ground = False

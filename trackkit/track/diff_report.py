@@ -174,7 +174,7 @@ class Comparison:
         Whether any part of one runs within 30 m of the other.  If not they are different
         circuits: then `line` is None and gates and corners are not compared.
     length_m, direction
-        Before and after, as the files declare them.
+        Before and after, metres and by name, as the files declare them.
     runs_other_way
         Whether B is driven against A, by their geometry.
     line
@@ -220,7 +220,13 @@ class Comparison:
         return f"Comparison({reprlib.repr(self.a)}, {reprlib.repr(self.b)}: {found}{more})"
 
     def as_row(self) -> dict[str, Any]:
-        """Return it ready for JSON; lengths in metres."""
+        """Write what differs as JSON.
+
+        Returns
+        -------
+        dict
+            The fields by name, lengths in metres, and whether the tracks are the ``same``.
+        """
         return {**asdict(self), "same": self.same}
 
     @property
@@ -229,7 +235,13 @@ class Comparison:
         return not self._differences()
 
     def lines(self) -> list[str]:
-        """Say it in lines of text, the weightiest first."""
+        """Say it in lines of text.
+
+        Returns
+        -------
+        list of str
+            The weightiest first; one line where nothing differs.
+        """
         return self._differences() or ["nothing differs"]
 
     def _differences(self) -> list[str]:

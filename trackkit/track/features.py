@@ -40,7 +40,16 @@ class Centreline:
     width_m
         Width of the band where cars run, metres, or None where unknown.
     width_profile
-        Rows of (chainage_m, left_m, right_m), or None.
+        Rows of (chainage_m, left_m, right_m), metres, or None.
+    id
+        Of its feature in the file.
+    properties, members
+        Of its feature in the file: those that trackkit does not know.
+
+    Raises
+    ------
+    TrackFileError
+        When there are fewer than 2 positions, or one is no longitude and latitude.
     """
 
     longitude_deg: Floats
@@ -111,6 +120,14 @@ class Gate:
         Distance along the centreline from the datum, metres.
     surveyed
         Whether the two ends were given as measured on the ground.
+    properties, members
+        Of its feature in the file: those that trackkit does not know.
+
+    Raises
+    ------
+    TrackFileError
+        When the kind is none of `GATE_KINDS`, an end is no longitude and latitude, or both are the
+        same.
     """
 
     id: str
@@ -145,7 +162,14 @@ class Gate:
         return float(geodesic_distance(*self.left, *self.right))
 
     def as_row(self) -> dict[str, Any]:
-        """Return the gate as JSON; lengths to a millimetre, positions as longitude and latitude."""
+        """Write the gate as JSON.
+
+        Returns
+        -------
+        dict
+            The fields by name; lengths in metres, to a millimetre, ends as longitude and latitude
+            in degrees.
+        """
         return {
             "id": self.id,
             "kind": self.kind,
@@ -175,6 +199,10 @@ class Corner:
         Chainages, metres.
     min_radius_m
         Smallest radius of the centreline in the corner, metres.
+    id
+        Of its feature in the file.
+    properties, members
+        Of its feature in the file: those that trackkit does not know.
     """
 
     number: int
@@ -197,7 +225,13 @@ class Corner:
         )
 
     def as_row(self) -> dict[str, Any]:
-        """Return the corner as JSON; lengths to a centimetre."""
+        """Write the corner as JSON.
+
+        Returns
+        -------
+        dict
+            The fields by name; lengths in metres, to a centimetre.
+        """
         return {
             "number": self.number,
             "name": self.name,
@@ -211,7 +245,19 @@ class Corner:
 
 @dataclass(frozen=True, eq=False)
 class PitLane:
-    """A line drivers take through the pits, in the direction they take it."""
+    """A line drivers take through the pits, in the direction they take it.
+
+    Parameters
+    ----------
+    id
+        Given once, as a gate's.
+    longitude_deg, latitude_deg
+        Vertices, degrees, shape (n,); longitudes continuous across the antimeridian.
+    height_m
+        Heights of the vertices, metres, shape (n,), or None.
+    properties, members
+        Of its feature in the file: those that trackkit does not know.
+    """
 
     id: str
     longitude_deg: Floats

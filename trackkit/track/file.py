@@ -42,6 +42,11 @@ def read_track(path: str | os.PathLike[str], *, validate: bool = True) -> Track:
         Check it against the schema first.  Without, faults are still refused, but in fewer
         words; a library of many files is read that way.
 
+    Returns
+    -------
+    Track
+        With all that the file holds, members that trackkit does not know included.
+
     Raises
     ------
     TrackFileError
@@ -191,7 +196,18 @@ def write_track(
     force: bool = False,
     keep_previous: bool = False,
 ) -> None:
-    """Write a track file whole or not at all; see `trackkit.files.whole_file`.
+    """Write a track file whole or not at all.
+
+    Parameters
+    ----------
+    track
+        What to write.
+    path
+        The file.
+    force
+        Whether a file that exists may be replaced.
+    keep_previous
+        Whether the file that is replaced is kept beside it; see `trackkit.files.whole_file`.
 
     Raises
     ------

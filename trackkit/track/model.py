@@ -39,6 +39,40 @@ class Track:
     Members of the file that trackkit does not know are kept in `members` (of the ``track``
     object), `foreign` (of the collection) and `other_features`; `version` is that of the file,
     which may be a newer minor one.
+
+    Parameters
+    ----------
+    id, name, layout
+        Which circuit and which layout of it.
+    centreline
+        The line, in racing direction.
+    length_m
+        Length of a lap, or of the course, metres.
+    direction
+        Racing direction; None for an open course and for a figure of eight.
+    length_surface_m
+        Length along the surface, at its height and slope, metres; None where heights are unknown.
+    line
+        Whether the centreline is averaged from driven laps or is the centre of the track.
+    gates, corners
+        In racing order.
+    pit_lanes, crossovers
+        In any order.
+    country, timezone, licence
+        Country code of two letters, time zone by name, licence in words; None where unknown.
+    revised
+        RFC 3339 time of the last change, or empty.
+    history, sources, accepted
+        Entries of the file: what was changed, what it was made of, findings that are accepted.
+    accuracy_m
+        One sigma of the centreline's place, metres, or None where unknown.
+    notes
+        For people.
+    members, foreign, other_features
+        What trackkit does not know in the file: members of its ``track`` object, members of the
+        collection, features.
+    version
+        Of the file's format, which may be a newer minor one.
     """
 
     id: str
@@ -174,11 +208,33 @@ class Track:
         return self.centreline.width_m or ASSUMED_BAND_M
 
     def gate_ends(self, gate: Gate) -> Floats:
-        """Left and right end of a gate on the plane, shape (2, 2), metres."""
+        """Lay the ends of a gate on the plane.
+
+        Parameters
+        ----------
+        gate
+            The gate.
+
+        Returns
+        -------
+        ndarray
+            Left and right end, metres, shape (2, 2).
+        """
         return self.plane.to_plane([gate.left[0], gate.right[0]], [gate.left[1], gate.right[1]])
 
     def gates_of_kind(self, *kinds: GateKind) -> tuple[Gate, ...]:
-        """Gates of some kinds, in order of chainage."""
+        """Choose the gates of some kinds.
+
+        Parameters
+        ----------
+        *kinds
+            Some of `GATE_KINDS`.
+
+        Returns
+        -------
+        tuple of Gate
+            In order of chainage.
+        """
         chosen = (gate for gate in self.gates if gate.kind in kinds)
         return tuple(sorted(chosen, key=lambda gate: gate.chainage_m))
 
@@ -215,6 +271,16 @@ class Track:
     def gate(self, id_or_name: str) -> Gate:
         """Find a gate by its id, or else by its name whatever its capitals.
 
+        Parameters
+        ----------
+        id_or_name
+            The id or the name.
+
+        Returns
+        -------
+        Gate
+            The only one that answers to it.
+
         Raises
         ------
         PlaceError
@@ -234,9 +300,18 @@ class Track:
         raise PlaceError(f"no gate is called {id_or_name!r}", remedy=f"the gates are: {known}")
 
     def with_gates(self, gates: Iterable[Gate]) -> Track:
-        """Return the track with other gates, in order of chainage and numbered in that order.
+        """Give the track other gates.
 
-        A closed track's finish gate comes first.
+        Parameters
+        ----------
+        gates
+            All of its gates, in any order.
+
+        Returns
+        -------
+        Track
+            Its gates in order of chainage and numbered in that order; a closed track's finish gate
+            comes first.
         """
         ordered = sorted(
             gates,
@@ -245,7 +320,13 @@ class Track:
         return replace(self, gates=tuple(replace(gate, order=n) for n, gate in enumerate(ordered)))
 
     def as_row(self) -> dict[str, Any]:
-        """Return as JSON which track it is, as its file says; lengths to a millimetre."""
+        """Write as JSON which track it is, as its file says.
+
+        Returns
+        -------
+        dict
+            The fields by name; lengths in metres, to a millimetre.
+        """
         surface_m = self.length_surface_m
         return {
             "id": self.id,
@@ -269,6 +350,11 @@ class Track:
             RFC 3339 time.
         by
             Who did it, or None.
+
+        Returns
+        -------
+        Track
+            Revised at that time.
         """
         entry = {"revised": when, "by": by, "what": what}
         return replace(self, revised=when, history=(*self.history, entry))
