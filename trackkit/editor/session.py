@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from trackkit.checks.evaluate import Prepared, prepare
+from trackkit.editor.offers import offer
 from trackkit.errors import PlaceError, TrackkitError
 from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.pages.state import datum_m, state
 from trackkit.track.history import now
-from trackkit.track.model import GATE_KINDS, Track, crossed_gates
+from trackkit.track.model import GATE_KINDS, Position, Track, crossed_gates
 from trackkit.track.places import Place
 
 Request = Mapping[str, Any]
