@@ -22,7 +22,11 @@ from trackkit.gates.square import square_ends
 from trackkit.pages.base import base_document
 from trackkit.pages.state import state
 from trackkit.remedies import Remedy
+<<<<<<< HEAD
 from trackkit.simulation.simulate import simulate
+=======
+from trackkit.simulation.simulate import simulate_drive
+>>>>>>> main
 from trackkit.timing.sessions import decimals
 from trackkit.track.file import read_track
 
@@ -39,7 +43,7 @@ LONG_TIMES_S = (75.25, 119.9996, 600.0, 3599.5, 3661.125)
 def page_documents() -> dict[str, Any]:
     """Make the documents afresh, by the name of their files."""
     track = read_track(ROOT / "tracks" / "pipwick-kart-circuit.geojson")
-    recording = simulate(track, laps=3, rate_hz=5.0, seed=11).recording
+    recording = simulate_drive(track, laps=3, rate_hz=5.0, seed=11).recording
     prepared = prepare(track, [recording], ["drive.csv"])
     known = evaluate(track, prepared)
     laps = [report.laps for report in known.reports]
@@ -47,12 +51,17 @@ def page_documents() -> dict[str, Any]:
     shown = state(track, prepared)
     sector = track.gates_of_kind("sector")[0]
     findings = [
+<<<<<<< HEAD
         Finding(
             "warning", "gate-square", sector.id, None, None, "Not square", Remedy("Turn it"), True
         ),
         Finding(
             "error", "near", None, 120.0, None, "Another piece is near", Remedy("Survey `ends`")
         ),
+=======
+        Finding("warning", "askew", sector.id, None, None, "Not square", Remedy("Turn it"), True),
+        Finding("error", "near", None, 120.0, None, "Another piece is near", Remedy("Mend `it`")),
+>>>>>>> main
         Finding("note", "gate-quality", sector.id, None, None, "Could be surer", Remedy("Move it")),
     ]
     shown["findings"] = [finding.as_row() for finding in findings]

@@ -97,10 +97,10 @@ def _heights(track: Track) -> dict[str, float] | None:
 @json_option
 def diff(first: str, second: str, as_json: bool) -> None:
     """Tell what moved between two track files, and by how much."""
-    from trackkit.track.diff import compare
+    from trackkit.track.diff import compare_tracks
     from trackkit.track.file import read_track
 
-    comparison = compare(read_track(first), read_track(second))
+    comparison = compare_tracks(read_track(first), read_track(second))
     if as_json:
         print_json(comparison.as_row())
     else:

@@ -11,7 +11,7 @@ import numpy as np
 from trackkit.arrays import Flags, Floats, Indices
 from trackkit.errors import PlaceError
 from trackkit.gates.choose import CLEAR_M, GATES_APART_M, near_pits
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.gates.quality import TimingQuality
 from trackkit.geometry.bends import find_bends
 from trackkit.geometry.clearance import clearance
@@ -342,6 +342,6 @@ def apply_suggestions(
     said: list[str] = []
     for suggestion in missing:
         place = Place(chainage_m=suggestion.chainage_m)
-        changed, gate, remarks = place_gate(changed, "sector", place)
+        changed, gate, remarks = with_gate(changed, "sector", place)
         said += [f"{gate.name}: {text}" for text in remarks]
     return changed, tuple(said)

@@ -31,7 +31,7 @@ def sum_variance(
     weight
         Shape (k, states, 2): weights of the unknowns of those fixes, east and north.
     remainders
-        What is known already, from `remainders_after`; the last fix is added where it lacks.
+        What has been worked out, from `remainders_after`; the last fix is added where it lacks.
     """
     states = solution.levels.states
     block, columns = (2 * states, 1) if solution.coupled else (states, 2)
@@ -40,17 +40,17 @@ def sum_variance(
     for at, value in zip(((index - first) * block).tolist(), weight, strict=True):
         right[at : at + block] += value.T.reshape(block, 1) if solution.coupled else value
     spread = _forward(solution, first, last, block, right)
-    known = {} if remainders is None else remainders
-    if last not in known:
-        known.update(remainders_after(solution, [last], known))
+    forms = {} if remainders is None else remainders
+    if last not in forms:
+        forms.update(remainders_after(solution, [last], forms))
     # einsum, as sums this small are not worth waking the threads of a BLAS.
     inside = np.einsum("ij,ij->", spread, spread)
-    beyond = np.einsum("ij,ik,kj->", spread[-block:], known[last], spread[-block:])
+    beyond = np.einsum("ij,ik,kj->", spread[-block:], forms[last], spread[-block:])
     return float(inside + beyond)
 
 
 def remainders_after(
-    solution: Solution, fixes: Iterable[int], known: Mapping[int, Floats] | None = None
+    solution: Solution, fixes: Iterable[int], before: Mapping[int, Floats] | None = None
 ) -> dict[int, Floats]:
     """Find what a solution of L x = h adds to its square beyond some fixes.
 
@@ -64,8 +64,8 @@ def remainders_after(
         From `trackkit.motion.smoother.solve`.
     fixes
         Their indices.
-    known
-        What was found before, for other fixes; stretches between those are not solved again.
+    before
+        What was worked out before, for other fixes; stretches between those are not solved again.
 
     Returns
     -------
@@ -75,22 +75,44 @@ def remainders_after(
     """
     count, states, _ = solution.state.shape
     block = 2 * states if solution.coupled else states
-    before = known or {}
-    wanted = set(fixes) - before.keys()
-    found: dict[int, Floats] = {}
+    earlier = before or {}
+    wanted = set(fixes) - earlier.keys()
+    forms: dict[int, Floats] = {}
     following, form = count - 1, np.zeros((block, block))
-    for fix in sorted(wanted | before.keys(), reverse=True) if wanted else []:
-        if fix in before:
-            following, form = fix, before[fix]
+    for fix in sorted(wanted | earlier.keys(), reverse=True) if wanted else []:
+        if fix in earlier:
+            following, form = fix, earlier[fix]
             continue
         if fix < following:
-            beyond = _response(solution, fix, following, block)[block:]
-            end = beyond[-block:]
-            passed_on = np.einsum("ia,ij,jb->ab", end, form, end)
-            form = np.einsum("ia,ib->ab", beyond, beyond) + passed_on
+            _, form = stretch(solution, fix, following, form)
         following = fix
-        found[fix] = form
-    return found
+        forms[fix] = form
+    return forms
+
+
+def stretch(solution: Solution, first: int, last: int, form: Floats) -> tuple[Floats, Floats]:
+    """Follow a solution of L x = h, h being zero after a fix, from there to a later one.
+
+    Parameters
+    ----------
+    solution
+        From `trackkit.motion.smoother.solve`.
+    first, last
+        The two fixes.
+    form
+        What the square of x adds up to beyond the later fix, as a quadratic form in x there, shape
+        (block, block).
+
+    Returns
+    -------
+    onward, form
+        Shape (block, block): what x at the first fix makes of x at the last, and the form of what
+        the square adds up to beyond the first.
+    """
+    beyond = _response(solution, first, last, len(form))[len(form) :]
+    onward = beyond[-len(form) :]
+    passed_on = np.einsum("ia,ij,jb->ab", onward, form, onward)
+    return onward.copy(), np.einsum("ia,ib->ab", beyond, beyond) + passed_on
 
 
 def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats:
@@ -127,10 +149,10 @@ def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats
             gram += reached.T @ (inside.T @ inside) @ reached
             reached = end @ reached
         right = np.zeros((block, axes * count), order="F")
-        for one, place in np.argwhere(index == fix).tolist():
+        for number, place in np.argwhere(index == fix).tolist():
             for axis in range(axes):
                 rows = slice(axis * states, (axis + 1) * states)
-                right[rows, axes * one + axis] += weight[one, place]
+                right[rows, axes * number + axis] += weight[number, place]
         reached = reached + _forward(solution, fix, fix, block, right)
         gram += reached.T @ reached
         before = fix
@@ -141,12 +163,19 @@ def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats
     return np.asarray(np.einsum("ij,ab->iajb", gram, np.eye(2)))
 
 
+def diagonal_block(solution: Solution, fix: int, block: int) -> Floats:
+    """Take the factor's own block of one fix, lower triangular, shape (block, block)."""
+    own = np.zeros((block, block))
+    for row in range(block):
+        for column in range(row + 1):
+            own[row, column] = solution.factor[row - column, fix * block + column]
+    return own
+
+
 def _response(solution: Solution, first: int, last: int, block: int) -> Floats:
     """Solve L x = h for h that makes the first block of x each unit vector, and is zero after."""
     right = np.zeros(((last + 1 - first) * block, block), order="F")
-    for row in range(block):
-        for column in range(row + 1):
-            right[row, column] = solution.factor[row - column, first * block + column]
+    right[:block] = diagonal_block(solution, first, block)
     return _forward(solution, first, last, block, right)
 
 

@@ -11,8 +11,8 @@ import numpy as np
 
 from trackkit.arrays import Floats, robust_spread
 from trackkit.official.times import OfficialLap, OfficialTimes
-from trackkit.timing.lap_times import LapReport
 from trackkit.timing.laps import Lap
+from trackkit.timing.report import LapReport
 
 MISSING = 0.1
 """Share of laps taken to be missing on either side, before anything is seen."""

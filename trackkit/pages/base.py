@@ -16,7 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats
 from trackkit.caution import CAUTION
-from trackkit.gates.edit import LONGEST_NAME, SINGLE_KINDS, is_required
+from trackkit.gates.edit import LONGEST_NAME
+from trackkit.gates.placement import SINGLE_KINDS, is_required
 from trackkit.gates.quality import TimingQuality
 from trackkit.gates.square import NARROWEST_M, WIDEST_M
 from trackkit.geometry.bends import WORTH_TELLING_M, Straight, find_bends

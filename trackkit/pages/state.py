@@ -7,7 +7,7 @@ from typing import Any
 
 from trackkit.checks.evaluate import Evaluation, Prepared, evaluate
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import BESIDE_THE_TRACK
+from trackkit.gates.placement import BESIDE_THE_TRACK
 from trackkit.track.model import Gate, Track
 from trackkit.track.sectors import sectors_of
 

@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
-from typing import Any
 
 import numpy as np
 
@@ -25,62 +24,11 @@ from trackkit.timing.best_times import (
 from trackkit.timing.crossings import Crossing, cross, interval_sigma
 from trackkit.timing.lap_wander import wander_from_laps
 from trackkit.timing.laps import Lap, SectorTime, laps_between
+from trackkit.timing.report import LapReport
 from trackkit.track.model import Gate, Position, Track, crossed_gates, timed_gates
 
 _SAME_PLANE_DEG = 1e-7
 """Planes whose origins are closer than this (1 cm) are taken for one."""
-
-
-@dataclass(frozen=True, eq=False)
-class LapReport:
-    """The laps of one recording; the best times are over complete flying laps.
-
-    `median_s` and `spread_s` are the median of their lap times and the standard deviation about
-    their mean; None where there are too few.  `continuous_from` is the crossing that the
-    continuous best begins at.  Best times carry the uncertainty of those times; that they were
-    picked as the smallest makes them a little too small besides.
-    """
-
-    recording: Recording
-    drive: Drive
-    laps: tuple[Lap, ...]
-    crossings: tuple[Crossing, ...]
-    best_lap_s: float | None
-    theoretical_best_s: float | None
-    continuous_best_s: float | None
-    median_s: float | None
-    spread_s: float | None
-    theoretical_best_sigma_s: float | None = None
-    continuous_best_sigma_s: float | None = None
-    continuous_from: Crossing | None = None
-
-    @property
-    def best_lap(self) -> Lap | None:
-        """The complete flying lap with the least time, the first of them."""
-        return min(self.counted, key=_lap_time, default=None)
-
-    @property
-    def counted(self) -> tuple[Lap, ...]:
-        """Complete flying laps."""
-        return tuple(lap for lap in self.laps if lap.counts)
-
-    def as_row(self) -> dict[str, Any]:
-        """Return the best times as JSON; `trackkit.timing.rows.session_row` adds the laps."""
-        best, run = self.best_lap, self.continuous_from
-        return {
-            "best_lap_s": self.best_lap_s,
-            "best_lap_sigma_s": None if best is None else best.sigma_s,
-            "best_lap": None if best is None else best.number,
-            "theoretical_best_s": self.theoretical_best_s,
-            "theoretical_best_sigma_s": self.theoretical_best_sigma_s,
-            "continuous_best_s": self.continuous_best_s,
-            "continuous_best_sigma_s": self.continuous_best_sigma_s,
-            "continuous_best_from": None if run is None else {"gate": run.gate, "at_s": run.time_s},
-            "best_over_theoretical_s": _less(self.best_lap_s, self.theoretical_best_s),
-            "best_over_continuous_s": _less(self.best_lap_s, self.continuous_best_s),
-            "median_s": self.median_s,
-            "spread_s": self.spread_s,
-        }
 
 
 def time_laps(track: Track, recording: Recording) -> LapReport:
@@ -95,6 +43,11 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
         With a finish gate (and a start gate, when it is not closed).
     recording
         Of any drive; one that never comes near gives a report without laps.
+
+    Returns
+    -------
+    LapReport
+        With the smoothed drive.
 
     Raises
     ------
@@ -188,7 +141,7 @@ class TimedRecording:
             self.by_itself = self.drive = smooth(self.recording, track.plane)
             self._wander_laps = None
             self._crossings_by_itself, self._crossings, self._sigmas = {}, {}, {}
-        if self.by_itself.wander_told:
+        if self.by_itself.wander_from_recording:
             return
         self._crossings_by_itself = _crossings_of(track, self.by_itself, self._crossings_by_itself)
         laps = _wander_laps(track, _laps_of(track, _in_order(self._crossings_by_itself)))
@@ -254,8 +207,8 @@ def _lap_report(
     sectors_sigma = sum_of_sectors_sigma(drive, best_sectors(counted)) if best_sigmas else None
     run_sigma = interval_sigma(drive, *run) if best_sigmas and run is not None else None
     return LapReport(
-        recording=drive.recording,
-        drive=drive,
+        name=drive.recording.name,
+        start=drive.recording.start,
         laps=tuple(laps),
         crossings=tuple(crossings),
         best_lap_s=float(times.min()) if len(times) else None,
@@ -266,6 +219,7 @@ def _lap_report(
         theoretical_best_sigma_s=sectors_sigma,
         continuous_best_sigma_s=run_sigma,
         continuous_from=None if run is None else run[0],
+        _known=drive,
     )
 
 
@@ -318,11 +272,3 @@ def _speeds(drive: Drive, before: Crossing, after: Crossing) -> tuple[float, flo
     between = np.hypot(velocity[:, 0], velocity[:, 1])
     speeds = np.concatenate([[before.speed_mps, after.speed_mps], between])
     return float(speeds.min()), float(speeds.max())
-
-
-def _less(longer_s: float | None, shorter_s: float | None) -> float | None:
-    return None if longer_s is None or shorter_s is None else longer_s - shorter_s
-
-
-def _lap_time(lap: Lap) -> float:
-    return float("inf") if lap.time_s is None else lap.time_s

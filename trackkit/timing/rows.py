@@ -33,8 +33,8 @@ def session_row(
     return {
         "file": session.file,
         "label": session.label,
-        "start": rfc3339(report.recording.start),
-        "start_local": rfc3339(local_time(report.recording.start, zone)),
+        "start": rfc3339(report.start),
+        "start_local": rfc3339(local_time(report.start, zone)),
         "laps": [lap_row(track, session, lap, reference, zone) for lap in report.laps],
         **report.as_row(),
     }
@@ -48,7 +48,7 @@ def lap_row(
     zone: ZoneInfo | None = None,
 ) -> dict[str, Any]:
     """Write a lap as ``laps --json`` does: its own row, times of day, differences and gates."""
-    begun = None if lap.start_s is None else session.report.recording.time_of_day(lap.start_s)
+    begun = None if lap.start_s is None else session.report.time_of_day(lap.start_s)
     row = lap.as_row()
     differences = sector_differences(session, lap, reference)
     return {
@@ -135,7 +135,7 @@ def _rows(
         name: str, end: tuple[str, Crossing | None], begun_s: float | None
     ) -> dict[str, object]:
         gate, crossing = end
-        moment = None if begun_s is None else session.report.recording.time_of_day(begun_s)
+        moment = None if begun_s is None else session.report.time_of_day(begun_s)
         return {
             "file": session.file,
             "label": session.label,

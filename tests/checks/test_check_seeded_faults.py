@@ -5,7 +5,6 @@ import shlex
 
 import numpy as np
 import pytest
-from checkout import TRACKS
 from drives import (
     Road,
     arc,
@@ -121,7 +120,6 @@ def copied(made, name, new_id, **properties):
 
 B, E, H = block_circuit(), figure_of_eight(), hairpin_circuit()
 HALF_E = 0.5 * E.length_m
-
 FAULTS = [
     # what was done, to which track, how, the rule that must find it, the feature it is about
     ("no name", "block", lambda d: d["track"].pop("name"), "schema", None),
@@ -313,9 +311,3 @@ def test_gates_of_two_layouts_that_look_alike_on_shared_tarmac(tmp_path, capsys)
 
     pasted(finding["remedy"], capsys)
     assert told(capsys, tmp_path / "first.geojson") == []
-
-
-@pytest.mark.parametrize("path", sorted(TRACKS.glob("*.geojson")), ids=lambda p: p.stem)
-def test_the_samples_have_nothing_to_be_said_about_them(path, capsys):
-    assert run(["check", str(path)]) == 0
-    assert "nothing found" in capsys.readouterr().out
