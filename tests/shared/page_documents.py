@@ -22,11 +22,7 @@ from trackkit.gates.square import square_ends
 from trackkit.pages.base import base_document
 from trackkit.pages.state import state
 from trackkit.remedies import Remedy
-<<<<<<< HEAD
-from trackkit.simulation.simulate import simulate
-=======
 from trackkit.simulation.simulate import simulate_drive
->>>>>>> main
 from trackkit.timing.sessions import decimals
 from trackkit.track.file import read_track
 
@@ -51,17 +47,8 @@ def page_documents() -> dict[str, Any]:
     shown = state(track, prepared)
     sector = track.gates_of_kind("sector")[0]
     findings = [
-<<<<<<< HEAD
-        Finding(
-            "warning", "gate-square", sector.id, None, None, "Not square", Remedy("Turn it"), True
-        ),
-        Finding(
-            "error", "near", None, 120.0, None, "Another piece is near", Remedy("Survey `ends`")
-        ),
-=======
         Finding("warning", "askew", sector.id, None, None, "Not square", Remedy("Turn it"), True),
         Finding("error", "near", None, 120.0, None, "Another piece is near", Remedy("Mend `it`")),
->>>>>>> main
         Finding("note", "gate-quality", sector.id, None, None, "Could be surer", Remedy("Move it")),
     ]
     shown["findings"] = [finding.as_row() for finding in findings]

@@ -14,10 +14,6 @@ from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.pages.state import datum_m, state
-<<<<<<< HEAD
-from trackkit.track.history import now
-=======
->>>>>>> main
 from trackkit.track.model import GATE_KINDS, Position, Track, crossed_gates
 from trackkit.track.places import Place
 
