@@ -30,6 +30,16 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.library.folders import Library as Library
+    from trackkit.library.folders import open_library as open_library
+    from trackkit.library.known import Known as Known
+    from trackkit.library.known import Located as Located
+    from trackkit.library.listing import Listed as Listed
+    from trackkit.library.listing import list_library as list_library
+    from trackkit.library.locate import locate as locate
+    from trackkit.library.manage import Added as Added
+    from trackkit.library.manage import add_to_library as add_to_library
+    from trackkit.library.manage import remove_from_library as remove_from_library
     from trackkit.motion.drive import Drive as Drive
     from trackkit.pages.html import write_map as write_map
     from trackkit.recordings.drawn_lines import DrawnLine as DrawnLine
@@ -58,6 +68,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _MODULES = {
+    "Added": "library.manage",
     "Build": "building.build",
     "Centreline": "track.model",
     "Change": "gates.edit",
@@ -67,8 +78,12 @@ _MODULES = {
     "Drive": "motion.drive",
     "Finding": "checks.findings",
     "Gate": "track.model",
+    "Known": "library.known",
     "Lap": "timing.laps",
     "LapReport": "timing.report",
+    "Library": "library.folders",
+    "Listed": "library.listing",
+    "Located": "library.known",
     "PitLane": "track.model",
     "Place": "track.places",
     "Recording": "recordings.recording",
@@ -77,17 +92,22 @@ _MODULES = {
     "Simulation": "simulation.simulate",
     "Track": "track.model",
     "TrackkitError": "errors",
+    "add_to_library": "library.manage",
     "build_between": "building.from_edges",
     "build_from_line": "building.from_line",
     "build_track": "building.build",
     "check_track": "checks.check",
     "compare_tracks": "track.diff",
     "export_track": "export.export",
+    "list_library": "library.listing",
+    "locate": "library.locate",
     "move_gate": "gates.edit",
+    "open_library": "library.folders",
     "place_gate": "gates.edit",
     "read_line": "recordings.drawn_lines",
     "read_recording": "recordings.read",
     "read_track": "track.file",
+    "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
     "rename_gate": "gates.edit",
     "revise_track": "building.revise",
@@ -102,6 +122,7 @@ _MODULES = {
 """The rooms that hold the public names; each is loaded when a name of it is first used."""
 
 __all__ = [
+    "Added",
     "Build",
     "Centreline",
     "Change",
@@ -111,8 +132,12 @@ __all__ = [
     "Drive",
     "Finding",
     "Gate",
+    "Known",
     "Lap",
     "LapReport",
+    "Library",
+    "Listed",
+    "Located",
     "PitLane",
     "Place",
     "Recording",
@@ -122,17 +147,22 @@ __all__ = [
     "Track",
     "TrackkitError",
     "__version__",
+    "add_to_library",
     "build_between",
     "build_from_line",
     "build_track",
     "check_track",
     "compare_tracks",
     "export_track",
+    "list_library",
+    "locate",
     "move_gate",
+    "open_library",
     "place_gate",
     "read_line",
     "read_recording",
     "read_track",
+    "remove_from_library",
     "remove_gate",
     "rename_gate",
     "revise_track",

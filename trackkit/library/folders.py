@@ -155,7 +155,11 @@ def _read(found: Iterable[tuple[FolderIndex, int, float, float]]) -> list[Known]
     return [tracks_of(folder, [fid])[0] for folder, fid, _, _ in found]
 
 
-def open_library(paths: Iterable[Path], *, say: Callable[[str], None] | None = None) -> Library:
+def open_library(
+    paths: Iterable[str | os.PathLike[str]] | None = None,
+    *,
+    say: Callable[[str], None] | None = None,
+) -> Library:
     """Open folders with their indexes, which are brought up to date first.
 
     The index of the sample circuits stands in the user's cache folder, as they are no folder of
@@ -164,12 +168,24 @@ def open_library(paths: Iterable[Path], *, say: Callable[[str], None] | None = N
     Parameters
     ----------
     paths
-        From `folders`.
+        Folders of track files, in the order they are searched; None for those of `folders`: what
+        TRACKKIT_LIBRARY names, the user's own, and the sample circuits.
     say
         Told when many files have to be read.
+
+    Returns
+    -------
+    Library
+        Its `warnings` say which files had to be left out.
+
+    Raises
+    ------
+    TrackkitError
+        When a folder cannot be listed, or TRACKKIT_LIBRARY names one that is none.
     """
     shipped = shipped_folder().resolve()
-    unlike = {path.resolve(): path for path in reversed(list(paths))}
+    named = folders() if paths is None else [Path(path) for path in paths]
+    unlike = {path.resolve(): path for path in reversed(named)}
     ordered = reversed(unlike.values())
     return Library(
         tuple(open_index(path, beside=path.resolve() != shipped, say=say) for path in ordered)

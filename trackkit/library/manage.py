@@ -15,7 +15,13 @@ from trackkit.arrays import Floats
 from trackkit.errors import OutputError, TrackFileError, TrackkitError
 from trackkit.files import write_whole
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.library.folders import Library, shipped_folder
+from trackkit.library.folders import (
+    Library,
+    named_folders,
+    open_library,
+    shipped_folder,
+    user_folder,
+)
 from trackkit.library.index import open_index
 from trackkit.library.known import Known, known_from
 from trackkit.remedies import Remedy
@@ -99,8 +105,12 @@ class Added:
         }
 
 
-def add_track(
-    path: str | os.PathLike[str], folder: Path, library: Library, *, replace: bool = False
+def add_to_library(
+    path: str | os.PathLike[str],
+    folder: str | os.PathLike[str] | None = None,
+    *,
+    library: Library | None = None,
+    replace: bool = False,
 ) -> Added:
     """Add a track file to a folder, as it is, byte for byte.
 
@@ -109,11 +119,18 @@ def add_track(
     path
         The file; it is held against the schema.
     folder
-        Where to; made if it is not there.
+        Where to; made if it is not there.  None for the first that TRACKKIT_LIBRARY names, else
+        the user's own.
     library
-        Where ids and lines are looked up, beside the folder itself.
+        Where ids and lines are looked up, beside the folder itself; None for that of
+        `open_library`.
     replace
         Whether a track with the same id may be replaced.
+
+    Returns
+    -------
+    Added
+        What was added, what it replaced, and which known lines it runs on.
 
     Raises
     ------
@@ -122,6 +139,9 @@ def add_track(
     OutputError
         When the folder cannot be written.
     """
+    folder = Path(folder) if folder is not None else (named_folders() or [user_folder()])[0]
+    if library is None:
+        library = open_library()
     track = read_track(path)
     content = Path(path).read_bytes()
     with _locked(folder):
@@ -153,20 +173,33 @@ def add_track(
     return Added(track, target, known.path if known else None, tuple(overlaps(new, around)))
 
 
-def remove_track(known: Known) -> Path:
+def remove_from_library(known: Known | str, *, library: Library | None = None) -> Path:
     """Take a track out of its folder; the file is kept with ``~`` appended.
+
+    Parameters
+    ----------
+    known
+        The track, or its id.
+    library
+        Where an id is looked up; None for that of `open_library`.
 
     Returns
     -------
-    Where the file now stands.
+    Path
+        Where the file now stands.
 
     Raises
     ------
     TrackkitError
-        When the track came with trackkit.
+        When no track has the id, or it came with trackkit.
     OutputError
         When the folder cannot be written.
     """
+    if isinstance(known, str):
+        found = (open_library() if library is None else library).find(known)
+        if found is None:
+            raise TrackkitError(f"no known track has the id {known}", remedy="list the library")
+        known = found
     folder = known.path.parent
     if folder.resolve() == shipped_folder().resolve():
         raise TrackkitError(
