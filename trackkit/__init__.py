@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from trackkit.building.revise import revise_track as revise_track
     from trackkit.checks.check import check_track as check_track
     from trackkit.checks.findings import Finding as Finding
+    from trackkit.checks.findings import accept_finding as accept_finding
     from trackkit.errors import TrackkitError as TrackkitError
     from trackkit.export.export import export_track as export_track
     from trackkit.gates.edit import Change as Change
@@ -54,6 +55,8 @@ if TYPE_CHECKING:
     from trackkit.timing.laps import Lap as Lap
     from trackkit.timing.many import time_many as time_many
     from trackkit.timing.report import LapReport as LapReport
+    from trackkit.track.describe import Description as Description
+    from trackkit.track.describe import describe_track as describe_track
     from trackkit.track.diff import compare_tracks as compare_tracks
     from trackkit.track.diff_report import Comparison as Comparison
     from trackkit.track.file import read_track as read_track
@@ -64,6 +67,7 @@ if TYPE_CHECKING:
     from trackkit.track.model import PitLane as PitLane
     from trackkit.track.model import Track as Track
     from trackkit.track.places import Place as Place
+    from trackkit.track.reverse import reverse_track as reverse_track
 
 __version__ = "0.1.0"
 
@@ -74,6 +78,7 @@ _MODULES = {
     "Change": "gates.edit",
     "Comparison": "track.diff_report",
     "Corner": "track.model",
+    "Description": "track.describe",
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
     "Finding": "checks.findings",
@@ -92,12 +97,14 @@ _MODULES = {
     "Simulation": "simulation.simulate",
     "Track": "track.model",
     "TrackkitError": "errors",
+    "accept_finding": "checks.findings",
     "add_to_library": "library.manage",
     "build_between": "building.from_edges",
     "build_from_line": "building.from_line",
     "build_track": "building.build",
     "check_track": "checks.check",
     "compare_tracks": "track.diff",
+    "describe_track": "track.describe",
     "export_track": "export.export",
     "list_library": "library.listing",
     "locate": "library.locate",
@@ -110,6 +117,7 @@ _MODULES = {
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
     "rename_gate": "gates.edit",
+    "reverse_track": "track.reverse",
     "revise_track": "building.revise",
     "simulate_drive": "simulation.simulate",
     "time_laps": "timing.lap_times",
@@ -128,6 +136,7 @@ __all__ = [
     "Change",
     "Comparison",
     "Corner",
+    "Description",
     "DrawnLine",
     "Drive",
     "Finding",
@@ -147,12 +156,14 @@ __all__ = [
     "Track",
     "TrackkitError",
     "__version__",
+    "accept_finding",
     "add_to_library",
     "build_between",
     "build_from_line",
     "build_track",
     "check_track",
     "compare_tracks",
+    "describe_track",
     "export_track",
     "list_library",
     "locate",
@@ -165,6 +176,7 @@ __all__ = [
     "remove_from_library",
     "remove_gate",
     "rename_gate",
+    "reverse_track",
     "revise_track",
     "simulate_drive",
     "time_laps",
