@@ -31,6 +31,9 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.split import Split as Split
+    from trackkit.gates.split import apply_suggestions as apply_suggestions
+    from trackkit.gates.split import suggest_gates as suggest_gates
     from trackkit.library.folders import Library as Library
     from trackkit.library.folders import open_library as open_library
     from trackkit.library.known import Known as Known
@@ -42,6 +45,11 @@ if TYPE_CHECKING:
     from trackkit.library.manage import add_to_library as add_to_library
     from trackkit.library.manage import remove_from_library as remove_from_library
     from trackkit.motion.drive import Drive as Drive
+    from trackkit.official.align_finish import FinishAlignment as FinishAlignment
+    from trackkit.official.align_finish import align_finish as align_finish
+    from trackkit.official.align_finish import apply_alignment as apply_alignment
+    from trackkit.official.times import OfficialTimes as OfficialTimes
+    from trackkit.official.times import read_official as read_official
     from trackkit.pages.html import write_map as write_map
     from trackkit.recordings.drawn_lines import DrawnLine as DrawnLine
     from trackkit.recordings.drawn_lines import read_line as read_line
@@ -82,6 +90,7 @@ _MODULES = {
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
     "Finding": "checks.findings",
+    "FinishAlignment": "official.align_finish",
     "Gate": "track.model",
     "Known": "library.known",
     "Lap": "timing.laps",
@@ -89,16 +98,21 @@ _MODULES = {
     "Library": "library.folders",
     "Listed": "library.listing",
     "Located": "library.known",
+    "OfficialTimes": "official.times",
     "PitLane": "track.model",
     "Place": "track.places",
     "Recording": "recordings.recording",
     "Remedy": "remedies",
     "Revision": "building.revise",
     "Simulation": "simulation.simulate",
+    "Split": "gates.split",
     "Track": "track.model",
     "TrackkitError": "errors",
     "accept_finding": "checks.findings",
     "add_to_library": "library.manage",
+    "align_finish": "official.align_finish",
+    "apply_alignment": "official.align_finish",
+    "apply_suggestions": "gates.split",
     "build_between": "building.from_edges",
     "build_from_line": "building.from_line",
     "build_track": "building.build",
@@ -112,6 +126,7 @@ _MODULES = {
     "open_library": "library.folders",
     "place_gate": "gates.edit",
     "read_line": "recordings.drawn_lines",
+    "read_official": "official.times",
     "read_recording": "recordings.read",
     "read_track": "track.file",
     "remove_from_library": "library.manage",
@@ -120,6 +135,7 @@ _MODULES = {
     "reverse_track": "track.reverse",
     "revise_track": "building.revise",
     "simulate_drive": "simulation.simulate",
+    "suggest_gates": "gates.split",
     "time_laps": "timing.lap_times",
     "time_many": "timing.many",
     "widen_gate": "gates.edit",
@@ -140,6 +156,7 @@ __all__ = [
     "DrawnLine",
     "Drive",
     "Finding",
+    "FinishAlignment",
     "Gate",
     "Known",
     "Lap",
@@ -147,17 +164,22 @@ __all__ = [
     "Library",
     "Listed",
     "Located",
+    "OfficialTimes",
     "PitLane",
     "Place",
     "Recording",
     "Remedy",
     "Revision",
     "Simulation",
+    "Split",
     "Track",
     "TrackkitError",
     "__version__",
     "accept_finding",
     "add_to_library",
+    "align_finish",
+    "apply_alignment",
+    "apply_suggestions",
     "build_between",
     "build_from_line",
     "build_track",
@@ -171,6 +193,7 @@ __all__ = [
     "open_library",
     "place_gate",
     "read_line",
+    "read_official",
     "read_recording",
     "read_track",
     "remove_from_library",
@@ -179,6 +202,7 @@ __all__ = [
     "reverse_track",
     "revise_track",
     "simulate_drive",
+    "suggest_gates",
     "time_laps",
     "time_many",
     "widen_gate",
