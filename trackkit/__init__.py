@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from trackkit.checks.check import check_track as check_track
     from trackkit.checks.findings import Finding as Finding
     from trackkit.checks.findings import accept_finding as accept_finding
+    from trackkit.editor.serve import serve_editor as serve_editor
     from trackkit.errors import TrackkitError as TrackkitError
     from trackkit.export.export import export_track as export_track
     from trackkit.gates.edit import Change as Change
@@ -134,6 +135,7 @@ _MODULES = {
     "rename_gate": "gates.edit",
     "reverse_track": "track.reverse",
     "revise_track": "building.revise",
+    "serve_editor": "editor.serve",
     "simulate_drive": "simulation.simulate",
     "suggest_gates": "gates.split",
     "time_laps": "timing.lap_times",
@@ -201,6 +203,7 @@ __all__ = [
     "rename_gate",
     "reverse_track",
     "revise_track",
+    "serve_editor",
     "simulate_drive",
     "suggest_gates",
     "time_laps",
