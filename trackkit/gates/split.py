@@ -32,7 +32,13 @@ class Split:
     timing_basis: str
 
     def as_row(self) -> dict[str, Any]:
-        """Return the split as JSON."""
+        """Return the split as JSON.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
         return {
             "by": self.by,
             "suggestions": [one.as_row() for one in self.suggestions],
@@ -68,6 +74,8 @@ def suggest_gates(
     ------
     PlaceError
         When the track is too short for so many sectors, or lacks its timed gates.
+    TrackkitError
+        When the track has no line that can be followed.
     """
     quality = timing_quality(track, recordings)
     return Split(by, tuple(best_split(quality, sectors, by)), quality.basis)

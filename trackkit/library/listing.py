@@ -26,7 +26,13 @@ class Listed:
     distance_m: float | None
 
     def as_row(self) -> dict[str, Any]:
-        """Return the circuit as JSON; its distance to a millimetre."""
+        """Return the circuit as JSON; its distance to a millimetre.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
         if self.distance_m is None:
             return self.known.as_row()
         return self.known.as_row() | {"distance_m": round(self.distance_m, 3)}

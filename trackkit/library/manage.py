@@ -81,6 +81,8 @@ class Added:
 
     Parameters
     ----------
+    track
+        What was added.
     path
         Where the file now stands.
     replaced
@@ -96,7 +98,13 @@ class Added:
     overlaps: tuple[Overlap, ...]
 
     def as_row(self) -> dict[str, Any]:
-        """Return as JSON what was added."""
+        """Return as JSON what was added.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
         return {
             "id": self.track.id,
             "file": str(self.path),
@@ -134,6 +142,8 @@ def add_to_library(
 
     Raises
     ------
+    TrackkitError
+        When TRACKKIT_LIBRARY names a folder that is none, or the library cannot be opened.
     TrackFileError
         When the file is no valid track file, or its id is taken.
     OutputError

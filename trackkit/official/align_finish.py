@@ -45,7 +45,13 @@ class FinishAlignment:
         return f"FinishAlignment({found.ahead_m:.1f} m ahead, sigma {found.sigma_m:.1f} m)"
 
     def as_row(self) -> dict[str, Any]:
-        """Return the alignment as JSON."""
+        """Return the alignment as JSON.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
         found = self.alignment
         return {
             "ahead_m": found.ahead_m,

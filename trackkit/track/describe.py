@@ -66,7 +66,13 @@ class Description:
         return f"Description({reprlib.repr(self.track.id)}, {len(self.straights)} straights)"
 
     def as_row(self) -> dict[str, Any]:
-        """Return the description as JSON."""
+        """Return the description as JSON.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
         return {
             **self.track.as_row(),
             "corners": [corner.as_row() for corner in self.track.corners],
