@@ -6,6 +6,7 @@ The circuit is one of the invented samples; the recording is simulated.
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -449,3 +450,37 @@ def test_a_warning_stays_within_its_gates_label(editor) -> None:
     found = editor.page.evaluate(fits)
     assert found
     assert all(found)
+
+
+def test_a_button_of_a_finding_does_what_check_says_to_type_and_is_undone(
+    editor, tmp_path, capsys
+) -> None:
+    gate = editor.gate("Sector 1 end")
+    edit = {"do": "width", "gate": gate["id"], "width_m": 4.0}
+    editor.page.evaluate("(edit) => trackkit.page.editing.edit(edit)", edit)
+    narrow = editor.state()["findings"]
+    (n,) = [n for n, one in enumerate(narrow) if one["rule"] == "gate-missed"]
+    name = f"{narrow[n]['offer']['label']}: {narrow[n]['severity']} {n + 1}"
+    button = editor.page.locator("#finding-list button", has_text=name)
+
+    button.click()
+    assert editor.state()["findings"] == []
+    assert button.count() == 0
+    assert editor.gate("Sector 1 end")["width_m"] > 10.0
+    assert editor.page.evaluate("document.activeElement !== document.body")
+    editor.page.locator("#undo").click()
+    assert editor.state()["findings"] == narrow
+    assert editor.gate("Sector 1 end")["width_m"] == pytest.approx(4.0, abs=0.01)
+    button.click()
+    assert editor.state()["findings"] == []
+    editor.save()
+
+    at = f"{gate['chainage_m']:.2f}m"
+    other = by_command(tmp_path, ["gate", "move", "TRACK", gate["id"], at, "--width", "4"])
+    capsys.readouterr()
+    assert run(["check", str(other), "--json"]) == 0
+    findings = json.loads(capsys.readouterr().out)["findings"]
+    finding = next(one for one in findings if one["rule"] == "gate-missed")
+    typed = finding["remedy"][finding["remedy"].index("trackkit ") :]
+    assert run(shlex.split(typed)[1:]) == 0
+    assert_same_gates(editor.path, other)

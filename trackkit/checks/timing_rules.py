@@ -19,7 +19,6 @@ from trackkit.gates.false_crossings import (
 from trackkit.gates.quality import TimingQuality
 from trackkit.gates.remedies import make_narrower, make_wider, put_elsewhere, remove_one
 from trackkit.gates.suggest import APEX_CLEAR_M
-from trackkit.geometry.bends import find_bends
 from trackkit.remedies import Remedy
 from trackkit.track.model import Gate, Track
 
@@ -97,7 +96,6 @@ def _percent(share: float) -> str:
 def speed_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
     """Find gates in braking zones and at apexes, and a finish gate where cars are slow."""
     how = "were recorded" if quality.recorded else "are expected"
-    bends, _ = find_bends(track.curve)
     best = float(quality.sigma_s.min())
     for gate, chainage in placed_gates(track):
         if gate.kind == "speed" or gate.kind == "start":
@@ -119,7 +117,7 @@ def speed_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
             continue
         near = [
             bend
-            for bend in bends
+            for bend in quality.bends
             if bend.min_radius_m < GATE_RADIUS_M
             and float(track.curve.separation(chainage, bend.apex_m)) < NEAR_APEX_M
         ]
@@ -161,7 +159,7 @@ def _put_where_it_is_fast(
     place = quality.chainage_m
     fast = quality.speed_mps >= SLOWEST_SHARE * float(quality.speed_mps.max())
     fit = fast & ~quality.braking & (quality.sigma_s <= COSTLY * float(quality.sigma_s.min()))
-    for bend in find_bends(track.curve)[0]:
+    for bend in quality.bends:
         if bend.min_radius_m < GATE_RADIUS_M:
             fit &= np.asarray(track.curve.separation(place, bend.apex_m)) > APEX_CLEAR_M
     return put_elsewhere(track, gate, chainage_m, place, fit, where)

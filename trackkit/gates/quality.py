@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
-from trackkit.geometry.bends import smoothed_curvature
+from trackkit.geometry.bends import Bend, find_bends, smoothed_curvature
 from trackkit.geometry.curve import Curve
 from trackkit.motion.drive import Drive, smooth
 from trackkit.motion.position_error import PositionError, Receiver, position_error
@@ -69,6 +69,11 @@ class TimingQuality:
     def curve(self) -> Curve:
         """The track's line."""
         return self.track.curve
+
+    @cached_property
+    def bends(self) -> list[Bend]:
+        """The bends of the line, found once for all gates that are judged by them."""
+        return find_bends(self.curve)[0]
 
     @property
     def receiver_sigma_s(self) -> Floats:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 MM_PER_POINT = 25.4 / 72.0
 FONT = "DejaVu Sans"
@@ -61,16 +62,9 @@ class Lettering:
 
     def width_mm(self, text: str, size_pt: float, *, bold: bool = False) -> float:
         """Width of a clean text, millimetres."""
-        from matplotlib.font_manager import FontProperties
-        from matplotlib.textpath import text_to_path
-
         if not text:
             return 0.0
-        font = FontProperties(
-            family=list(self.families), size=size_pt, weight=self.weight(bold=bold)
-        )
-        width, _, _ = text_to_path.get_text_width_height_descent(text, font, False)
-        return float(width) * MM_PER_POINT
+        return _width_pt(text, self.families, size_pt, self.weight(bold=bold)) * MM_PER_POINT
 
     def clipped(self, text: str, size_pt: float, width_mm: float, *, bold: bool = False) -> str:
         """Cut a clean text short, with an ellipsis, where it is wider than there is room."""
@@ -114,6 +108,16 @@ class Lettering:
         it = "it" if len(self.missing) == 1 else "them"
         what = f"no font on this computer has {shown}{more}"
         return [f"{what}: the picture shows {REPLACEMENT} there; install a font that has {it}"]
+
+
+@lru_cache(maxsize=8192)
+def _width_pt(text: str, families: tuple[str, ...], size_pt: float, weight: str) -> float:
+    """Width of a text, points; an arrangement of tables asks for each one again and again."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    font = FontProperties(family=list(families), size=size_pt, weight=weight)
+    return float(text_to_path.get_text_width_height_descent(text, font, False)[0])
 
 
 def _printable(text: str) -> str:

@@ -77,6 +77,19 @@ export class Editing {
     return this.requests.add({ edit: () => edit, ...gate });
   }
 
+  /**
+   * Make an edit that a finding offers.
+   *
+   * @param {Edit} edit
+   */
+  async carryOut(edit) {
+    await this.edit(edit);
+    // The button is gone with the finding.
+    if (edit.gate !== undefined && this.session.gate(edit.gate)) {
+      focusGate(edit.gate);
+    }
+  }
+
   /** @param {Change} change */
   async send(change) {
     const edit = change.edit();

@@ -4,6 +4,7 @@ import { element, find } from "./elements.js";
 import { metres } from "./figures.js";
 
 /**
+ * @import { Editing } from "./editing.js"
  * @import { Finding } from "./state_document.js"
  * @import { MapView } from "./map.js"
  * @import { Session } from "./session.js"
@@ -13,10 +14,12 @@ export class FindingList {
   /**
    * @param {Session} session
    * @param {MapView} map
+   * @param {Editing | null} editing  null where nothing can be changed
    */
-  constructor(session, map) {
+  constructor(session, map, editing) {
     this.session = session;
     this.map = map;
+    this.editing = editing;
     this.node = find("#finding-list", HTMLElement);
     this.panel = find("#findings", HTMLDetailsElement);
     this.title = find("summary", HTMLElement, this.panel);
@@ -67,8 +70,34 @@ export class FindingList {
       this.button(finding, n),
       element("p", {}, message),
       remedy
-        ? element("p", { class: "soft" }, element("b", {}, "What to do: "), ...withCode(remedy))
+        ? element(
+            "p",
+            { class: "soft" },
+            element("b", {}, "What to do: "),
+            ...withCode(remedy),
+            " ",
+            this.offered(finding, n),
+          )
         : null,
+    );
+  }
+
+  /**
+   * A button that does what there is to do, as an edit that can be undone.
+   *
+   * @param {Finding} finding
+   * @param {number} n
+   */
+  offered({ offer, severity, accepted }, n) {
+    const { editing } = this;
+    if (!editing || !offer || accepted) {
+      return null;
+    }
+    return element(
+      "button",
+      { type: "button", class: "go", onclick: () => void editing.carryOut(offer.edit) },
+      offer.label,
+      element("span", { class: "unseen" }, `: ${severity} ${n + 1}`),
     );
   }
 

@@ -60,7 +60,7 @@ export function open(tiles) {
   const chart = new ChartView(session, find("#chart", HTMLElement), hooks);
   new LapTable(session, find("#lap-table", HTMLTableElement));
   new LapChoice(session);
-  new FindingList(session, map);
+  new FindingList(session, map, hand?.editing ?? null);
   new CornerTables(session);
   listenToGroundChoices(map);
   page = { session, map, chart, editing: hand?.editing ?? null, disk: hand?.disk ?? null };

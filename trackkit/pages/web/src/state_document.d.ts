@@ -114,5 +114,24 @@ export interface Finding {
   position: Position | null;
   message: string;
   remedy: string | null;
+  /**
+   * What can be done, by name; null where it takes a person
+   */
+  action: null | {
+    do: string;
+    feature: string | null;
+    chainage_m: number | null;
+    value: {} | null;
+  };
+  /**
+   * The edit that does it, where gates can be changed, and its name
+   */
+  offer?: null | {
+    label: string;
+    edit: {
+      do: string;
+      gate?: string;
+    };
+  };
   accepted: boolean;
 }
