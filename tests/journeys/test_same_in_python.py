@@ -143,3 +143,16 @@ def test_a_library_is_added_to_and_removed_from_in_python(tmp_path, monkeypatch)
 def test_a_place_with_its_latitude_first_is_refused():
     with pytest.raises(trackkit.TrackkitError, match="give the longitude first"):
         trackkit.locate((10.0, 144.0), trackkit.open_library([]))
+
+
+def test_an_alignment_is_refused_without_a_lap_or_without_lists_that_go_with_the_recordings():
+    hill = trackkit.read_track(TRACKS / "orrinback-hill.geojson")
+    with pytest.raises(trackkit.TrackkitError, match="only on a closed track"):
+        trackkit.align_finish(hill, [], [])
+    with pytest.raises(trackkit.TrackkitError, match="0 recordings and 0 lists"):
+        trackkit.align_finish(trackkit.read_track(KART), [], [])
+
+
+def test_a_distance_from_no_place_is_refused():
+    with pytest.raises(trackkit.TrackkitError, match="say near which place"):
+        trackkit.list_library(trackkit.open_library([]), within_m=5.0)
