@@ -87,10 +87,8 @@ def _accepted(
     by: str | None,
 ) -> Track:
     """Store an acceptance in the track file."""
-    from trackkit.checks.findings import accept
+    from trackkit import accept_finding, write_track
     from trackkit.errors import TrackFileError
-    from trackkit.track.file import write_track
-    from trackkit.track.history import now
 
     if track is None or any(f.rule == "schema" for f in findings):
         raise TrackFileError(
@@ -98,12 +96,8 @@ def _accepted(
         )
     rule, name = which
     feature = None if name == "-" else name
-    today = now()
-    changed = accept(track, findings, rule, feature, reason=reason, date=today[:10], by=by)
-    about = f"{rule} on {feature}" if feature else rule
-    changed = changed.revised_by(f"accepted {about}: {reason}", today, by)
-    write_track(changed, path, force=True, keep_previous=True)
-    return changed
+    changed = accept_finding(track, findings, rule, feature, reason=reason, by=by)
+    return write_track(changed, path, force=True, keep_previous=True)
 
 
 def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:

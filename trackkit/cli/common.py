@@ -166,7 +166,7 @@ def read_recordings(
     paths: Sequence[str], columns: str | None = None
 ) -> tuple[list[Recording], list[TrackkitError]]:
     """Read recordings; what is wrong with one is said at once and the others are still read."""
-    from trackkit.recordings.read import read_recording
+    from trackkit import read_recording
 
     mapping = parse_columns(columns)
     return each_file(

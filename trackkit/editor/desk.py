@@ -15,7 +15,7 @@ from trackkit.errors import TrackFileError, TrackkitError, reading_failed
 from trackkit.files import sha256_of
 from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
-from trackkit.track.file import read_track, stored, write_track
+from trackkit.track.file import read_track, write_track
 from trackkit.track.model import Track
 
 Page = Callable[[dict[str, Any], dict[str, Any], dict[str, Any]], str]
@@ -93,7 +93,7 @@ class Desk:
             # Written again, it would take the place of the one that was there before.
             return {"saved": True, "file": self.path, "previous": None}
         previous = self.path + "~" if Path(self.path).exists() else None
-        write_track(stored(self.editing.step.track), self.path, force=True, keep_previous=True)
+        write_track(self.editing.step.track, self.path, force=True, keep_previous=True)
         self._digest = _digest(self.path)
         self.editing.mark_saved()
         return {"saved": True, "file": self.path, "previous": previous}

@@ -190,8 +190,27 @@ def write_track(
     *,
     force: bool = False,
     keep_previous: bool = False,
-) -> None:
+) -> Track:
     """Write a track file whole or not at all; see `trackkit.files.whole_file`.
+
+    What is written is `stored` of the track, so that a file that is read and written again stays
+    the same, byte for byte.
+
+    Parameters
+    ----------
+    track
+        The track.
+    path
+        The file.
+    force
+        Whether a file that exists is replaced.
+    keep_previous
+        Whether one that is replaced stays beside it, with ``~`` appended.
+
+    Returns
+    -------
+    Track
+        The track as it reads back from the file.
 
     Raises
     ------
@@ -204,7 +223,9 @@ def write_track(
     if faults:
         place, what = faults[0]
         raise TrackFileError(f"the track would break the format: {what}", place=place)
-    write_whole(path, track_text(track), force=force, keep_previous=keep_previous)
+    kept = stored(track)
+    write_whole(path, track_text(kept), force=force, keep_previous=keep_previous)
+    return kept
 
 
 def stored(track: Track) -> Track:
