@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trackkit.errors import OutputError, TrackFileError, reading_failed
-from trackkit.files import write_whole
+from trackkit.files import sha256_of, write_whole
 
 PATIENCE_S = 60.0
 """How long a process waits for its turn."""
@@ -105,7 +105,7 @@ def digest_of(path: str | os.PathLike[str]) -> str | None:
         When it cannot be read.
     """
     try:
-        return hashlib.sha256(Path(path).read_bytes()).hexdigest()
+        return sha256_of(path)
     except FileNotFoundError:
         return None
     except OSError as error:

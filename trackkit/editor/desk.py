@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import os
 import shlex
 import time
 from collections.abc import Callable, Sequence
@@ -13,7 +11,8 @@ from typing import Any
 from trackkit.checks.evaluate import Prepared, evaluate, prepare
 from trackkit.checks.other_layouts import layouts_beside
 from trackkit.editor.session import Editing
-from trackkit.errors import TrackFileError, TrackkitError, reading_failed
+from trackkit.errors import TrackFileError, TrackkitError
+from trackkit.held_files import digest_of
 from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
 from trackkit.track.file import read_track, stored, write_track
@@ -38,7 +37,7 @@ class Desk:
     ) -> None:
         self.path = path
         self._recordings, self._files = tuple(recordings), tuple(files)
-        self._digest = _digest(path)
+        self._digest = digest_of(path)
         track, prepared = self._read()
         self.editing = Editing(track, prepared)
         self._base: tuple[int, dict[str, Any]] | None = None
@@ -55,7 +54,7 @@ class Desk:
     @property
     def changed_on_disk(self) -> bool:
         """Whether the file is not what was read or written last, or is gone."""
-        return _digest(self.path) != self._digest
+        return digest_of(self.path) != self._digest
 
     def base(self) -> dict[str, Any]:
         """Describe the line and the recordings, which no edit changes."""
@@ -95,13 +94,13 @@ class Desk:
             return {"saved": True, "file": self.path, "previous": None}
         previous = self.path + "~" if Path(self.path).exists() else None
         write_track(stored(self.editing.step.track), self.path, force=True, keep_previous=True)
-        self._digest = _digest(self.path)
+        self._digest = digest_of(self.path)
         self.editing.mark_saved()
         return {"saved": True, "file": self.path, "previous": previous}
 
     def reload(self) -> None:
         """Take the file as it is on disk now."""
-        digest = _digest(self.path)
+        digest = digest_of(self.path)
         track, prepared = self._read()
         self._digest = digest
         self.editing.take(track, prepared)
@@ -116,16 +115,6 @@ class Desk:
         shown = self.editing.state(moving)
         shown["remarks"] = [self.said(text) for text in shown["remarks"]]
         return shown
-
-
-def _digest(path: str | os.PathLike[str]) -> str | None:
-    """Hash what a file holds; None where there is none."""
-    try:
-        return hashlib.sha256(Path(path).read_bytes()).hexdigest()
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise TrackFileError(reading_failed(path, error), file=path) from error
 
 
 class Presence:
