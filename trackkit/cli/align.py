@@ -11,6 +11,7 @@ import click
 from trackkit.cli.common import (
     Command,
     columns_option,
+    held_for_change,
     json_option,
     parse_columns,
     plain_minus,
@@ -113,6 +114,7 @@ def align(
             f"{len(recording_paths)} recordings and {len(official_paths)} lists of official times: "
             "give --official once, or once for each recording, in their order"
         )
+    held = held_for_change(track_path) if apply else None
     track = read_track(track_path)
     require_closed(track, track_path)
     recordings, failed = read_recordings(recording_paths, columns)
@@ -136,7 +138,7 @@ def align(
     changed, said = apply_alignment(track, found) if apply else (track, ())
     moved = changed is not track
     if moved:
-        write_track(changed, track_path, force=True, keep_previous=True)
+        write_track(changed, track_path, held=held)
         if track.finish.surveyed:
             said = (*said, f"its surveyed ends are in {track_path}~")
     if as_json:

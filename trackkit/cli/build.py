@@ -15,6 +15,7 @@ from trackkit.cli.common import (
     columns_option,
     crs_option,
     force_option,
+    held_for_change,
     json_option,
     place_from,
     read_recordings,
@@ -228,13 +229,14 @@ def _revise(
 ) -> None:
     from trackkit import compare_tracks, read_track, revise_track, write_track
 
+    held = held_for_change(path) if output is None else None
     old = read_track(path)
     read, failed = read_recordings(recordings, columns)
     if not read:
         ctx.exit(1)
     revision = revise_track(old, read)
     if output is None:
-        track = write_track(revision.build.track, path, force=True, keep_previous=True)
+        track = write_track(revision.build.track, path, held=held)
     else:
         track = write_track(revision.build.track, output, force=force)
     moved = compare_tracks(old, track)

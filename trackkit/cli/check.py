@@ -9,11 +9,19 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.checks.findings import SEVERITIES
-from trackkit.cli.common import Command, json_option, print_json, read_recordings, remark
+from trackkit.cli.common import (
+    Command,
+    held_for_change,
+    json_option,
+    print_json,
+    read_recordings,
+    remark,
+)
 from trackkit.cli.remedies import About, sentence
 
 if TYPE_CHECKING:
     from trackkit.checks.findings import Finding
+    from trackkit.held_files import HeldFile
     from trackkit.track.model import Track
 
 _MOST_OF_A_RULE = 5
@@ -59,11 +67,12 @@ def check(
     if accept is None and (reason or by):
         raise click.UsageError("--reason and --by go with --accept")
     recordings, failed = read_recordings(recording_paths)
+    held = held_for_change(track_path) if accept is not None else None
     track, findings = check_file(track_path, recordings)
     if track is None and recordings:
         remark("the recordings were not looked at: the track file has no usable geometry")
     if accept is not None:
-        track = _accepted(track_path, track, findings, accept, str(reason), by)
+        track = _accepted(track_path, track, findings, accept, str(reason), by, held)
         findings = marked(track, findings)
     if as_json:
         about = About(track_path)
@@ -85,6 +94,7 @@ def _accepted(
     which: tuple[str, str],
     reason: str,
     by: str | None,
+    held: HeldFile | None,
 ) -> Track:
     """Store an acceptance in the track file."""
     from trackkit import accept_finding, write_track
@@ -97,7 +107,7 @@ def _accepted(
     rule, name = which
     feature = None if name == "-" else name
     changed = accept_finding(track, findings, rule, feature, reason=reason, by=by)
-    return write_track(changed, path, force=True, keep_previous=True)
+    return write_track(changed, path, held=held)
 
 
 def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:

@@ -14,6 +14,7 @@ from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 
 if TYPE_CHECKING:
+    from trackkit.held_files import HeldFile
     from trackkit.recordings.recording import Recording
     from trackkit.track.places import Place
 
@@ -114,6 +115,13 @@ def place_from(text: str, crs: str | None) -> Place:
         return parse_place(text, crs=crs)
     except PlaceError as error:
         raise click.BadParameter(error_sentence(error), param_hint="PLACE") from error
+
+
+def held_for_change(path: str) -> HeldFile:
+    """Hold a file that the running command changes in place, until the command ends."""
+    from trackkit.held_files import hold
+
+    return click.get_current_context().with_resource(hold(path))
 
 
 def print_json(document: Any) -> None:

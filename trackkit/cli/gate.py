@@ -14,6 +14,7 @@ from trackkit.cli.common import (
     crs_option,
     gate_rows,
     gate_table,
+    held_for_change,
     json_option,
     place_from,
     print_json,
@@ -241,6 +242,7 @@ def suggest_command(
     """
     from trackkit import apply_suggestions, read_track, suggest_gates, write_track
 
+    held = held_for_change(track_path) if apply else None
     track = read_track(track_path)
     recordings, failed = read_recordings(recording_paths)
     if failed and not recordings:
@@ -249,7 +251,7 @@ def suggest_command(
     said: tuple[str, ...] = ()
     if apply:
         track, said = apply_suggestions(track, split)
-        track = write_track(track, track_path, force=True, keep_previous=True)
+        track = write_track(track, track_path, held=held)
     if as_json:
         print_json(
             {
@@ -305,8 +307,9 @@ def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool
     """Change a track file in place and say what was done, and what check has to say about it."""
     from trackkit import check_track, read_track, write_track
 
+    held = held_for_change(track_path)
     done = change(read_track(track_path))
-    changed = write_track(done.track, track_path, force=True, keep_previous=True)
+    changed = write_track(done.track, track_path, held=held)
     found = [f for f in check_track(changed) if f.feature == done.gate.id and not f.accepted]
     about = About(track_path)
     worded = (f"{f.severity}: {f.message}; {sentence(f.remedy, about)}" for f in found)
