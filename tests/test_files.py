@@ -5,7 +5,12 @@ import errno
 import io
 import math
 import os
+import re
+import shutil
 import stat
+import subprocess
+import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -200,3 +205,133 @@ def test_the_digest_is_that_of_the_standard(tmp_path):
     path.write_bytes(b"abc")
     digest = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
     assert sha256_of(path) == digest
+
+
+# Power cuts and kills
+
+CRASHING = """
+import os, signal, sys
+from pathlib import Path
+from trackkit.files import write_whole
+import shutil, tempfile, filelock
+
+folder, steps = Path(sys.argv[1]), 0
+
+def try_once(last):
+    global steps
+    steps = 0
+    def count(event, arguments):
+        global steps
+        if event.startswith(("open", "os.", "shutil.")) and str(folder) in str(arguments[:1]):
+            steps += 1
+            if steps == last:
+                os.kill(os.getpid(), signal.SIGKILL)
+    sys.addaudithook(count)
+    write_whole(folder / "a.txt", "new" * 1000, force=True, keep_previous=True)
+
+for last in range(1, 1000):
+    for left in folder.iterdir():
+        shutil.rmtree(left) if left.is_dir() else left.unlink()
+    (folder / "a.txt").write_text("old")
+    (folder / "a.txt~").write_text("older")
+    child = os.fork()
+    if child == 0:
+        try_once(last)
+        os._exit(0)
+    _, status = os.waitpid(child, 0)
+    whole = (folder / "a.txt").read_text() in ("old", "new" * 1000)
+    before = (folder / "a.txt~").read_text() in ("older", "old")
+    for left in folder.glob(".trackkit-*"):
+        os.utime(left, (0, 0))
+    write_whole(folder / "b.txt", "another", force=True)
+    swept = not list(folder.glob(".trackkit-*"))
+    if not (whole and before and swept):
+        sys.exit(f"killed at step {last}: {whole=} {before=} {swept=} {sorted(os.listdir(folder))}")
+    if os.WIFEXITED(status):
+        print(last - 1)
+        break
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
+def test_a_kill_at_any_step_leaves_a_whole_file_and_nothing_that_stays(tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-c", CRASHING, str(tmp_path)], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert int(done.stdout) > 10
+
+
+def test_a_scratch_folder_in_use_is_not_swept(tmp_path):
+    with whole_file(tmp_path / "a.txt") as scratch:
+        scratch.write_text("half")
+        os.utime(scratch.parent, (0, 0))
+        write_whole(tmp_path / "b.txt", "other")
+        scratch.write_text("whole")
+    assert (tmp_path / "a.txt").read_text() == "whole"
+    assert listing(tmp_path) == ["a.txt", "b.txt"]
+
+
+def test_a_scratch_folder_that_may_just_have_been_made_is_not_swept(tmp_path):
+    (tmp_path / ".trackkit-new").mkdir()
+    write_whole(tmp_path / "a.txt", "x")
+    assert (tmp_path / ".trackkit-new").is_dir()
+
+
+@pytest.mark.skipif(shutil.which("strace") is None, reason="strace is not installed")
+def test_file_and_folder_are_synced_around_the_rename(tmp_path):
+    (tmp_path / "a.txt").write_text("old")
+    program = (
+        "import sys; from trackkit.files import write_whole; "
+        "write_whole(sys.argv[1], 'new', force=True, keep_previous=True)"
+    )
+    trace = tmp_path / "trace"
+    traced = ["strace", "-y", "-o", str(trace), "-e", "trace=fsync,rename,renameat,renameat2"]
+    subprocess.run([*traced, sys.executable, "-c", program, str(tmp_path / "a.txt")], check=True)
+    calls = [line for line in trace.read_text().splitlines() if str(tmp_path) in line]
+    kinds = [
+        "sync folder"
+        if re.search(rf"fsync\(\d+<{re.escape(str(tmp_path))}>\)", line)
+        else line.partition("(")[0].rstrip("at2")
+        for line in calls
+    ]
+    assert kinds == ["fsync", "fsync", "rename", "rename", "sync folder"]
+
+
+# Pipes, devices and links
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes with names")
+def test_a_pipe_is_written_to_and_stays_a_pipe(tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    received = []
+    reader = threading.Thread(target=lambda: received.append(pipe.read_text()))
+    reader.start()
+    write_whole(pipe, "new")
+    reader.join(10)
+    assert received == ["new"]
+    assert stat.S_ISFIFO(pipe.stat().st_mode)
+    assert listing(tmp_path) == ["pipe"]
+
+
+def test_standard_output_is_written_to(tmp_path):
+    program = "from trackkit.files import write_whole; write_whole('/dev/stdout', 'new')"
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, check=True)
+    assert done.stdout == b"new"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+def test_a_device_that_takes_nothing_is_told():
+    with pytest.raises(OutputError, match=r"/dev/full: cannot be written \(No space left"):
+        write_whole("/dev/full", "new")
+    assert stat.S_ISCHR(Path("/dev/full").stat().st_mode)
+
+
+def test_a_link_that_leads_back_to_itself_is_refused_and_stays(tmp_path):
+    link = tmp_path / "a.txt"
+    link.symlink_to(tmp_path / "b.txt")
+    (tmp_path / "b.txt").symlink_to(link)
+    with pytest.raises(OutputError, match=r"a\.txt: is a symbolic link that leads back to itself"):
+        write_whole(link, "new", force=True)
+    assert link.is_symlink()

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from trackkit.building.revise import revise_track as revise_track
     from trackkit.checks.check import check_track as check_track
     from trackkit.checks.findings import Finding as Finding
+    from trackkit.checks.findings import accept_finding as accept_finding
+    from trackkit.editor.serve import serve_editor as serve_editor
     from trackkit.errors import TrackkitError as TrackkitError
     from trackkit.export.export import export_track as export_track
     from trackkit.gates.edit import Change as Change
@@ -30,7 +32,25 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.split import Split as Split
+    from trackkit.gates.split import apply_suggestions as apply_suggestions
+    from trackkit.gates.split import suggest_gates as suggest_gates
+    from trackkit.library.folders import Library as Library
+    from trackkit.library.folders import open_library as open_library
+    from trackkit.library.known import Known as Known
+    from trackkit.library.known import Located as Located
+    from trackkit.library.listing import Listed as Listed
+    from trackkit.library.listing import list_library as list_library
+    from trackkit.library.locate import locate as locate
+    from trackkit.library.manage import Added as Added
+    from trackkit.library.manage import add_to_library as add_to_library
+    from trackkit.library.manage import remove_from_library as remove_from_library
     from trackkit.motion.drive import Drive as Drive
+    from trackkit.official.align_finish import FinishAlignment as FinishAlignment
+    from trackkit.official.align_finish import align_finish as align_finish
+    from trackkit.official.align_finish import apply_alignment as apply_alignment
+    from trackkit.official.times import OfficialTimes as OfficialTimes
+    from trackkit.official.times import read_official as read_official
     from trackkit.pages.html import write_map as write_map
     from trackkit.recordings.drawn_lines import DrawnLine as DrawnLine
     from trackkit.recordings.drawn_lines import read_line as read_line
@@ -44,6 +64,8 @@ if TYPE_CHECKING:
     from trackkit.timing.laps import Lap as Lap
     from trackkit.timing.many import time_many as time_many
     from trackkit.timing.report import LapReport as LapReport
+    from trackkit.track.describe import Description as Description
+    from trackkit.track.describe import describe_track as describe_track
     from trackkit.track.diff import compare_tracks as compare_tracks
     from trackkit.track.diff_report import Comparison as Comparison
     from trackkit.track.features import Centreline as Centreline
@@ -54,44 +76,68 @@ if TYPE_CHECKING:
     from trackkit.track.file import write_track as write_track
     from trackkit.track.model import Track as Track
     from trackkit.track.places import Place as Place
+    from trackkit.track.reverse import reverse_track as reverse_track
 
 __version__ = "0.1.0"
 
 _MODULES = {
+    "Added": "library.manage",
     "Build": "building.build",
     "Centreline": "track.features",
     "Change": "gates.edit",
     "Comparison": "track.diff_report",
     "Corner": "track.features",
+    "Description": "track.describe",
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
     "Finding": "checks.findings",
+    "FinishAlignment": "official.align_finish",
     "Gate": "track.features",
+    "Known": "library.known",
     "Lap": "timing.laps",
     "LapReport": "timing.report",
+    "Library": "library.folders",
+    "Listed": "library.listing",
+    "Located": "library.known",
+    "OfficialTimes": "official.times",
     "PitLane": "track.features",
     "Place": "track.places",
     "Recording": "recordings.recording",
     "Remedy": "remedies",
     "Revision": "building.revise",
     "Simulation": "simulation.simulate",
+    "Split": "gates.split",
     "Track": "track.model",
     "TrackkitError": "errors",
+    "accept_finding": "checks.findings",
+    "add_to_library": "library.manage",
+    "align_finish": "official.align_finish",
+    "apply_alignment": "official.align_finish",
+    "apply_suggestions": "gates.split",
     "build_between": "building.from_edges",
     "build_from_line": "building.from_line",
     "build_track": "building.build",
     "check_track": "checks.check",
     "compare_tracks": "track.diff",
+    "describe_track": "track.describe",
     "export_track": "export.export",
+    "list_library": "library.listing",
+    "locate": "library.locate",
     "move_gate": "gates.edit",
+    "open_library": "library.folders",
     "place_gate": "gates.edit",
     "read_line": "recordings.drawn_lines",
+    "read_official": "official.times",
     "read_recording": "recordings.read",
     "read_track": "track.file",
+    "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
     "rename_gate": "gates.edit",
+    "reverse_track": "track.reverse",
     "revise_track": "building.revise",
+    "serve_editor": "editor.serve",
     "simulate_drive": "simulation.simulate",
+    "suggest_gates": "gates.split",
     "time_laps": "timing.lap_times",
     "time_many": "timing.many",
     "widen_gate": "gates.edit",
@@ -102,41 +148,64 @@ _MODULES = {
 """The rooms that hold the public names; each is loaded when a name of it is first used."""
 
 __all__ = [
+    "Added",
     "Build",
     "Centreline",
     "Change",
     "Comparison",
     "Corner",
+    "Description",
     "DrawnLine",
     "Drive",
     "Finding",
+    "FinishAlignment",
     "Gate",
+    "Known",
     "Lap",
     "LapReport",
+    "Library",
+    "Listed",
+    "Located",
+    "OfficialTimes",
     "PitLane",
     "Place",
     "Recording",
     "Remedy",
     "Revision",
     "Simulation",
+    "Split",
     "Track",
     "TrackkitError",
     "__version__",
+    "accept_finding",
+    "add_to_library",
+    "align_finish",
+    "apply_alignment",
+    "apply_suggestions",
     "build_between",
     "build_from_line",
     "build_track",
     "check_track",
     "compare_tracks",
+    "describe_track",
     "export_track",
+    "list_library",
+    "locate",
     "move_gate",
+    "open_library",
     "place_gate",
     "read_line",
+    "read_official",
     "read_recording",
     "read_track",
+    "remove_from_library",
     "remove_gate",
     "rename_gate",
+    "reverse_track",
     "revise_track",
+    "serve_editor",
     "simulate_drive",
+    "suggest_gates",
     "time_laps",
     "time_many",
     "widen_gate",

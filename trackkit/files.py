@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import csv
+import errno
 import hashlib
 import io
 import math
 import os
 import shutil
+import stat
 import tempfile
+import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 from trackkit.errors import OutputError
 from trackkit.remedies import Remedy
+
+_SCRATCH = ".trackkit-"
+_HELD = "held"
+_FRESH_S = 5.0
+"""A scratch folder younger than this may belong to a process that is about to hold it."""
 
 
 @contextmanager
@@ -23,10 +31,15 @@ def whole_file(
 ) -> Iterator[Path]:
     """Give a scratch path to write to, and put it in place only when all went well.
 
+    The new file is synced to the disk before it takes the place of the old one, and so is the
+    folder afterwards: a power cut leaves one of the two, whole (rename and fsync, POSIX.1-2017).
+    Scratch folders that a killed process left in the same folder are swept.
+
     Parameters
     ----------
     path
-        Where the file shall stand.  A symbolic link is followed, not replaced.
+        Where the file shall stand.  A symbolic link is followed, not replaced; a pipe or a device
+        is written to.
     force
         Whether a file that exists may be replaced.
     keep_previous
@@ -38,7 +51,11 @@ def whole_file(
         When the file exists and `force` is false, or cannot be written.
     """
     shown = os.fspath(path)
-    target = Path(os.path.realpath(path))
+    if _is_written_to(path):
+        with _stream(path) as scratch:
+            yield scratch
+        return
+    target = _followed(path)
     if target.is_dir():
         raise OutputError("is a folder, not a file", file=shown, remedy="name a file in it")
     if target.exists() and not force:
@@ -48,23 +65,110 @@ def whole_file(
             remedy=Remedy("choose another name, or replace it", do="replace file"),
         )
     try:
-        scratch_dir = Path(tempfile.mkdtemp(prefix=".trackkit-", dir=target.parent))
-    except OSError as error:
-        raise OutputError(f"cannot be written ({error.strerror})", file=shown) from error
-    try:
-        scratch = scratch_dir / target.name
-        yield scratch
-        if target.exists():
-            shutil.copymode(target, scratch)
-            if keep_previous:
-                previous = scratch_dir / "previous"
-                shutil.copy2(target, previous)
-                previous.replace(target.with_name(target.name + "~"))
-        scratch.replace(target)
+        sweep_scratch_folders(target.parent)
+        with _scratch_folder(target.parent) as folder:
+            scratch = folder / target.name
+            yield scratch
+            _sync(scratch)
+            if target.exists():
+                shutil.copymode(target, scratch)
+                if keep_previous:
+                    previous = folder / "previous"
+                    shutil.copy2(target, previous)
+                    _sync(previous)
+                    previous.replace(target.with_name(target.name + "~"))
+            scratch.replace(target)
+            _sync(target.parent)
     except OSError as error:
         raise OutputError(f"cannot be written ({error.strerror or error})", file=shown) from error
+
+
+def _is_written_to(path: str | os.PathLike[str]) -> bool:
+    """Whether a path is a pipe, a device or an open file of this process: nothing to replace."""
+    if Path(path).absolute().as_posix().startswith(("/dev/", "/proc/")):
+        return True
+    try:
+        mode = Path(path).stat().st_mode
+    except OSError:
+        return False
+    return not (stat.S_ISREG(mode) or stat.S_ISDIR(mode))
+
+
+@contextmanager
+def _stream(path: str | os.PathLike[str]) -> Iterator[Path]:
+    """Give a scratch path whose content goes to a pipe or a device in the end."""
+    try:
+        with tempfile.TemporaryDirectory(prefix="trackkit-") as folder:
+            scratch = Path(folder) / "content"
+            yield scratch
+            with Path(path).open("wb") as stream:
+                stream.write(scratch.read_bytes())
+    except OSError as error:
+        raise OutputError(f"cannot be written ({error.strerror or error})", file=path) from error
+
+
+def _followed(path: str | os.PathLike[str]) -> Path:
+    """Follow links to where a file is, or would be made.
+
+    Raises
+    ------
+    OutputError
+        When the links lead back to themselves.
+    """
+    try:
+        return Path(os.path.realpath(path, strict=True))
+    except OSError as error:
+        if error.errno == errno.ELOOP:
+            raise OutputError(
+                "is a symbolic link that leads back to itself", file=path, remedy="remove it"
+            ) from error
+    return Path(os.path.realpath(path))
+
+
+@contextmanager
+def _scratch_folder(beside: Path) -> Iterator[Path]:
+    """Make a folder for a file that is being written, held while this process uses it."""
+    from filelock import FileLock
+
+    folder = Path(tempfile.mkdtemp(prefix=_SCRATCH, dir=beside))
+    try:
+        with FileLock(folder / _HELD, timeout=0):
+            yield folder
     finally:
-        shutil.rmtree(scratch_dir, ignore_errors=True)
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def sweep_scratch_folders(folder: Path) -> None:
+    """Remove the scratch folders that no process holds any more.
+
+    Parameters
+    ----------
+    folder
+        Where to look.
+    """
+    from filelock import FileLock, Timeout
+
+    for left in folder.glob(f"{_SCRATCH}*"):
+        try:
+            if not left.is_dir() or time.time() - left.stat().st_mtime < _FRESH_S:
+                continue
+            with FileLock(left / _HELD, timeout=0):
+                pass
+        except (Timeout, OSError, NotImplementedError):
+            # Held by another process, or not this user's to remove.
+            continue
+        shutil.rmtree(left, ignore_errors=True)
+
+
+def _sync(path: Path) -> None:
+    """Have the system put a file, or the names in a folder, on the disk."""
+    if path.is_dir() and os.name == "nt":
+        return
+    descriptor = os.open(path, os.O_RDONLY if path.is_dir() or os.name != "nt" else os.O_RDWR)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
 
 
 def write_whole(

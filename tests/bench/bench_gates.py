@@ -18,7 +18,7 @@ import numpy as np
 
 from trackkit.gates.placement import with_gate
 from trackkit.gates.quality import TimingQuality, timing_quality
-from trackkit.gates.suggest import suggest_gates
+from trackkit.gates.suggest import best_split
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.report import LapReport
@@ -118,7 +118,7 @@ def measure(name: str, sessions: int, seed: int) -> Measured:
     """Drive sessions on a circuit, with the gates of both sets."""
     track = read_track(FOLDER / f"{name}.geojson")
     length = track.curve.length_m
-    suggested = [s.chainage_m for s in suggest_gates(timing_quality(track), 3, "length")]
+    suggested = [s.chainage_m for s in best_split(timing_quality(track), 3, "length")]
     sets = [[length / 3, 2 * length / 3], suggested]
     both = with_sectors(track, sorted(sets[0] + sets[1]))
     places = np.array([0.0, *(g.chainage_m for g in both.gates_of_kind("sector")), length])

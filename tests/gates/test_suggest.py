@@ -14,12 +14,12 @@ from trackkit.gates.choose import CLEAR_M
 from trackkit.gates.quality import timing_quality
 from trackkit.gates.suggest import (
     GRID_M,
-    apply_suggestions,
     best_places,
+    best_split,
     candidate_grid,
     costs,
-    suggest_gates,
     windows,
+    with_suggested_gates,
 )
 from trackkit.geometry.bends import find_bends
 from trackkit.track.features import PitLane
@@ -61,7 +61,7 @@ def test_it_is_the_best_of_all_combinations_on_a_coarse_grid(hairpin, sectors, g
 
 def test_the_fine_grid_is_no_worse_than_a_coarse_one(block):
     def worth(grid_m):
-        places = [s.chainage_m for s in suggest_gates(block, 3, "length", grid_m=grid_m)]
+        places = [s.chainage_m for s in best_split(block, 3, "length", grid_m=grid_m)]
         ends = np.array([0.0, *places, block.curve.length_m])
         return float(block.sector_variance(ends[:-1], ends[1:]).sum())
 
@@ -77,7 +77,7 @@ def test_predicted_sector_times_are_surer_than_those_of_equal_lengths(name):
         ends = np.array([0.0, *places, length])
         return float(np.sqrt(quality.sector_variance(ends[:-1], ends[1:]).mean()))
 
-    suggested = rms([s.chainage_m for s in suggest_gates(quality, 3, "length")])
+    suggested = rms([s.chainage_m for s in best_split(quality, 3, "length")])
     assert suggested < 0.9 * rms([length / 3, 2 * length / 3])
 
 
@@ -87,7 +87,7 @@ def test_predicted_sector_times_are_surer_than_those_of_equal_lengths(name):
 @pytest.mark.parametrize("sectors", [2, 3, 4, 5])
 def test_gates_keep_out_of_braking_zones_and_away_from_apexes(block, sectors):
     bends, _ = find_bends(block.curve)
-    for one in suggest_gates(block, sectors):
+    for one in best_split(block, sectors):
         assert one.faults == ()
         assert block.at(block.acceleration_mps2, one.chainage_m) > -2.5
         assert min(block.curve.separation(one.chainage_m, b.apex_m) for b in bends) >= 15.0
@@ -95,7 +95,7 @@ def test_gates_keep_out_of_braking_zones_and_away_from_apexes(block, sectors):
 
 def test_gates_keep_clear_of_other_track(hairpin):
     """Measured by shapely against the legs that run beside."""
-    for one in suggest_gates(hairpin, 3):
+    for one in best_split(hairpin, 3):
         if one.faults:
             continue
         here = shapely.Point(hairpin.curve.position(one.chainage_m))
@@ -106,13 +106,13 @@ def test_gates_keep_clear_of_other_track(hairpin):
 
 
 def test_gates_keep_clear_of_the_pit_lane(block):
-    before = [s.chainage_m for s in suggest_gates(block, 2)]
+    before = [s.chainage_m for s in best_split(block, 2)]
     where = np.array([block.curve.position(before[0] + d) for d in (-60.0, 60.0)])
     aside = block.curve.left(before[0]) * 8.0
     position = where + aside
     longitude, latitude = block.track.plane.to_geographic(position)
     lane = PitLane("lane", np.asarray(longitude), np.asarray(latitude))
-    (moved,) = suggest_gates(replace(block, track=replace(block.track, pit_lanes=(lane,))), 2)
+    (moved,) = best_split(replace(block, track=replace(block.track, pit_lanes=(lane,))), 2)
 
     assert moved.faults == ()
     line = shapely.LineString(position)
@@ -124,7 +124,7 @@ def test_where_nothing_is_fit_the_reason_says_so(block):
     position = block.curve.position(block.curve.chainages(5.0))
     longitude, latitude = block.track.plane.to_geographic(position + 1.0)
     lane = PitLane("lane", np.asarray(longitude), np.asarray(latitude))
-    (one,) = suggest_gates(replace(block, track=replace(crowded, pit_lanes=(lane,))), 2)
+    (one,) = best_split(replace(block, track=replace(crowded, pit_lanes=(lane,))), 2)
 
     assert one.faults == ("close to the pit lane",)
     assert "though it is close to the pit lane: nothing within reach is better" in one.reason
@@ -133,7 +133,7 @@ def test_where_nothing_is_fit_the_reason_says_so(block):
 @pytest.mark.parametrize("sectors", [2, 3, 4])
 def test_by_corners_no_corner_is_cut_in_two(block, sectors):
     bends, _ = find_bends(block.curve)
-    for one in suggest_gates(block, sectors, "corners"):
+    for one in best_split(block, sectors, "corners"):
         for bend in bends:
             within = block.curve.along(bend.entry_m, one.chainage_m)
             assert within > block.curve.along(bend.entry_m, bend.exit_m)
@@ -142,19 +142,19 @@ def test_by_corners_no_corner_is_cut_in_two(block, sectors):
 
 def test_more_sectors_by_corners_than_straights_are_refused(block):
     with pytest.raises(PlaceError, match="4 straights"):
-        suggest_gates(block, 5, "corners")
+        best_split(block, 5, "corners")
 
 
 def test_one_sector_needs_no_gate_and_too_many_are_refused(block):
-    assert suggest_gates(block, 1) == []
+    assert best_split(block, 1) == []
     with pytest.raises(PlaceError, match="too short"):
-        suggest_gates(block, 40)
+        best_split(block, 40)
 
 
 def test_an_open_course_is_split_between_start_and_finish():
     gates = [("start", "start", 20.0), ("finish", "finish", 1200.0)]
     quality = timing_quality(track_of(hill_course(), gates=gates, spacing_m=2.0))
-    places = [s.chainage_m for s in suggest_gates(quality, 3)]
+    places = [s.chainage_m for s in best_split(quality, 3)]
 
     assert 20.0 < places[0] < places[1] < 1200.0
 
@@ -163,9 +163,9 @@ def test_an_open_course_is_split_between_start_and_finish():
 
 
 def test_suggestions_replace_the_sector_gates_and_a_second_time_change_nothing(block):
-    found = suggest_gates(block, 3)
-    once, _ = apply_suggestions(block.track, found)
-    twice, _ = apply_suggestions(once, found)
+    found = best_split(block, 3)
+    once, _ = with_suggested_gates(block.track, found)
+    twice, _ = with_suggested_gates(once, found)
 
     assert [g.kind for g in once.gates] == ["finish", "sector", "sector"]
     assert [g.chainage_m for g in once.gates[1:]] == pytest.approx(
@@ -180,7 +180,7 @@ def test_no_sector_is_shorter_than_half_an_even_one(name, by):
     track = read_track(TRACKS / f"{name}.geojson")
     quality = timing_quality(track)
 
-    places = [0.0, *(one.chainage_m for one in suggest_gates(quality, 3, by)), track.length_m]
+    places = [0.0, *(one.chainage_m for one in best_split(quality, 3, by)), track.length_m]
 
     share = np.array(places) if by == "length" else np.array(quality.passed_s(np.array(places)))
     share = np.diff(share) / (share[-1] - share[0])

@@ -230,10 +230,10 @@ def test_a_folder_that_cannot_be_written_is_said(home, capsys):
     path = track_file(home / "new", "one")
     from trackkit.errors import OutputError
     from trackkit.library.folders import open_library
-    from trackkit.library.manage import add_track
+    from trackkit.library.manage import add_to_library
 
     with pytest.raises(OutputError, match="cannot be written"):
-        add_track(path, home / "file" / "below", open_library([]))
+        add_to_library(path, home / "file" / "below", library=open_library([]))
 
 
 # Removing

@@ -10,6 +10,7 @@ from typing import Any, Literal
 from trackkit.errors import TrackkitError
 from trackkit.remedies import Remedy
 from trackkit.track.features import Position, position_row
+from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.words import shortened
 
@@ -115,32 +116,34 @@ def marked(track: Track, findings: Iterable[Finding]) -> list[Finding]:
     )
 
 
-def accept(
+def accept_finding(
     track: Track,
     findings: Iterable[Finding],
     rule: str,
-    feature: str | None,
+    feature: str | None = None,
     *,
     reason: str,
-    date: str,
     by: str | None = None,
 ) -> Track:
-    """Return the track with a finding accepted, for a reason that is kept in its file.
+    """Accept a finding, for a reason that is kept in the track file.
 
     Parameters
     ----------
     track
         The track.
     findings
-        What a check of it found.
+        What `check_track` found.
     rule, feature
         Of the finding; the feature is None where it is about the whole track.
     reason
         Why it is as it should be.
-    date
-        RFC 3339 date.
     by
         Who says so, or None.
+
+    Returns
+    -------
+    Track
+        With the acceptance, dated today, and a line of history.
 
     Raises
     ------
@@ -155,11 +158,14 @@ def accept(
         told = ", ".join(f"{r} {f or '-'}" for r, f in sorted(known, key=str)) or "nothing"
         about = f"{rule} on {feature}" if feature else f"{rule} on the whole track"
         raise TrackkitError(f"there is no finding {about} to accept", remedy=f"there is: {told}")
+    today = now()
     entry = {
         "rule": rule,
         "feature": feature,
         "reason": reason.strip(),
         "by": by,
-        "date": date,
+        "date": today[:10],
     }
-    return replace(track, accepted=(*track.accepted, entry))
+    about = f"{rule} on {feature}" if feature else rule
+    accepted = replace(track, accepted=(*track.accepted, entry))
+    return accepted.revised_by(f"accepted {about}: {reason}", today, by)

@@ -15,6 +15,7 @@ from trackkit.cli.common import (
     columns_option,
     crs_option,
     force_option,
+    held_for_change,
     json_option,
     place_from,
     read_recordings,
@@ -130,8 +131,8 @@ def build(
     The lap is found by itself, whatever is around it: a parked start, the pit exit, a stop on the
     way, the in lap.  Several recordings of one layout are averaged.
     """
+    from trackkit import write_track
     from trackkit.errors import OutputError
-    from trackkit.track.file import stored, write_track
     from trackkit.track.ids import slug
 
     given = {
@@ -174,8 +175,7 @@ def build(
             pit_gates=pit_gates,
         )
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
-    write_track(track, target, force=force)
-    built = replace(built, track=stored(track))
+    built = replace(built, track=write_track(track, target, force=force))
     _explain(built, explain, force=force)
     report(built, target, as_json=as_json)
     if failed:
@@ -227,20 +227,18 @@ def _revise(
     force: bool,
     as_json: bool,
 ) -> None:
-    from trackkit.building.revise import revise_track
-    from trackkit.track.diff import compare_tracks
-    from trackkit.track.file import read_track, stored, write_track
+    from trackkit import compare_tracks, read_track, revise_track, write_track
 
+    held = held_for_change(path) if output is None else None
     old = read_track(path)
     read, failed = read_recordings(recordings, columns)
     if not read:
         ctx.exit(1)
     revision = revise_track(old, read)
-    track = stored(revision.build.track)
     if output is None:
-        write_track(track, path, force=True, keep_previous=True)
+        track = write_track(revision.build.track, path, held=held)
     else:
-        write_track(track, output, force=force)
+        track = write_track(revision.build.track, output, force=force)
     moved = compare_tracks(old, track)
     more = {
         "changed": [
@@ -283,7 +281,7 @@ def _from_recordings(
     *,
     pit_gates: bool,
 ) -> tuple[Build, list[TrackkitError]]:
-    from trackkit.building.build import build_track
+    from trackkit import build_track
 
     read, failed = read_recordings(paths, columns)
     if not read:
@@ -305,7 +303,7 @@ def _from_edges(
     finish: Place | None,
     sectors: int,
 ) -> tuple[Build, list[TrackkitError]]:
-    from trackkit.building.from_edges import build_between
+    from trackkit import build_between
 
     read, failed = [], []
     for some in paths:
@@ -331,9 +329,8 @@ def _from_line(
     finish: Place | None,
     sectors: int,
 ) -> Build:
-    from trackkit.building.from_line import build_from_line
+    from trackkit import build_from_line, read_line
     from trackkit.errors import NoLapError
-    from trackkit.recordings.drawn_lines import read_line
     from trackkit.track.history import source_entry
 
     line = read_line(path, crs=crs)

@@ -29,13 +29,13 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
     more
         More members of that document, when a track was revised.
     """
+    from trackkit import describe_track
     from trackkit.caution import CAUTION
     from trackkit.cli.describe import shape_tables
-    from trackkit.geometry.bends import find_bends
 
     track = built.track
     said = [*built.remarks, *(sentence(remedy, About(target)) for remedy in built.remedies)]
-    _, straights = find_bends(track.curve)
+    straights = describe_track(track).straights
     if as_json:
         print_json(
             {

@@ -9,11 +9,19 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.checks.findings import SEVERITIES
-from trackkit.cli.common import Command, json_option, print_json, read_recordings, remark
+from trackkit.cli.common import (
+    Command,
+    held_for_change,
+    json_option,
+    print_json,
+    read_recordings,
+    remark,
+)
 from trackkit.cli.remedies import About, sentence
 
 if TYPE_CHECKING:
     from trackkit.checks.findings import Finding
+    from trackkit.held_files import HeldFile
     from trackkit.track.model import Track
 
 _MOST_OF_A_RULE = 5
@@ -59,11 +67,12 @@ def check(
     if accept is None and (reason or by):
         raise click.UsageError("--reason and --by go with --accept")
     recordings, failed = read_recordings(recording_paths)
+    held = held_for_change(track_path) if accept is not None else None
     track, findings = check_file(track_path, recordings)
     if track is None and recordings:
         remark("the recordings were not looked at: the track file has no usable geometry")
     if accept is not None:
-        track = _accepted(track_path, track, findings, accept, str(reason), by)
+        track = _accepted(track_path, track, findings, accept, str(reason), by, held)
         findings = marked(track, findings)
     if as_json:
         about = About(track_path)
@@ -85,12 +94,11 @@ def _accepted(
     which: tuple[str, str],
     reason: str,
     by: str | None,
+    held: HeldFile | None,
 ) -> Track:
     """Store an acceptance in the track file."""
-    from trackkit.checks.findings import accept
+    from trackkit import accept_finding, write_track
     from trackkit.errors import TrackFileError
-    from trackkit.track.file import write_track
-    from trackkit.track.history import now
 
     if track is None or any(f.rule == "schema" for f in findings):
         raise TrackFileError(
@@ -98,12 +106,8 @@ def _accepted(
         )
     rule, name = which
     feature = None if name == "-" else name
-    today = now()
-    changed = accept(track, findings, rule, feature, reason=reason, date=today[:10], by=by)
-    about = f"{rule} on {feature}" if feature else rule
-    changed = changed.revised_by(f"accepted {about}: {reason}", today, by)
-    write_track(changed, path, force=True, keep_previous=True)
-    return changed
+    changed = accept_finding(track, findings, rule, feature, reason=reason, by=by)
+    return write_track(changed, path, held=held)
 
 
 def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:

@@ -14,6 +14,7 @@ from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 
 if TYPE_CHECKING:
+    from trackkit.held_files import HeldFile
     from trackkit.recordings.recording import Recording
     from trackkit.track.places import Place
 
@@ -116,6 +117,13 @@ def place_from(text: str, crs: str | None) -> Place:
         raise click.BadParameter(error_sentence(error), param_hint="PLACE") from error
 
 
+def held_for_change(path: str) -> HeldFile:
+    """Hold a file that the running command changes in place, until the command ends."""
+    from trackkit.held_files import hold
+
+    return click.get_current_context().with_resource(hold(path))
+
+
 def print_json(document: Any) -> None:
     """Print one JSON document on standard output."""
     click.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
@@ -166,7 +174,7 @@ def read_recordings(
     paths: Sequence[str], columns: str | None = None
 ) -> tuple[list[Recording], list[TrackkitError]]:
     """Read recordings; what is wrong with one is said at once and the others are still read."""
-    from trackkit.recordings.read import read_recording
+    from trackkit import read_recording
 
     mapping = parse_columns(columns)
     return each_file(

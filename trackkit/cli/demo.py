@@ -21,8 +21,8 @@ def demo(out: str | None) -> None:
 
     Every step is printed with the command that does it.
     """
+    from trackkit import read_track
     from trackkit.library.folders import shipped_folder
-    from trackkit.track.file import read_track
 
     circuit = shipped_folder() / f"{CIRCUIT}.geojson"
     truth = read_track(circuit)

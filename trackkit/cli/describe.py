@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import click
-import numpy as np
 
-from trackkit.cli.common import Command, gate_rows, gate_table, json_option, print_json, table
+from trackkit.cli.common import Command, gate_table, json_option, print_json, table
 
 if TYPE_CHECKING:
     from trackkit.geometry.bends import Straight
@@ -20,35 +19,26 @@ if TYPE_CHECKING:
 @json_option
 def describe(track_path: str, as_json: bool) -> None:
     """Print length, corners, straights, gates and elevation of a track."""
+    from trackkit import describe_track, read_track
     from trackkit.cli.track_text import summary
-    from trackkit.geometry.bends import find_bends
-    from trackkit.track.file import read_track
 
     track = read_track(track_path)
-    _, straights = find_bends(track.curve)
-    heights = _heights(track)
+    described = describe_track(track)
     if as_json:
-        print_json(
-            {
-                **track.as_row(),
-                "corners": [corner.as_row() for corner in track.corners],
-                "straights": [straight.as_row() for straight in straights],
-                "gates": gate_rows(track.gates),
-                "elevation": heights,
-            }
-        )
+        print_json(described.as_row())
         return
     click.echo(summary(track))
+    heights = described.elevation
     if heights is not None:
         click.echo(
-            f"elevation {heights['lowest_m']:.0f} to {heights['highest_m']:.0f} m, steepest "
-            f"gradient {heights['steepest_percent']:.1f} % at {heights['steepest_at_m']:.0f} m; "
+            f"elevation {heights.lowest_m:.0f} to {heights.highest_m:.0f} m, steepest "
+            f"gradient {heights.steepest_percent:.1f} % at {heights.steepest_at_m:.0f} m; "
             f"{track.length_surface_m or 0.0:,.1f} m along the surface"
         )
     if track.notes:
         click.echo(track.notes)
     gate_table(track.gates)
-    shape_tables(track, straights)
+    shape_tables(track, described.straights)
 
 
 def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
@@ -72,33 +62,13 @@ def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
     )
 
 
-def _heights(track: Track) -> dict[str, float] | None:
-    line = track.centreline
-    if line.height_m is None:
-        return None
-    curve = track.curve
-    chainage = curve.chainages(10.0)
-    known = line.height_m[: len(curve.vertex_chainage_m)]
-    period = curve.length_m if track.closed else None
-    height = np.interp(chainage, curve.vertex_chainage_m, known, period=period)
-    slope = np.gradient(height, chainage[1] - chainage[0]) * 100.0
-    steepest = int(np.argmax(np.abs(slope)))
-    return {
-        "lowest_m": round(float(height.min()), 2),
-        "highest_m": round(float(height.max()), 2),
-        "steepest_percent": round(float(slope[steepest]), 2),
-        "steepest_at_m": round(float(chainage[steepest]), 1),
-    }
-
-
 @click.command(cls=Command)
 @click.argument("first", metavar="TRACK")
 @click.argument("second", metavar="TRACK")
 @json_option
 def diff(first: str, second: str, as_json: bool) -> None:
     """Tell what moved between two track files, and by how much."""
-    from trackkit.track.diff import compare_tracks
-    from trackkit.track.file import read_track
+    from trackkit import compare_tracks, read_track
 
     comparison = compare_tracks(read_track(first), read_track(second))
     if as_json:

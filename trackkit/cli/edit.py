@@ -5,7 +5,6 @@ from __future__ import annotations
 import click
 
 from trackkit.cli.common import Command, columns_option, read_recordings, remark
-from trackkit.errors import TrackkitError
 
 
 @click.command(cls=Command)
@@ -35,25 +34,14 @@ def edit(
     Serves a page to this computer only, until Ctrl-C.  Saving writes TRACK and leaves the
     previous file beside it as TRACK~.
     """
-    try:
-        import starlette  # noqa: F401
-        import uvicorn  # noqa: F401
-    except ImportError as error:
-        raise TrackkitError(
-            f"the page needs a package that is not installed ({error.name})",
-            remedy="install it with `pip install 'trackkit[edit]'`",
-        ) from error
-    from trackkit.editor.desk import Desk
-    from trackkit.editor.loopback import ADDRESS, listen, new_token
-    from trackkit.editor.server import serve
+    from trackkit import serve_editor
+    from trackkit.editor.serve import require_packages
 
+    # Before recordings are read, which takes its time.
+    require_packages()
     recordings, failed = read_recordings(recording_paths, columns)
-    desk = Desk(track_path, recordings, [recording.name for recording in recordings])
-    listening = listen(port or 0)
-    token = new_token()
-    address = f"http://{ADDRESS}:{listening.getsockname()[1]}/{token}/"
 
-    def started() -> None:
+    def started(address: str) -> None:
         click.echo(address)
         remark("the page is for this computer only; stop with Ctrl-C")
         if not no_browser:
@@ -61,11 +49,14 @@ def edit(
 
             webbrowser.open(address)
 
-    try:
-        closed = serve(desk, listening, token, stop_when_closed=stop_when_closed, started=started)
-    finally:
-        if desk.editing.unsaved:
-            remark(f"trackkit: {track_path}: changes that were not saved are dropped")
+    closed = serve_editor(
+        track_path,
+        recordings,
+        port=port,
+        stop_when_closed=stop_when_closed,
+        started=started,
+        unsaved=lambda text: remark(f"trackkit: {text}"),
+    )
     if not closed:
         raise KeyboardInterrupt
     if failed:

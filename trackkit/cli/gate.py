@@ -14,6 +14,7 @@ from trackkit.cli.common import (
     crs_option,
     gate_rows,
     gate_table,
+    held_for_change,
     json_option,
     place_from,
     print_json,
@@ -63,8 +64,8 @@ def list_gates(
 
     Speeds and the receiver's noise come from the recordings, or are assumed where there are none.
     """
+    from trackkit import read_track
     from trackkit.gates.quality import timing_quality
-    from trackkit.track.file import read_track
 
     track = read_track(track_path)
     recordings, failed = read_recordings(recording_paths)
@@ -149,7 +150,7 @@ def place_gate_command(
     PLACE is a chainage such as 412m (-20m counts back from the finish), LAT,LON, or two surveyed
     ends LAT,LON/LAT,LON, left end first.  The gate is square to the track, or exactly at the ends.
     """
-    from trackkit.gates.edit import place_gate
+    from trackkit import place_gate
 
     where = _where(place, ends, crs)
 
@@ -182,7 +183,7 @@ def move_gate_command(
     GATE is an id or a name; PLACE is a chainage such as 412m (-20m counts back from the finish),
     LAT,LON, or two surveyed ends LAT,LON/LAT,LON.  Every other gate stays on the ground.
     """
-    from trackkit.gates.edit import move_gate
+    from trackkit import move_gate
 
     where = _where(place, ends, crs)
     _change(
@@ -201,7 +202,7 @@ def remove_gate_command(track_path: str, gate_name: str, as_json: bool) -> None:
 
     GATE is an id or a name.
     """
-    from trackkit.gates.edit import remove_gate
+    from trackkit import remove_gate
 
     _change(track_path, lambda track: remove_gate(track, gate_name), as_json=as_json)
 
@@ -240,44 +241,37 @@ def suggest_command(
     Speeds and the receiver's noise come from the recordings, or are assumed where there are none.
     Gates keep clear of braking zones, apexes, other pieces of track and the pit lane.
     """
-    from trackkit.gates.quality import timing_quality
-    from trackkit.gates.suggest import apply_suggestions, suggest_gates
-    from trackkit.track.file import read_track, stored, write_track
-    from trackkit.track.history import now
+    from trackkit import apply_suggestions, read_track, suggest_gates, write_track
 
+    held = held_for_change(track_path) if apply else None
     track = read_track(track_path)
     recordings, failed = read_recordings(recording_paths)
     if failed and not recordings:
         ctx.exit(1)
-    quality = timing_quality(track, recordings)
-    found = suggest_gates(quality, sectors, by)
+    split = suggest_gates(track, sectors, by, recordings=recordings)
     said: tuple[str, ...] = ()
     if apply:
-        track, said = apply_suggestions(track, found)
-        told = f"placed {len(found)} suggested sector gates, split by {by}"
-        track = stored(track.revised_by(told, now()))
-        write_track(track, track_path, force=True, keep_previous=True)
+        track, said = apply_suggestions(track, split)
+        track = write_track(track, track_path, held=held)
     if as_json:
         print_json(
             {
-                "by": by,
-                "suggestions": [one.as_row() for one in found],
-                "timing_basis": quality.basis,
+                **split.as_row(),
                 "applied": apply,
                 "gates": gate_rows(track.gates),
                 "remarks": list(said),
             }
         )
     else:
-        for number, one in enumerate(found, start=1):
+        for number, one in enumerate(split.suggestions, start=1):
             click.echo(f"sector {number} ends at {one.chainage_m:.0f} m: {one.reason}")
         if apply:
-            click.echo(told)
+            click.echo(track.history[-1]["what"])
             gate_table(track.gates)
-        elif found:
+        elif split.suggestions:
             path = shlex.quote(track_path)
             remark(f"to place them, add --apply; it replaces the sector gates of {path}")
-        remark(quality.basis)
+        remark(split.timing_basis)
     remarks(said)
     if failed:
         ctx.exit(1)
@@ -295,9 +289,8 @@ def _where(place: str | None, ends: str | None, crs: str | None) -> Place:
 
 def _surveyed(ends: str) -> Place:
     """Average two stationary recordings into the ends of a gate."""
+    from trackkit import Place, read_recording
     from trackkit.gates.survey import average
-    from trackkit.recordings.read import read_recording
-    from trackkit.track.places import Place
 
     paths = ends.split(",")
     if len(paths) != 2 or not all(paths):
@@ -313,12 +306,11 @@ def _surveyed(ends: str) -> Place:
 
 def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool) -> None:
     """Change a track file in place and say what was done, and what check has to say about it."""
-    from trackkit.checks.check import check_track
-    from trackkit.track.file import read_track, stored, write_track
+    from trackkit import check_track, read_track, write_track
 
+    held = held_for_change(track_path)
     done = change(read_track(track_path))
-    changed = stored(done.track)
-    write_track(changed, track_path, force=True, keep_previous=True)
+    changed = write_track(done.track, track_path, held=held)
     found = [f for f in check_track(changed) if f.feature == done.gate.id and not f.accepted]
     about = About(track_path)
     worded = (f"{f.severity}: {f.message}; {sentence(f.remedy, about)}" for f in found)

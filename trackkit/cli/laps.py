@@ -97,13 +97,10 @@ def laps(
 
     Times are followed by their uncertainty, one sigma, and have as many decimals as that supports.
     """
+    from trackkit import read_official, read_recording, read_track, time_laps
     from trackkit.official.pairing import pair
-    from trackkit.official.times import read_official
-    from trackkit.recordings.read import read_recording
-    from trackkit.timing.lap_times import time_laps
     from trackkit.timing.sessions import Session, choose_reference
     from trackkit.timing.traces import trace_lines
-    from trackkit.track.file import read_track
 
     if labels and len(labels) != len(recordings):
         raise click.UsageError(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,7 +21,6 @@ from trackkit.cli.common import (
 
 if TYPE_CHECKING:
     from trackkit.library.folders import Library
-    from trackkit.library.known import Known
     from trackkit.library.manage import Added, Overlap
 
 library_option = click.option(
@@ -32,7 +31,8 @@ library_option = click.option(
 
 def opened(given: Sequence[str]) -> Library:
     """Open the folders to search, and say what had to be left out."""
-    from trackkit.library.folders import folders, open_library
+    from trackkit import open_library
+    from trackkit.library.folders import folders
 
     library = open_library(folders(given), say=remark)
     remarks(library.warnings)
@@ -84,34 +84,34 @@ def list_command(
     as_json: bool,
 ) -> None:
     """List the known circuits."""
-    from trackkit.library.known import Atlas
+    from trackkit import list_library
 
     if within is not None and near is None:
         raise click.UsageError("--within asks for a place too: --near LAT LON")
     place = None if near is None else _place(near)
-    wanted = (name or "").casefold()
-    atlas = Atlas.of(
-        one
-        for one in opened(given).tracks()
-        if (country is None or (one.country or "").casefold() == country.casefold())
-        and any(wanted in text.casefold() for text in (one.id, one.name, one.layout))
+    listed = list_library(
+        opened(given),
+        country=country,
+        name=name,
+        near=place,
+        within_m=None if within is None else 1000 * within,
     )
-    rows: list[tuple[Known, float | None]] = [(one, None) for one in atlas.known]
-    if place is not None:
-        rows = list(atlas.distances(*place))
-        if within is not None:
-            rows = [(one, away) for one, away in rows if away is not None and away <= 1000 * within]
     if as_json:
-        print_json({"tracks": [_row(one, away) for one, away in rows]})
+        print_json({"tracks": [one.as_row() for one in listed]})
         return
     headings = ["id", "name", "layout", "direction", "length m", "country"]
     cells = [
         [
-            one.id, one.name, one.layout, one.direction or "-", f"{one.length_m:,.0f}",
-            one.country or "-", *([] if away is None else [f"{away / 1000:,.2f}"]),
+            one.known.id,
+            one.known.name,
+            one.known.layout,
+            one.known.direction or "-",
+            f"{one.known.length_m:,.0f}",
+            one.known.country or "-",
+            *([] if one.distance_m is None else [f"{one.distance_m / 1000:,.2f}"]),
         ]
-        for one, away in rows
-    ]  # fmt: skip
+        for one in listed
+    ]
     if not cells:
         click.echo("no known circuit is like that")
         return
@@ -133,10 +133,6 @@ def _place(words: tuple[str, str]) -> tuple[float, float]:
     return longitude, latitude
 
 
-def _row(one: Known, away: float | None) -> dict[str, Any]:
-    return one.as_row() | ({} if away is None else {"distance_m": round(away, 3)})
-
-
 @library.command("add", cls=Command)
 @click.argument("files", nargs=-1, required=True, metavar="TRACK...")
 @library_option
@@ -152,16 +148,17 @@ def add_command(
     the user's own. Each is held against the format's schema first. An id that is taken is refused
     without --replace. A track on a line that is known already is added, and that is said.
     """
-    from trackkit.library.folders import named_folders, user_folder
-    from trackkit.library.manage import add_track
+    from trackkit import add_to_library
 
     for folder in given:
         # A new library begins with its first track.
         Path(folder).mkdir(parents=True, exist_ok=True)
-    target = (named_folders(given) or [user_folder()])[0]
+    target = given[0] if given else None
     known = opened(given)
     added, failed = each_file(
-        files, lambda path: add_track(path, target, known, replace=replace), "adding"
+        files,
+        lambda path: add_to_library(path, target, library=known, replace=replace),
+        "adding",
     )
     if as_json:
         print_json({"added": [one.as_row() for one in added]})
@@ -206,8 +203,7 @@ def _shared(overlap: Overlap) -> str:
 @json_option
 def remove_command(track_id: str, given: tuple[str, ...], yes: bool, as_json: bool) -> None:
     """Remove a track from the library; it asks first, and keeps the file with ~ appended."""
-    from trackkit.errors import TrackkitError
-    from trackkit.library.manage import remove_track
+    from trackkit import TrackkitError, remove_from_library
 
     known = opened(given).find(track_id)
     if known is None:
@@ -216,7 +212,7 @@ def remove_command(track_id: str, given: tuple[str, ...], yes: bool, as_json: bo
         )
     if not yes:
         click.confirm(f"Remove {known.title}, {known.path}?", abort=True, err=True)
-    kept = remove_track(known)
+    kept = remove_from_library(known)
     if as_json:
         print_json({"removed": track_id, "file": str(known.path), "kept": str(kept)})
     else:

@@ -73,7 +73,9 @@ def locate(
     if fix is not None:
         if as_csv:
             raise click.UsageError("--csv is for recordings")
-        located = opened(given).locate(*fix, radius_m=radius_m)
+        from trackkit import locate as locate_place
+
+        located = locate_place(fix, opened(given), radius_m=radius_m)
         if as_json:
             print_json(located.as_row())
         else:

@@ -71,7 +71,8 @@ def _cores() -> int:
 def _elsewhere(
     path: str, given: tuple[str, ...], radius_m: float, columns: Mapping[str, str] | None
 ) -> Outcome:
-    from trackkit.library.folders import folders, open_library
+    from trackkit import open_library
+    from trackkit.library.folders import folders
 
     if given not in _opened:
         _opened[given] = open_library(folders(given))
@@ -81,20 +82,16 @@ def _elsewhere(
 def _outcome(
     path: str, library: Library, radius_m: float, columns: Mapping[str, str] | None
 ) -> Outcome:
+    from trackkit import locate, read_line, read_recording
     from trackkit.errors import NoTimesError
-    from trackkit.library.locate_drive import locate_drive
-    from trackkit.recordings.drawn_lines import read_line
-    from trackkit.recordings.read import read_recording
 
     try:
         try:
             recording = read_recording(path, columns=columns)
         except NoTimesError:
             # Where a line lies can be told without knowing when it was driven.
-            line = read_line(path)
-            place = float(line.longitude_deg[0]), float(line.latitude_deg[0])
-            return Outcome(path, library.locate(*place, radius_m=radius_m), None, ())
-        located = locate_drive(library, recording, radius_m=radius_m)
+            return Outcome(path, locate(read_line(path), library, radius_m=radius_m), None, ())
+        located = locate(recording, library, radius_m=radius_m)
     except TrackkitError as error:
         return Outcome(path, None, error_sentence(error), ())
     return Outcome(path, located, None, tuple(recording.remarks))

@@ -66,9 +66,7 @@ def map_(
             raise click.UsageError("--tiles are for the page, not for a picture")
         _draw_on_paper(ctx, track_path, recordings, output, columns, force=force)
         return
-    from trackkit.checks.check import check_track
-    from trackkit.pages.html import write_map
-    from trackkit.track.file import read_track
+    from trackkit import check_track, read_track, write_map
 
     track = read_track(track_path)
     read, failed = read_recordings(recordings, columns)
@@ -89,8 +87,8 @@ def _draw_on_paper(
     *,
     force: bool,
 ) -> None:
+    from trackkit import read_track
     from trackkit.paper.draw import write_paper
-    from trackkit.track.file import read_track
 
     track = read_track(track_path)
     read, failed = read_recordings(recordings, columns)
@@ -113,8 +111,7 @@ def _draw_on_paper(
 @force_option
 def export(track_path: str, fmt: str, output: str, force: bool) -> None:
     """Write a track in another open format."""
-    from trackkit.export.export import export_track
-    from trackkit.track.file import read_track
+    from trackkit import export_track, read_track
 
     export_track(read_track(track_path), output, fmt, force=force)
     click.echo(f"wrote {output}")
@@ -173,11 +170,12 @@ def simulate(
     as_json: bool,
 ) -> None:
     """Make a practice recording; its exact crossing times go to RECORDING.truth.json."""
-    from trackkit.simulation.simulate import simulate_drive as run
+    from trackkit import read_track, simulate_drive
     from trackkit.simulation.simulate import write_simulation
-    from trackkit.track.file import read_track
 
-    simulation = run(read_track(track_path), laps=laps, rate_hz=rate, seed=seed, noise=noise)
+    simulation = simulate_drive(
+        read_track(track_path), laps=laps, rate_hz=rate, seed=seed, noise=noise
+    )
     write_simulation(simulation, output, force=force)
     if as_json:
         print_json({"recording": output, "truth": f"{output}.truth.json", **simulation.truth})

@@ -26,14 +26,10 @@ def reverse(track_path: str, output: str, force: bool, as_json: bool) -> None:
     Nothing moves on the ground: the line runs the other way from the same finish gate, gates swap
     their ends, pit entry and pit exit change places, on an open course start and finish too.
     """
-    from trackkit.track.file import read_track, stored, write_track
-    from trackkit.track.history import now
-    from trackkit.track.reverse import reverse_track
+    from trackkit import read_track, reverse_track, write_track
 
-    track = read_track(track_path)
-    turned, said = reverse_track(track)
-    turned = stored(turned.revised_by(f"reversed from {track.id}", now()))
-    write_track(turned, output, force=force)
+    turned, said = reverse_track(read_track(track_path))
+    turned = write_track(turned, output, force=force)
     if as_json:
         print_json(
             {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -11,11 +10,11 @@ from typing import Any
 from trackkit.checks.evaluate import Prepared, evaluate, prepare
 from trackkit.checks.other_layouts import layouts_beside
 from trackkit.editor.session import Editing
-from trackkit.errors import TrackFileError, TrackkitError, reading_failed
-from trackkit.files import sha256_of
+from trackkit.errors import TrackFileError, TrackkitError
+from trackkit.held_files import digest_of
 from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
-from trackkit.track.file import read_track, stored, write_track
+from trackkit.track.file import read_track, write_track
 from trackkit.track.model import Track
 
 Page = Callable[[dict[str, Any], dict[str, Any], dict[str, Any]], str]
@@ -37,7 +36,7 @@ class Desk:
     ) -> None:
         self.path = path
         self._recordings, self._files = tuple(recordings), tuple(files)
-        self._digest = _digest(path)
+        self._digest = digest_of(path)
         track, prepared = self._read()
         self.editing = Editing(track, prepared)
         self._base: tuple[int, dict[str, Any]] | None = None
@@ -54,7 +53,7 @@ class Desk:
     @property
     def changed_on_disk(self) -> bool:
         """Whether the file is not what was read or written last, or is gone."""
-        return _digest(self.path) != self._digest
+        return digest_of(self.path) != self._digest
 
     def base(self) -> dict[str, Any]:
         """Describe the line and the recordings, which no edit changes."""
@@ -93,14 +92,14 @@ class Desk:
             # Written again, it would take the place of the one that was there before.
             return {"saved": True, "file": self.path, "previous": None}
         previous = self.path + "~" if Path(self.path).exists() else None
-        write_track(stored(self.editing.step.track), self.path, force=True, keep_previous=True)
-        self._digest = _digest(self.path)
+        write_track(self.editing.step.track, self.path, force=True, keep_previous=True)
+        self._digest = digest_of(self.path)
         self.editing.mark_saved()
         return {"saved": True, "file": self.path, "previous": previous}
 
     def reload(self) -> None:
         """Take the file as it is on disk now."""
-        digest = _digest(self.path)
+        digest = digest_of(self.path)
         track, prepared = self._read()
         self._digest = digest
         self.editing.take(track, prepared)
@@ -109,16 +108,6 @@ class Desk:
     def state(self, moving: str | None = None) -> dict[str, Any]:
         """Describe what is shown."""
         return self.editing.state(moving)
-
-
-def _digest(path: str | os.PathLike[str]) -> str | None:
-    """Hash what a file holds; None where there is none."""
-    try:
-        return sha256_of(path)
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise TrackFileError(reading_failed(path, error), file=path) from error
 
 
 class Presence:

@@ -105,7 +105,7 @@ FAULTS = (
 )
 
 
-def suggest_gates(
+def best_split(
     quality: TimingQuality, sectors: int, by: Basis = "time", *, grid_m: float = GRID_M
 ) -> list[Suggestion]:
     """Suggest sector gates that split a lap as asked and are timed best.
@@ -315,7 +315,7 @@ def _corners_beside(track: Track, chainage_m: float) -> tuple[int | None, int | 
     return (following - 1) % len(bends) + 1, following + 1
 
 
-def apply_suggestions(
+def with_suggested_gates(
     track: Track, suggestions: Sequence[Suggestion]
 ) -> tuple[Track, tuple[str, ...]]:
     """Put sector gates where they are suggested, in place of those there are.

@@ -76,7 +76,12 @@ def named_folders(given: Sequence[str | os.PathLike[str]] = ()) -> list[Path]:
 class Library:
     """Folders of track files with their indexes, in the order they are searched.
 
-    Of two tracks with one id the first counts.
+    Of two tracks with one id the first counts.  `open_library` makes it.
+
+    Parameters
+    ----------
+    folders
+        The folders, indexed.
     """
 
     folders: tuple[FolderIndex, ...]
@@ -87,11 +92,23 @@ class Library:
         return tuple(warning for folder in self.folders for warning in folder.warnings)
 
     def tracks(self) -> list[Known]:
-        """Read all known tracks from the indexes."""
+        """Read all known tracks from the indexes.
+
+        Returns
+        -------
+        list of Known
+            In the order of the folders.
+        """
         return first_of_each_id(tracks_of(folder) for folder in self.folders)
 
     def atlas(self) -> Atlas:
-        """Hold all known tracks in memory, for many positions."""
+        """Hold all known tracks in memory, for many positions.
+
+        Returns
+        -------
+        Atlas
+            Its `locate` takes one position and its `nearest` many.
+        """
         return Atlas.of(self.tracks())
 
     def locate(
@@ -105,6 +122,20 @@ class Library:
         """Find the tracks nearest to a position; see `trackkit.library.known.Atlas.locate`.
 
         Only those whose boxes let them be among the nearest are read from the indexes.
+
+        Parameters
+        ----------
+        longitude_deg, latitude_deg
+            The position, degrees.
+        radius_m
+            Within this distance of a circuit the answer is ``near``, metres.
+        most
+            How many circuits are named.
+
+        Returns
+        -------
+        Located
+            Nearest first.
         """
         position = earth_centred(float(longitude_deg), float(latitude_deg))
         for reach in _LOOK_M:
@@ -119,7 +150,20 @@ class Library:
         return Atlas.of(known).locate(longitude_deg, latitude_deg, radius_m=radius_m, most=most)
 
     def near(self, longitude_deg: float, latitude_deg: float, radius_m: float) -> list[Known]:
-        """List the tracks whose box comes within a distance of a position, up to 100 km."""
+        """List the tracks whose box comes within a distance of a position, up to 100 km.
+
+        Parameters
+        ----------
+        longitude_deg, latitude_deg
+            The position, degrees.
+        radius_m
+            The distance, metres.
+
+        Returns
+        -------
+        list of Known
+            In the order of the folders.
+        """
         position = earth_centred(float(longitude_deg), float(latitude_deg))
         return _read(one for one in self._boxes(position, radius_m) if one[2] <= radius_m)
 
@@ -141,7 +185,18 @@ class Library:
         return found
 
     def find(self, track_id: str) -> Known | None:
-        """Find the track with an id, in the first folder that has one."""
+        """Find the track with an id, in the first folder that has one.
+
+        Parameters
+        ----------
+        track_id
+            The id.
+
+        Returns
+        -------
+        Known or None
+            None where no track has the id.
+        """
         for folder in self.folders:
             fid = folder.connection.execute(
                 "SELECT fid FROM tracks WHERE id = ? ORDER BY file LIMIT 1", (track_id,)
@@ -155,7 +210,11 @@ def _read(found: Iterable[tuple[FolderIndex, int, float, float]]) -> list[Known]
     return [tracks_of(folder, [fid])[0] for folder, fid, _, _ in found]
 
 
-def open_library(paths: Iterable[Path], *, say: Callable[[str], None] | None = None) -> Library:
+def open_library(
+    paths: Iterable[str | os.PathLike[str]] | None = None,
+    *,
+    say: Callable[[str], None] | None = None,
+) -> Library:
     """Open folders with their indexes, which are brought up to date first.
 
     The index of the sample circuits stands in the user's cache folder, as they are no folder of
@@ -164,12 +223,24 @@ def open_library(paths: Iterable[Path], *, say: Callable[[str], None] | None = N
     Parameters
     ----------
     paths
-        From `folders`.
+        Folders of track files, in the order they are searched; None for those of `folders`: what
+        TRACKKIT_LIBRARY names, the user's own, and the sample circuits.
     say
         Told when many files have to be read.
+
+    Returns
+    -------
+    Library
+        Its `warnings` say which files had to be left out.
+
+    Raises
+    ------
+    TrackkitError
+        When a folder cannot be listed, or TRACKKIT_LIBRARY names one that is none.
     """
     shipped = shipped_folder().resolve()
-    unlike = {path.resolve(): path for path in reversed(list(paths))}
+    named = folders() if paths is None else [Path(path) for path in paths]
+    unlike = {path.resolve(): path for path in reversed(named)}
     ordered = reversed(unlike.values())
     return Library(
         tuple(open_index(path, beside=path.resolve() != shipped, say=say) for path in ordered)

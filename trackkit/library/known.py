@@ -35,6 +35,12 @@ class Known:
 
     Parameters
     ----------
+    id, name, layout, direction, country, closed
+        As the track has them.
+    length_m
+        Of the centreline, metres.
+    path
+        The track file.
     longitude_deg, latitude_deg
         Vertices of the centreline in racing direction, degrees, shape (n,).
     band_m
@@ -64,7 +70,13 @@ class Known:
         return title_of(self.name, self.layout)
 
     def as_row(self) -> dict[str, Any]:
-        """Return the track as JSON, without its line."""
+        """Return the track as JSON, without its line.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
         return {
             "id": self.id,
             "name": self.name,
@@ -159,7 +171,13 @@ class Located:
         return f"Located({self.answer!r}{nearest}{tied})"
 
     def as_row(self) -> dict[str, Any]:
-        """Return the answer as JSON."""
+        """Return the answer as JSON.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
         return {
             "answer": self.answer,
             "candidates": [candidate.as_row() for candidate in self.candidates],

@@ -15,7 +15,13 @@ from trackkit.arrays import Floats
 from trackkit.errors import OutputError, TrackFileError, TrackkitError
 from trackkit.files import write_whole
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.library.folders import Library, shipped_folder
+from trackkit.library.folders import (
+    Library,
+    named_folders,
+    open_library,
+    shipped_folder,
+    user_folder,
+)
 from trackkit.library.index import open_index
 from trackkit.library.known import Known, known_from
 from trackkit.remedies import Remedy
@@ -75,6 +81,8 @@ class Added:
 
     Parameters
     ----------
+    track
+        What was added.
     path
         Where the file now stands.
     replaced
@@ -90,7 +98,13 @@ class Added:
     overlaps: tuple[Overlap, ...]
 
     def as_row(self) -> dict[str, Any]:
-        """Return as JSON what was added."""
+        """Return as JSON what was added.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
         return {
             "id": self.track.id,
             "file": str(self.path),
@@ -99,8 +113,12 @@ class Added:
         }
 
 
-def add_track(
-    path: str | os.PathLike[str], folder: Path, library: Library, *, replace: bool = False
+def add_to_library(
+    path: str | os.PathLike[str],
+    folder: str | os.PathLike[str] | None = None,
+    *,
+    library: Library | None = None,
+    replace: bool = False,
 ) -> Added:
     """Add a track file to a folder, as it is, byte for byte.
 
@@ -109,19 +127,31 @@ def add_track(
     path
         The file; it is held against the schema.
     folder
-        Where to; made if it is not there.
+        Where to; made if it is not there.  None for the first that TRACKKIT_LIBRARY names, else
+        the user's own.
     library
-        Where ids and lines are looked up, beside the folder itself.
+        Where ids and lines are looked up, beside the folder itself; None for that of
+        `open_library`.
     replace
         Whether a track with the same id may be replaced.
 
+    Returns
+    -------
+    Added
+        What was added, what it replaced, and which known lines it runs on.
+
     Raises
     ------
+    TrackkitError
+        When TRACKKIT_LIBRARY names a folder that is none, or the library cannot be opened.
     TrackFileError
         When the file is no valid track file, or its id is taken.
     OutputError
         When the folder cannot be written.
     """
+    folder = Path(folder) if folder is not None else (named_folders() or [user_folder()])[0]
+    if library is None:
+        library = open_library()
     track = read_track(path)
     content = Path(path).read_bytes()
     with _locked(folder):
@@ -153,20 +183,33 @@ def add_track(
     return Added(track, target, known.path if known else None, tuple(overlaps(new, around)))
 
 
-def remove_track(known: Known) -> Path:
+def remove_from_library(known: Known | str, *, library: Library | None = None) -> Path:
     """Take a track out of its folder; the file is kept with ``~`` appended.
+
+    Parameters
+    ----------
+    known
+        The track, or its id.
+    library
+        Where an id is looked up; None for that of `open_library`.
 
     Returns
     -------
-    Where the file now stands.
+    Path
+        Where the file now stands.
 
     Raises
     ------
     TrackkitError
-        When the track came with trackkit.
+        When no track has the id, or it came with trackkit.
     OutputError
         When the folder cannot be written.
     """
+    if isinstance(known, str):
+        found = (open_library() if library is None else library).find(known)
+        if found is None:
+            raise TrackkitError(f"no known track has the id {known}", remedy="list the library")
+        known = found
     folder = known.path.parent
     if folder.resolve() == shipped_folder().resolve():
         raise TrackkitError(

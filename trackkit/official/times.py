@@ -55,8 +55,20 @@ class OfficialLap:
 class OfficialTimes:
     """Official lap times of one driver, in the order they were driven.
 
-    `resolution_s` is the last decimal they are given to, `passed_resolution_s` that of times of
-    day, and `day` the date of the first of them where the list tells.
+    Parameters
+    ----------
+    file
+        The list's file.
+    laps
+        In order.
+    resolution_s
+        Last decimal that times are given to, seconds.
+    remarks
+        What was left out, a sentence each.
+    passed_resolution_s
+        Last decimal that times of day are given to, seconds.
+    day
+        Date of the first time of day, where the list tells.
     """
 
     file: str
@@ -83,6 +95,11 @@ def read_official(
     columns
         Which column holds what (``lap``, ``time``, ``sector1``, ...), by header or by number from
         1, where the user has said so.
+
+    Returns
+    -------
+    OfficialTimes
+        The laps, and what was left out.
 
     Raises
     ------

@@ -13,6 +13,7 @@ from typing import Any
 
 from trackkit.errors import TrackFileError, TrackkitError, reading_failed
 from trackkit.files import write_whole
+from trackkit.held_files import HeldFile
 from trackkit.remedies import Remedy
 from trackkit.track.document import FORMAT, VERSION, track_from_document, track_to_document
 from trackkit.track.model import Track
@@ -195,32 +196,50 @@ def write_track(
     *,
     force: bool = False,
     keep_previous: bool = False,
-) -> None:
-    """Write a track file whole or not at all.
+    held: HeldFile | None = None,
+) -> Track:
+    """Write a track file whole or not at all; see `trackkit.files.whole_file`.
+
+    What is written is `stored` of the track, so that a file that is read and written again stays
+    the same, byte for byte.
 
     Parameters
     ----------
     track
-        What to write.
+        The track.
     path
         The file.
     force
-        Whether a file that exists may be replaced.
+        Whether a file that exists is replaced.
     keep_previous
-        Whether the file that is replaced is kept beside it; see `trackkit.files.whole_file`.
+        Whether one that is replaced stays beside it, with ``~`` appended.
+    held
+        The file as it was when the change was decided on (`trackkit.held_files.hold`): it is
+        replaced, and stays beside the new one, unless somebody else changed it since.
+
+    Returns
+    -------
+    Track
+        The track as it reads back from the file.
 
     Raises
     ------
     TrackFileError
         When the track would break the schema; nothing is written then.
     OutputError
-        When the file exists and `force` is false, or cannot be written.
+        When the file exists and `force` is false, when it was changed since it was taken hold
+        of, or when it cannot be written.
     """
     faults = schema_faults(track_to_document(track))
     if faults:
         place, what = faults[0]
         raise TrackFileError(f"the track would break the format: {what}", place=place)
-    write_whole(path, track_text(track), force=force, keep_previous=keep_previous)
+    kept = stored(track)
+    if held is None:
+        write_whole(path, track_text(kept), force=force, keep_previous=keep_previous)
+    else:
+        held.replace(track_text(kept))
+    return kept
 
 
 def stored(track: Track) -> Track:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from trackkit.geometry.shape import direction_of
 from trackkit.track.derive import renamed_in_order, with_corners
 from trackkit.track.features import Gate, GateKind, PitLane
+from trackkit.track.history import now
 from trackkit.track.measure import ends_chainage
 from trackkit.track.model import Track
 
@@ -42,7 +43,13 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
     Returns
     -------
     track, remarks
-        The other track, with an id and a layout of its own.
+        The other track, with an id and a layout of its own and a line of history, and what there
+        is to say about it, a sentence each.
+
+    Raises
+    ------
+    TrackkitError
+        When the track has no line that can be followed.
     """
     line, length = track.centreline, track.curve.length_m
     profile = line.width_profile
@@ -81,7 +88,7 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
             "gates stay where they are; what was a fast exit may now be a braking zone, which "
             "a check tells"
         )
-    return turned, tuple(remarks)
+    return turned.revised_by(f"reversed from {track.id}", now()), tuple(remarks)
 
 
 def _other_layout(layout: str, space: str) -> str:

@@ -1,0 +1,97 @@
+"""The page for placing gates by hand, served from opening the file to the end."""
+
+from __future__ import annotations
+
+import os
+import warnings
+import webbrowser
+from collections.abc import Callable, Sequence
+
+from trackkit.editor.desk import Desk
+from trackkit.editor.loopback import ADDRESS, listen, new_token
+from trackkit.editor.server import serve
+from trackkit.errors import TrackkitError
+from trackkit.recordings.recording import Recording
+
+
+def serve_editor(
+    path: str | os.PathLike[str],
+    recordings: Sequence[Recording] = (),
+    *,
+    port: int | None = None,
+    stop_when_closed: bool = False,
+    started: Callable[[str], object] = webbrowser.open,
+    unsaved: Callable[[str], object] = warnings.warn,
+) -> bool:
+    """Serve a page to this computer only, to place, move and remove gates of a track file by hand.
+
+    It is served until it is interrupted (Ctrl-C), or closed.  Saving on the page writes the file
+    and leaves the one before beside it, with ``~`` appended.
+
+    Parameters
+    ----------
+    path
+        The track file.
+    recordings
+        Of the track; the page shows what becomes of their laps.
+    port
+        Of this computer, 1 to 65535; None for a free one.
+    stop_when_closed
+        Whether to stop when the last page is closed.
+    started
+        Called with the address once it can be asked for; it opens a browser unless another is
+        given.
+    unsaved
+        Called with a sentence when changes that were not saved are dropped at the end.
+
+    Returns
+    -------
+    bool
+        Whether it stopped because the page was closed, and not because of an interrupt.
+
+    Raises
+    ------
+    TrackFileError
+        When the file is no track file, or its line cannot be followed.
+    TrackkitError
+        When the packages for the page are not installed, or the port is taken.
+    """
+    require_packages()
+    path = os.fspath(path)
+    desk = Desk(path, recordings, [recording.name for recording in recordings])
+    listening = listen(port or 0)
+    token = new_token()
+    address = f"http://{ADDRESS}:{listening.getsockname()[1]}/{token}/"
+
+    def tell_address() -> None:
+        started(address)
+
+    try:
+        return serve(
+            desk,
+            listening,
+            token,
+            stop_when_closed=stop_when_closed,
+            started=tell_address,
+        )
+    finally:
+        if desk.editing.unsaved:
+            unsaved(f"{path}: changes that were not saved are dropped")
+
+
+def require_packages() -> None:
+    """Refuse to go on without the packages that the page is served with.
+
+    Raises
+    ------
+    TrackkitError
+        When one is not installed.
+    """
+    try:
+        import starlette  # noqa: F401
+        import uvicorn  # noqa: F401
+    except ImportError as error:
+        raise TrackkitError(
+            f"the page needs a package that is not installed ({error.name})",
+            remedy="install it with `pip install 'trackkit[edit]'`",
+        ) from error

@@ -1,0 +1,110 @@
+"""A lap split into sectors by suggested gates, and the gates put where they are suggested."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from trackkit.gates.quality import timing_quality
+from trackkit.gates.suggest import Basis, Suggestion, best_split, with_suggested_gates
+from trackkit.recordings.recording import Recording
+from trackkit.track.history import now
+from trackkit.track.model import Track
+
+
+@dataclass(frozen=True)
+class Split:
+    """Sector gates suggested for a track.
+
+    Parameters
+    ----------
+    by
+        What is split evenly.
+    suggestions
+        Places of the gates in racing order, one fewer than there are sectors.
+    timing_basis
+        What speeds and the receiver's noise rest on, a sentence.
+    """
+
+    by: Basis
+    suggestions: tuple[Suggestion, ...]
+    timing_basis: str
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the split as JSON.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
+        return {
+            "by": self.by,
+            "suggestions": [one.as_row() for one in self.suggestions],
+            "timing_basis": self.timing_basis,
+        }
+
+
+def suggest_gates(
+    track: Track, sectors: int, by: Basis = "time", *, recordings: Sequence[Recording] = ()
+) -> Split:
+    """Suggest sector gates that split a lap as asked and whose times are worth most.
+
+    Gates keep clear of braking zones, apexes, other pieces of track and the pit lane, as long as
+    there is such a place; see `trackkit.gates.suggest.best_split`.
+
+    Parameters
+    ----------
+    track
+        The track, which has the gates a lap begins and ends at.
+    sectors
+        How many, 1 or more.
+    by
+        What is split evenly: ``time``, ``length`` or ``corners``.
+    recordings
+        Of the track, which tell speeds and the receiver's noise; they are assumed without any.
+
+    Returns
+    -------
+    Split
+        One fewer gates than sectors; `apply_suggestions` places them.
+
+    Raises
+    ------
+    PlaceError
+        When the track is too short for so many sectors, or lacks its timed gates.
+    TrackkitError
+        When the track has no line that can be followed.
+    """
+    quality = timing_quality(track, recordings)
+    return Split(by, tuple(best_split(quality, sectors, by)), quality.basis)
+
+
+def apply_suggestions(track: Track, split: Split) -> tuple[Track, tuple[str, ...]]:
+    """Put sector gates where they are suggested, in place of those there are.
+
+    A gate that stays within half a metre of a suggestion is kept as it is, with its id, name and
+    ends.
+
+    Parameters
+    ----------
+    track
+        The track.
+    split
+        What `suggest_gates` suggested for it.
+
+    Returns
+    -------
+    track, remarks
+        The track with a line of history, and what there is to say about its gates, a sentence
+        each.
+
+    Raises
+    ------
+    PlaceError
+        When a gate cannot be placed.
+    """
+    changed, remarks = with_suggested_gates(track, split.suggestions)
+    what = f"placed {len(split.suggestions)} suggested sector gates, split by {split.by}"
+    return changed.revised_by(what, now()), remarks

@@ -1,0 +1,91 @@
+"""The known circuits as a list, chosen by country, name and place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from trackkit.errors import PlaceError
+from trackkit.library.folders import Library, open_library
+from trackkit.library.known import Atlas, Known
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A known circuit in a list.
+
+    Parameters
+    ----------
+    known
+        The circuit.
+    distance_m
+        From the place that was asked for to its centreline, metres; None without a place.
+    """
+
+    known: Known
+    distance_m: float | None
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the circuit as JSON; its distance to a millimetre.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
+        if self.distance_m is None:
+            return self.known.as_row()
+        return self.known.as_row() | {"distance_m": round(self.distance_m, 3)}
+
+
+def list_library(
+    library: Library | None = None,
+    *,
+    country: str | None = None,
+    name: str | None = None,
+    near: tuple[float, float] | None = None,
+    within_m: float | None = None,
+) -> list[Listed]:
+    """List the known circuits.
+
+    Parameters
+    ----------
+    library
+        What is known; None for that of `open_library`.
+    country
+        Only circuits of this country (ISO 3166, two letters).
+    name
+        Only circuits with this in their id, name or layout, whatever the case.
+    near
+        Longitude and latitude, degrees: the nearest to it come first.
+    within_m
+        Only circuits as near to it as this, metres.
+
+    Returns
+    -------
+    list of Listed
+        In the order of the folders, or the nearest first.
+
+    Raises
+    ------
+    PlaceError
+        When a distance is given and no place.
+    TrackkitError
+        When a library cannot be opened.
+    """
+    if within_m is not None and near is None:
+        raise PlaceError("a distance is from a place", remedy="say near which place, too")
+    wanted = (name or "").casefold()
+    atlas = Atlas.of(
+        one
+        for one in (open_library() if library is None else library).tracks()
+        if (country is None or (one.country or "").casefold() == country.casefold())
+        and any(wanted in text.casefold() for text in (one.id, one.name, one.layout))
+    )
+    if near is None:
+        return [Listed(one, None) for one in atlas.known]
+    return [
+        Listed(one, away)
+        for one, away in atlas.distances(*near)
+        if within_m is None or away <= within_m
+    ]

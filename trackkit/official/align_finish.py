@@ -1,0 +1,244 @@
+"""Where the official finish line lies, from recordings and lists of official times."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from trackkit.errors import PlaceError, TrackkitError
+from trackkit.gates.placement import with_gate_moved
+from trackkit.official.align import WIDEST_M, Alignment, align_line
+from trackkit.official.observations import Gathered, fits_sectors, gather
+from trackkit.official.times import OfficialTimes
+from trackkit.recordings.recording import Recording
+from trackkit.timing.lap_times import time_laps
+from trackkit.track.history import now
+from trackkit.track.model import Track
+from trackkit.track.places import Place
+
+
+@dataclass(frozen=True, eq=False)
+class FinishAlignment:
+    """Where the official finish line lies beside a track's finish gate, and what tells it.
+
+    Parameters
+    ----------
+    alignment
+        Where it lies.
+    gathered
+        What was used of each recording and its official times.
+    sector_gates
+        Ids of the track's sector gates, in racing order.
+    antenna_ahead_m
+        How far the antenna was said to be ahead of what the timekeepers detect, metres, or None.
+    """
+
+    alignment: Alignment
+    gathered: tuple[Gathered, ...]
+    sector_gates: tuple[str, ...]
+    antenna_ahead_m: float | None
+
+    def __repr__(self) -> str:
+        found = self.alignment
+        return f"FinishAlignment({found.ahead_m:.1f} m ahead, sigma {found.sigma_m:.1f} m)"
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the alignment as JSON.
+
+        Returns
+        -------
+        dict
+            Of the types JSON has.
+        """
+        found = self.alignment
+        return {
+            "ahead_m": found.ahead_m,
+            "sigma_m": found.sigma_m,
+            "low_m": found.low_m,
+            "high_m": found.high_m,
+            "told": found.told,
+            "widest_m": WIDEST_M,
+            "times": found.times,
+            "times_needed": found.times_needed,
+            "left_out": found.left_out,
+            "scale": found.scale,
+            "antenna_ahead_m": self.antenna_ahead_m,
+            "searched_m": float(self.gathered[0].observed.lines[0].place_m[-1]),
+            "sector_lines": [
+                {"gate": gate, "ahead_m": ahead}
+                for gate, ahead in zip(self.sector_gates, found.sector_lines_m, strict=False)
+            ],
+            "recordings": [
+                {
+                    "laps": one.laps,
+                    "sectors": one.sectors,
+                    "times_of_day": one.moments,
+                    "unpaired": one.unpaired,
+                    "zone_s": one.zone_s,
+                    "clock_s": clock,
+                }
+                for one, clock in zip(self.gathered, found.clock_s, strict=True)
+            ],
+        }
+
+
+def align_finish(
+    track: Track,
+    recordings: Sequence[Recording],
+    official: Sequence[OfficialTimes],
+    *,
+    clock_within_s: float | None = None,
+    sector_lines_within_m: float | None = None,
+    antenna_ahead_m: float | None = None,
+    say: Callable[[str], None] | None = None,
+) -> FinishAlignment:
+    """Find where the official finish line lies, from official times and recordings.
+
+    Lap times alone tell by how laps differ in speed around the line; times of day on the
+    receiver's clock tell far more.  See `trackkit.official.align.align_line`.
+
+    Parameters
+    ----------
+    track
+        The track, closed.
+    recordings
+        Drives of it, one or more.
+    official
+        Official times of the same driver, from `read_official`: one list for all recordings, or
+        one for each, in their order.
+    clock_within_s
+        One sigma of the difference between the official clock and the receivers', seconds; None
+        where it is unknown.
+    sector_lines_within_m
+        One sigma of the distance between official sector lines and the track's sector gates,
+        metres; None where it is unknown.
+    antenna_ahead_m
+        How far the antenna is ahead of what the timekeepers detect, metres; None is taken for
+        none.
+    say
+        Told, a sentence at a time, what of the recordings and lists was not used, and why.
+
+    Returns
+    -------
+    FinishAlignment
+        Where the line lies; `apply_alignment` moves the finish gate there.
+
+    Raises
+    ------
+    PlaceError
+        When the track is not closed, or lacks its finish gate.
+    TrackkitError
+        When recordings and lists are not as many as each other, do not fit, or are too few.
+    """
+    require_closed(track)
+    if not recordings or len(official) not in (1, len(recordings)):
+        raise TrackkitError(
+            f"{len(recordings)} recordings and {len(official)} lists of official times do not go "
+            "together",
+            remedy="give recordings, and one list for all of them or one for each",
+        )
+    tell = say or _nobody
+    lists = list(official) * len(recordings) if len(official) == 1 else list(official)
+    with_sectors = all(fits_sectors(track, times) for times in lists)
+    if not with_sectors and any(lap.sectors_s for times in lists for lap in times.laps):
+        count = len(track.gates_of_kind("sector")) + 1
+        tell(f"sector times are not used: not every list has {count} sectors, as the track has")
+    for text in _together(recordings):
+        tell(text)
+    gathered = []
+    for recording, times in zip(recordings, lists, strict=True):
+        for text in times.remarks:
+            tell(f"{times.file}: {text}")
+        report = time_laps(track, recording)
+        try:
+            one = gather(
+                track, report, times, clock_within_s=clock_within_s, with_sectors=with_sectors
+            )
+        except TrackkitError as error:
+            if len(recordings) == 1:
+                raise
+            raise TrackkitError(
+                f"{error.what} (recording {recording.name})", file=error.file, remedy=error.remedy
+            ) from error
+        for text in one.remarks:
+            tell(f"{times.file}: {text}")
+        gathered.append(one)
+    alignment = align_line(
+        [one.observed for one in gathered],
+        clock_within_s=clock_within_s,
+        sector_lines_within_m=sector_lines_within_m,
+        antenna_ahead_m=antenna_ahead_m or 0.0,
+    )
+    sectors = tuple(gate.id for gate in track.gates_of_kind("sector"))
+    return FinishAlignment(alignment, tuple(gathered), sectors, antenna_ahead_m)
+
+
+def require_closed(track: Track, file: str | None = None) -> None:
+    """Refuse a track that is no lap.
+
+    Raises
+    ------
+    PlaceError
+        When it is not closed.
+    """
+    if not track.closed:
+        raise PlaceError("lap times tell where a line lies only on a closed track", file=file)
+
+
+def apply_alignment(track: Track, found: FinishAlignment) -> tuple[Track, tuple[str, ...]]:
+    """Move the finish gate to the official line, if that was told.
+
+    A finish gate that was surveyed stays where the times do not contradict it.
+
+    Parameters
+    ----------
+    track
+        The track.
+    found
+        What `align_finish` found of it.
+
+    Returns
+    -------
+    track, remarks
+        The track with a line of history, or the one that was given where its gate stays; and what
+        there is to say about it, a sentence each.
+
+    Raises
+    ------
+    PlaceError
+        When the gate cannot be placed there.
+    """
+    where, finish = found.alignment, track.finish
+    if not where.told:
+        return track, ()
+    if finish.surveyed and where.low_m <= 0.0 <= where.high_m:
+        text = "the finish gate was surveyed, and these times do not contradict that: it stays"
+        return track, (text,)
+    place = Place(chainage_m=float(track.curve.wrap(finish.chainage_m + where.ahead_m)))
+    changed, _, remarks = with_gate_moved(track, finish.id, place)
+    what = (
+        f"moved the finish gate by {where.ahead_m:.1f} m to the official line, ± "
+        f"{where.sigma_m:.1f} m by official times"
+    )
+    return changed.revised_by(what, now()), remarks
+
+
+def _nobody(text: str) -> None:
+    """Tell nobody."""
+
+
+def _together(recordings: Sequence[Recording]) -> tuple[str, ...]:
+    """Say which recordings are of the same time."""
+    spans = sorted(
+        (one.start, one.time_of_day(one.duration_s), one.name)
+        for one in recordings
+        if one.start is not None
+    )
+    return tuple(
+        f"{first[2]} and {second[2]} were recorded at the same time: their errors are taken to be "
+        "independent, although receivers beside each other share part of theirs"
+        for first, second in pairwise(spans)
+        if first[1] is not None and second[0] < first[1]
+    )
