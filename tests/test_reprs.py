@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import inspect
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ import pytest
 import trackkit
 from trackkit import Track
 from trackkit.building.revise import ChangedStretch
-from trackkit.library.known import Candidate, Located
+from trackkit.library.known import Candidate, Located, known_from
 from trackkit.motion.drive import smooth
 from trackkit.track.features import Crossover
 from trackkit.track.history import now
@@ -48,6 +50,7 @@ def big_values() -> dict[str, object]:
     candidate = Candidate(LONG, LONG, LONG, "clockwise", 123456.7, 0.5)
     build = trackkit.Build(track, 12, {LONG: 4}, (LONG,) * 100, band=((0.0, 1.0, 2.0),) * COUNT)
     other = dataclasses.replace(track, name=LONG[1:], notes="", length_m=5.0, country="XX")
+    known = known_from(track, Path(LONG))
     return {
         "Track": track,
         "Centreline": track.centreline,
@@ -70,6 +73,16 @@ def big_values() -> dict[str, object]:
             recording, {"crossings": [LONG] * 99, "laps": [LONG] * 99}, track.plane, ()
         ),
         "Comparison": trackkit.compare_tracks(track, other),
+        "Added": trackkit.Added(track, Path(LONG), None, (LONG,) * 50),
+        "Description": trackkit.Description(track, (LONG,) * 99, None),
+        "FinishAlignment": trackkit.FinishAlignment(
+            SimpleNamespace(ahead_m=-1234.5, sigma_m=12.25), (LONG,) * 99, (LONG,) * 99, 1.0
+        ),
+        "Known": known,
+        "Library": trackkit.Library((LONG,) * 50),
+        "Listed": trackkit.Listed(known, 123456.7),
+        "OfficialTimes": trackkit.OfficialTimes(LONG, (LONG,) * 500, 0.001, (LONG,) * 50),
+        "Split": trackkit.Split("time", (LONG,) * 50, LONG),
         "Located": Located("near", (candidate,) * 50, (LONG,) * 50, 1.0, 0.5),
     }
 

@@ -11,6 +11,7 @@ from trackkit.gates.suggest import Basis, Suggestion, best_split, with_suggested
 from trackkit.recordings.recording import Recording
 from trackkit.track.history import now
 from trackkit.track.model import Track
+from trackkit.words import counted
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,9 @@ class Split:
     by: Basis
     suggestions: tuple[Suggestion, ...]
     timing_basis: str
+
+    def __repr__(self) -> str:
+        return f"Split(by {self.by}, {counted(self.suggestions, 'suggestion')})"
 
     def as_row(self) -> dict[str, Any]:
         """Return the split as JSON.

@@ -22,6 +22,7 @@ from trackkit.library.known import (
     first_of_each_id,
 )
 from trackkit.library.lines import FAR_M, earth_centred
+from trackkit.words import counted
 
 ENVIRONMENT_VARIABLE = "TRACKKIT_LIBRARY"
 _LOOK_M = (20_000.0, 200_000.0, 2_000_000.0, np.inf)
@@ -85,6 +86,9 @@ class Library:
     """
 
     folders: tuple[FolderIndex, ...]
+
+    def __repr__(self) -> str:
+        return f"Library({counted(self.folders, 'folder')})"
 
     @property
     def warnings(self) -> tuple[str, ...]:

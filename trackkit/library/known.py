@@ -59,6 +59,10 @@ class Known:
     longitude_deg: Floats
     latitude_deg: Floats
 
+    def __repr__(self) -> str:
+        called = f"{reprlib.repr(self.id)}, {reprlib.repr(self.title)}"
+        return f"Known({called}, {self.length_m:,.1f} m)"
+
     @property
     def at_within_m(self) -> float:
         """Distance from the centreline within which one is at the circuit, metres."""

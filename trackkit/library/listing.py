@@ -25,6 +25,10 @@ class Listed:
     known: Known
     distance_m: float | None
 
+    def __repr__(self) -> str:
+        away = "" if self.distance_m is None else f", {self.distance_m:,.1f} m away"
+        return f"Listed({self.known!r}{away})"
+
     def as_row(self) -> dict[str, Any]:
         """Return the circuit as JSON; its distance to a millimetre.
 

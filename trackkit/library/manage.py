@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import reprlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -27,6 +28,7 @@ from trackkit.library.known import Known, known_from
 from trackkit.remedies import Remedy
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
+from trackkit.words import counted
 
 LOCK_NAME = ".trackkit-library.lock"
 SAME_WITHIN_M = 10.0
@@ -96,6 +98,11 @@ class Added:
     path: Path
     replaced: Path | None
     overlaps: tuple[Overlap, ...]
+
+    def __repr__(self) -> str:
+        where = reprlib.repr(str(self.path))
+        over = counted(self.overlaps, "overlap")
+        return f"Added({reprlib.repr(self.track.id)}, {where}, {over})"
 
     def as_row(self) -> dict[str, Any]:
         """Return as JSON what was added.

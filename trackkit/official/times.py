@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import reprlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -23,6 +24,7 @@ from trackkit.recordings.csv.layout import cells_of, lines_of, refuse_longer_row
 from trackkit.recordings.detect import decode, read_bytes
 from trackkit.recordings.units import TIME_S
 from trackkit.remedies import Remedy
+from trackkit.words import counted
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,9 @@ class OfficialTimes:
     remarks: tuple[str, ...] = ()
     passed_resolution_s: float = 1.0
     day: date | None = None
+
+    def __repr__(self) -> str:
+        return f"OfficialTimes({reprlib.repr(self.file)}, {counted(self.laps, 'lap')})"
 
 
 def read_official(
