@@ -149,9 +149,15 @@ def build_track(
     track = track.revised_by(f"accuracy_m estimated {fitted.basis}", when)
     track = track.revised_by(f"built from {count} {what}{plural}", when)
     return Build(
-        track, count, removed, (*remarks, *more), fitted, band_driven(fitted, track, plane),
-        with_reasons(per_recording, fitted), (*remedies, *end_remedies(track, finish)),
-    )  # fmt: skip
+        track,
+        count,
+        removed,
+        (*remarks, *more),
+        fitted,
+        band_driven(fitted, track, plane),
+        with_reasons(per_recording, fitted),
+        (*remedies, *end_remedies(track, finish)),
+    )
 
 
 def laps_found(

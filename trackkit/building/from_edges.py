@@ -105,10 +105,16 @@ def build_between(
     centre, width = _between(*edges)
     _require_sensible(width)
     track, more = assembled(
-        centre, plane, name, layout, _at_speed(centre, lines[2]) if driven else None,
-        finish=finish, sectors=sectors, sources=tuple(sources),
+        centre,
+        plane,
+        name,
+        layout,
+        _at_speed(centre, lines[2]) if driven else None,
+        finish=finish,
+        sectors=sectors,
+        sources=tuple(sources),
         width_m=round(float(np.median(width)), 2),
-    )  # fmt: skip
+    )
     track = _with_profile(track, plane, *edges)
     sigma = float(np.hypot(lines[0].accuracy_m, lines[1].accuracy_m))
     more = tuple(said for said in more if "drawn line" not in said)
@@ -179,8 +185,10 @@ def _mean_offset(line: Curve, other: Curve) -> float:
 def _across(line: Curve, chainage_m: Floats, other: Curve) -> Floats:
     """Measure how far to the left another line is, square to this one, metres."""
     place, ahead, left = (
-        line.position(chainage_m), line.direction(chainage_m), line.left(chainage_m),
-    )  # fmt: skip
+        line.position(chainage_m),
+        line.direction(chainage_m),
+        line.left(chainage_m),
+    )
     where, _ = other.project(place, ahead)
     for _ in range(4):
         away = other.position(where) - place
@@ -224,9 +232,14 @@ def _at_speed(centre: Curve, driven: FittedLine) -> FittedLine:
     )
     unknown = np.ones((1, len(chainage)))
     return replace(
-        driven, curve=centre, chainage_m=chainage, speed_mps=speed, height_m=height,
-        offset_m=0.0 * unknown, weight=unknown,
-    )  # fmt: skip
+        driven,
+        curve=centre,
+        chainage_m=chainage,
+        speed_mps=speed,
+        height_m=height,
+        offset_m=0.0 * unknown,
+        weight=unknown,
+    )
 
 
 def _with_profile(track: Track, plane: LocalPlane, left: Curve, right: Curve) -> Track:
@@ -244,8 +257,10 @@ def _with_profile(track: Track, plane: LocalPlane, left: Curve, right: Curve) ->
     profile = tuple(
         (round(at, 2), round(to_left, 2), round(-to_right, 2))
         for at, to_left, to_right in zip(
-            chainage[::every].tolist(), sides[0][::every].tolist(), sides[1][::every].tolist(),
+            chainage[::every].tolist(),
+            sides[0][::every].tolist(),
+            sides[1][::every].tolist(),
             strict=True,
         )
-    )  # fmt: skip
+    )
     return replace(track, centreline=replace(track.centreline, width_profile=profile))

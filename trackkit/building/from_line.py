@@ -85,9 +85,16 @@ def build_from_line(
         )
     curve = smoothed_curve(_densified(vertex, closed=not is_open), closed=not is_open)
     track, remarks = assembled(
-        curve, plane, name, layout, None, finish=finish, sectors=sectors, sources=tuple(sources),
+        curve,
+        plane,
+        name,
+        layout,
+        None,
+        finish=finish,
+        sectors=sectors,
+        sources=tuple(sources),
         drawn_heights=_drawn_heights(curve, vertex, elevation_m),
-    )  # fmt: skip
+    )
     track = track.revised_by("built from a drawn line", track.revised or now())
     return Build(track, 0, {}, remarks, remedies=end_remedies(track, finish))
 

@@ -126,8 +126,9 @@ def layouts_of(laps: Sequence[FoundLap]) -> list[Layout]:
     found.sort(key=lambda pair: pair[1].driven, reverse=True)
     kept: list[tuple[Curve, Layout]] = []
     for curve, layout in found:
-        home = next((i for i, (other, _) in enumerate(kept) if _strayed(other, kept[i][1], layout)),
-                    None)  # fmt: skip
+        home = next(
+            (i for i, (other, _) in enumerate(kept) if _strayed(other, kept[i][1], layout)), None
+        )
         if home is not None:
             other, whole = kept[home]
             kept[home] = (other, Layout(whole.laps, (*whole.strays, *layout.laps)))

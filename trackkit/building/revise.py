@@ -166,13 +166,18 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     if track.line == "centre":
         told += ("the line of this track is its centre: laps driven on it do not move it",)
     build = Build(
-        revised, number, removed, (*remarks, *told, *more), fitted,
-        band_driven(fitted, revised, track.plane), with_reasons(per_recording, fitted),
+        revised,
+        number,
+        removed,
+        (*remarks, *told, *more),
+        fitted,
+        band_driven(fitted, revised, track.plane),
+        with_reasons(per_recording, fitted),
         tuple(
             Remedy(f"move {g.name} onto it", "gate move", g.id, to_decimetre(revised, g.chainage_m))
             for g in beside
         ),
-    )  # fmt: skip
+    )
     moved = share * shift
     return Revision(build, found, (float(moved[0]), float(moved[1])))
 
@@ -318,16 +323,21 @@ def _revised(track: Track, curve: Curve, fitted: FittedLine) -> Track:
     new = replace(
         new,
         centreline=replace(
-            line, width_m=was.width_m, width_profile=profile, id=was.id,
-            properties=was.properties, members=was.members,
+            line,
+            width_m=was.width_m,
+            width_profile=profile,
+            id=was.id,
+            properties=was.properties,
+            members=was.members,
         ),
-    )  # fmt: skip
+    )
     gates: list[Gate] = []
     for gate in track.gates:
         near = None
         if gate.kind != "finish" or not track.closed:
-            place = new.plane.to_plane(*track.plane.to_geographic(
-                track.curve.position(gate.chainage_m)))  # fmt: skip
+            place = new.plane.to_plane(
+                *track.plane.to_geographic(track.curve.position(gate.chainage_m))
+            )
             near = float(new.curve.project(place)[0])
         at = ends_chainage(new.centreline, gate.left, gate.right, near, must_cross=False)
         if min(at, new.curve.length_m - at) < 0.01 and gate.kind == "finish" and track.closed:

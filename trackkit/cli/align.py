@@ -188,8 +188,10 @@ def _print(
     if not clock_known:
         for clock, one in zip(found.clock_s, gathered, strict=True):
             if clock is not None and one.zone_s is not None:
-                click.echo(f"the official clock is {clock:+.3f} s ahead of the receiver's, time "
-                           "zones left aside")  # fmt: skip
+                click.echo(
+                    f"the official clock is {clock:+.3f} s ahead of the receiver's, time "
+                    "zones left aside"
+                )
     spread = f"95 % between {found.low_m:.1f} and {found.high_m:.1f} m"
     if not found.told:
         click.echo(

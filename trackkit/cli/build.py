@@ -136,11 +136,18 @@ def build(
     from trackkit.track.ids import slug
 
     given = {
-        "--name": name, "--layout": layout, "--finish": finish, "--from-line": from_line,
-        "--open": is_open, "--lap-length": lap_length, "--sectors": sectors > 1,
-        "--left": left_edge, "--right": right_edge, "--pit-gates": pit_gates,
+        "--name": name,
+        "--layout": layout,
+        "--finish": finish,
+        "--from-line": from_line,
+        "--open": is_open,
+        "--lap-length": lap_length,
+        "--sectors": sectors > 1,
+        "--left": left_edge,
+        "--right": right_edge,
+        "--pit-gates": pit_gates,
         "--explain": explain,
-    }  # fmt: skip
+    }
     _require_fitting({option for option, value in given.items() if value}, recordings, revise)
     if revise is not None:
         _revise(ctx, revise, recordings, columns, output, explain, force=force, as_json=as_json)
@@ -242,12 +249,15 @@ def _revise(
     moved = compare_tracks(old, track)
     more = {
         "changed": [
-            {"begin_m": round(s.begin_m, 1), "end_m": round(s.end_m, 1),
-             "most_m": round(s.most_m, 2)}
+            {
+                "begin_m": round(s.begin_m, 1),
+                "end_m": round(s.end_m, 1),
+                "most_m": round(s.most_m, 2),
+            }
             for s in revision.changed
         ],
         "moved": moved.as_row(),
-    }  # fmt: skip
+    }
     built = replace(revision.build, track=track)
     _explain(built, explain, force=force)
     if not as_json:
@@ -287,9 +297,15 @@ def _from_recordings(
     if not read:
         ctx.exit(1)
     built = build_track(
-        read, name, layout=layout, is_open=is_open, finish=finish, sectors=sectors,
-        lap_length_m=lap_length_m, pit_gates=pit_gates,
-    )  # fmt: skip
+        read,
+        name,
+        layout=layout,
+        is_open=is_open,
+        finish=finish,
+        sectors=sectors,
+        lap_length_m=lap_length_m,
+        pit_gates=pit_gates,
+    )
     return built, failed
 
 
@@ -314,9 +330,15 @@ def _from_edges(
     if not left or not right:
         ctx.exit(1)
     built = build_between(
-        left, right, name, driven=driven, layout=layout, is_open=is_open, finish=finish,
+        left,
+        right,
+        name,
+        driven=driven,
+        layout=layout,
+        is_open=is_open,
+        finish=finish,
         sectors=sectors,
-    )  # fmt: skip
+    )
     return built, failed
 
 

@@ -41,16 +41,22 @@ class Command(click.Command):
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Hand negative numbers past click's option parser."""
         valued = {
-            name for param in self.params if isinstance(param, click.Option) and not param.is_flag
+            name
+            for param in self.params
+            if isinstance(param, click.Option) and not param.is_flag
             for name in param.opts
-        }  # fmt: skip
+        }
         # The word after such an option is its value, whatever it begins with.
         before = [None, *args]
         return super().parse_args(
-            ctx, [_NEGATIVE_NUMBER.sub("\N{MINUS SIGN}", word, count=1)
-                  if last not in valued and _NEGATIVE_NUMBER.match(word) else word
-                  for last, word in zip(before, args, strict=False)],
-        )  # fmt: skip
+            ctx,
+            [
+                _NEGATIVE_NUMBER.sub("\N{MINUS SIGN}", word, count=1)
+                if last not in valued and _NEGATIVE_NUMBER.match(word)
+                else word
+                for last, word in zip(before, args, strict=False)
+            ],
+        )
 
 
 class Failed(click.ClickException):

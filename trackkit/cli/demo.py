@@ -81,9 +81,10 @@ def _folder(out: str | None) -> Path:
         taken = any(folder.iterdir())
     except OSError as error:
         raise OutputError(
-            f"cannot be used as a folder ({error.strerror})", file=folder,
+            f"cannot be used as a folder ({error.strerror})",
+            file=folder,
             remedy="name another with --out",
-        ) from error  # fmt: skip
+        ) from error
     if taken:
         raise OutputError("is not empty", file=folder, remedy="name a new folder with --out")
     return folder

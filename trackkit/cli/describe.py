@@ -47,12 +47,17 @@ def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
         ["corner", "name", "turn", "entry m", "apex m", "exit m", "least radius m"],
         [
             [
-                str(c.number), c.name, c.turn, f"{c.entry_m:.0f}", f"{c.apex_m:.0f}",
-                f"{c.exit_m:.0f}", f"{c.min_radius_m:.1f}",
+                str(c.number),
+                c.name,
+                c.turn,
+                f"{c.entry_m:.0f}",
+                f"{c.apex_m:.0f}",
+                f"{c.exit_m:.0f}",
+                f"{c.min_radius_m:.1f}",
             ]
             for c in track.corners
         ],
-    )  # fmt: skip
+    )
     from trackkit.geometry.bends import WORTH_TELLING_M
 
     long_enough = [s for s in straights if s.length_m >= WORTH_TELLING_M]

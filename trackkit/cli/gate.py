@@ -112,18 +112,34 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
         return f"{factor * timing[key]:.{decimals}f}"
 
     table(
-        ["order", "id", "kind", "name", "chainage m", "width m", "surveyed", "km/h", "± ms",
-         "lap ± ms"],
+        [
+            "order",
+            "id",
+            "kind",
+            "name",
+            "chainage m",
+            "width m",
+            "surveyed",
+            "km/h",
+            "± ms",
+            "lap ± ms",
+        ],
         [
             [
-                str(one.order), one.id, one.kind, one.name, f"{one.chainage_m:.1f}",
-                f"{one.width_m:.1f}", "yes" if one.surveyed else "no",
-                cell(timing, "speed_mps", 3.6, 0), cell(timing, "sigma_s", 1e3, 1),
+                str(one.order),
+                one.id,
+                one.kind,
+                one.name,
+                f"{one.chainage_m:.1f}",
+                f"{one.width_m:.1f}",
+                "yes" if one.surveyed else "no",
+                cell(timing, "speed_mps", 3.6, 0),
+                cell(timing, "sigma_s", 1e3, 1),
                 cell(timing, "lap_sigma_s", 1e3, 1),
             ]
             for one, timing in zip(gates, worth, strict=True)
         ],
-    )  # fmt: skip
+    )
 
 
 @gate.command("place", cls=Command)

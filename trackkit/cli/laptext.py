@@ -92,8 +92,9 @@ def _print_session(
 def _print_laps(session: Session, reference: Reference | None, zone: ZoneInfo | None) -> None:
     report = session.report
     sectors = range(len(report.laps[0].sectors))
-    best = [min((lap.sectors[i].time_s or 0.0 for lap in report.counted), default=None)
-            for i in sectors]  # fmt: skip
+    best = [
+        min((lap.sectors[i].time_s or 0.0 for lap in report.counted), default=None) for i in sectors
+    ]
     rows = []
     for lap in report.laps:
         counted = best if lap.counts else [None] * len(best)
@@ -112,8 +113,16 @@ def _print_laps(session: Session, reference: Reference | None, zone: ZoneInfo | 
                 _speed(lap.lowest_mps),
             ]
         )
-    headings = ["lap", "kind", "begun", "time", "diff.", *(f"sector {i + 1}" for i in sectors),
-                "top", "low"]  # fmt: skip
+    headings = [
+        "lap",
+        "kind",
+        "begun",
+        "time",
+        "diff.",
+        *(f"sector {i + 1}" for i in sectors),
+        "top",
+        "low",
+    ]
     table(headings, rows)
 
 
@@ -193,12 +202,13 @@ def _print_speed_gates(track: Track, session: Session) -> None:
                 [
                     f"lap {lap.number}",
                     _speed(crossing.speed_mps) + ("*" if crossing.speed_mps == fastest else " "),
-                    "-" if lap.passed[0] is None
+                    "-"
+                    if lap.passed[0] is None
                     else duration(crossing.time_s - lap.passed[0].time_s, 2),
                 ]
                 for lap, crossing in passed
             ],
-        )  # fmt: skip
+        )
 
 
 def _print_bests(track: Track, session: Session) -> None:
@@ -210,10 +220,17 @@ def _print_bests(track: Track, session: Session) -> None:
     lines = [("best lap", report.best_lap_s, sigma, f"lap {best.number}")]
     lap = next(one for one in report.counted if run in one.passed)
     where = f"from {track.gate(run.gate).name}, lap {lap.number}"
-    lines.append(("continuous best", report.continuous_best_s or 0.0,
-                  report.continuous_best_sigma_s, where))  # fmt: skip
-    lines.append(("theoretical best", report.theoretical_best_s or 0.0,
-                  report.theoretical_best_sigma_s, "the best sectors together"))  # fmt: skip
+    lines.append(
+        ("continuous best", report.continuous_best_s or 0.0, report.continuous_best_sigma_s, where)
+    )
+    lines.append(
+        (
+            "theoretical best",
+            report.theoretical_best_s or 0.0,
+            report.theoretical_best_sigma_s,
+            "the best sectors together",
+        )
+    )
     for name, time, of_it, note in lines:
         less = report.best_lap_s - time
         apart = f", {duration(less, decimals(of_it))} below the best lap" if less > 0 else ""

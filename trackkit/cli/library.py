@@ -24,9 +24,12 @@ if TYPE_CHECKING:
     from trackkit.library.manage import Added, Overlap
 
 library_option = click.option(
-    "--library", "given", multiple=True, metavar="DIR",
+    "--library",
+    "given",
+    multiple=True,
+    metavar="DIR",
     help="A folder of track files to search before the others; may be given again.",
-)  # fmt: skip
+)
 
 
 def opened(given: Sequence[str]) -> Library:

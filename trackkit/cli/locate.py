@@ -178,12 +178,16 @@ def _print(located: Located, radius_km: float) -> None:
         [*headings, "probability"] if driven else headings,
         [
             [
-                one.id, one.name, one.layout, one.direction or "-", _far(one.distance_m),
+                one.id,
+                one.name,
+                one.layout,
+                one.direction or "-",
+                _far(one.distance_m),
                 *([_sure(one)] if driven else []),
             ]
             for one in located.candidates
         ],
-    )  # fmt: skip
+    )
 
 
 def _sure(one: Candidate) -> str:

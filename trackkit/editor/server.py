@@ -200,10 +200,17 @@ def serve(
     app = make_app(desk, token, listening.getsockname()[1], edit_html, presence)
     server = uvicorn.Server(
         uvicorn.Config(
-            app, log_level="warning", access_log=False, lifespan="off", ws="none", http="h11",
-            server_header=False, proxy_headers=False, timeout_graceful_shutdown=2,
+            app,
+            log_level="warning",
+            access_log=False,
+            lifespan="off",
+            ws="none",
+            http="h11",
+            server_header=False,
+            proxy_headers=False,
+            timeout_graceful_shutdown=2,
         )
-    )  # fmt: skip
+    )
     left = threading.Event()
 
     def watch() -> None:

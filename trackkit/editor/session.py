@@ -127,9 +127,11 @@ class Editing:
 
     def _change(self, what: str, request: Request) -> None:
         known = self.step
-        key = (what, str(request.get("gate")), _text(request, "merge")) if (
-            request.get("merge") is not None
-        ) else None  # fmt: skip
+        key = (
+            (what, str(request.get("gate")), _text(request, "merge"))
+            if (request.get("merge") is not None)
+            else None
+        )
         goes_on = key is not None and key == known.merge and known is not self._saved
         goes_on = goes_on and self._shown > 0 and self._shown == len(self._steps) - 1
         before = self._steps[self._shown - 1] if goes_on else known
@@ -144,9 +146,13 @@ class Editing:
             prepared = prepare(change.track, prepared.recordings, prepared.files, prepared.others)
             base, self._bases = self._bases, self._bases + 1
         step = Step(
-            change.track, prepared, base,
-            _short(change, what), change.remarks, key,
-        )  # fmt: skip
+            change.track,
+            prepared,
+            base,
+            _short(change, what),
+            change.remarks,
+            key,
+        )
         if goes_on:
             self._steps[self._shown] = step
         else:

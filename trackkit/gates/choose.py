@@ -123,9 +123,9 @@ def choose_sectors(
     basis = "time" if speed is not None else "length"
     moved = [f"{w:.0f} m (from {p:.0f})" for w, p in zip(chosen, wanted, strict=True)]
     remarks.insert(
-        0, f"{sectors} sectors equal in {basis}, gates at the nearest fit places: "
-        + ", ".join(moved),
-    )  # fmt: skip
+        0,
+        f"{sectors} sectors equal in {basis}, gates at the nearest fit places: " + ", ".join(moved),
+    )
     return sorted(float(curve.wrap(c)) for c in chosen), tuple(remarks)
 
 

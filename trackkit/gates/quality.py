@@ -192,14 +192,18 @@ def timing_quality(
         vehicle = vehicle_for(track)
         receiver = receiver or Receiver()
         return TimingQuality(
-            track, chainage, assumed_speed(curve, chainage, vehicle),
-            np.full(len(chainage), ASSUMED_LINE_M), turned, position_error(receiver),
+            track,
+            chainage,
+            assumed_speed(curve, chainage, vehicle),
+            np.full(len(chainage), ASSUMED_LINE_M),
+            turned,
+            position_error(receiver),
             f"speeds assumed from curvature (top speed {3.6 * vehicle.top_mps:.0f} km/h, "
             f"{vehicle.lateral_mps2:g} m/s² sideways, {vehicle.accelerating_mps2:g} and "
             f"{vehicle.braking_mps2:g} m/s² gaining and braking), a usual receiver at "
             f"{1 / receiver.interval_s:.0f} Hz in a session of {receiver.session_s / 60:.0f} min",
             recorded=False,
-        )  # fmt: skip
+        )
     drives = [smooth(recording, track.plane) for recording in recordings]
     return driven_quality(track, drives, receiver=receiver)
 
@@ -222,10 +226,15 @@ def driven_quality(
     worst = max(errors, key=lambda error: error.sigma_m)
     many = f"{len(drives)} recordings" if len(drives) > 1 else "the recording"
     return TimingQuality(
-        track, chainage, speed, line_sigma, turned, worst,
+        track,
+        chainage,
+        speed,
+        line_sigma,
+        turned,
+        worst,
         f"speeds, line and receiver's noise from {many}",
         recorded=True,
-    )  # fmt: skip
+    )
 
 
 def driven_speed(

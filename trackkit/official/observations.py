@@ -120,16 +120,18 @@ def gather(
     pairs = [p for p in pairing.pairs if not p.outlier and p.lap.counts and _near(p)]
     if not pairs:
         raise TrackkitError(
-            _no_pair(times, report), file=times.file,
+            _no_pair(times, report),
+            file=times.file,
             remedy="give the official times of the same driver and session, with lap times in "
             "seconds or m:ss.mmm",
-        )  # fmt: skip
+        )
     listed_laps = sum(lap.time_s is not None for lap in times.laps)
     if len(pairs) < _FEWEST_PAIRED * min(listed_laps, len(report.counted)):
         raise TrackkitError(
             f"only {len(pairs)} of {listed_laps} official laps fit a recorded one",
-            file=times.file, remedy="give the official times of the same driver and session",
-        )  # fmt: skip
+            file=times.file,
+            remedy="give the official times of the same driver and session",
+        )
     lines: list[dict[Crossing, int]] = [{} for _ in timed_gates(track)]
     rows = _Rows(lines)
     remarks: list[str] = []
@@ -216,8 +218,9 @@ def _add_sectors(rows: _Rows, pairs: list[Pair], times: OfficialTimes) -> None:
         for index, seconds in enumerate(one.official.sectors_s):
             if seconds is not None:
                 end = (index + 1) % count
-                rows.add((index, passed[index]), (end, passed[index + 1]), seconds,
-                         times.resolution_s)  # fmt: skip
+                rows.add(
+                    (index, passed[index]), (end, passed[index + 1]), seconds, times.resolution_s
+                )
 
 
 def _add_moments(
@@ -248,7 +251,7 @@ def _add_moments(
                     do="name official columns",
                     value={"columns": {"passing": "COLUMN"}},
                 ),
-            )  # fmt: skip
+            )
         return None, []
     start = report.start
     said = []
@@ -256,8 +259,9 @@ def _add_moments(
         if clock_within_s is not None:
             raise TrackkitError(
                 "only counts seconds, so its clock cannot be compared with the official one",
-                file=report.name, remedy=CLOCK_UNKNOWN,
-            )  # fmt: skip
+                file=report.name,
+                remedy=CLOCK_UNKNOWN,
+            )
         base, zone = next(iter(moments.values())) - next(iter(moments)).time_s, 0.0
     else:
         try:
@@ -274,8 +278,9 @@ def _add_moments(
             raise TrackkitError(
                 f"its clock is {late:+.1f} s off the receiver's, time zones left aside: more than "
                 "a line anywhere near the finish gate explains",
-                file=times.file, remedy=CLOCK_UNKNOWN,
-            )  # fmt: skip
+                file=times.file,
+                remedy=CLOCK_UNKNOWN,
+            )
         said.append(f"the official clock is taken to run at UTC{zone / 3600:+.2f} h")
     for crossing, passed_s in moments.items():
         rows.add(None, (0, crossing), passed_s - base, times.passed_resolution_s)

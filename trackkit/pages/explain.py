@@ -207,9 +207,11 @@ def _thrown_parts(fitted: FittedLine) -> tuple[list[Floats], list[str]]:
             aside = np.where(np.isfinite(offset[inside]), offset[inside], 0.0)
             parts.append(curve.position(at) + aside[:, None] * curve.left(at))
             most = float(np.abs(aside).max())
-            why = "no fixes there" if (weight[inside] <= 0).all() and most == 0 else (
-                f"up to {most:.1f} m from the others"
-            )  # fmt: skip
+            why = (
+                "no fixes there"
+                if (weight[inside] <= 0).all() and most == 0
+                else (f"up to {most:.1f} m from the others")
+            )
             reasons.append(
                 f"{len(at) * float(chainage[1]):.0f} m of the lap at {lap.start_s:,.0f} s of "
                 f"{Path(lap.path.drive.recording.name).name}: {why}"

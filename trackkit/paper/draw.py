@@ -196,10 +196,18 @@ def draw(track: Track, recordings: Iterable[Recording] = ()) -> Picture:
 def _texts(track: Track, drives: Sequence[Recording]) -> list[str]:
     """Everything that others wrote and the sheet shows; and the signs of our own words."""
     return [
-        track.name, track.layout, track.notes, track.id, track.licence or "", track.revised,
-        CAUTION, "abcxyzABCXYZ0123456789…:;,.()±–", *(gate.name for gate in track.gates),
-        *(corner.name for corner in track.corners), *(drive.name for drive in drives),
-    ]  # fmt: skip
+        track.name,
+        track.layout,
+        track.notes,
+        track.id,
+        track.licence or "",
+        track.revised,
+        CAUTION,
+        "abcxyzABCXYZ0123456789…:;,.()±–",
+        *(gate.name for gate in track.gates),
+        *(corner.name for corner in track.corners),
+        *(drive.name for drive in drives),
+    ]
 
 
 def _head(track: Track, lettering: Lettering, width_mm: float) -> list[_Line]:
@@ -240,9 +248,13 @@ def _write_lines(pen: Pen, lines: Sequence[_Line], top_mm: float) -> None:
     for line in lines:
         y -= line.height_mm
         pen.text(
-            MARGIN_MM, y + 0.3 * line.size_pt * MM_PER_POINT, line.words, line.size_pt,
-            bold=line.bold, colour=line.colour,
-        )  # fmt: skip
+            MARGIN_MM,
+            y + 0.3 * line.size_pt * MM_PER_POINT,
+            line.words,
+            line.size_pt,
+            bold=line.bold,
+            colour=line.colour,
+        )
 
 
 def _draw_shapes(pen: Pen, track: Track, shapes: Shapes) -> None:

@@ -80,10 +80,18 @@ class Pen:
         """Write a clean text on a base line."""
         # Names may hold dollar signs, which matplotlib would read as mathematics.
         self.axes.text(
-            x, y, words, fontsize=size_pt, color=colour, ha=align, va="baseline", zorder=10,
+            x,
+            y,
+            words,
+            fontsize=size_pt,
+            color=colour,
+            ha=align,
+            va="baseline",
+            zorder=10,
             fontfamily=list(self.lettering.families),
-            fontweight=self.lettering.weight(bold=bold), parse_math=False,
-        )  # fmt: skip
+            fontweight=self.lettering.weight(bold=bold),
+            parse_math=False,
+        )
 
     def line(
         self, position_mm: ArrayLike, colour: str, width_pt: float, *, over: float, dash: Any = None
@@ -91,9 +99,16 @@ class Pen:
         """Draw a line through places on the sheet; `over` is its level."""
         x, y = np.asarray(position_mm, dtype=float).T
         self.axes.plot(
-            x, y, color=colour, linewidth=width_pt, linestyle=dash or "solid", zorder=over,
-            solid_capstyle="butt", dash_capstyle="butt", solid_joinstyle="round",
-        )  # fmt: skip
+            x,
+            y,
+            color=colour,
+            linewidth=width_pt,
+            linestyle=dash or "solid",
+            zorder=over,
+            solid_capstyle="butt",
+            dash_capstyle="butt",
+            solid_joinstyle="round",
+        )
 
     def area(
         self,
@@ -137,9 +152,13 @@ class Pen:
         side = np.array([-direction[1], direction[0]])
         back = place_mm - 0.5 * size_mm * direction
         ring = np.array(
-            [place_mm + 0.5 * size_mm * direction, back + 0.45 * size_mm * side,
-             place_mm - 0.2 * size_mm * direction, back - 0.45 * size_mm * side]
-        )  # fmt: skip
+            [
+                place_mm + 0.5 * size_mm * direction,
+                back + 0.45 * size_mm * side,
+                place_mm - 0.2 * size_mm * direction,
+                back - 0.45 * size_mm * side,
+            ]
+        )
         self.area([np.vstack([ring, ring[:1]])], INK, over=5.0, edge=PAPER, edge_pt=0.5)
 
     def gate(self, ends_mm: Floats, kind: str) -> None:
@@ -228,11 +247,17 @@ def draw_disc(
     x, y = float(centre_mm[0]), float(centre_mm[1])
     pen.axes.add_patch(
         FancyBboxPatch(
-            (x - 0.5 * width, y - 0.5 * size_mm), width, size_mm,
+            (x - 0.5 * width, y - 0.5 * size_mm),
+            width,
+            size_mm,
             boxstyle=f"round,pad=0,rounding_size={0.5 * size_mm - 0.01}",
-            facecolor=PAPER, edgecolor=INK, linewidth=0.7, zorder=9.0, mutation_aspect=1.0,
+            facecolor=PAPER,
+            edgecolor=INK,
+            linewidth=0.7,
+            zorder=9.0,
+            mutation_aspect=1.0,
         )
-    )  # fmt: skip
+    )
     base = y - 0.5 * CAPITAL * letters * MM_PER_POINT
     pen.text(x, base, words, letters, bold=True, align="center")
 
@@ -281,6 +306,10 @@ def draw_north(pen: Pen, sheet: Sheet) -> None:
         pen.area([np.array([tip, wing, notch, tip])], fill, over=3.0, edge=INK, edge_pt=0.6)
     letter = middle + 0.95 * _NORTH_MM * north
     pen.text(
-        float(letter[0]), float(letter[1]) - 0.5 * CAPITAL * 9.0 * MM_PER_POINT, "N", 9.0,
-        bold=True, align="center",
-    )  # fmt: skip
+        float(letter[0]),
+        float(letter[1]) - 0.5 * CAPITAL * 9.0 * MM_PER_POINT,
+        "N",
+        9.0,
+        bold=True,
+        align="center",
+    )

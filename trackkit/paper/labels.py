@@ -125,9 +125,11 @@ def _nearest(
     fits &= (high <= (inside.right, inside.top)).all(axis=1)
     index = np.flatnonzero(fits)
     spread = shapely.box(
-        low[index, 0] - CLEAR_MM, low[index, 1] - CLEAR_MM,
-        high[index, 0] + CLEAR_MM, high[index, 1] + CLEAR_MM,
-    )  # fmt: skip
+        low[index, 0] - CLEAR_MM,
+        low[index, 1] - CLEAR_MM,
+        high[index, 0] + CLEAR_MM,
+        high[index, 1] + CLEAR_MM,
+    )
     free = ~shapely.intersects(ink, spread)
     for other in taken:
         free &= ~shapely.intersects(other, spread)

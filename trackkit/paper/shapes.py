@@ -99,15 +99,23 @@ class Shapes:
         line = shapely.LineString(centre).buffer(0.5 * LEAST_BAND_MM)
         ink = shapely.union_all(
             [
-                shapely.buffer(band, _EDGE_MM), line,
+                shapely.buffer(band, _EDGE_MM),
+                line,
                 *(shapely.LineString(ends).buffer(_GATE_HALF_MM) for ends in gates),
                 *(shapely.LineString(lane).buffer(_PIT_HALF_MM) for lane in lanes),
                 *(shapely.LineString(e).buffer(_PIT_HALF_MM) for pair in bridges for e in pair),
                 *(shapely.Point(place).buffer(0.5 * ARROW_MM) for place, _ in arrows),
             ]
-        )  # fmt: skip
+        )
         return cls(
-            band, thin, centre, lanes, gates, bridges, arrows, ink,
+            band,
+            thin,
+            centre,
+            lanes,
+            gates,
+            bridges,
+            arrows,
+            ink,
             gate_anchors=tuple(_gate_anchors(ends) for ends in gates),
             corner_anchors=tuple(
                 _beside(track, sheet, c.apex_m, 1.0 if c.turn == "right" else -1.0)
@@ -115,7 +123,7 @@ class Shapes:
             ),
             bridge_anchors=tuple(_beside(track, sheet, c.over_m, 1.0) for c in track.crossovers),
             lane_anchors=tuple(_lane_anchors(lane) for lane in lanes),
-        )  # fmt: skip
+        )
 
 
 def _seen(ends_mm: Floats) -> Floats:

@@ -170,10 +170,15 @@ def arrange(
     low, high = _extent(outline_m, turn)
     middle = 0.5 * (low + high) @ _turning(turn).T
     return Sheet(
-        *paper, size, blocks, box, turn, _scale(outline_m, box, turn),
+        *paper,
+        size,
+        blocks,
+        box,
+        turn,
+        _scale(outline_m, box, turn),
         (float(middle[0]), float(middle[1])),
         (0.5 * (box.left + box.right), 0.5 * (box.bottom + STRIP_MM + box.top)),
-    )  # fmt: skip
+    )
 
 
 _Way = tuple[float, Box, tuple[float, float], float, tuple[Block, ...]]
@@ -203,8 +208,15 @@ def _ways(
         below = set_tables(tables, lettering, size_pt, float(tall))
         if below.width <= inside.width:
             box = Box(inside.left, inside.bottom + below.height + 3.0, inside.right, inside.top)
-            found.append((worth, box, (width, height), size_pt,
-                          _moved(below, inside.left, inside.bottom + below.height)))  # fmt: skip
+            found.append(
+                (
+                    worth,
+                    box,
+                    (width, height),
+                    size_pt,
+                    _moved(below, inside.left, inside.bottom + below.height),
+                )
+            )
             break
     beside = set_tables(tables, lettering, size_pt, inside.height)
     if beside.width <= _MOST_TABLE * inside.width:

@@ -37,10 +37,15 @@ def tables_of(track: Track, drives: Sequence[Recording], lettering: Lettering) -
     if track.corners:
         named = any(clean(corner.name) for corner in track.corners)
         corners = tuple(
-            (str(c.number), *([clean(c.name)] if named else []), c.turn,
-             f"{c.min_radius_m:,.0f} m", f"{c.apex_m:,.0f} m")
+            (
+                str(c.number),
+                *([clean(c.name)] if named else []),
+                c.turn,
+                f"{c.min_radius_m:,.0f} m",
+                f"{c.apex_m:,.0f} m",
+            )
             for c in track.corners
-        )  # fmt: skip
+        )
         heads = ("no.", *(["name"] if named else []), "turn", "radius", "apex at")
         numeric = (True, *([False] if named else []), False, True, True)
         tables.append(Table("Corners", heads, corners, numeric))
@@ -67,9 +72,12 @@ def _key(track: Track, drives: Sequence[Recording], lettering: Lettering) -> Tab
     if len(drives) > 3:
         rows.append(("drive", f"{len(drives) - 3} more recordings"))
     return Table(
-        "Key", ("", ""), tuple(("", text) for _, text in rows), (False, False),
+        "Key",
+        ("", ""),
+        tuple(("", text) for _, text in rows),
+        (False, False),
         tuple(mark for mark, _ in rows),
-    )  # fmt: skip
+    )
 
 
 def _words(kind: str) -> str:

@@ -96,10 +96,28 @@ def ranking_rows(sessions: Sequence[Session]) -> list[dict[str, Any]]:
 
 
 CSV_COLUMNS = (
-    "file", "label", "lap", "kind", "complete", "part", "part_number", "gate", "gate_name",
-    "begun", "begun_local", "start_s", "time_s", "sigma_s", "split_s", "difference_s",
-    "difference_sigma_s", "top_mps", "lowest_mps", "gate_speed_mps", "missed",
-)  # fmt: skip
+    "file",
+    "label",
+    "lap",
+    "kind",
+    "complete",
+    "part",
+    "part_number",
+    "gate",
+    "gate_name",
+    "begun",
+    "begun_local",
+    "start_s",
+    "time_s",
+    "sigma_s",
+    "split_s",
+    "difference_s",
+    "difference_sigma_s",
+    "top_mps",
+    "lowest_mps",
+    "gate_speed_mps",
+    "missed",
+)
 """`gate` is the one the part ends at, `gate_speed_mps` the speed there; of a speed gate, itself."""
 
 

@@ -27,10 +27,27 @@ FORMAT = "trackkit-track"
 VERSION = "1.0"
 
 _TRACK_MEMBERS = {
-    "format", "version", "id", "name", "layout", "closed", "direction", "length_m",
-    "length_surface_m", "line", "crossovers", "country", "timezone", "licence", "revised",
-    "history", "sources", "accuracy_m", "accepted", "notes",
-}  # fmt: skip
+    "format",
+    "version",
+    "id",
+    "name",
+    "layout",
+    "closed",
+    "direction",
+    "length_m",
+    "length_surface_m",
+    "line",
+    "crossovers",
+    "country",
+    "timezone",
+    "licence",
+    "revised",
+    "history",
+    "sources",
+    "accuracy_m",
+    "accepted",
+    "notes",
+}
 _FEATURE_MEMBERS = {"type", "id", "geometry", "properties"}
 _CROSSOVER_MEMBERS = {"over_m", "under_m"}
 
