@@ -11,6 +11,7 @@ from geographiclib.geodesic import Geodesic
 from served_block import AT, edited, post
 
 from trackkit.cli import run
+from trackkit.editor.desk import ChangedOnDiskError, Desk
 from trackkit.track.file import read_track, write_track
 
 
@@ -182,3 +183,15 @@ def test_a_folder_that_cannot_be_written_is_one_sentence(client, path, monkeypat
     assert answer.json() == {"error": f"{path}: cannot be written (Permission denied)"}
     assert path.read_bytes() == before
     assert client.get(f"{AT}/state").json()["unsaved"]
+
+
+def test_of_two_pages_that_save_one_file_the_second_is_told(path):
+    one, other = Desk(str(path)), Desk(str(path))
+    one.editing.apply({"do": "place", "kind": "speed", "at_m": 120.0})
+    other.editing.apply({"do": "place", "kind": "speed", "at_m": 240.0})
+    one.save()
+
+    with pytest.raises(ChangedOnDiskError, match="was changed on disk meanwhile"):
+        other.save()
+
+    assert len(read_track(path).gates_of_kind("speed")) == 1

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import Any
 
 from trackkit.checks.evaluate import Prepared, evaluate, prepare
 from trackkit.checks.other_layouts import layouts_beside
 from trackkit.editor.session import Editing
 from trackkit.errors import TrackFileError, TrackkitError
-from trackkit.held_files import digest_of
+from trackkit.held_files import digest_of, hold
 from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
 from trackkit.track.file import read_track, write_track
@@ -77,25 +76,24 @@ class Desk:
         TrackkitError
             When it cannot be written.
         """
-        changed = self.changed_on_disk
-        if changed and not replace_changed:
-            gone = not Path(self.path).exists()
-            raise ChangedOnDiskError(
-                "was deleted or moved meanwhile" if gone else "was changed on disk meanwhile",
-                file=self.path,
-                remedy="save all the same to write it again"
-                if gone
-                else "take it from disk, which can be undone, or save all the same; what is on "
-                "disk is then kept beside it",
-            )
-        if not changed and not self.editing.unsaved:
-            # Written again, it would take the place of the one that was there before.
-            return {"saved": True, "file": self.path, "previous": None}
-        previous = self.path + "~" if Path(self.path).exists() else None
-        write_track(self.editing.step.track, self.path, force=True, keep_previous=True)
-        self._digest = digest_of(self.path)
+        with hold(self.path) as held:
+            changed, gone = held.digest != self._digest, held.digest is None
+            if changed and not replace_changed:
+                raise ChangedOnDiskError(
+                    "was deleted or moved meanwhile" if gone else "was changed on disk meanwhile",
+                    file=self.path,
+                    remedy="save all the same to write it again"
+                    if gone
+                    else "take it from disk, which can be undone, or save all the same; what is "
+                    "on disk is then kept beside it",
+                )
+            if not changed and not self.editing.unsaved:
+                # Written again, it would take the place of the one that was there before.
+                return {"saved": True, "file": self.path, "previous": None}
+            write_track(self.editing.step.track, self.path, held=held)
+            self._digest = held.digest
         self.editing.mark_saved()
-        return {"saved": True, "file": self.path, "previous": previous}
+        return {"saved": True, "file": self.path, "previous": None if gone else self.path + "~"}
 
     def reload(self) -> None:
         """Take the file as it is on disk now."""
