@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-import multiprocessing
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from checkout import TRACKS
 
-from trackkit.cli import run
 from trackkit.errors import OutputError
 from trackkit.held_files import ChangedMeanwhileError, digest_of, hold
 from trackkit.track.file import read_track
@@ -100,42 +100,54 @@ def test_the_digest_is_of_what_is_there(tmp_path):
     assert digest_of(path) == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
 
-def _change_often(path: Path, process: int) -> None:
-    for change in range(CHANGES):
-        with hold(path) as held:
-            names = json.loads(path.read_text())
-            held.replace(json.dumps([*names, [process, change]]))
+CHANGING = """
+import json, sys
+from pathlib import Path
+from trackkit.held_files import hold
+
+path, process, changes = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
+for change in range(changes):
+    with hold(path) as held:
+        held.replace(json.dumps([*json.loads(path.read_text()), [process, change]]))
+"""
+PLACING = """
+import sys
+
+path, process, gates = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
+for number in range(gates):
+    place = f"{30 + 97 * process + 19 * number}m"
+    if run(["gate", "place", path, "speed", place]):
+        sys.exit(f"{place} was not placed")
+"""
+
+
+def at_once(program: str, path: Path, processes: int, changes: int) -> None:
+    """Run a program in several processes, and see that each ends well."""
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", program, str(path), str(n), str(changes)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        for n in range(processes)
+    ]
+    for process in running:
+        _, said = process.communicate(timeout=240)
+        assert process.returncode == 0, said
 
 
 def test_eight_processes_that_change_one_file_fifty_times_each_lose_nothing(tmp_path):
     path = tmp_path / "names.json"
     path.write_text("[]")
-    context = multiprocessing.get_context("spawn")
-    running = [context.Process(target=_change_often, args=(path, n)) for n in range(PROCESSES)]
-    for process in running:
-        process.start()
-    for process in running:
-        process.join(120)
-    assert [process.exitcode for process in running] == [0] * PROCESSES
+    at_once(CHANGING, path, PROCESSES, CHANGES)
     made = sorted(json.loads(path.read_text()))
     assert made == [[n, change] for n in range(PROCESSES) for change in range(CHANGES)]
-
-
-def _place_gates(path: Path, process: int, count: int) -> None:
-    for number in range(count):
-        place = f"{30 + 97 * process + 19 * number}m"
-        assert run(["gate", "place", str(path), "speed", place]) == 0
 
 
 def test_gates_that_several_commands_place_at_once_are_all_in_the_file(tmp_path):
     path = tmp_path / "track.geojson"
     shutil.copy(TRACKS / "pipwick-kart-circuit.geojson", path)
     before = len(read_track(path).gates)
-    context = multiprocessing.get_context("spawn")
-    running = [context.Process(target=_place_gates, args=(path, n, 3)) for n in range(4)]
-    for process in running:
-        process.start()
-    for process in running:
-        process.join(240)
-    assert [process.exitcode for process in running] == [0] * 4
+    at_once(PLACING, path, 4, 3)
     assert len(read_track(path).gates) == before + 12

@@ -4,6 +4,7 @@ import pytest
 from checkout import recording_of_a_real_receiver
 from track_documents import document, example, with_value, without, written
 
+from trackkit.cli import run
 from trackkit.errors import TrackFileError
 from trackkit.track.file import read_track, track_text
 
@@ -182,8 +183,15 @@ def test_a_file_that_is_no_track_file_is_refused_in_words(tmp_path, name):
 
 def test_a_recording_in_place_of_a_track_file_is_refused_in_words():
     recording = recording_of_a_real_receiver("village-loop-by-car.gpx")
-    with pytest.raises(TrackFileError, match=r"is no track file \(not JSON\).*trackkit build"):
+    with pytest.raises(TrackFileError, match=r"is no track file \(not JSON\).*build") as caught:
         read_track(recording)
+    assert caught.value.remedy.do == "build"
+
+
+def test_the_command_line_says_how_to_build_one_from_a_recording(capsys):
+    recording = recording_of_a_real_receiver("village-loop-by-car.gpx")
+    assert run(["describe", str(recording)]) == 1
+    assert f": trackkit build {recording} --name" in capsys.readouterr().err
 
 
 def test_a_folder_and_a_missing_file_are_refused_in_words(tmp_path):
