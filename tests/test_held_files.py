@@ -112,6 +112,7 @@ for change in range(changes):
 """
 PLACING = """
 import sys
+from trackkit.cli import run
 
 path, process, gates = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
 for number in range(gates):
