@@ -18,6 +18,7 @@ from pathlib import Path
 
 from trackkit.errors import OutputError
 from trackkit.remedies import Remedy
+from trackkit.written import note_written
 
 _SCRATCH = ".trackkit-"
 _HELD = "held"
@@ -78,6 +79,7 @@ def whole_file(
                     _sync(previous)
                     previous.replace(target.with_name(target.name + "~"))
             scratch.replace(target)
+            note_written(shown)
             _sync(target.parent)
     except OSError as error:
         raise OutputError(f"cannot be written ({error.strerror or error})", file=shown) from error

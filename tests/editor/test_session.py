@@ -214,6 +214,40 @@ def test_undo_takes_an_edit_back_and_redo_makes_it_again(editing, block):
     assert again["edit"] > back["edit"] > changed["edit"]
 
 
+def test_a_page_does_not_undo_what_another_one_did(editing):
+    editing.apply(move("gate-a", 400.0), "first")
+    editing.apply(move("gate-b", 820.0), "second")
+
+    assert not editing.state(page="first")["can_undo"]
+    with pytest.raises(TrackkitError, match=r"undo \(moved Gate-B\) was made on another page"):
+        editing.apply({"do": "undo"}, "first")
+    assert editing.state(page="second")["can_undo"]
+    editing.apply({"do": "undo"}, "second")
+    assert not editing.state(page="second")["can_undo"]
+    assert not editing.state(page="first")["can_redo"]
+    with pytest.raises(TrackkitError, match="redo .* was made on another page"):
+        editing.apply({"do": "redo"}, "first")
+    editing.apply({"do": "undo"}, "first")
+    assert not editing.state(page="first")["unsaved"]
+
+
+def test_what_was_done_on_a_page_that_closed_can_be_undone_on_any(editing):
+    editing.apply(move("gate-a", 400.0), "closed")
+    editing.close("closed")
+
+    assert editing.state(page="open")["can_undo"]
+    editing.apply({"do": "undo"}, "open")
+    assert not editing.state(page="open")["unsaved"]
+
+
+def test_drags_on_two_pages_are_two_steps(editing):
+    editing.apply(move("gate-a", 400.0, merge="drag-1"), "first")
+    editing.apply(move("gate-a", 410.0, merge="drag-1"), "second")
+
+    editing.apply({"do": "undo"}, "second")
+    assert editing.state()["gates"][1]["chainage_m"] == pytest.approx(400.0, abs=0.1)
+
+
 def test_a_new_edit_after_undo_forgets_what_was_undone(editing):
     editing.apply(move("gate-a", 400.0))
     editing.apply({"do": "undo"})

@@ -10,6 +10,7 @@ from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from trackkit.cli import standard_output
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 
@@ -25,8 +26,8 @@ _NEGATIVE_NUMBER = re.compile(r"-(?=[\d.])")
 class Command(click.Command):
     """A command that takes negative numbers as arguments, with no ``--`` before them.
 
-    A word that begins with a minus and a digit is no option of ours.  It is handed on with a
-    minus sign (U+2212) instead, which places and numbers are read with too.
+    A word that begins with a minus and a digit is no option of ours, but a place, a number or the
+    name of a file.  It goes past click's parser with a minus sign (U+2212) instead.
 
     What the library cannot do is said with what to type for the track file that was given.
     """
@@ -48,15 +49,22 @@ class Command(click.Command):
         }
         # The word after such an option is its value, whatever it begins with.
         before = [None, *args]
-        return super().parse_args(
-            ctx,
-            [
-                _NEGATIVE_NUMBER.sub("\N{MINUS SIGN}", word, count=1)
-                if last not in valued and _NEGATIVE_NUMBER.match(word)
-                else word
-                for last, word in zip(before, args, strict=False)
-            ],
-        )
+        changed: dict[str, str] = {}
+        words = []
+        for last, word in zip(before, args, strict=False):
+            if last not in valued and _NEGATIVE_NUMBER.match(word):
+                words.append("\N{MINUS SIGN}" + word[1:])
+                changed[words[-1]] = word
+            else:
+                words.append(word)
+        rest = super().parse_args(ctx, words)
+        for param in self.params:
+            value = ctx.params.get(param.name or "")
+            if isinstance(value, str):
+                ctx.params[str(param.name)] = changed.get(value, value)
+            elif isinstance(value, tuple):
+                ctx.params[str(param.name)] = tuple(changed.get(word, word) for word in value)
+        return rest
 
 
 class Failed(click.ClickException):
@@ -68,7 +76,7 @@ class Failed(click.ClickException):
 
 
 def plain_minus(text: str) -> str:
-    """Turn a minus sign back into the hyphen that numbers and file names are written with."""
+    """Turn a minus sign, as texts have it, into the hyphen that numbers are read with."""
     return text.replace("\N{MINUS SIGN}", "-", 1) if text.startswith("\N{MINUS SIGN}") else text
 
 
@@ -132,7 +140,8 @@ def held_for_change(path: str) -> HeldFile:
 
 def print_json(document: Any) -> None:
     """Print one JSON document on standard output."""
-    click.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
+    escaped = not standard_output.is_unicode()
+    click.echo(json.dumps(document, indent=2, ensure_ascii=escaped, allow_nan=False))
 
 
 def remark(text: str) -> None:
