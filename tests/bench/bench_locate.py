@@ -1,7 +1,7 @@
 """What `locate` takes, and how often it is right: every figure of its table, in one run.
 
     taskset -c 0 env OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 \
-        python tests/bench/bench_locate.py [--circuits 100000] [--quick]
+        python tests/bench/bench_locate.py [--circuits 100000]
 
 Everything is on one core.  The world and the families are invented, by world.py and families.py
 beside this file.  The two other ways are what anyone would try first: geopandas' `sjoin_nearest` in
