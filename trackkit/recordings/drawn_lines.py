@@ -156,7 +156,7 @@ def _the_only(lines: list[_Line], path: str | os.PathLike[str], crs: str | None)
         return lines[0]
     lengths = sorted(_metres(line, crs) for line in lines)
     if lengths[-1] >= CLEARLY_LONGER * lengths[-2]:
-        # Gates drawn beside a track are no question.
+        # Gates drawn beside a track are far shorter than the track.
         return max(lines, key=lambda line: _metres(line, crs))
     listed = "; ".join(
         f"{line.name or f'line {number}'}: {_length(line, crs)}"
@@ -245,14 +245,14 @@ def _gpx_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
 
 
 def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
-    """Read KML with GDAL, which sees only what the hardened XML door has let through."""
+    """Read KML with GDAL, which is given only what `parse_xml` has accepted."""
     import pyogrio
     import shapely
     from lxml import etree
     from pyogrio.errors import DataLayerError, DataSourceError
     from pyogrio.raw import read
 
-    from trackkit.recordings.raw import one_line
+    from trackkit.recordings.raw import single_line
     from trackkit.recordings.xml import parse_xml
 
     safe = etree.tostring(parse_xml(data, path), encoding="utf-8", xml_declaration=True)
@@ -261,13 +261,13 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
         for layer in range(len(pyogrio.list_layers(io.BytesIO(safe)))):
             meta, _, geometry, columns = read(io.BytesIO(safe), layer=layer, columns=["Name"])
             names = columns[0] if "Name" in list(meta["fields"]) else [None] * len(geometry)
-            # Coordinates that are no numbers are told further on, with their place.
+            # Coordinates that are no numbers are refused later, with their place.
             with np.errstate(invalid="ignore"):
                 shapes = shapely.from_wkb(geometry)
             for name, shape in zip(names, shapes, strict=True):
                 yield from _shape_lines(str(name) if name else None, shape, path)
     except (DataSourceError, DataLayerError) as error:
-        raise RecordingError(f"its KML cannot be read ({one_line(error)})", file=path) from error
+        raise RecordingError(f"its KML cannot be read ({single_line(error)})", file=path) from error
 
 
 def _shape_lines(name: str | None, shape: Any, path: str | os.PathLike[str]) -> Iterator[_Line]:
