@@ -24,6 +24,7 @@ LISTED_LINES = 8
 CLEARLY_LONGER = 10.0
 """A line this many times as long as every other one in the file is the track."""
 _CLOSE_DEG = 1e-9
+_TOO_FEW = "its line has fewer than two different positions"
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,6 +113,8 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
     lines = list(readers[kind](data, path))
     line = _the_only(lines, path, crs)
     x, y = line.x, line.y
+    if len(x) < 2:
+        raise RecordingError(_TOO_FEW, file=path)
     remarks: list[str] = []
     if crs is not None:
         from trackkit.geometry.grids import grid_to_wgs84
@@ -138,7 +141,7 @@ def _drawn(
     new = np.ones(len(longitude), dtype=bool)
     new[1:] = (np.diff(longitude) != 0) | (np.diff(y) != 0)
     if np.count_nonzero(new) < 2:
-        raise RecordingError("its line has fewer than two different positions", file=path)
+        raise RecordingError(_TOO_FEW, file=path)
     elevation = line.elevation_m[new]
     return DrawnLine(
         longitude_deg=longitude[new],
@@ -307,8 +310,9 @@ def _geojson_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]
             yield from _joined([_positions_line(name, part, timed) for part in coordinates])
         elif kind in ("Polygon", "MultiPolygon"):
             for rings in [coordinates] if kind == "Polygon" else coordinates:
-                _refuse_holes(len(rings) - 1, name, path)
-                yield _positions_line(name, rings[0] if rings else [], timed)
+                edges = rings if isinstance(rings, list) else []
+                _refuse_holes(len(edges) - 1, name, path)
+                yield _positions_line(name, edges[0] if edges else [], timed)
 
 
 def _positions_line(name: str | None, positions: Any, has_times: bool) -> _Line:
