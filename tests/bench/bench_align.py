@@ -41,7 +41,7 @@ def true_times(run: Run, chainage_m: float, length_m: float, near_s: np.ndarray)
 
 
 def trial(track: Track, seed: int) -> list[tuple[float, float, bool, bool]]:
-    """Error, sigma, whether the interval holds the truth, and whether told, of each case."""
+    """Error, sigma, whether the interval holds the truth and whether it is conclusive, by case."""
     made = simulate_drive(track, laps=LAPS, rate_hz=10, seed=seed)
     report = time_laps(track, made.recording)
     ahead = float(np.random.default_rng([seed, 7]).uniform(-WITHIN_M, WITHIN_M))
@@ -68,7 +68,7 @@ def trial(track: Track, seed: int) -> list[tuple[float, float, bool, bool]]:
         align_line([by_day], clock_within_s=0.0),
     )
     return [
-        (one.ahead_m - ahead, one.sigma_m, one.low_m <= ahead <= one.high_m, one.told)
+        (one.ahead_m - ahead, one.sigma_m, one.low_m <= ahead <= one.high_m, one.conclusive)
         for one in found
     ]
 

@@ -31,7 +31,7 @@ def test_without_noise_lap_times_alone_find_the_line(quiet):
     aligned = align_line([quiet.by_laps])
 
     assert aligned.ahead_m == pytest.approx(AHEAD_M, abs=0.7)
-    assert aligned.told
+    assert aligned.conclusive
 
 
 def test_lap_times_alone_find_the_line_within_what_they_say(usual):
@@ -102,7 +102,7 @@ def test_times_that_bury_what_differs_between_laps_cannot_tell(usual):
     )  # fmt: skip
     aligned = align_line([first(rough, 6)])
 
-    assert not aligned.told
+    assert not aligned.conclusive
     assert aligned.times_needed > 6
 
 

@@ -193,7 +193,7 @@ def _print(
                     "zones left aside"
                 )
     spread = f"95 % between {found.low_m:.1f} and {found.high_m:.1f} m"
-    if not found.told:
+    if not found.conclusive:
         click.echo(
             f"these times cannot tell where the official line lies: {spread}, more than "
             f"{WIDEST_M:.0f} m apart; about {found.times_needed} times like these {found.times} "

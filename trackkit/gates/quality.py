@@ -1,4 +1,4 @@
-"""What a gate's times are worth, by where along the lap it lies."""
+"""The uncertainty of a gate's times, by where along the lap it lies."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
+from trackkit.gates.choose import elapsed_time_s
 from trackkit.geometry.bends import Bend, find_bends, smoothed_curvature
 from trackkit.geometry.curve import Curve
 from trackkit.motion.drive import Drive, smooth
@@ -35,7 +36,7 @@ _EASED_M = 10.0
 
 @dataclass(frozen=True, eq=False)
 class TimingQuality:
-    """What a crossing is worth at each place of the lap.
+    """The uncertainty of a crossing at each place of the lap.
 
     Parameters
     ----------
@@ -103,11 +104,8 @@ class TimingQuality:
     @cached_property
     def elapsed_s(self) -> Floats:
         """Time from chainage 0 to each place and, where closed, round to it again."""
-        pace = 1.0 / self.speed_mps
-        if self.curve.closed:
-            pace = np.append(pace, pace[0])
-        step = 0.5 * np.diff(self._ends_m) * (pace[:-1] + pace[1:])
-        return np.concatenate([[0.0], np.cumsum(step)])
+        closing = [self.speed_mps[0]] if self.curve.closed else []
+        return elapsed_time_s(self._ends_m, np.append(self.speed_mps, closing))
 
     @property
     def lap_s(self) -> float:
@@ -154,7 +152,7 @@ class TimingQuality:
             self.curve.direction(c) / self.at(self.speed_mps, c)[..., None] for c in (begin, end)
         ]
         lag = np.maximum(self.passed_s(end) - self.passed_s(begin), 1e-9)
-        own = sum((one**2).sum(axis=-1) for one in slow) * self.error.covariance(0.0)
+        own = sum((slowness**2).sum(axis=-1) for slowness in slow) * self.error.covariance(0.0)
         shared = 2.0 * (slow[0] * slow[1]).sum(axis=-1) * self.error.covariance(lag)
         line = sum(self.at(self.line_sigma_s, c) ** 2 for c in (begin, end))
         return np.asarray(own - shared + line)
@@ -168,7 +166,7 @@ class TimingQuality:
 def timing_quality(
     track: Track, recordings: Sequence[Recording] = (), *, receiver: Receiver | None = None
 ) -> TimingQuality:
-    """Work out what crossings are worth along a track.
+    """Work out the uncertainty of crossings along a track.
 
     Parameters
     ----------
@@ -211,7 +209,7 @@ def timing_quality(
 def driven_quality(
     track: Track, drives: Sequence[Drive], *, receiver: Receiver | None = None
 ) -> TimingQuality:
-    """Work out what crossings are worth along a track from smoothed drives, one or more.
+    """Work out the uncertainty of crossings along a track from smoothed drives, one or more.
 
     Raises
     ------
@@ -221,8 +219,7 @@ def driven_quality(
     chainage = track.curve.chainages(_SPACING_M)
     turned = _turned(track.curve, chainage)
     speed, line_sigma = driven_speed(track, drives, chainage)
-    receivers = [Receiver.of(drive) for drive in drives]
-    errors = [position_error(receiver or one) for one in receivers]
+    errors = [position_error(receiver or Receiver.of(drive)) for drive in drives]
     worst = max(errors, key=lambda error: error.sigma_m)
     many = f"{len(drives)} recordings" if len(drives) > 1 else "the recording"
     return TimingQuality(

@@ -228,8 +228,8 @@ def _likeliest_shift(apart_s: Floats, sigma_s: Floats, gap: float) -> float:
     begin = int(np.argmax(inside))
     shift = float(np.median(ordered[begin : begin + inside[begin]]))
     # A shift can always be chosen that fits one pair, and of many tried some fit by chance.
-    one_pair = float(_worth(np.zeros(1), sigma_s[:1])[0]) - 2.0 * gap
-    odds = one_pair + math.log(len(ordered)) + _SHIFT_ODDS
+    pair_worth = float(_worth(np.zeros(1), sigma_s[:1])[0]) - 2.0 * gap
+    odds = pair_worth + math.log(len(ordered)) + _SHIFT_ODDS
     shifted, _ = _sums(_worth(apart_s - shift, sigma_s), gap, np.maximum)
     unshifted, _ = _sums(_worth(apart_s, sigma_s), gap, np.maximum)
     return shift if shifted[-1, -1] > unshifted[-1, -1] + odds else 0.0
@@ -280,8 +280,8 @@ def _agreement(differences: Sequence[float], sigmas: Sequence[float | None]) -> 
     if not differences:
         return None
     values = np.array(differences)
-    known = [sigma for sigma in sigmas if sigma is not None]
-    usual = float(np.median(known)) if known else 0.0
+    stated_sigmas = [sigma for sigma in sigmas if sigma is not None]
+    usual = float(np.median(stated_sigmas)) if stated_sigmas else 0.0
     scale = max(float(robust_spread(values)), usual, 1e-6)
     away = np.abs(values - np.median(values)) > OUTLIER * scale
     if len(values) < _FEWEST_FOR_OUTLIERS:
@@ -289,8 +289,8 @@ def _agreement(differences: Sequence[float], sigmas: Sequence[float | None]) -> 
     kept = values[~away]
     spread = float(kept.std(ddof=1)) if len(kept) > 1 else None
     expected = None
-    if len(known) == len(values):
-        expected = float(np.sqrt(np.mean(np.array(known)[~away] ** 2)))
+    if len(stated_sigmas) == len(values):
+        expected = float(np.sqrt(np.mean(np.array(stated_sigmas)[~away] ** 2)))
     return Agreement(
         count=len(kept),
         bias_s=float(kept.mean()),
@@ -312,12 +312,12 @@ def _sector_differences(official: OfficialLap, lap: Lap) -> tuple[float | None, 
 
 def _sector_agreements(pairs: Sequence[Pair], rounding: float) -> tuple[Agreement | None, ...]:
     agreements = []
-    for index in range(max((len(one.sectors_s) for one in pairs), default=0)):
+    for index in range(max((len(lap_pair.sectors_s) for lap_pair in pairs), default=0)):
         differences, sigmas = [], []
-        for one in pairs:
-            difference = one.sectors_s[index] if one.sectors_s else None
+        for lap_pair in pairs:
+            difference = lap_pair.sectors_s[index] if lap_pair.sectors_s else None
             if difference is not None:
-                sigma = one.lap.sectors[index].sigma_s
+                sigma = lap_pair.lap.sectors[index].sigma_s
                 differences.append(difference)
                 sigmas.append(None if sigma is None else math.hypot(sigma, rounding))
         agreements.append(_agreement(differences, sigmas))
