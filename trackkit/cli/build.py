@@ -157,7 +157,7 @@ def build(
     target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
     for wanted in (target, explain):
         if wanted is not None and Path(wanted).exists() and not force:
-            # Said before the work rather than after it.
+            # Refused before the work, which can take long, rather than after it.
             remedy = "choose another name, or replace it with --force"
             raise OutputError("exists already", file=wanted, remedy=remedy)
     place = place_from(finish, crs) if finish else None

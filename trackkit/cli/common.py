@@ -184,11 +184,11 @@ def read_recordings(
 
     mapping = parse_columns(columns)
     return each_file(
-        paths, lambda path: _said(read_recording(path, columns=mapping)), "reading recordings"
+        paths, lambda path: _remarked(read_recording(path, columns=mapping)), "reading recordings"
     )
 
 
-def _said(recording: Recording) -> Recording:
+def _remarked(recording: Recording) -> Recording:
     remarks(recording.remarks, recording.name)
     return recording
 

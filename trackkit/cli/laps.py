@@ -133,7 +133,7 @@ def laps(
 
     sessions, failed = each_file(recordings, work, "timing laps")
     chosen = choose_reference(sessions, reference)
-    pairings = [None if times is None else pair(times, one.report) for one in sessions]
+    pairings = [None if times is None else pair(times, session.report) for session in sessions]
     # Written first: whoever reads the tables may stop reading before their end.
     _write(track, sessions, chosen, zone, csv_path, traces, trace_texts, force=force)
     if as_json:
@@ -148,7 +148,7 @@ def laps(
 
 
 def _refuse_existing(path: str | None, *, force: bool) -> None:
-    """Say that a file exists before anything is timed, not after."""
+    """Refuse a file that exists before anything is timed, not after."""
     if path is not None and Path(path).exists() and not force:
         remedy = "choose another name, or replace it with --force"
         raise OutputError("exists already", file=path, remedy=remedy)
