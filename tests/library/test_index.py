@@ -12,7 +12,7 @@ import pytest
 from drives import HOME, block_circuit, stadium, track_of
 
 from trackkit.library.index import INDEX_NAME, boxes_within, open_index, tracks_of
-from trackkit.library.known import known_from
+from trackkit.library.known import circuit_of
 from trackkit.library.lines import earth_centred
 from trackkit.track.file import read_track
 
@@ -71,7 +71,7 @@ def old(path, seconds=60):
 
 def test_the_index_gives_back_what_the_files_say(folder):
     path = put(folder, "date-line", at=(180.0, -17.0), road=block_circuit())
-    expected = known_from(read_track(path), path)
+    expected = circuit_of(read_track(path), path)
 
     index = open_index(folder)
     (found,) = [one for one in tracks_of(index) if one.id == "date-line"]

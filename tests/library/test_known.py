@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from library_entries import EARTH, known_at, locate, shifted, track_at
 
 from trackkit.geometry.geodesy import distance_to_polyline, wrap_longitude
-from trackkit.library.known import known_from
+from trackkit.library.known import circuit_of
 
 
 def distance_by_geographiclib(longitude, latitude, line):
@@ -153,7 +153,7 @@ def test_a_band_wider_than_60_m_makes_at_wider():
     track = track_at((11.0, 47.0))
     line = replace(track.centreline, width_m=90.0)
     known, wide = (
-        known_from(each, Path("invented.geojson"))
+        circuit_of(each, Path("invented.geojson"))
         for each in (track, replace(track, centreline=line))
     )
     longitude, latitude = shifted((11.0, 47.0), -36.80 - 40.0, 0.0)
