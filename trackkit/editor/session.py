@@ -126,21 +126,21 @@ class Editing:
         self._shown += 1
 
     def _change(self, what: str, request: Request) -> None:
-        known = self.step
+        current = self.step
         key = (
             (what, str(request.get("gate")), _text(request, "merge"))
             if (request.get("merge") is not None)
             else None
         )
-        goes_on = key is not None and key == known.merge and known is not self._saved
+        goes_on = key is not None and key == current.merge and current is not self._saved
         goes_on = goes_on and self._shown > 0 and self._shown == len(self._steps) - 1
-        before = self._steps[self._shown - 1] if goes_on else known
+        before = self._steps[self._shown - 1] if goes_on else current
         # Chainages count along the line as the page last saw it.
-        datum = datum_m(known.track, known.prepared)
+        datum = datum_m(current.track, current.prepared)
         given = _number(request, "datum_m") if request.get("datum_m") is not None else datum
         ahead = given - datum_m(before.track, before.prepared)
         change = _changed(before.track, what, request, ahead)
-        prepared, base = known.prepared, known.base
+        prepared, base = current.prepared, current.base
         if prepared.timed and _has_laps(change.track) and not _has_laps(before.track):
             # Laps there are only now: the page lays out their speeds along the line anew.
             prepared = prepare(change.track, prepared.recordings, prepared.files, prepared.others)
