@@ -236,8 +236,13 @@ def test_several_laps_are_averaged():
     errors = []
     for laps, end_way in ((1, 1.2), (5, 5.2)):
         result = build_track(
-            [outing.recording(10, noise=1.0, seed=4, doppler=True,
-                              end_s=outing.time_at(400.0 * end_way))], "X")  # fmt: skip
+            [
+                outing.recording(
+                    10, noise=1.0, seed=4, doppler=True, end_s=outing.time_at(400.0 * end_way)
+                )
+            ],
+            "X",
+        )
         assert result.laps_used == laps
         _, offset = result.track.curve.project(
             result.track.plane.to_plane(*on_earth(stadium().at(np.arange(0, 400, 4.0))[0]))

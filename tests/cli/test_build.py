@@ -59,8 +59,19 @@ def test_the_command_says_the_caution_and_writes_the_width(tmp_path, capsys):
         write_recording(walked(stadium(radius_m=radius)), tmp_path / f"{name}.csv")
     target = tmp_path / "lanes.geojson"
 
-    status = run(["build", "--left", str(tmp_path / "left.csv"), "--right",
-                  str(tmp_path / "right.csv"), "--name", "Lanes", "-o", str(target)])  # fmt: skip
+    status = run(
+        [
+            "build",
+            "--left",
+            str(tmp_path / "left.csv"),
+            "--right",
+            str(tmp_path / "right.csv"),
+            "--name",
+            "Lanes",
+            "-o",
+            str(target),
+        ]
+    )
 
     said = capsys.readouterr()
     assert status == 0, said.err
@@ -77,8 +88,16 @@ def test_one_edge_alone_is_refused(capsys):
 def test_the_command_writes_it_and_never_over_a_file(tmp_path, capsys):
     outing = drive(stadium(), begin_m=10.0, laps=4.2, cruise=15.0)
     write_recording(outing.recording(10, doppler=True), tmp_path / "day.csv")
-    command = ["build", str(tmp_path / "day.csv"), "--name", "Oval", "--explain",
-               str(tmp_path / "how.html"), "-o", str(tmp_path / "oval.geojson")]  # fmt: skip
+    command = [
+        "build",
+        str(tmp_path / "day.csv"),
+        "--name",
+        "Oval",
+        "--explain",
+        str(tmp_path / "how.html"),
+        "-o",
+        str(tmp_path / "oval.geojson"),
+    ]
 
     assert run(command) == 0
     assert "Spread by chainage" in (tmp_path / "how.html").read_text("utf-8")

@@ -189,9 +189,14 @@ class TestStatus:
         track.write_text(json.dumps(document))
         assert run(["check", str(track)]) == 1
         document["track"]["accepted"] = [
-            {"rule": "length", "feature": "centreline", "reason": "measured by wheel", "by": None,
-             "date": "2026-01-01"}
-        ]  # fmt: skip
+            {
+                "rule": "length",
+                "feature": "centreline",
+                "reason": "measured by wheel",
+                "by": None,
+                "date": "2026-01-01",
+            }
+        ]
         track.write_text(json.dumps(document))
         capsys.readouterr()
         assert run(["check", str(track)]) == 0
@@ -218,8 +223,10 @@ class TestStatus:
     def test_a_reader_that_has_seen_enough_is_no_error(self, track: Path) -> None:
         done = subprocess.run(
             f"{sys.executable} -m trackkit describe {track} | head -n 1",
-            shell=True, capture_output=True, check=True,
-        )  # fmt: skip
+            shell=True,
+            capture_output=True,
+            check=True,
+        )
         assert done.stderr == b""
         assert done.stdout.startswith(b"Invented Bean")
 
@@ -300,9 +307,16 @@ class TestJson:
             ["build", str(session), "--name", "T", "-o", target, "--sectors", "3"], capsys
         )
         assert {
-            "track", "id", "length_m", "direction", "closed", "laps_used", "removed", "gates",
+            "track",
+            "id",
+            "length_m",
+            "direction",
+            "closed",
+            "laps_used",
+            "removed",
+            "gates",
             "remarks",
-        } <= built.keys()  # fmt: skip
+        } <= built.keys()
         assert built["track"] == target
         assert len(built["gates"]) == 3
         assert built["laps_used"] >= 3
@@ -330,8 +344,13 @@ class TestJson:
         assert report["track"] == "invented-bean"
         recording = report["recordings"][0]
         keys = {
-            "file", "start", "laps", "best_lap_s", "theoretical_best_s", "continuous_best_s",
-        }  # fmt: skip
+            "file",
+            "start",
+            "laps",
+            "best_lap_s",
+            "theoretical_best_s",
+            "continuous_best_s",
+        }
         assert keys <= recording.keys()
         assert recording["start"].endswith("Z")
         flying = [lap for lap in recording["laps"] if lap["complete"]]
@@ -397,10 +416,22 @@ class TestOutput:
 
 def test_locate_loads_no_pandas_geopandas_or_matplotlib(folder: Path) -> None:
     done = subprocess.run(
-        [sys.executable, "-X", "importtime", "-m", "trackkit", "locate", "-41.2", "-30.5",
-         "--library", str(folder)],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-X",
+            "importtime",
+            "-m",
+            "trackkit",
+            "locate",
+            "-41.2",
+            "-30.5",
+            "--library",
+            str(folder),
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     loaded = {
         line.rpartition("|")[2].strip().partition(".")[0] for line in done.stderr.splitlines()
     }
@@ -411,8 +442,10 @@ def test_locate_loads_no_pandas_geopandas_or_matplotlib(folder: Path) -> None:
 def test_help_loads_no_numerics() -> None:
     done = subprocess.run(
         [sys.executable, "-X", "importtime", "-m", "trackkit", "--help"],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     loaded = {
         line.rpartition("|")[2].strip().partition(".")[0] for line in done.stderr.splitlines()
     }

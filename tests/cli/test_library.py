@@ -26,9 +26,14 @@ def home(monkeypatch, tmp_path):
 def three(home, capsys):
     track_file(home / "mine", "oakring", name="Oak Ring", country="XQ", at=(11.0, 47.0))
     track_file(
-        home / "mine", "elm-hill", name="Elm Hill", layout="Long", at=(11.5, 47.0),
-        road=hill_course(), country="XA",
-    )  # fmt: skip
+        home / "mine",
+        "elm-hill",
+        name="Elm Hill",
+        layout="Long",
+        at=(11.5, 47.0),
+        road=hill_course(),
+        country="XA",
+    )
     track_file(home / "mine", "ash", name="Ash", at=(-170.0, -40.0), road=block_circuit())
     return ("--library", str(home / "mine"))
 

@@ -88,8 +88,11 @@ def assert_state_is(shown, evaluation):
     assert len(shown["laps"]) == len(report.laps)
     for row, lap in zip(shown["laps"], report.laps, strict=True):
         assert (row["number"], row["kind"], row["complete"], row["missed"]) == (
-            lap.number, lap.kind, lap.complete, list(lap.missed),
-        )  # fmt: skip
+            lap.number,
+            lap.kind,
+            lap.complete,
+            list(lap.missed),
+        )
         assert row["time_s"] == pytest.approx(lap.time_s, abs=2e-6)
         assert row["sigma_s"] == pytest.approx(lap.sigma_s, abs=2e-6)
         for known, sector in zip(row["sectors"], lap.sectors, strict=True):
@@ -114,9 +117,13 @@ def test_after_each_edit_a_page_shows_what_an_evaluation_from_nothing_finds(wand
     alone = wander_from == "recording"
     # It stands just behind gate-a, which is 220 m on from where it begins.
     driven = drive(
-        OVAL, begin_m=330.0, laps=2.3 if alone else 7.3, cruise=corner_speed(OVAL, 18.0, 5.0),
-        stop_at_m=218.6, stop_s=560.0 if alone else 60.0,
-    )  # fmt: skip
+        OVAL,
+        begin_m=330.0,
+        laps=2.3 if alone else 7.3,
+        cruise=corner_speed(OVAL, 18.0, 5.0),
+        stop_at_m=218.6,
+        stop_s=560.0 if alone else 60.0,
+    )
     recording = driven.recording(4, doppler=alone, noise=0.5, seed=9)
     editing = Editing(track, prepare(track, [recording]))
     assert editing.step.prepared.timed[0].by_itself.wander_from_recording == alone
@@ -158,8 +165,10 @@ def test_sectors_run_from_gate_to_gate_and_add_up_to_a_lap(editing):
     rows = editing.state()["sectors"]
 
     assert [(row["from"], row["to"]) for row in rows] == [
-        ("finish", "gate-a"), ("gate-a", "gate-b"), ("gate-b", "finish"),
-    ]  # fmt: skip
+        ("finish", "gate-a"),
+        ("gate-a", "gate-b"),
+        ("gate-b", "finish"),
+    ]
     assert [row["length_m"] for row in rows] == pytest.approx(
         [347.0, 453.0, ROAD.length_m - 800.0], abs=0.1
     )
@@ -178,7 +187,7 @@ def test_an_edit_does_what_the_command_does_and_leaves_the_same_history(editing,
         lambda t: place_gate(t, "sector", Place(chainage_m=1000.0)),
         lambda t: place_gate(t, "speed", Place(chainage_m=600.0), name="Trap"),
         lambda t: remove_gate(t, "gate-a"),
-    ]:  # fmt: skip
+    ]:
         by_hand = change(by_hand).track
     track = editing.step.track
 
@@ -278,11 +287,14 @@ def test_the_datum_is_told_along_the_line_the_page_was_made_with(editing):
 
 def test_while_the_finish_gate_is_dragged_only_its_findings_are_told(block, recording):
     narrow = replace(
-        block, gates=tuple(
+        block,
+        gates=tuple(
             move_gate(block, g.id, Place(chainage_m=g.chainage_m), width_m=3.0).track.gate(g.id)
-            if g.kind == "sector" else g for g in block.gates
-        )
-    )  # fmt: skip
+            if g.kind == "sector"
+            else g
+            for g in block.gates
+        ),
+    )
     editing = Editing(narrow, prepare(narrow, [recording]))
     assert len(gates_of(editing.state())["gate-b"]["findings"]) > 0
 
@@ -376,7 +388,7 @@ def test_a_track_without_a_finish_gate_is_shown_and_gets_one(block, recording):
 def test_a_recording_of_another_place_is_said_to_be(block, recording):
     elsewhere = replace(
         recording, longitude_deg=recording.longitude_deg + 1.0, name="elsewhere.csv"
-    )  # fmt: skip
+    )
     shown = state(block, prepare(block, [recording, elsewhere]))
 
     said = [f for f in shown["findings"] if f["rule"] == "recording-elsewhere"]
@@ -404,8 +416,9 @@ def test_an_open_course_is_edited_like_a_lap(recording):
 
     assert shown["datum_m"] == 0.0
     assert [(s["from"], s["to"]) for s in shown["sectors"]] == [
-        ("start", "gate-a"), ("gate-a", "finish"),
-    ]  # fmt: skip
+        ("start", "gate-a"),
+        ("gate-a", "finish"),
+    ]
     assert gates_of(shown)["finish"]["chainage_m"] == pytest.approx(1050.0)
 
 

@@ -93,12 +93,17 @@ def test_of_two_tracks_with_one_id_the_first_folders_counts(tmp_path):
 
 @pytest.mark.parametrize(
     "broken",
-    [b"", b"\xff\xd8\xff\xe0JFIF", b'{"type": "FeatureCollection"', b"[]",
-     b'{"type": "FeatureCollection", "features": []}',
-     b'{"track": {"format": "trackkit-track", "version": "1.0"}}',
-     b'{"track": {"format": "trackkit-track", "version": "9.0"}, "features": []}'],
+    [
+        b"",
+        b"\xff\xd8\xff\xe0JFIF",
+        b'{"type": "FeatureCollection"',
+        b"[]",
+        b'{"type": "FeatureCollection", "features": []}',
+        b'{"track": {"format": "trackkit-track", "version": "1.0"}}',
+        b'{"track": {"format": "trackkit-track", "version": "9.0"}, "features": []}',
+    ],
     ids=["empty", "jpeg", "cut-short", "list", "other-geojson", "no-features", "newer"],
-)  # fmt: skip
+)
 def test_a_broken_file_is_left_out_with_one_warning_that_names_it(tmp_path, broken):
     write_track(track_at((11.0, 47.0), track_id="good"), tmp_path / "good.geojson")
     (tmp_path / "bad.geojson").write_bytes(broken)

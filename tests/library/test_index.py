@@ -163,9 +163,11 @@ def test_an_index_of_another_version_is_made_again(folder, monkeypatch):
     monkeypatch.setattr("trackkit.library.index_tables.VERSION", "other")
 
     assert names(folder) == before
-    (identifier,) = sqlite3.connect(folder / INDEX_NAME).execute(
-        "SELECT identifier FROM gpkg_contents WHERE table_name = 'files'"
-    ).fetchone()  # fmt: skip
+    (identifier,) = (
+        sqlite3.connect(folder / INDEX_NAME)
+        .execute("SELECT identifier FROM gpkg_contents WHERE table_name = 'files'")
+        .fetchone()
+    )
     assert identifier == "trackkit-index-other"
 
 
@@ -213,9 +215,12 @@ def test_an_index_that_may_not_stand_beside_the_files_does_not(folder, cache):
 
 
 BROKEN = [
-    b"", b"\xff\xd8\xff\xe0JFIF", b'{"type": "FeatureCollection"', b"[]",
+    b"",
+    b"\xff\xd8\xff\xe0JFIF",
+    b'{"type": "FeatureCollection"',
+    b"[]",
     b'{"track": {"format": "trackkit-track", "version": "9.0"}, "features": []}',
-]  # fmt: skip
+]
 
 
 def test_every_broken_file_has_one_warning_read_anew_or_not(folder):
@@ -237,9 +242,15 @@ def test_every_broken_file_has_one_warning_read_anew_or_not(folder):
 
 @pytest.mark.parametrize(
     ("member", "value"),
-    [("id", 5), ("name", ["a"]), ("length_m", "long"), ("country", {}), ("direction", 1),
-     ("layout", None)],
-)  # fmt: skip
+    [
+        ("id", 5),
+        ("name", ["a"]),
+        ("length_m", "long"),
+        ("country", {}),
+        ("direction", 1),
+        ("layout", None),
+    ],
+)
 def test_members_of_the_wrong_kind_leave_a_file_out(folder, member, value):
     path = put(folder, "odd")
     document = json.loads(path.read_text("utf-8"))

@@ -56,10 +56,10 @@ def test_an_empty_library_knows_no_circuit():
 
 
 @pytest.mark.parametrize(
-    "at", [(11.0, 47.0), (180.0, -17.0), (-179.9995, 52.0), (25.7, 70.0), (30.0, 89.99),
-           (0.0, -89.995)],
+    "at",
+    [(11.0, 47.0), (180.0, -17.0), (-179.9995, 52.0), (25.7, 70.0), (30.0, 89.99), (0.0, -89.995)],
     ids=["home", "antimeridian", "east-of-it", "70-north", "north-pole", "south-pole"],
-)  # fmt: skip
+)
 @pytest.mark.parametrize(
     ("north_m", "east_m"), [(0.0, 0.0), (37.0, 12.0), (-30.0, 95.0), (800.0, -650.0), (0.0, 4e4)]
 )
@@ -192,5 +192,8 @@ def test_candidates_carry_what_tells_layouts_apart():
     (candidate,) = locate([known_at((11.0, 47.0), layout="Long")], 11.0, 47.0).candidates
 
     assert (candidate.id, candidate.name, candidate.layout, candidate.direction) == (
-        "invented", "Invented", "Long", "anticlockwise",
-    )  # fmt: skip
+        "invented",
+        "Invented",
+        "Long",
+        "anticlockwise",
+    )

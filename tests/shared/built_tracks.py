@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from drives import Road, arc, on_earth, straight
+from drives import Road, arc, on_earth, straights_joined
 
 from trackkit.building.path import path_driven
 from trackkit.geometry.geodesy import LocalPlane
@@ -37,11 +37,8 @@ def path_of(recording):
 
 
 def closed_rectangle(width_m, height_m, radius_m):
-    bend = arc(radius_m, 90)
-    return Road(
-        (straight(width_m / 2), bend, straight(height_m), bend, straight(width_m), bend,
-         straight(height_m), bend, straight(width_m / 2)),
-    )  # fmt: skip
+    sides_m = (width_m / 2, height_m, width_m, height_m, width_m / 2)
+    return Road(straights_joined(arc(radius_m, 90), sides_m))
 
 
 def assert_is(track, road, *, direction, within_m=4.0, at=(11.0, 47.0), length=5e-3):

@@ -27,6 +27,10 @@ def locate(known, longitude_deg, latitude_deg, **more):
 
 
 def shifted(at, north_m, east_m):
-    place = EARTH.Direct(at[1], at[0], float(np.degrees(np.arctan2(east_m, north_m))),
-                         float(np.hypot(north_m, east_m)))  # fmt: skip
+    place = EARTH.Direct(
+        at[1],
+        at[0],
+        float(np.degrees(np.arctan2(east_m, north_m))),
+        float(np.hypot(north_m, east_m)),
+    )
     return place["lon2"], place["lat2"]

@@ -38,7 +38,9 @@ def chainage(recording, road):
     from drives import GEOD
 
     step = GEOD.inv(
-        recording.longitude_deg[:-1], recording.latitude_deg[:-1],
-        recording.longitude_deg[1:], recording.latitude_deg[1:],
-    )[2]  # fmt: skip
+        recording.longitude_deg[:-1],
+        recording.latitude_deg[:-1],
+        recording.longitude_deg[1:],
+        recording.latitude_deg[1:],
+    )[2]
     return np.concatenate([[0.0], np.cumsum(step)])
