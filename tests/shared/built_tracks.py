@@ -2,11 +2,18 @@
 
 import numpy as np
 import pytest
-from drives import Road, arc, on_earth, straights_joined
+from drives import Road, arc, drive, on_earth, straights_joined
 
+from trackkit.building.build import build_track
 from trackkit.building.path import path_driven
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import smooth
+
+
+def built(road, *, laps=1.15, cruise=12.0, rate_hz=10, is_open=False, at=(11.0, 47.0), **more):
+    outing = drive(road, begin_m=20.0, laps=laps, cruise=cruise)
+    recording = outing.recording(rate_hz, doppler=True, at=at)
+    return build_track([recording], "Invented", is_open=is_open, **more)
 
 
 def deviation(road, track):
@@ -25,10 +32,6 @@ def furthest_from(road, track, at=(11.0, 47.0), ends_m=0.0):
     longitude, latitude = on_earth(road.at(chainage)[0], at)
     _, offset = track.curve.project(track.plane.to_plane(longitude, latitude))
     return float(np.abs(offset).max())
-
-
-TRACK_400_M = 400.0
-"""World Athletics, Track and Field Facilities Manual: the standard track; from memory."""
 
 
 def path_of(recording):
