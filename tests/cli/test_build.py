@@ -105,3 +105,23 @@ def test_the_command_writes_it_and_never_over_a_file(tmp_path, capsys):
     assert run(command) == 1
     assert "how.html" in capsys.readouterr().err
     assert not (tmp_path / "oval.geojson").exists()
+
+
+def test_a_track_is_not_revised_when_the_page_that_explains_it_cannot_be_written(
+    tmp_path, first, capsys
+):
+    path, page = tmp_path / "block.geojson", tmp_path / "how.html"
+    write_track(first, path)
+    write_recording(recorded(long_block(), seed=12), tmp_path / "day.csv")
+    page.write_text("mine")
+    before = path.read_bytes()
+
+    assert (
+        run(["build", "--revise", str(path), str(tmp_path / "day.csv"), "--explain", str(page)])
+        == 1
+    )
+
+    assert "how.html: exists already" in capsys.readouterr().err
+    assert path.read_bytes() == before
+    assert page.read_text() == "mine"
+    assert not path.with_name("block.geojson~").exists()

@@ -6,12 +6,13 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from trackkit.cli.remedies import error_sentence
-from trackkit.errors import TrackkitError
+from trackkit.errors import OutputError, TrackkitError
 
 if TYPE_CHECKING:
     from trackkit.held_files import HeldFile
@@ -128,6 +129,19 @@ def held_for_change(path: str) -> HeldFile:
     from trackkit.held_files import hold
 
     return click.get_current_context().with_resource(hold(path))
+
+
+def refuse_existing(path: str | None, *, force: bool) -> None:
+    """Refuse to write over a file before the work is done, not after it.
+
+    Raises
+    ------
+    OutputError
+        When the file exists and `force` is false.
+    """
+    if path is not None and Path(path).exists() and not force:
+        remedy = "choose another name, or replace it with --force"
+        raise OutputError("exists already", file=path, remedy=remedy)
 
 
 def print_json(document: Any) -> None:
