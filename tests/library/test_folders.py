@@ -91,6 +91,19 @@ def test_of_two_tracks_with_one_id_the_first_folders_counts(tmp_path):
     assert other.name == "shipped"
 
 
+def test_a_folder_that_is_named_twice_is_searched_where_it_is_named_first(tmp_path):
+    """The sample circuits' folder is always the last too, given with --library or not."""
+    for folder in ("mine", "shipped"):
+        (tmp_path / folder).mkdir()
+        write_track(track_at((11.0, 47.0), name=folder), tmp_path / folder / "x.geojson")
+    given = [tmp_path / "shipped", tmp_path / "mine", tmp_path / "mine" / ".." / "shipped"]
+
+    library = open_library(given)
+
+    assert [folder.folder.name for folder in library.folders] == ["shipped", "mine"]
+    assert library.tracks()[0].name == "shipped"
+
+
 @pytest.mark.parametrize(
     "broken",
     [

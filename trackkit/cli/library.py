@@ -18,6 +18,7 @@ from trackkit.cli.common import (
     remarks,
     table,
 )
+from trackkit.errors import OutputError
 
 if TYPE_CHECKING:
     from trackkit.library.folders import Library
@@ -155,7 +156,7 @@ def add_command(
 
     for folder in given:
         # A new library begins with its first track.
-        Path(folder).mkdir(parents=True, exist_ok=True)
+        _make_folder(folder)
     target = given[0] if given else None
     searched = opened(given)
     added, failed = each_file(
@@ -171,6 +172,17 @@ def add_command(
         remarks(_addition_texts(addition))
     if failed:
         ctx.exit(1)
+
+
+def _make_folder(folder: str) -> None:
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"cannot be made a folder ({error.strerror or error})",
+            file=folder,
+            remedy="name another folder as the library",
+        ) from error
 
 
 def _addition_texts(added: Added) -> list[str]:

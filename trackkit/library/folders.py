@@ -244,8 +244,13 @@ def open_library(
     """
     shipped = shipped_folder().resolve()
     named = folders() if paths is None else [Path(path) for path in paths]
-    unlike = {path.resolve(): path for path in reversed(named)}
-    ordered = reversed(unlike.values())
+    # A folder that is named again keeps its first place in the order.
+    unlike: dict[Path, Path] = {}
+    for path in named:
+        unlike.setdefault(path.resolve(), path)
     return Library(
-        tuple(open_index(path, beside=path.resolve() != shipped, say=say) for path in ordered)
+        tuple(
+            open_index(path, beside=resolved != shipped, say=say)
+            for resolved, path in unlike.items()
+        )
     )
