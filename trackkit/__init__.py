@@ -145,7 +145,7 @@ _MODULES = {
     "write_recording": "recordings.write",
     "write_track": "track.file",
 }
-"""The rooms that hold the public names; each is loaded when a name of it is first used."""
+"""The modules that hold the public names; each is loaded when a name of it is first used."""
 
 __all__ = [
     "Added",

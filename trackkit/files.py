@@ -163,7 +163,7 @@ def sweep_scratch_folders(folder: Path) -> None:
 
 
 def _sync(path: Path) -> None:
-    """Have the system put a file, or the names in a folder, on the disk."""
+    """Flush a file, or the names in a folder, to the disk."""
     if path.is_dir() and os.name == "nt":
         return
     descriptor = os.open(path, os.O_RDONLY if path.is_dir() or os.name != "nt" else os.O_RDWR)
@@ -202,8 +202,8 @@ def csv_text(
 ) -> str:
     """Write rows as CSV (RFC 4180, lines ended by a line feed alone).
 
-    Texts are made safe for spreadsheets, None and numbers that are not finite are empty, and truth
-    is ``yes`` or ``no``.
+    Texts are made safe for spreadsheets, None and numbers that are not finite are empty, and
+    booleans are ``yes`` or ``no``.
 
     Parameters
     ----------

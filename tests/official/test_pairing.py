@@ -139,11 +139,20 @@ def test_a_constant_difference_is_found_and_does_not_spoil_the_pairing():
 def recorded_laps(times, sigma=0.005, sectors=None):
     """A report with laps of these times, numbered from 1."""
     laps = [
-        Lap(n, "flying", True, 100.0 * n, float(time), (), tuple(
-            SectorTime(s, None, sigma_s=sigma) for s in (sectors[n - 1] if sectors else [time])
-        ), sigma_s=sigma)
+        Lap(
+            n,
+            "flying",
+            True,
+            100.0 * n,
+            float(time),
+            (),
+            tuple(
+                SectorTime(s, None, sigma_s=sigma) for s in (sectors[n - 1] if sectors else [time])
+            ),
+            sigma_s=sigma,
+        )
         for n, time in enumerate(times, start=1)
-    ]  # fmt: skip
+    ]
     return SimpleNamespace(laps=[Lap(0, "out", False, 0.0, None, (), ()), *laps])
 
 

@@ -19,7 +19,7 @@ _COMMANDS = {
     "demo": ("trackkit.cli.demo", "demo", "Show the whole job on an invented circuit."),
     "build": ("trackkit.cli.build", "build", "Make a track file from a recorded lap."),
     "describe": ("trackkit.cli.describe", "describe", "Print length, corners, straights, gates."),
-    "gate": ("trackkit.cli.gate", "gate", "List, place, move, suggest and align gates."),
+    "gate": ("trackkit.cli.gate", "gate_commands", "List, place, move, suggest and align gates."),
     "edit": ("trackkit.cli.edit", "edit", "Place gates by hand on a page of this computer."),
     "check": ("trackkit.cli.check", "check", "Check a track file, and what its gates are worth."),
     "reverse": ("trackkit.cli.reverse", "reverse", "Make the other direction's track file."),

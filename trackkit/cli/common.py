@@ -6,13 +6,14 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from trackkit.cli import standard_output
 from trackkit.cli.remedies import error_sentence
-from trackkit.errors import TrackkitError
+from trackkit.errors import OutputError, TrackkitError
 
 if TYPE_CHECKING:
     from trackkit.held_files import HeldFile
@@ -138,6 +139,19 @@ def held_for_change(path: str) -> HeldFile:
     return click.get_current_context().with_resource(hold(path))
 
 
+def refuse_existing(path: str | None, *, force: bool) -> None:
+    """Refuse to write over a file before the work is done, not after it.
+
+    Raises
+    ------
+    OutputError
+        When the file exists and `force` is false.
+    """
+    if path is not None and Path(path).exists() and not force:
+        remedy = "choose another name, or replace it with --force"
+        raise OutputError("exists already", file=path, remedy=remedy)
+
+
 def print_json(document: Any) -> None:
     """Print one JSON document on standard output."""
     escaped = not standard_output.is_unicode()
@@ -193,11 +207,11 @@ def read_recordings(
 
     mapping = parse_columns(columns)
     return each_file(
-        paths, lambda path: _said(read_recording(path, columns=mapping)), "reading recordings"
+        paths, lambda path: _remarked(read_recording(path, columns=mapping)), "reading recordings"
     )
 
 
-def _said(recording: Recording) -> Recording:
+def _remarked(recording: Recording) -> Recording:
     remarks(recording.remarks, recording.name)
     return recording
 

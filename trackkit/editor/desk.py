@@ -1,4 +1,4 @@
-"""The track file on the desk: what was read, changed and saved."""
+"""The track file that is being edited: what was read, changed and saved."""
 
 from __future__ import annotations
 
@@ -55,10 +55,12 @@ class Desk:
         step = self.editing.step
         if self._base is None or self._base[0] != step.base:
             first = step.prepared.track
-            known = evaluate(first, step.prepared)
+            evaluation = evaluate(first, step.prepared)
             drives = step.prepared.drives
-            laps = [report.laps for report in known.reports] or [()] * len(drives)
-            document = base_document(first, list(zip(drives, laps, strict=True)), known.quality)
+            laps = [report.laps for report in evaluation.reports] or [()] * len(drives)
+            document = base_document(
+                first, list(zip(drives, laps, strict=True)), evaluation.quality
+            )
             self._base = (step.base, document)
         return self._base[1]
 
@@ -105,7 +107,7 @@ class Desk:
 
 
 class Presence:
-    """How many pages are open, as far as they said so."""
+    """How many pages are open, counted from their requests."""
 
     def __init__(self) -> None:
         self._open = 0

@@ -1,6 +1,6 @@
 """The local page for placing gates by hand: a server for this computer and one track file.
 
-`trackkit.editor.loopback` sees to it that nobody else uses it.
+`trackkit.editor.loopback` refuses requests that are not from its own pages.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def make_app(desk: Desk, token: str, port: int, page: Page, presence: Presence) 
     page
         Makes the page.
     presence
-        Is told of pages that open and close.
+        Counts pages that open and close.
     """
     from starlette.applications import Starlette
     from starlette.routing import Route
@@ -73,8 +73,8 @@ class _Answers:
                 done = await run_in_threadpool(work)
             except ChangedMeanwhileError as error:
                 gone = not Path(self._desk.path).exists()
-                said = {"error": str(error), "changed_on_disk": True, "gone": gone}
-                return JSONResponse(said, 409)
+                document = {"error": str(error), "changed_on_disk": True, "gone": gone}
+                return JSONResponse(document, 409)
             except TrackkitError as error:
                 return JSONResponse({"error": str(error)}, 400)
         return HTMLResponse(done) if isinstance(done, str) else JSONResponse(done)

@@ -74,7 +74,7 @@ def read_track(path: str | os.PathLike[str], *, validate: bool = True) -> Track:
 
 
 def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
-    """Read a file's JSON and make sure that it means to be a track file trackkit can read.
+    """Read a file's JSON and check that it is a track file of a version trackkit can read.
 
     Raises
     ------
