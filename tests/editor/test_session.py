@@ -92,7 +92,7 @@ def test_a_page_does_not_undo_what_another_one_did(editing):
     editing.apply({"do": "undo"}, "second")
     assert not editing.state(page="second")["can_undo"]
     assert not editing.state(page="first")["can_redo"]
-    with pytest.raises(TrackkitError, match="redo .* was made on another page"):
+    with pytest.raises(TrackkitError, match=r"redo .* was made on another page"):
         editing.apply({"do": "redo"}, "first")
     editing.apply({"do": "undo"}, "first")
     assert not editing.state(page="first")["unsaved"]

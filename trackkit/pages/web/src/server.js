@@ -46,8 +46,10 @@ export async function ask(page, path, body) {
           cache: "no-store",
         },
   );
-  const told = await answer.json();
-  return answer.status === 200 ? { done: told, refusal: null } : { done: null, refusal: told };
+  const document = await answer.json();
+  return answer.status === 200
+    ? { done: document, refusal: null }
+    : { done: null, refusal: document };
 }
 
 /**
