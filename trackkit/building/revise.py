@@ -364,7 +364,7 @@ def _beside(track: Track) -> list[Gate]:
 
 
 def _heights(track: Track, curve: Curve, fitted: FittedLine) -> tuple[Floats, Floats] | None:
-    """Heights along the new line: of the new laps where they have any, else the old ones."""
+    """Heights along the new line: those the track has, else those of the new laps."""
     chainage = curve.chainages(5.0)
     place, ahead = curve.position(chainage), curve.direction(chainage)
     if track.centreline.height_m is not None:

@@ -157,16 +157,16 @@ def clock_difference(
     utc = start.astimezone(UTC) if start.tzinfo else start
     from_midnight = utc.hour * 3600.0 + utc.minute * 60.0 + utc.second + utc.microsecond * 1e-6
     ahead = float(np.median(np.asarray(moments_s) - np.asarray(recorded_s))) - from_midnight
+    # Zones reach from 12 hours behind UTC to 14 ahead, which is more than a day (IANA zones): a
+    # clock that could be 10 hours behind or 14 ahead is taken to be ahead, but for a list's date.
+    turns = DAY_S * float(np.ceil((ahead - 14.25 * 3600.0) / DAY_S))
     if day is not None:
-        days = (day - utc.date()).days
-        if abs(ahead + DAY_S * days) > 15 * 3600.0:
+        turns = -DAY_S * (day - utc.date()).days
+        if abs(ahead - turns) > 15 * 3600.0:
             raise TrackkitError(
                 f"its passing times are of {day.isoformat()}, the recording of "
                 f"{utc.date().isoformat()}",
                 remedy="give the times of the day that was recorded",
             )
-    # Zones reach from 12 hours behind UTC to 14 ahead, which is more than a day (IANA zones): a
-    # clock that could be 10 hours behind or 14 ahead is taken to be ahead.
-    turns = DAY_S * float(np.ceil((ahead - 14.25 * 3600.0) / DAY_S))
     zone = ZONE_STEP_S * round((ahead - turns) / ZONE_STEP_S)
     return from_midnight + turns + zone, zone
