@@ -83,6 +83,15 @@ def big_values() -> dict[str, object]:
         "Listed": trackkit.Listed(known, 123456.7),
         "OfficialTimes": trackkit.OfficialTimes(LONG, (LONG,) * 500, 0.001, (LONG,) * 50),
         "Split": trackkit.Split("time", (LONG,) * 50, LONG),
+        "Pairing": trackkit.Pairing(
+            trackkit.OfficialTimes(LONG, (LONG,) * 500, 0.001, (LONG,) * 50),
+            (LONG,) * 500,
+            (LONG,) * 50,
+            (lap,) * 50,
+            None,
+            (None,) * 20,
+        ),
+        "TimingQuality": trackkit.timing_quality(track),
         "Located": Located("near", (candidate,) * 50, (LONG,) * 50, 1.0, 0.5),
     }
 

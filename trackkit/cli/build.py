@@ -270,10 +270,9 @@ def _revise(
 def _explain(built: Build, path: str | None, *, force: bool) -> None:
     if path is None:
         return
-    from trackkit.files import write_whole
-    from trackkit.pages.explain import explain_html
+    from trackkit import write_explanation
 
-    write_whole(path, explain_html(built), force=force)
+    write_explanation(built, path, force=force)
     remark(f"wrote {path}: each step from the raw fixes to the line")
 
 

@@ -59,7 +59,7 @@ def check(
 
     Other layouts of the same circuit in the same folder are compared where they share tarmac.
     """
-    from trackkit.checks.check import check_file
+    from trackkit import check_file
     from trackkit.checks.findings import marked
 
     if accept is not None and not reason:

@@ -29,7 +29,6 @@ from trackkit.track.model import Track
 
 if TYPE_CHECKING:
     from trackkit.gates.edit import Change
-    from trackkit.gates.quality import TimingQuality
     from trackkit.gates.suggest import Basis
     from trackkit.track.places import Place
 
@@ -64,8 +63,7 @@ def list_gates(
 
     Speeds and the receiver's noise come from the recordings, or are assumed where there are none.
     """
-    from trackkit import read_track
-    from trackkit.gates.quality import timing_quality
+    from trackkit import read_track, timing_quality
 
     track = read_track(track_path)
     recordings, failed = read_recordings(recording_paths)
@@ -73,7 +71,7 @@ def list_gates(
         click.echo("the track has no gates")
         return
     quality = timing_quality(track, recordings)
-    worth = [_worth(quality, gate) for gate in track.gates]
+    worth = [quality.of_gate(gate) for gate in track.gates]
     if as_json:
         rows = gate_rows(track.gates)
         for row, timing in zip(rows, worth, strict=True):
@@ -84,25 +82,6 @@ def list_gates(
         remark(f"km/h and ± (one sigma of a crossing, of a lap): {quality.basis}")
     if failed:
         ctx.exit(1)
-
-
-def _worth(quality: TimingQuality, gate: Gate) -> dict[str, float] | None:
-    """Tell what a gate's times are worth; nothing is known of speeds in the pit lane."""
-    from trackkit.gates.placement import BESIDE_THE_TRACK
-
-    if gate.kind in BESIDE_THE_TRACK:
-        return None
-    at = gate.chainage_m
-    worth = {
-        "speed_mps": quality.at(quality.speed_mps, at),
-        "acceleration_mps2": quality.at(quality.acceleration_mps2, at),
-        "sigma_s": quality.at(quality.sigma_s, at),
-        "receiver_sigma_s": quality.at(quality.receiver_sigma_s, at),
-        "line_sigma_s": quality.at(quality.line_sigma_s, at),
-    }
-    if quality.curve.closed:
-        worth["lap_sigma_s"] = quality.lap_sigma_s(at)
-    return {key: round(float(value), 6) for key, value in worth.items()}
 
 
 def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) -> None:
@@ -306,19 +285,13 @@ def _where(place: str | None, ends: str | None, crs: str | None) -> Place:
 
 def _surveyed(ends: str) -> Place:
     """Average two stationary recordings into the ends of a gate."""
-    from trackkit import Place, read_recording
-    from trackkit.gates.survey import average
+    from trackkit import read_recording, survey_place
 
     paths = ends.split(",")
     if len(paths) != 2 or not all(paths):
         raise click.UsageError("--ends takes two recordings: LEFT,RIGHT")
-    left, right = (average(read_recording(path)) for path in paths)
-    texts = tuple(
-        f"the {side} end is the mean of {mean.fixes} fixes over {mean.seconds:.0f} s, uncertain by "
-        f"{mean.sigma_m:.2f} m on each axis (one sigma; {mean.basis})"
-        for side, mean in (("left", left), ("right", right))
-    )
-    return Place(ends=(left.position, right.position), remarks=texts)
+    left, right = (read_recording(path) for path in paths)
+    return survey_place(left, right)
 
 
 def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool) -> None:

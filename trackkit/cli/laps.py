@@ -98,8 +98,7 @@ def laps(
 
     Times are followed by their uncertainty, one sigma, and have as many decimals as that supports.
     """
-    from trackkit import read_official, read_recording, read_track, time_laps
-    from trackkit.official.pairing import pair
+    from trackkit import pair_official, read_official, read_recording, read_track, time_laps
     from trackkit.timing.sessions import Session, choose_reference
     from trackkit.timing.traces import trace_lines
 
@@ -134,7 +133,9 @@ def laps(
 
     sessions, failed = each_file(recordings, work, "timing laps")
     chosen = choose_reference(sessions, reference)
-    pairings = [None if times is None else pair(times, session.report) for session in sessions]
+    pairings = [
+        None if times is None else pair_official(times, session.report) for session in sessions
+    ]
     # Written first: whoever reads the tables may stop reading before their end.
     _write(track, sessions, chosen, zone, csv_path, traces, trace_texts, force=force)
     if as_json:

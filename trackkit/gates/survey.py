@@ -13,6 +13,7 @@ from trackkit.motion.gauss_markov import covariance_of_neighbouring_means, varia
 from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 from trackkit.track.features import Position
+from trackkit.track.places import Place
 
 FEWEST_FIXES = 10
 FARTHEST_M = 25.0
@@ -76,6 +77,34 @@ class Survey:
             f"a wander of {self.wander_m:.2f} m over {self.wander_time_s:.0f} s, as the recording "
             "itself shows"
         )
+
+
+def survey_place(left: Recording, right: Recording) -> Place:
+    """Average two stationary recordings into a place with two surveyed ends.
+
+    Parameters
+    ----------
+    left, right
+        Recorded standing still at the ends of a gate, as seen in the racing direction.
+
+    Returns
+    -------
+    Place
+        For `trackkit.place_gate` and `trackkit.move_gate`; its `remarks` say how well each end is
+        known.
+
+    Raises
+    ------
+    RecordingError
+        When a recording was not made standing still, or holds too few fixes.
+    """
+    ends = {"left": average(left), "right": average(right)}
+    texts = tuple(
+        f"the {side} end is the mean of {end.fixes} fixes over {end.seconds:.0f} s, uncertain by "
+        f"{end.sigma_m:.2f} m on each axis (one sigma; {end.basis})"
+        for side, end in ends.items()
+    )
+    return Place(ends=(ends["left"].position, ends["right"].position), remarks=texts)
 
 
 def average(recording: Recording) -> Survey:

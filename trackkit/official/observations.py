@@ -9,7 +9,7 @@ import numpy as np
 from trackkit.errors import TrackkitError
 from trackkit.official.align import Observed
 from trackkit.official.clock import clock_difference
-from trackkit.official.pairing import Pair, pair
+from trackkit.official.pairing import Pair, pair_official
 from trackkit.official.passings import covariance_along, passings
 from trackkit.official.times import OfficialTimes
 from trackkit.remedies import Remedy
@@ -120,7 +120,7 @@ def gather(
         When no official lap fits a recorded one, or the clocks differ by more than `clock_within_s`
         allows.
     """
-    pairing = pair(times, report)
+    pairing = pair_official(times, report)
     pairs = [p for p in pairing.pairs if not p.outlier and p.lap.counts and _near(p)]
     if not pairs:
         raise TrackkitError(

@@ -13,6 +13,7 @@ from trackkit.arrays import Floats, robust_spread
 from trackkit.official.times import OfficialLap, OfficialTimes
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
+from trackkit.words import counted
 
 MISSING = 0.1
 """Share of laps taken to be missing on either side, before anything is seen."""
@@ -99,7 +100,23 @@ class Agreement:
 
 @dataclass(frozen=True)
 class Pairing:
-    """The official times and a recording's laps, paired; what was left over on either side."""
+    """The official times and a recording's laps, paired; what was left over on either side.
+
+    Parameters
+    ----------
+    times
+        The official times, of one driver.
+    pairs
+        In the order driven.
+    official_alone
+        Official laps that no recorded lap is paired with.
+    laps_alone
+        Recorded laps that no official lap is paired with.
+    agreement
+        How lap times differ; None where no pair has both.
+    sectors
+        How the times of each sector differ, in racing order.
+    """
 
     times: OfficialTimes
     pairs: tuple[Pair, ...]
@@ -108,8 +125,21 @@ class Pairing:
     agreement: Agreement | None
     sectors: tuple[Agreement | None, ...]
 
+    def __repr__(self) -> str:
+        return (
+            f"{type(self).__name__}({counted(self.pairs, 'pair')}, "
+            f"{counted(self.official_alone, 'official lap')} and "
+            f"{counted(self.laps_alone, 'recorded lap')} alone)"
+        )
+
     def as_row(self) -> dict[str, Any]:
-        """Return the pairing as JSON."""
+        """Return the pairing as JSON.
+
+        Returns
+        -------
+        dict
+            As ``official`` of a recording in the output of ``laps --json``.
+        """
         return {
             "file": self.times.file,
             "pairs": [pair.as_row() for pair in self.pairs],
@@ -121,7 +151,7 @@ class Pairing:
         }
 
 
-def pair(times: OfficialTimes, report: LapReport) -> Pairing:
+def pair_official(times: OfficialTimes, report: LapReport) -> Pairing:
     """Pair official lap times with a recording's laps, in order, laps missing on either side.
 
     Of all pairings that keep the order the most probable one is taken.  A pair's times differ by
@@ -139,6 +169,11 @@ def pair(times: OfficialTimes, report: LapReport) -> Pairing:
         Of one driver.
     report
         Its laps that have a time take part, whatever their kind.
+
+    Returns
+    -------
+    Pairing
+        Pairs in the order driven, and how their times agree.
     """
     listed = [lap for lap in times.laps if lap.time_s is not None]
     laps = [lap for lap in report.laps if lap.time_s is not None]

@@ -317,6 +317,15 @@ def write_simulation(
 
     Both are written or neither is.
 
+    Parameters
+    ----------
+    simulation
+        From `trackkit.simulate_drive`.
+    path
+        The recording to write; the format is that of its suffix.
+    force
+        Whether files that exist may be replaced.
+
     Returns
     -------
     Path
