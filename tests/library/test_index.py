@@ -14,7 +14,7 @@ from drives import HOME, block_circuit, stadium, track_of
 from trackkit.library.index import INDEX_NAME, boxes_within, open_index, tracks_of
 from trackkit.library.known import circuit_of
 from trackkit.library.lines import earth_centred
-from trackkit.track.file import read_track
+from trackkit.track.file import read_as_stated, read_track
 
 
 @pytest.fixture(autouse=True)
@@ -55,11 +55,11 @@ def reads(monkeypatch):
     """The track files that are read, as they are."""
     seen = []
 
-    def noted(path, **more):
+    def noted(path):
         seen.append(path.name)
-        return read_track(path, **more)
+        return read_as_stated(path)
 
-    monkeypatch.setattr("trackkit.track.file.read_track", noted)
+    monkeypatch.setattr("trackkit.track.file.read_as_stated", noted)
     return seen
 
 

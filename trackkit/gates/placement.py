@@ -10,12 +10,10 @@ from trackkit.errors import PlaceError
 from trackkit.gates.square import WIDEST_M, square_ends
 from trackkit.remedies import Remedy
 from trackkit.track.derive import renamed_in_order, with_datum
-from trackkit.track.features import GATE_KINDS, Gate, GateKind, Position
+from trackkit.track.features import BESIDE_THE_TRACK, GATE_KINDS, Gate, GateKind, Position
 from trackkit.track.model import Track, new_id
 from trackkit.track.places import Place, chainage_of, to_decimetre
 
-BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
-"""Kinds of gate that lie across the pit lane and need not cross the centreline."""
 SINGLE_KINDS: tuple[GateKind, ...] = ("finish", "start")
 """Kinds of gate that a track has one of at most."""
 _KIND_NAMES: dict[GateKind, str] = {

@@ -12,14 +12,13 @@ from numpy.typing import ArrayLike
 from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
 from trackkit.gates.choose import elapsed_time_s
-from trackkit.gates.placement import BESIDE_THE_TRACK
 from trackkit.geometry.bends import Bend, find_bends, smoothed_curvature
 from trackkit.geometry.curve import Curve
 from trackkit.motion.drive import Drive, smooth
 from trackkit.motion.position_error import PositionError, Receiver, position_error
 from trackkit.motion.vehicle import SLOWEST_MPS, assumed_speed, vehicle_for
 from trackkit.recordings.recording import Recording
-from trackkit.track.features import Gate
+from trackkit.track.features import BESIDE_THE_TRACK, Gate
 from trackkit.track.model import Track
 
 ASSUMED_LINE_M = 0.5

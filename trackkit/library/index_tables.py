@@ -17,7 +17,7 @@ from trackkit.library.lines import earth_centred
 from trackkit.remedies import Remedy
 
 IDENTIFIER = "trackkit-index-"
-VERSION = "1"
+VERSION = "2"
 """Raised whenever the tables, or what is read from a track file into them, change."""
 _DIP_PER_M = 1.0 / (8.0 * 6_335_000.0)
 """How far a geodesic rises above its chord, over the chord's square (b²/a: smallest radius)."""
@@ -136,10 +136,10 @@ def store_file(
         return
     forget_files(connection, [file])
     if fault is None:
-        from trackkit.track.file import read_track
+        from trackkit.track.file import read_as_stated
 
         try:
-            circuit = _sound(circuit_of(read_track(path, validate=False), path))
+            circuit = _sound(circuit_of(read_as_stated(path), path))
         except TrackFileError as error:
             fault = f"{error} (left out)".removeprefix(str(folder) + os.sep)
     else:

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Any, Literal
 from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats, Indices
+from trackkit.geometry.shape import chords_of, direction_by_turns, direction_of
 from trackkit.library.lines import Lines, pack
 from trackkit.library.nearest import nearest_few
+from trackkit.track.stated import lengths_differ
 from trackkit.track.title import title_of
 
 if TYPE_CHECKING:
@@ -93,16 +95,30 @@ class Known:
 
 
 def circuit_of(track: Track, path: Path) -> Known:
-    """Take from a track what locating needs."""
+    """Take from a track what locating needs; what it says of its line is held against the line.
+
+    Raises
+    ------
+    TrackkitError
+        When the track says otherwise than its line, and that has no length.
+    """
     line = track.centreline
+    length_m, direction = track.length_m, track.direction
+    # Straight between vertices, which is much quicker; files of trackkit hardly leave that.
+    chords_m, turns = chords_of(line.longitude_deg, line.latitude_deg)
+    if lengths_differ(length_m, chords_m):
+        length_m = line.curve.length_m
+    driven = direction_by_turns(turns) if line.closed else None
+    if direction != driven and (direction is None or isinstance(direction, str)):
+        direction = direction_of(line.curve)
     return Known(
         id=track.id,
         name=track.name,
         layout=track.layout,
-        direction=track.direction,
+        direction=direction,
         country=track.country,
         closed=track.closed,
-        length_m=track.length_m,
+        length_m=length_m,
         band_m=track.band_m,
         path=path,
         longitude_deg=line.longitude_deg,

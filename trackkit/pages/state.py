@@ -7,8 +7,7 @@ from typing import Any
 
 from trackkit.checks.evaluate import Evaluation, Prepared, evaluate
 from trackkit.errors import PlaceError
-from trackkit.gates.placement import BESIDE_THE_TRACK
-from trackkit.track.features import Gate
+from trackkit.track.features import BESIDE_THE_TRACK, Gate
 from trackkit.track.model import Track
 from trackkit.track.sectors import sectors_of
 

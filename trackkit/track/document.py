@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -22,6 +23,7 @@ from trackkit.track.features import (
     Position,
 )
 from trackkit.track.model import Track
+from trackkit.track.stated import from_geometry
 
 FORMAT = "trackkit-track"
 VERSION = "1.0"
@@ -53,7 +55,22 @@ _CROSSOVER_MEMBERS = {"over_m", "under_m"}
 
 
 def track_from_document(document: Mapping[str, Any]) -> Track:
-    """Build a `Track` from a track file's JSON.
+    """Build a `Track` from a track file's JSON; what follows from positions is worked out.
+
+    Raises
+    ------
+    TrackFileError
+        When something needed is missing or of the wrong kind.
+    """
+    stated = track_as_stated(document)
+    roles = [(feature.get("properties") or {}) for feature in document["features"]]
+    gates = sorted((row for row in roles if row.get("role") == "gate"), key=_order)
+    widths = [row.get("width_m") for row in gates]
+    return from_geometry(stated, [w if isinstance(w, int | float) else None for w in widths])
+
+
+def track_as_stated(document: Mapping[str, Any]) -> Track:
+    """Build a `Track` from a track file's JSON, believing what the file says of its geometry.
 
     Raises
     ------
@@ -140,6 +157,10 @@ def _track_from(document: Mapping[str, Any]) -> Track:
     )
 
 
+def _order(properties: Mapping[str, Any]) -> int:
+    return int(properties["order"])
+
+
 def _members(feature: Mapping[str, Any]) -> dict[str, Any]:
     return {k: v for k, v in feature.items() if k not in _FEATURE_MEMBERS}
 
@@ -186,7 +207,7 @@ def _gate_from(feature: Mapping[str, Any], properties: dict[str, Any]) -> Gate:
         left=(float(line[0, 0]), float(line[0, 1])),
         right=(float(line[-1, 0]), float(line[-1, 1])),
         order=int(properties.pop("order")),
-        chainage_m=float(properties.pop("chainage_m", 0.0)),
+        chainage_m=float(properties.pop("chainage_m", math.nan)),
         surveyed=bool(properties.pop("surveyed", False)),
         properties=properties,
         members=_members(feature),

@@ -17,6 +17,8 @@ from trackkit.geometry.geodesy import LocalPlane, geodesic_distance
 
 GateKind = Literal["finish", "start", "sector", "speed", "pit-entry", "pit-exit"]
 GATE_KINDS: tuple[GateKind, ...] = ("finish", "start", "sector", "speed", "pit-entry", "pit-exit")
+BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
+"""Kinds of gate that lie across the pit lane and need not cross the centreline."""
 Position = tuple[float, float]
 """Longitude and latitude, degrees."""
 
@@ -241,6 +243,27 @@ class Corner:
             "exit_m": round(self.exit_m, 2),
             "min_radius_m": round(self.min_radius_m, 2),
         }
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """A member of a track file that is not what geometry says.
+
+    Parameters
+    ----------
+    feature
+        Id of the feature it is about, or None for the track itself.
+    member
+        Its name in the file: ``order``, ``chainage_m``, ``width_m``, ``length_m`` or
+        ``direction``.
+    stated, actual
+        What the file has, and what follows from the positions.
+    """
+
+    feature: str | None
+    member: str
+    stated: float | str | None
+    actual: float | str | None
 
 
 @dataclass(frozen=True, eq=False)
