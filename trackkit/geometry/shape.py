@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
@@ -49,6 +50,26 @@ def direction_by_turns(turning: float) -> Direction | None:
     return "anticlockwise" if turns > 0 else "clockwise"
 
 
+def metres_a_degree(latitude_deg: ArrayLike) -> Floats:
+    """Metres that a degree of longitude and one of latitude measure, by the radii of curvature.
+
+    Parameters
+    ----------
+    latitude_deg
+        Any shape.
+
+    Returns
+    -------
+    ndarray
+        Of the parallel and of the meridian, shape (..., 2).
+    """
+    latitude = np.radians(latitude_deg)
+    squeeze = 1.0 - ECCENTRICITY_SQUARED * np.sin(latitude) ** 2
+    across = SEMI_MAJOR_AXIS_M / np.sqrt(squeeze)
+    along = across * (1.0 - ECCENTRICITY_SQUARED) / squeeze
+    return np.asarray(np.radians(np.stack([np.cos(latitude) * across, along], axis=-1)))
+
+
 def chords_of(longitude_deg: Floats, latitude_deg: Floats) -> tuple[float, float]:
     """Length and turns of a line that is straight between its vertices, without a projection.
 
@@ -65,12 +86,8 @@ def chords_of(longitude_deg: Floats, latitude_deg: Floats) -> tuple[float, float
     length_m, turning
         Metres; whole turns to the left, from the last step to the first one included.
     """
-    middle = np.radians(0.5 * (latitude_deg[1:] + latitude_deg[:-1]))
-    squeeze = 1.0 - ECCENTRICITY_SQUARED * np.sin(middle) ** 2
-    across = SEMI_MAJOR_AXIS_M / np.sqrt(squeeze)
-    along = across * (1.0 - ECCENTRICITY_SQUARED) / squeeze
-    east = np.radians(np.diff(longitude_deg)) * np.cos(middle) * across
-    north = np.radians(np.diff(latitude_deg)) * along
+    east_m, north_m = metres_a_degree(0.5 * (latitude_deg[1:] + latitude_deg[:-1])).T
+    east, north = np.diff(longitude_deg) * east_m, np.diff(latitude_deg) * north_m
     length = np.hypot(east, north)
     moved = length > 0.0
     heading = np.arctan2(north[moved], east[moved])
