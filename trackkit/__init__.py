@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.pit_lane import set_pit_lane as set_pit_lane
     from trackkit.gates.quality import TimingQuality as TimingQuality
     from trackkit.gates.quality import timing_quality as timing_quality
     from trackkit.gates.split import Split as Split
@@ -149,6 +150,7 @@ _MODULES = {
     "reverse_track": "track.reverse",
     "revise_track": "building.revise",
     "serve_editor": "editor.serve",
+    "set_pit_lane": "gates.pit_lane",
     "simulate_drive": "simulation.simulate",
     "suggest_gates": "gates.split",
     "survey_place": "gates.survey",
@@ -226,6 +228,7 @@ __all__ = [
     "reverse_track",
     "revise_track",
     "serve_editor",
+    "set_pit_lane",
     "simulate_drive",
     "suggest_gates",
     "survey_place",

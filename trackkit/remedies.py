@@ -33,6 +33,7 @@ Deed = Literal[
     "name grid",
     "read as recording",
     "leave out",
+    "anyway",
 ]
 """What a remedy can have done; docs/methods.md tells what those of findings take."""
 

@@ -74,6 +74,9 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     is_flag=True,
     help="Place pit-entry and pit-exit gates where a pit lane is found.",
 )
+@click.option(
+    "--anyway", is_flag=True, help="Take --finish even where such a gate can hardly be meant."
+)
 @click.option("--open", "is_open", is_flag=True, help="A course from one point to another.")
 @click.option(
     "--revise",
@@ -111,6 +114,7 @@ def build(
     finish: str | None,
     sectors: int,
     lap_length: float | None,
+    anyway: bool,
     pit_gates: bool,
     is_open: bool,
     revise: str | None,
@@ -156,7 +160,7 @@ def build(
     target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
     for wanted in (target, explain):
         refuse_existing(wanted, force=force)
-    place = place_from(finish, crs) if finish else None
+    place = replace(place_from(finish, crs), anyway=anyway) if finish else None
     failed: list[TrackkitError] = []
     if from_line:
         built = _from_line(from_line, crs, name, layout, is_open, place, sectors)

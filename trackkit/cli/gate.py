@@ -42,6 +42,10 @@ ends_option = click.option(
     help="Instead of PLACE: two recordings of a receiver left on each end, averaged.",
 )
 
+anyway_option = click.option(
+    "--anyway", is_flag=True, help="Even where such a gate can hardly be meant."
+)
+
 
 @click.group("gate")
 def gate_commands() -> None:
@@ -128,6 +132,7 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
 @ends_option
 @width_option
 @click.option("--name", metavar="TEXT", help="What to call it.")
+@anyway_option
 @crs_option
 @json_option
 def place_gate_command(
@@ -137,6 +142,7 @@ def place_gate_command(
     ends: str | None,
     width: float | None,
     name: str | None,
+    anyway: bool,
     crs: str | None,
     as_json: bool,
 ) -> None:
@@ -151,7 +157,7 @@ def place_gate_command(
 
     _change(
         track_path,
-        lambda track: place_gate(track, kind, where, width_m=width, name=name),
+        lambda track: place_gate(track, kind, where, width_m=width, name=name, anyway=anyway),
         as_json=as_json,
     )
 
@@ -162,6 +168,7 @@ def place_gate_command(
 @click.argument("place", metavar="PLACE", required=False)
 @ends_option
 @width_option
+@anyway_option
 @crs_option
 @json_option
 def move_gate_command(
@@ -170,6 +177,7 @@ def move_gate_command(
     place: str | None,
     ends: str | None,
     width: float | None,
+    anyway: bool,
     crs: str | None,
     as_json: bool,
 ) -> None:
@@ -183,7 +191,7 @@ def move_gate_command(
     where = _where(place, ends, crs)
     _change(
         track_path,
-        lambda track: move_gate(track, gate_name, where, width_m=width),
+        lambda track: move_gate(track, gate_name, where, width_m=width, anyway=anyway),
         as_json=as_json,
     )
 

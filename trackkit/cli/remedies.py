@@ -166,5 +166,6 @@ _OPTIONS: Mapping[Deed | None, Callable[[Mapping[str, Any]], str]] = {
     ),
     "name grid": lambda value: f" with --crs {value.get('crs', 'EPSG:..., such as EPSG:25832')}",
     "read as recording": lambda _: ": leave --from-line out",
+    "anyway": lambda _: " with --anyway",
     "leave out": lambda value: f": leave {_ARGUMENTS[value['argument']]} out",
 }

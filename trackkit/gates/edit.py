@@ -52,6 +52,7 @@ def place_gate(
     *,
     width_m: float | None = None,
     name: str | None = None,
+    anyway: bool = False,
 ) -> Change:
     """Place a new gate.
 
@@ -68,6 +69,10 @@ def place_gate(
         Width of a gate square to the track, metres; None for the band and a margin.
     name
         For people; made from the kind when None.
+    anyway
+        Whether to place it though it cannot be meant: wider than 60 m and than twice the band
+        with margins, not crossed by the line, its middle far from the line without spanning the
+        pit lane, or a pit gate across the line.
 
     Returns
     -------
@@ -77,15 +82,22 @@ def place_gate(
     Raises
     ------
     PlaceError
-        When the place is off the track, or the track may not have another such gate.
+        When the place is off the track, the gate cannot be meant, or the track may not have
+        another such gate.
     """
-    changed, gate, remarks = with_gate(track, kind, as_place(place), width_m=width_m, name=name)
+    where = replace(as_place(place), anyway=anyway)
+    changed, gate, remarks = with_gate(track, kind, where, width_m=width_m, name=name)
     what = f"placed {kind} gate {gate.id} at {gate.chainage_m:.1f} m"
     return _change(changed, gate, remarks, what)
 
 
 def move_gate(
-    track: Track, id_or_name: str, place: Place | str | float, *, width_m: float | None = None
+    track: Track,
+    id_or_name: str,
+    place: Place | str | float,
+    *,
+    width_m: float | None = None,
+    anyway: bool = False,
 ) -> Change:
     """Move a gate; it keeps its id, kind and name, and its width unless another is given.
 
@@ -102,6 +114,8 @@ def move_gate(
         Where to; see `place_gate`.
     width_m
         Another width, metres; None to keep it.
+    anyway
+        Whether to move it though it cannot be meant there; see `place_gate`.
 
     Returns
     -------
@@ -111,10 +125,12 @@ def move_gate(
     Raises
     ------
     PlaceError
-        When no gate has that id or name, or the place is off the track.
+        When no gate has that id or name, the place is off the track, or the gate cannot be meant
+        there.
     """
     before = track.gate(id_or_name)
-    changed, gate, remarks = with_gate_moved(track, id_or_name, as_place(place), width_m=width_m)
+    where = replace(as_place(place), anyway=anyway)
+    changed, gate, remarks = with_gate_moved(track, id_or_name, where, width_m=width_m)
     what = f"moved gate {gate.id} from {before.chainage_m:.1f} m"
     if gate.kind == "finish" and track.closed:
         what += ", which made its new place chainage 0"
