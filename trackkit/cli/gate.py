@@ -269,6 +269,19 @@ def suggest_command(
         for number, suggestion in enumerate(split.suggestions, start=1):
             end_m = suggestion.chainage_m
             click.echo(f"sector {number} ends at {end_m:.0f} m: {suggestion.reason}")
+        table(
+            ["sector", "from m", "to m", "time s", "± ms"],
+            [
+                [
+                    str(sector.number),
+                    f"{sector.begin_m:.0f}",
+                    f"{sector.end_m:.0f}",
+                    f"{sector.time_s:.1f}",
+                    f"{1e3 * sector.sigma_s:.1f}",
+                ]
+                for sector in split.sectors
+            ],
+        )
         if apply:
             click.echo(track.history[-1]["what"])
             gate_table(track.gates)
