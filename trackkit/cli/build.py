@@ -18,7 +18,7 @@ from trackkit.cli.common import (
     json_option,
     place_from,
     read_recordings,
-    refuse_existing,
+    refuse_outputs,
     remark,
     remarks,
 )
@@ -154,8 +154,7 @@ def build(
     if not name.strip():
         raise click.BadParameter("a track needs a name", param_hint="--name")
     target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
-    for wanted in (target, explain):
-        refuse_existing(wanted, force=force)
+    refuse_outputs({"--output": target, "--explain": explain}, force=force)
     place = place_from(finish, crs) if finish else None
     failed: list[TrackkitError] = []
     if from_line:
@@ -233,8 +232,7 @@ def _revise(
     from trackkit import compare_tracks, read_track, revise_track, write_track
 
     # Before the file is changed: revised again, it would count the same laps twice.
-    for wanted in (output, explain):
-        refuse_existing(wanted, force=force)
+    refuse_outputs({"--output": output, "--explain": explain}, force=force)
     held = held_for_change(path) if output is None else None
     old = read_track(path)
     read, failed = read_recordings(recordings, columns)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -16,7 +15,7 @@ from trackkit.cli.common import (
     json_option,
     parse_columns,
     print_json,
-    refuse_existing,
+    refuse_outputs,
     remark,
     remarks,
 )
@@ -107,10 +106,7 @@ def laps(
             f"{len(recordings)} recordings and {len(labels)} labels: give --label once for each "
             "recording, in their order, or not at all"
         )
-    for path in (csv_path, traces):
-        refuse_existing(path, force=force)
-    if csv_path is not None and traces is not None and Path(csv_path) == Path(traces):
-        raise click.UsageError("--csv and --traces name the same file")
+    refuse_outputs({"--csv": csv_path, "--traces": traces}, force=force)
     track = read_track(track_path)
     zone = _zone(track)
     mapping = parse_columns(columns)
