@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from trackkit.caution import CLOSED_ROADS, EDGES
 from trackkit.cli.buildreport import report
 from trackkit.cli.common import (
     Command,
@@ -74,7 +75,12 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     is_flag=True,
     help="Place pit-entry and pit-exit gates where a pit lane is found.",
 )
-@click.option("--open", "is_open", is_flag=True, help="A course from one point to another.")
+@click.option(
+    "--open",
+    "is_open",
+    is_flag=True,
+    help=f"A course from one point to another. {CLOSED_ROADS}",
+)
 @click.option(
     "--revise",
     metavar="TRACK",
@@ -85,7 +91,7 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     "left_edge",
     multiple=True,
     metavar="FILE",
-    help="A recording along the left edge; with --right. Only while the circuit is closed.",
+    help=f"A recording along the left edge; with --right. {EDGES}",
 )
 @click.option(
     "--right", "right_edge", multiple=True, metavar="FILE", help="And along the right edge."
@@ -155,12 +161,17 @@ def build(
     if not name.strip():
         raise click.BadParameter("a track needs a name", param_hint="--name")
     target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
+    is_new = not Path(target).exists()
     for wanted in (target, explain):
         if wanted is not None and Path(wanted).exists() and not force:
             # Said before the work rather than after it.
             remedy = "choose another name, or replace it with --force"
             raise OutputError("exists already", file=wanted, remedy=remedy)
     place = place_from(finish, crs) if finish else None
+    if is_open and not from_line:
+        remark(CLOSED_ROADS)
+    if left_edge:
+        remark(EDGES)
     failed: list[TrackkitError] = []
     if from_line:
         built = _from_line(from_line, crs, name, layout, is_open, place, sectors)
@@ -184,7 +195,7 @@ def build(
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
     built = replace(built, track=write_track(track, target, force=force))
     _explain(built, explain, force=force)
-    report(built, target, as_json=as_json)
+    report(built, target, as_json=as_json, is_new=is_new)
     if failed:
         ctx.exit(1)
 
