@@ -129,7 +129,7 @@ FAULTS = [
     ("a gate with one end", "block",
      lambda d: feature(d, "gate-b")["geometry"]["coordinates"].pop(), "schema", "gate-b"),
     ("latitude and longitude swapped out of range", "block",
-     lambda d: feature(d, "gate-b")["geometry"]["coordinates"].__setitem__(0, [11.0, 100.0]),
+     lambda d: feature(d, "gate-b")["geometry"]["coordinates"].__setitem__(0, [161.0, 100.0]),
      "schema", "gate-b"),
     ("no centreline", "block", lambda d: d["features"].pop(0), "schema", None),
     ("one vertex in forty", "block",

@@ -160,7 +160,7 @@ class TestStatus:
     def test_no_circuit_near_is_an_answer(
         self, folder: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
-        found = json_of(["locate", "10", "10", "--library", str(folder)], capsys)
+        found = json_of(["locate", "10", "60", "--library", str(folder)], capsys)
         assert found["answer"] == "none"
 
     def test_no_complete_lap_is_an_answer(

@@ -24,9 +24,9 @@ def home(monkeypatch, tmp_path):
 
 @pytest.fixture
 def three(home, capsys):
-    track_file(home / "mine", "oakring", name="Oak Ring", country="XQ", at=(11.0, 47.0))
+    track_file(home / "mine", "oakring", name="Oak Ring", country="XQ", at=(161.0, 47.0))
     track_file(
-        home / "mine", "elm-hill", name="Elm Hill", layout="Long", at=(11.5, 47.0),
+        home / "mine", "elm-hill", name="Elm Hill", layout="Long", at=(161.5, 47.0),
         road=hill_course(), country="XA",
     )  # fmt: skip
     track_file(home / "mine", "ash", name="Ash", at=(-170.0, -40.0), road=block_circuit())
@@ -45,9 +45,9 @@ def test_everything_is_listed_by_id(three, capsys):
         (("--name", "ring"), ["oakring"]),
         (("--name", "LONG"), ["elm-hill"]),
         (("--near", "-40", "190"), ["ash", "oakring", "elm-hill"]),
-        (("--near", "47", "11.5", "--within", "60"), ["elm-hill", "oakring"]),
-        (("--near", "47", "11.5", "--within", "10"), ["elm-hill"]),
-        (("--near", "47", "11.5", "--within", "60", "--country", "XQ"), ["oakring"]),
+        (("--near", "47", "161.5", "--within", "60"), ["elm-hill", "oakring"]),
+        (("--near", "47", "161.5", "--within", "10"), ["elm-hill"]),
+        (("--near", "47", "161.5", "--within", "60", "--country", "XQ"), ["oakring"]),
     ],
 )
 def test_a_list_can_be_narrowed(three, capsys, words, expected):
