@@ -76,7 +76,7 @@ PIPWICK = Circuit(
     ),
     width_m=8.0,
     setting="It is drawn in a sand desert, for karts, with three sectors.",
-    corner_names={3: "Kettle", 6: "Spoon", 10: "Homeward"},
+    corner_names={3: "Kettle", 6: "Ladlewick", 10: "Homeward"},
     timezone="Etc/GMT-6",
 )  # fmt: skip
 
@@ -104,7 +104,7 @@ _RUDDLEBECK_HOME = ((-430, 340, 70), (-420, 130, 150), (-320, 0, 80))
 RUDDLEBECK_FULL = Circuit(
     name="Ruddlebeck",
     layout="Full",
-    longitude_deg=-67.9318,
+    longitude_deg=-87.9318,
     latitude_deg=-5.8743,
     points=_through(
         (420, 0, 35), (440, 160, 28), (640, 200, 70), (690, 440, 120), (420, 520, 110),
@@ -112,9 +112,11 @@ RUDDLEBECK_FULL = Circuit(
         *_RUDDLEBECK_HOME,
     ),
     width_m=11.0,
-    setting="It is drawn in a rain forest; its Short layout shares the southern half.",
-    corner_names={1: "Ferry", 6: "Mill Dip", 9: "Highwater", 11: "Orchard"},
+    setting="It is drawn on an island that is not there, in the open Pacific; its Short layout "
+    "shares the southern half.",
+    corner_names={1: "Ferry", 6: "Mill Dip", 9: "Highwater", 11: "Tumbleshaw"},
     timezone="Etc/GMT+5",
+    country=ISLAND,
 )  # fmt: skip
 RUDDLEBECK_SHORT = Circuit(
     name="Ruddlebeck",
@@ -128,9 +130,11 @@ RUDDLEBECK_SHORT = Circuit(
         *_RUDDLEBECK_HOME,
     ),
     width_m=11.0,
-    setting="It is drawn in a rain forest; its Full layout shares the southern half.",
-    corner_names={1: "Ferry", 2: "Cut Through", 6: "Orchard"},
+    setting="It is drawn on an island that is not there, in the open Pacific; its Full layout "
+    "shares the southern half.",
+    corner_names={1: "Ferry", 2: "Cut Through", 6: "Tumbleshaw"},
     timezone="Etc/GMT+5",
+    country=ISLAND,
     finish_as=("Ruddlebeck", "Full"),
 )  # fmt: skip
 
@@ -188,7 +192,7 @@ TWISTLEMOOR = Circuit(
 
 ORRINBACK = Circuit(
     name="Orrinback Hill",
-    longitude_deg=97.4623,
+    longitude_deg=-27.4623,
     latitude_deg=61.8305,
     points=_through(
         (0, 0, 0), (170, 10, 90), (270, 140, 50), (520, 150, 11), (220, 310, 14),
@@ -196,9 +200,11 @@ ORRINBACK = Circuit(
         (980, 850, 10), (790, 930, 34), (830, 1080, 60), (1060, 1130, 70), (1120, 1300, 0),
     ),
     width_m=7.0,
-    setting="It is drawn in a northern forest: a hill climbed from one end to the other.",
+    setting="It is drawn on an island that is not there, in the open Atlantic: a hill climbed from "
+    "one end to the other.",
     corner_names={3: "First Step", 4: "Second Step", 8: "Third Step", 9: "Top Step"},
-    timezone="Etc/GMT-7",
+    timezone="Etc/GMT+2",
+    country=ISLAND,
     closed=False,
     heights=(
         (0, 212), (350, 222), (800, 258), (1300, 293), (1700, 330), (2100, 371), (2450, 396),
