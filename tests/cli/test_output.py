@@ -59,6 +59,8 @@ def test_a_page_with_tiles_is_written_and_what_their_server_learns_is_said(tmp_p
     said = capsys.readouterr()
     assert said.out == f"wrote {path}\n"
     assert said.err == (
-        "the page asks tiles.example.org for pictures whenever it is opened. " + TILES_PRIVACY + "\n"
+        "the page asks tiles.example.org for pictures whenever it is opened. "
+        + TILES_PRIVACY
+        + "\n"
     )
     assert "img-src data: https://tiles.example.org;" in path.read_text("utf-8")

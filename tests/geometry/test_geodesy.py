@@ -175,7 +175,7 @@ def test_unwrapping_undoes_wrapping_of_a_continuous_line(start, steps):
 def test_distance_to_a_line_is_the_geodesic_distance_to_its_nearest_place():
     # The foot of the perpendicular is made 40 m along a segment of 100 m; the position is set
     # 730 m square to it, so it is 730 m from the line (GeographicLib).
-    begin = (7.0, 46.0)
+    begin = (161.0, 46.0)
     end = Geodesic.WGS84.Direct(begin[1], begin[0], 30.0, 100.0)
     foot = Geodesic.WGS84.Direct(begin[1], begin[0], 30.0, 40.0)
     aside = Geodesic.WGS84.Direct(foot["lat2"], foot["lon2"], foot["azi2"] + 90, 730.0)
@@ -185,8 +185,8 @@ def test_distance_to_a_line_is_the_geodesic_distance_to_its_nearest_place():
 
 
 def test_distance_to_a_line_beyond_its_end_is_the_distance_to_the_end():
-    found = distance_to_polyline(7.01, 46.0, [7.0, 7.001], [46.0, 46.0])
-    expected = Geodesic.WGS84.Inverse(46.0, 7.01, 46.0, 7.001)["s12"]
+    found = distance_to_polyline(161.01, 46.0, [161.0, 161.001], [46.0, 46.0])
+    expected = Geodesic.WGS84.Inverse(46.0, 161.01, 46.0, 161.001)["s12"]
     assert found == pytest.approx(expected, abs=1e-3)
 
 
@@ -197,6 +197,6 @@ def test_distance_to_a_line_is_measured_across_the_antimeridian():
 
 
 def test_a_repeated_vertex_does_not_spoil_the_distance_to_a_line():
-    found = distance_to_polyline(7.0, 46.001, [7.0, 7.0, 7.001], [46.0, 46.0, 46.0])
-    expected = Geodesic.WGS84.Inverse(46.001, 7.0, 46.0, 7.0)["s12"]
+    found = distance_to_polyline(161.0, 46.001, [161.0, 161.0, 161.001], [46.0, 46.0, 46.0])
+    expected = Geodesic.WGS84.Inverse(46.001, 161.0, 46.0, 161.0)["s12"]
     assert found == pytest.approx(expected, abs=1e-3)

@@ -28,9 +28,7 @@ def test_an_address_gives_the_one_origin_that_the_page_may_ask(url: str, origin:
     assert tile_layer(url, " Made by us ") == TileLayer(url, origin, host, "Made by us")
 
 
-@pytest.mark.parametrize(
-    ("url", "credit"), [(GOOD, None), (None, "Us"), (GOOD, "  "), (GOOD, "")]
-)
+@pytest.mark.parametrize(("url", "credit"), [(GOOD, None), (None, "Us"), (GOOD, "  "), (GOOD, "")])
 def test_one_without_the_other_is_refused(url: str | None, credit: str | None) -> None:
     with pytest.raises(OutputError, match="both an address and a credit"):
         tile_layer(url, credit)
@@ -55,7 +53,9 @@ def test_one_without_the_other_is_refused(url: str | None, credit: str | None) -
     ],
 )
 def test_what_is_no_address_of_a_host_is_refused_with_an_example(url: str) -> None:
-    with pytest.raises(OutputError, match=r"is no address.*give one such as https://tiles\.example"):
+    with pytest.raises(
+        OutputError, match=r"is no address.*give one such as https://tiles\.example"
+    ):
         tile_layer(url, "Us")
 
 

@@ -138,7 +138,8 @@ def test_a_kml_line_is_read(kml):
 
 def test_lines_in_all_folders_of_a_kml_are_seen(kml):
     body = "".join(
-        f"<Folder><name>F{n}</name>{placemark(f'L{n}', '161,48 161.001,48')}</Folder>" for n in (1, 2)
+        f"<Folder><name>F{n}</name>{placemark(f'L{n}', '161,48 161.001,48')}</Folder>"
+        for n in (1, 2)
     )
     with pytest.raises(RecordingError, match=r"holds 2 lines .*L1: 75 m; L2: 75 m"):
         read_line(kml(body))

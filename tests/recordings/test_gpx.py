@@ -27,9 +27,8 @@ def gpx(tmp_path):
 
 def point(second: int, inside: str = "", latitude: float = 48.0) -> str:
     time = f"<time>2024-05-01T10:00:{second:02d}Z</time>"
-    return (
-        f'<trkpt lat="{latitude}" lon="{161 + second * 1e-4}"><ele>500.5</ele>{time}{inside}</trkpt>'
-    )
+    place = f'lat="{latitude}" lon="{161 + second * 1e-4}"'
+    return f"<trkpt {place}><ele>500.5</ele>{time}{inside}</trkpt>"
 
 
 def segment(*points: str) -> str:

@@ -50,8 +50,8 @@ def test_a_track_astride_a_meridian_of_change_is_in_one_piece(at):
 
 def test_a_closed_ring_has_no_gap_and_an_open_line_has_its_geodesic_one():
     assert ring().gap_m == pytest.approx(0.0, abs=1e-6)
-    line = Centreline(np.array([7.0, 7.001]), np.array([46.0, 46.0]), closed=True)
-    expected = Geodesic.WGS84.Inverse(46.0, 7.001, 46.0, 7.0)["s12"]
+    line = Centreline(np.array([161.0, 161.001]), np.array([46.0, 46.0]), closed=True)
+    expected = Geodesic.WGS84.Inverse(46.0, 161.001, 46.0, 161.0)["s12"]
     assert line.gap_m == pytest.approx(expected, abs=1e-6)
 
 
@@ -154,9 +154,9 @@ def test_a_gate_that_cannot_be_is_refused_by_name(changes, sentence):
     ("longitude", "latitude", "sentence"),
     [
         ([], [], "0 positions"),
-        ([7.0], [46.0], "1 positions"),
-        ([7.0, 7.1], [46.0], "no line"),
-        ([7.0, np.inf], [46.0, 46.0], "position 2"),
+        ([161.0], [46.0], "1 positions"),
+        ([161.0, 161.1], [46.0], "no line"),
+        ([161.0, np.inf], [46.0, 46.0], "position 2"),
         ([46.0, 46.1], [107.0, 107.1], "longitude first"),
     ],
 )

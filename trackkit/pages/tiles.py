@@ -78,7 +78,7 @@ def tile_layer(url: str | None, credit: str | None) -> TileLayer | None:
     if missing:
         raise OutputError(
             f"{url!r} does not hold {' and '.join(missing)} once",
-            remedy=f"write {{z}} for the zoom, {{x}} for the column and {{y}} for the row, {_EXAMPLE}",
+            remedy="write {z} for the zoom, {x} for the column and {y} for the row, " + _EXAMPLE,
         )
     more = re.findall(r"\{[^}]*\}?|\}", re.sub(r"\{[zxy]\}", "", url))
     if more or re.search(r"[\s\x00-\x1f\x7f]", url):

@@ -57,7 +57,7 @@ _SIMPLER_MM = 0.03
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture of a track: matplotlib's figure, where everything is on it, what to tell, its fonts.
+    """A picture of a track: matplotlib's figure, what is where on it, what to tell, its fonts.
 
     Labels are those of gates, corners, bridges and pit lanes, by what they name; None where there
     was no room for one.

@@ -79,7 +79,7 @@ def test_1e7_degrees_are_recognised_by_name_and_by_size(csv):
 
 def test_positions_in_neither_unit_are_refused(csv):
     with pytest.raises(RecordingError, match=r"'4807.038', are neither degrees nor 1e-7"):
-        read_recording(csv(rows("time,lat,lon", "0,4807.038,16131.0", "1,4807.039,16131.0")))
+        read_recording(csv(rows("time,lat,lon", "0,4807.038,1131.0", "1,4807.039,1131.0")))
 
 
 def test_hemispheres_are_read_from_a_letter_or_from_a_column_beside(csv):
