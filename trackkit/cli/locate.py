@@ -69,7 +69,8 @@ def locate(
             raise click.UsageError("--csv is for recordings")
         from trackkit.cli.locatestream import stream
 
-        remark(RECEIVER)
+        if not as_json:
+            remark(RECEIVER)
         stream(opened(given), radius_m, as_json=as_json)
         return
     fix = _position(where)
