@@ -20,6 +20,7 @@ from trackkit.cli.common import (
     json_option,
     place_from,
     read_recordings,
+    refuse_existing,
     remark,
     remarks,
 )
@@ -138,7 +139,6 @@ def build(
     way, the in lap.  Several recordings of one layout are averaged.
     """
     from trackkit import write_track
-    from trackkit.errors import OutputError
     from trackkit.track.ids import slug
 
     given = {
@@ -163,10 +163,7 @@ def build(
     target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
     is_new = not Path(target).exists()
     for wanted in (target, explain):
-        if wanted is not None and Path(wanted).exists() and not force:
-            # Said before the work rather than after it.
-            remedy = "choose another name, or replace it with --force"
-            raise OutputError("exists already", file=wanted, remedy=remedy)
+        refuse_existing(wanted, force=force)
     place = place_from(finish, crs) if finish else None
     if is_open and not from_line:
         remark(CLOSED_ROADS)
@@ -247,6 +244,9 @@ def _revise(
 ) -> None:
     from trackkit import compare_tracks, read_track, revise_track, write_track
 
+    # Before the file is changed: revised again, it would count the same laps twice.
+    for wanted in (output, explain):
+        refuse_existing(wanted, force=force)
     held = held_for_change(path) if output is None else None
     old = read_track(path)
     read, failed = read_recordings(recordings, columns)
@@ -282,10 +282,9 @@ def _revise(
 def _explain(built: Build, path: str | None, *, force: bool) -> None:
     if path is None:
         return
-    from trackkit.files import write_whole
-    from trackkit.pages.explain import explain_html
+    from trackkit import write_explanation
 
-    write_whole(path, explain_html(built), force=force)
+    write_explanation(built, path, force=force)
     remark(f"wrote {path}: each step from the raw fixes to the line")
 
 

@@ -43,7 +43,7 @@ def report(
     from trackkit.cli.describe import shape_tables
 
     track = built.track
-    said = [*built.remarks, *(sentence(remedy, About(target)) for remedy in built.remedies)]
+    texts = [*built.remarks, *(sentence(remedy, About(target)) for remedy in built.remedies)]
     straights = describe_track(track).straights
     if as_json:
         print_json(
@@ -57,13 +57,13 @@ def report(
                 "band": band_rows(built),
                 "removed": built.removed,
                 "gates": gate_rows(track.gates),
-                "remarks": said,
+                "remarks": texts,
                 **(more or {}),
             }
         )
-        remarks(said)
+        remarks(texts)
     else:
-        remarks(said)
+        remarks(texts)
         click.echo(summary(track))
         if built.laps_used:
             what = "lap" if track.closed else "run"

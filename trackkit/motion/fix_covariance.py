@@ -51,7 +51,7 @@ class FixCovariance:
 
     @classmethod
     def of(cls, solution: Solution, time_s: Floats, fixes: Iterable[int]) -> FixCovariance:
-        """Keep what a solution knows of some fixes.
+        """Take the covariance of some fixes out of a solution.
 
         Parameters
         ----------
@@ -66,7 +66,7 @@ class FixCovariance:
         block = 2 * states if solution.coupled else states
         kept = np.unique(np.fromiter(fixes, dtype=np.intp))
         pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
-        # Of the square beyond the last fix there is nothing.
+        # Beyond the last fix nothing is added to the square.
         following, beyond = count - 1, np.zeros((block, block))
         for place in range(len(kept) - 1, -1, -1):
             fix = int(kept[place])
@@ -113,10 +113,10 @@ class FixCovariance:
         columns = 1 if block > self.levels.states else 2
         load = np.zeros((end + 1 - begin, block, columns))
         np.add.at(load, place - begin, _as_blocks(weight, block, columns))
-        known = np.linalg.solve(self.pivot[begin : end + 1], load)
+        solved = np.linalg.solve(self.pivot[begin : end + 1], load)
         carried = np.zeros((block, columns))
         for at in range(begin, end + 1):
-            own = known[at - begin]
+            own = solved[at - begin]
             if own.any():
                 total += float(np.sum((2.0 * carried + own) * (self.form[at] @ own)))
                 carried = carried + own

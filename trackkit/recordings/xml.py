@@ -1,4 +1,4 @@
-"""The one door by which XML comes in: entities, external definitions and the network are off."""
+"""XML parsed safely: without entities, external definitions or the network."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import os
 from typing import Any
 
 from trackkit.errors import RecordingError
-from trackkit.recordings.raw import one_line
+from trackkit.recordings.raw import single_line
 
 
 def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
@@ -43,7 +43,7 @@ def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
     try:
         root = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
-        message = one_line(error).split(", line ")[0]
+        message = single_line(error).split(", line ")[0]
         raise RecordingError(
             f"its XML is broken or breaks off ({message})",
             file=path,

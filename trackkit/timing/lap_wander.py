@@ -51,7 +51,7 @@ def wander_from_laps(
         return None
     chainage = np.linspace(0.0, track.curve.length_m, _PLACES, endpoint=False)
     left = track.curve.left(chainage)
-    # What was measured, not what was made of it: smoothing has drawn the wander towards zero.
+    # The measured positions, as the smoothed ones have part of the wander taken out.
     position = drive.position_m + drive.wander_m
     offset = np.array([_sideways(track, drive, position, chainage, *lap) for lap in laps])
     centred = offset - np.median(offset, axis=0)
