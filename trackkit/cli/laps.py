@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from trackkit.caution import TRAINING
 from trackkit.cli.common import (
     Command,
     columns_option,
@@ -28,8 +29,6 @@ if TYPE_CHECKING:
     from trackkit.official.pairing import Pairing
     from trackkit.timing.sessions import Reference, Session
     from trackkit.track.model import Track
-
-CAUTION = "GPS times are for training, not for officiating."
 
 
 def _reference(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
@@ -96,6 +95,7 @@ def laps(
     """Time the laps and sectors of recordings over a track.
 
     Times are followed by their uncertainty, one sigma, and have as many decimals as that supports.
+    Time nothing where the organiser or the insurer forbids it.
     """
     from trackkit import pair_official, read_official, read_recording, read_track, time_laps
     from trackkit.timing.sessions import Session, choose_reference
@@ -140,7 +140,7 @@ def laps(
         from trackkit.cli.laptext import print_sessions
 
         print_sessions(track, sessions, chosen, zone, pairings, details=details)
-    remark(CAUTION)
+    remark(TRAINING)
     if failed:
         ctx.exit(1)
 
@@ -182,7 +182,7 @@ def _document(
         },
         "recordings": rows,
         "ranking": ranking_rows(sessions),
-        "caution": CAUTION,
+        "caution": TRAINING,
     }
 
 
