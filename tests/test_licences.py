@@ -151,8 +151,14 @@ def unpacked(packed: bytes) -> bytes:
 
 
 PALETTE = {
-    "#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7",
-}  # fmt: skip
+    "#e69f00",
+    "#56b4e9",
+    "#009e73",
+    "#f0e442",
+    "#0072b2",
+    "#d55e00",
+    "#cc79a7",
+}
 """Okabe and Ito, Color Universal Design, 2008 (from memory); a list of colours has no licence."""
 
 
