@@ -1,16 +1,18 @@
-"""Files written whole or not at all."""
+"""Files written whole or not at all, CSV that spreadsheets run nothing of, and digests."""
 
 from __future__ import annotations
 
 import csv
 import errno
+import hashlib
 import io
+import math
 import os
 import shutil
 import stat
 import tempfile
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -188,20 +190,49 @@ def spreadsheet_text(text: str) -> str:
     return f"'{text}" if text.lstrip(" ")[:1] in set("=+-@\t\r\n") else text
 
 
-def csv_text(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+def csv_text(
+    header: Sequence[str],
+    rows: Iterable[Sequence[object]],
+    decimals: Mapping[str, int] | None = None,
+) -> str:
     """Write rows as CSV (RFC 4180, lines ended by a line feed alone).
 
-    Texts are made safe for spreadsheets, numbers keep all their decimals, None is empty, and
-    truth is ``yes`` or ``no``.
+    Texts are made safe for spreadsheets, None and numbers that are not finite are empty, and truth
+    is ``yes`` or ``no``.
+
+    Parameters
+    ----------
+    header
+        Names of the columns.
+    rows
+        One value a column.
+    decimals
+        How many decimals the numbers of a column have; all they need where it is not named.
     """
+    places = [None if decimals is None else decimals.get(name) for name in header]
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(header)
-    writer.writerows([_cell(value) for value in row] for row in rows)
+    writer.writerows(map(_cell, row, places) for row in rows)
     return text.getvalue()
 
 
-def _cell(value: object) -> object:
+def _cell(value: object, decimals: int | None) -> object:
+    if isinstance(value, float):
+        if not math.isfinite(value):
+            return ""
+        return value if decimals is None else f"{value:.{decimals}f}"
     if isinstance(value, bool):
         return "yes" if value else "no"
     return spreadsheet_text(value) if isinstance(value, str) else value
+
+
+def sha256_of(path: str | os.PathLike[str]) -> str:
+    """SHA-256 of what a file holds, in hexadecimal figures.
+
+    Raises
+    ------
+    OSError
+        The file cannot be read.
+    """
+    return hashlib.sha256(Path(path).read_bytes()).hexdigest()

@@ -73,7 +73,7 @@ def test_editor_has_no_violation_with_menu_and_dialog_too(
     editor.page.locator("#place-menu").wait_for(state="visible")
     assert violations(editor, axe) == []
     editor.page.keyboard.press("Escape")
-    editor.page.evaluate("trackkit.askAboutDisk(trackkit.page.editing)")
+    editor.page.evaluate("trackkit.page.disk.ask()")
     editor.page.locator("#disk-dialog").wait_for(state="visible")
     assert violations(editor, axe) == []
     editor.close()

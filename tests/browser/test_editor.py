@@ -233,7 +233,7 @@ def test_leaving_with_unsaved_changes_asks_and_after_saving_does_not(editor) -> 
     with editor.page.expect_navigation():
         editor.page.evaluate("setTimeout(() => window.location.reload(), 0)")
     assert asked == ["beforeunload"]
-    editor.wait("window.trackkitReady === true")
+    editor.wait("Boolean(window.trackkit?.page)")
 
 
 def changed_by_another(path: Path) -> bytes:
@@ -274,7 +274,7 @@ def test_taking_the_file_from_disk_shows_its_gates(editor, tmp_path) -> None:
     page.locator("#changed-look").click()
     with page.expect_navigation():
         page.get_by_role("button", name="Take the file").click()
-    editor.wait("window.trackkitReady === true")
+    editor.wait("Boolean(window.trackkit?.page)")
     assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(start, abs=0.001)
 
 
@@ -374,11 +374,11 @@ def test_the_finish_can_be_driven_to_the_very_end_of_an_open_course(browser, tmp
 
 
 def test_a_place_rounded_past_the_end_of_a_lap_is_its_beginning(editor) -> None:
-    tenth = "at => trackkit.page.session.tenth(at)"
+    rounded = "at => trackkit.page.session.rounded(at)"
     length = editor.state()["track"]["length_m"]
     assert round(length - 0.01, 1) > length  # as this circuit has it
-    assert editor.page.evaluate(tenth, length - 0.01) == 0
-    assert editor.page.evaluate(tenth, 12.34) == 12.3
+    assert editor.page.evaluate(rounded, length - 0.01) == 0
+    assert editor.page.evaluate(rounded, 12.34) == 12.3
 
 
 def test_a_finish_gate_shows_chainage_zero_wherever_it_is(editor) -> None:
@@ -404,7 +404,7 @@ def test_laps_are_drawn_once_a_track_without_gates_has_a_finish(browser, file, r
     editor.page.locator("#add").click()
     with editor.page.expect_navigation():
         editor.page.locator("[data-kind=finish]").click()
-    editor.wait("window.trackkitReady === true")
+    editor.wait("Boolean(window.trackkit?.page)")
     assert editor.page.evaluate("trackkit.page.chart.drawn.length") == 2
     assert editor.state()["unsaved"]
     assert editor.complaints == []

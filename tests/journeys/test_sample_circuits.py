@@ -22,7 +22,7 @@ from geographiclib.geodesic import Geodesic
 
 from trackkit.checks.check import check_file
 from trackkit.gates.edit import move_gate
-from trackkit.library.folders import locate, read_library
+from trackkit.library.folders import Library, open_library
 from trackkit.simulation.simulate import Simulation, simulate
 from trackkit.timing.lap_times import LapReport, time_laps
 from trackkit.track.derive import with_corners
@@ -474,11 +474,17 @@ def test_corners_found_again_are_the_same_corners(name: str) -> None:
 # ---- as a library
 
 
+@pytest.fixture(scope="module")
+def library(tmp_path_factory: pytest.TempPathFactory) -> Library:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        return open_library([FOLDER])
+
+
 @every_track
-def test_a_fix_at_the_finish_line_is_located_there(name: str) -> None:
-    entries, warnings = read_library([FOLDER])
-    assert warnings == []
+def test_a_fix_at_the_finish_line_is_located_there(name: str, library: Library) -> None:
+    assert library.warnings == ()
     gate = track_of(name).finish
-    found = locate(entries, 0.5 * (gate.left[0] + gate.right[0]), gate.left[1])
+    found = library.locate(0.5 * (gate.left[0] + gate.right[0]), gate.left[1])
     assert found.answer == "at"
     assert name in ([*found.tied] or [found.candidates[0].id])

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from drives import block_circuit, drive, hill_course, on_earth, stadium, track_of
+from drives import block_circuit, hill_course, on_earth, stadium, track_of
 from geographiclib.geodesic import Geodesic
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,14 +14,13 @@ from trackkit.errors import TrackkitError
 from trackkit.geometry.geodesy import distance_to_polyline, wrap_longitude
 from trackkit.library.folders import (
     ENVIRONMENT_VARIABLE,
-    Entry,
-    first_position,
     folders,
-    locate,
-    read_library,
+    open_library,
     shipped_folder,
     user_folder,
 )
+from trackkit.library.known import Atlas, known_from
+from trackkit.library.locate_drive import locate_drive
 from trackkit.recordings.recording import Recording
 from trackkit.track.file import write_track
 
@@ -34,8 +33,12 @@ def track_at(at, *, track_id="invented", name="Invented", road=None, **more):
     return replace(track, id=track_id, revised="2024-01-01T00:00:00Z", **more)
 
 
-def entry(at, track_id="invented", **more):
-    return Entry(Path(f"{track_id}.geojson"), track_at(at, track_id=track_id, **more))
+def known_at(at, track_id="invented", **more):
+    return known_from(track_at(at, track_id=track_id, **more), Path(f"{track_id}.geojson"))
+
+
+def locate(known, longitude_deg, latitude_deg, **more):
+    return Atlas.of(known).locate(longitude_deg, latitude_deg, **more)
 
 
 def distance_by_geographiclib(longitude, latitude, line):
@@ -128,11 +131,12 @@ def test_every_track_file_of_every_folder_is_read(tmp_path):
         write_track(track_at((11.0, 47.0), track_id=name), tmp_path / folder / f"{name}.geojson")
     (tmp_path / "a" / "notes.txt").write_text("not a track file")
 
-    entries, warnings = read_library([tmp_path / "a", tmp_path / "b"])
+    library = open_library([tmp_path / "a", tmp_path / "b"])
 
-    assert [e.track.id for e in entries] == ["one", "two", "three"]
-    assert entries[2].path == tmp_path / "b" / "three.geojson"
-    assert warnings == []
+    tracks = library.tracks()
+    assert [one.id for one in tracks] == ["one", "two", "three"]
+    assert tracks[2].path == tmp_path / "b" / "three.geojson"
+    assert library.warnings == ()
 
 
 def test_of_two_tracks_with_one_id_the_first_folders_counts(tmp_path):
@@ -140,11 +144,11 @@ def test_of_two_tracks_with_one_id_the_first_folders_counts(tmp_path):
         (tmp_path / folder).mkdir()
         write_track(track_at((11.0, 47.0), name=folder), tmp_path / folder / "x.geojson")
 
-    (found,), _ = read_library([tmp_path / "mine", tmp_path / "shipped"])
-    (other,), _ = read_library([tmp_path / "shipped", tmp_path / "mine"])
+    (found,) = open_library([tmp_path / "mine", tmp_path / "shipped"]).tracks()
+    (other,) = open_library([tmp_path / "shipped", tmp_path / "mine"]).tracks()
 
-    assert found.track.name == "mine"
-    assert other.track.name == "shipped"
+    assert found.name == "mine"
+    assert other.name == "shipped"
 
 
 @pytest.mark.parametrize(
@@ -159,9 +163,10 @@ def test_a_broken_file_is_left_out_with_one_warning_that_names_it(tmp_path, brok
     write_track(track_at((11.0, 47.0), track_id="good"), tmp_path / "good.geojson")
     (tmp_path / "bad.geojson").write_bytes(broken)
 
-    entries, (warning,) = read_library([tmp_path])
+    library = open_library([tmp_path])
 
-    assert [e.track.id for e in entries] == ["good"]
+    assert [one.id for one in library.tracks()] == ["good"]
+    (warning,) = library.warnings
     assert "bad.geojson" in warning
     assert "(left out)" in warning
 
@@ -172,14 +177,17 @@ def test_a_track_whose_latitude_is_impossible_is_left_out_with_one_warning(tmp_p
     text = good.read_text("utf-8").replace("46.99", "146.99").replace('"good"', '"bad"')
     (tmp_path / "bad.geojson").write_text(text, "utf-8")
 
-    entries, warnings = read_library([tmp_path])
+    library = open_library([tmp_path])
 
-    assert [e.track.id for e in entries] == ["good"]
-    assert len(warnings) == 1
+    assert [one.id for one in library.tracks()] == ["good"]
+    assert len(library.warnings) == 1
 
 
 def test_an_empty_folder_is_an_empty_library(tmp_path):
-    assert read_library([tmp_path]) == ([], [])
+    library = open_library([tmp_path])
+
+    assert library.tracks() == []
+    assert library.warnings == ()
 
 
 def test_an_empty_library_knows_no_circuit():
@@ -206,30 +214,27 @@ def shifted(at, north_m, east_m):
     ("north_m", "east_m"), [(0.0, 0.0), (37.0, 12.0), (-30.0, 95.0), (800.0, -650.0), (0.0, 4e4)]
 )
 def test_distance_is_the_geodesic_to_the_nearest_point_of_the_line(at, north_m, east_m):
-    known = entry(at)
+    known = known_at(at)
     longitude, latitude = shifted(at, north_m, east_m)
 
     (candidate,) = locate([known], longitude, latitude).candidates
 
-    line = known.track.centreline
     assert candidate.distance_m == pytest.approx(
-        distance_by_geographiclib(longitude, latitude, line), abs=0.1
+        distance_by_geographiclib(longitude, latitude, known), abs=0.1
     )
 
 
 @pytest.mark.parametrize("where", [(0.0, 90.0), (123.0, -90.0), (-169.0, -47.0), (179.99, 0.0)])
 def test_distance_is_true_from_the_poles_and_from_the_other_side_of_the_earth(where):
-    known = entry((11.0, 47.0))
+    known = known_at((11.0, 47.0))
 
     (candidate,) = locate([known], *where).candidates
 
-    assert candidate.distance_m == pytest.approx(
-        distance_by_geographiclib(*where, known.track.centreline), abs=0.1
-    )
+    assert candidate.distance_m == pytest.approx(distance_by_geographiclib(*where, known), abs=0.1)
 
 
 def test_longitudes_of_360_degrees_more_are_the_same_place():
-    known = entry((180.0, -17.0))
+    known = known_at((180.0, -17.0))
 
     far = [locate([known], longitude, -17.01).candidates[0].distance_m for longitude in (-180, 180)]
 
@@ -237,9 +242,9 @@ def test_longitudes_of_360_degrees_more_are_the_same_place():
 
 
 SPREAD = [
-    entry((11.0 + 0.011 * n, 47.0 + 0.007 * ((n * 5) % 7)), f"t{n}", road=road)
+    known_at((11.0 + 0.011 * n, 47.0 + 0.007 * ((n * 5) % 7)), f"t{n}", road=road)
     for n, road in enumerate([stadium(), block_circuit(), hill_course()] * 4)
-] + [entry((179.999, -17.0), "date-line"), entry((-60.0, 1.0), "south-american")]
+] + [known_at((179.999, -17.0), "date-line"), known_at((-60.0, 1.0), "south-american")]
 
 
 @settings(max_examples=40, deadline=None)
@@ -251,10 +256,7 @@ SPREAD = [
 )
 def test_the_nearest_three_of_many_are_those_of_measuring_every_one(place):
     every = {
-        e.track.id: distance_to_polyline(
-            *place, e.track.centreline.longitude_deg, e.track.centreline.latitude_deg
-        )
-        for e in SPREAD
+        one.id: distance_to_polyline(*place, one.longitude_deg, one.latitude_deg) for one in SPREAD
     }
 
     found = locate(SPREAD, *place).candidates
@@ -267,11 +269,10 @@ def test_the_nearest_three_of_many_are_those_of_measuring_every_one(place):
 def test_a_wrong_declared_length_hides_no_circuit():
     # At the far side of a circuit whose file declares 1 m, and whose first position is some 260 m
     # away; three others are a little farther than its line.
-    wrong = entry((11.0, 47.0), "wrong", road=block_circuit())
-    wrong = Entry(wrong.path, replace(wrong.track, length_m=1.0))
+    wrong = replace(known_at((11.0, 47.0), "wrong", road=block_circuit()), length_m=1.0)
     longitude, latitude = on_earth(block_circuit().at(694.0)[0] + np.array([0.0, 5.0]))
     near = [
-        entry(shifted((float(longitude), float(latitude)), 120.0, 130.0 * n), f"near-{n}")
+        known_at(shifted((float(longitude), float(latitude)), 120.0, 130.0 * n), f"near-{n}")
         for n in range(3)
     ]
 
@@ -289,7 +290,7 @@ def test_a_wrong_declared_length_hides_no_circuit():
 )
 def test_at_within_30_m_near_within_the_radius_else_none(away_m, answer):
     # South of the straight that runs along y = -36.80 m.
-    known = entry((11.0, 47.0))
+    known = known_at((11.0, 47.0))
     longitude, latitude = shifted((11.0, 47.0), -36.80 - away_m, 0.0)
 
     found = locate([known], longitude, latitude)
@@ -299,9 +300,12 @@ def test_at_within_30_m_near_within_the_radius_else_none(away_m, answer):
 
 
 def test_a_band_wider_than_60_m_makes_at_wider():
-    known = entry((11.0, 47.0))
-    line = replace(known.track.centreline, width_m=90.0)
-    wide = Entry(known.path, replace(known.track, centreline=line))
+    track = track_at((11.0, 47.0))
+    line = replace(track.centreline, width_m=90.0)
+    known, wide = (
+        known_from(each, Path("invented.geojson"))
+        for each in (track, replace(track, centreline=line))
+    )
     longitude, latitude = shifted((11.0, 47.0), -36.80 - 40.0, 0.0)
 
     assert locate([known], longitude, latitude).answer == "near"
@@ -311,13 +315,13 @@ def test_a_band_wider_than_60_m_makes_at_wider():
 def test_the_radius_may_be_given():
     longitude, latitude = shifted((11.0, 47.0), -636.8, 0.0)
 
-    assert locate([entry((11.0, 47.0))], longitude, latitude, radius_m=500.0).answer == "none"
-    assert locate([entry((11.0, 47.0))], longitude, latitude, radius_m=700.0).answer == "near"
+    assert locate([known_at((11.0, 47.0))], longitude, latitude, radius_m=500.0).answer == "none"
+    assert locate([known_at((11.0, 47.0))], longitude, latitude, radius_m=700.0).answer == "near"
 
 
 def test_layouts_that_share_tarmac_are_a_tie_and_all_named():
-    layouts = [entry((11.0, 47.0), f"home-{n}", layout=f"Layout {n}") for n in range(5)]
-    elsewhere = entry((11.2, 47.0), "elsewhere")
+    layouts = [known_at((11.0, 47.0), f"home-{n}", layout=f"Layout {n}") for n in range(5)]
+    elsewhere = known_at((11.2, 47.0), "elsewhere")
     longitude, latitude = shifted((11.0, 47.0), -36.80, 5.0)
 
     found = locate([elsewhere, *layouts], longitude, latitude)
@@ -329,13 +333,13 @@ def test_layouts_that_share_tarmac_are_a_tie_and_all_named():
 
 
 def test_one_circuit_is_no_tie():
-    known = [entry((11.0, 47.0), "here"), entry((11.1, 47.0), "there")]
+    known = [known_at((11.0, 47.0), "here"), known_at((11.1, 47.0), "there")]
 
     assert locate(known, 11.0, 46.99967).tied == ()
 
 
 def test_candidates_carry_what_tells_layouts_apart():
-    (candidate,) = locate([entry((11.0, 47.0), layout="Long")], 11.0, 47.0).candidates
+    (candidate,) = locate([known_at((11.0, 47.0), layout="Long")], 11.0, 47.0).candidates
 
     assert (candidate.id, candidate.name, candidate.layout, candidate.direction) == (
         "invented", "Invented", "Long", "anticlockwise",
@@ -345,24 +349,22 @@ def test_candidates_carry_what_tells_layouts_apart():
 # Recordings
 
 
-def test_a_recording_is_located_by_its_first_fixes():
-    outing = drive(stadium(), begin_m=20.0, laps=1.0, cruise=12.0, paddock=True)
-    recording = outing.recording(1, noise=1.0)
+def test_a_recording_that_does_not_move_is_located_by_its_first_fixes():
+    # In the paddock, 100 m south of the straight that runs along y = -36.80 m.
+    longitude, latitude = shifted((11.0, 47.0), -136.80, 0.0)
+    shake = np.random.default_rng(1).normal(size=(2, 20)) * 1e-6
+    still = Recording("still", np.arange(20.0), longitude + shake[0], latitude + shake[1])
 
-    longitude, latitude = first_position(recording)
+    found = locate_drive(Atlas.of([known_at((11.0, 47.0))]), still)
 
-    start, _ = outing.position(np.array([0.0]))
-    expected = on_earth(start[0])
-    away = EARTH.Inverse(latitude, longitude, float(expected[1]), float(expected[0]))["s12"]
-    assert away < 5.0
-    assert locate([entry((11.0, 47.0))], longitude, latitude).answer == "near"
+    assert found.answer == "near"
+    assert found.candidates[0].distance_m == pytest.approx(100.0, abs=0.5)
 
 
 def test_one_stray_fix_at_the_start_does_not_mislead():
-    time = np.arange(20.0)
     latitude = np.full(20, 47.0)
     latitude[0] = 0.0
+    stray = Recording("stray", np.arange(20.0), np.full(20, 11.0), latitude)
+    atlas = Atlas.of([known_at((11.0, 47.0))])
 
-    position = first_position(Recording("stray", time, np.full(20, 11.0), latitude))
-
-    assert position == (11.0, 47.0)
+    assert locate_drive(atlas, stray) == atlas.locate(11.0, 47.0)

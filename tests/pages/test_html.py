@@ -16,6 +16,8 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 from lxml import html as lxml_html
+from pyproj import Geod
+from scipy.interpolate import CubicHermiteSpline
 
 from trackkit.caution import CAUTION
 from trackkit.checks.findings import Finding
@@ -113,6 +115,25 @@ def unpacked(packed: dict) -> np.ndarray:
     whole = np.frombuffer(base64.b64decode(packed["data"]), dtype=kind).astype(float)
     missing = {"u16": 65535, "i32": -(2**31)}[packed["type"]]
     return np.where(whole == missing, np.nan, packed["zero"] + packed["scale"] * whole)
+
+
+def drawn_line(line: dict, spacing_m: float = 2.0) -> tuple[np.ndarray, np.ndarray]:
+    """Longitudes and latitudes along the line, as its schema says to read it, by SciPy and PROJ."""
+    spline = {name: unpacked(packed) for name, packed in line["spline"].items()}
+    longitude, latitude, pace = spline["lon"], spline["lat"], spline["pace"]
+    wgs84 = Geod(ellps="WGS84")
+    chord = wgs84.inv(longitude[:-1], latitude[:-1], longitude[1:], latitude[1:])[2]
+    parameter = np.concatenate([[0.0], np.cumsum(chord)])
+    ahead = wgs84.fwd(longitude, latitude, spline["bearing_deg"], np.ones(len(longitude)))
+    turned = [
+        (there - here) * pace for there, here in zip(ahead, (longitude, latitude), strict=False)
+    ]
+    chainage = np.arange(0.0, line["length_m"] + spacing_m, spacing_m).clip(max=line["length_m"])
+    at = CubicHermiteSpline(spline["chainage_m"], parameter, 1.0 / pace)(chainage)
+    return tuple(
+        CubicHermiteSpline(parameter, place, slope)(at)
+        for place, slope in zip((longitude, latitude), turned, strict=True)
+    )
 
 
 @pytest.fixture(scope="module")
@@ -218,7 +239,8 @@ def test_pit_lane_bridge_and_start_are_drawn_and_explained() -> None:
         assert name in words
         assert css in page
     base = document_of(page, "base")
-    assert base["bridges"] == [{"over_m": 100.0, "under_m": 420.0}]
+    # The bridge reaches 4 m beyond the band of 9 m below it, by hand.
+    assert base["bridges"] == [{"over_m": 100.0, "under_m": 420.0, "reach_m": 8.5}]
     assert len(base["pit_lanes"]) == 1
 
 
@@ -377,7 +399,7 @@ def test_fixes_and_line_in_the_page_are_where_they_were_recorded(page: str) -> N
     assert apart < 0.02
     line = document_of(page, "base")["line"]
     along = Geodesic.WGS84.Polygon(polyline=True)
-    for latitude, longitude in zip(unpacked(line["lat"]), unpacked(line["lon"]), strict=True):
+    for longitude, latitude in zip(*drawn_line(line), strict=True):
         along.AddPoint(latitude, longitude)
     # Chords of at most 2 m on a radius of 40 m are short by 1 part in 10,000 (plane geometry).
     assert along.Compute()[1] == pytest.approx(400 + 80 * np.pi, rel=2e-4)
@@ -400,7 +422,7 @@ def test_track_astride_the_antimeridian_is_in_one_piece(longitude_deg: float) ->
     track = oval(longitude_deg, -17.0)
     base = document_of(map_html(track, recordings=[session(track)]), "base")
     longitudes = np.concatenate(
-        [unpacked(base["line"]["lon"]), unpacked(base["recordings"][0]["fixes"]["lon"])]
+        [unpacked(base["line"]["spline"]["lon"]), unpacked(base["recordings"][0]["fixes"]["lon"])]
     )
     # 280 m of track is 0.0027 degrees at 17 degrees south.
     assert np.ptp(longitudes) < 0.01
@@ -416,7 +438,7 @@ def test_band_in_the_page_follows_the_width_profile() -> None:
     profile = ((0.0, 3.0, 5.0), (200.0, 6.0, 2.0))
     track = replace(track, centreline=replace(track.centreline, width_profile=profile))
     line = document_of(map_html(track), "base")["line"]
-    chainage = unpacked(line["chainage_m"])
+    chainage = np.linspace(0.0, line["length_m"], line["left_m"]["count"])
     for at, left, right in profile:
         near = int(np.argmin(np.abs(chainage - at)))
         assert unpacked(line["left_m"])[near] == pytest.approx(left, abs=0.05)

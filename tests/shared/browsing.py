@@ -62,7 +62,7 @@ class Visit:
 
     def open(self) -> None:
         self.page.goto(self.address)
-        self.wait("window.trackkitReady === true")
+        self.wait("Boolean(window.trackkit?.page)")
 
     def wait(self, expression: str, argument: object = None, seconds: float = 20.0) -> None:
         """Wait until something holds on the page.

@@ -13,15 +13,10 @@ from shapely.geometry import LineString
 from trackkit.errors import TrackkitError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.noise import USUAL
 from trackkit.motion.vehicle import CAR, KART
 from trackkit.simulation.drive import PARKED_S, STOP_S, Run
-from trackkit.simulation.simulate import (
-    DOPPLER_MPS,
-    WHITE_M,
-    crossing_times,
-    gauss_markov,
-    simulate,
-)
+from trackkit.simulation.simulate import crossing_times, simulate
 from trackkit.track.model import Centreline, Gate, Track
 
 
@@ -373,33 +368,6 @@ def test_numbers_that_make_no_sense_are_refused_in_a_sentence(kart_track, wrong,
 # Noise
 
 
-def test_the_wander_has_the_variance_and_correlation_of_a_gauss_markov_process():
-    # Theory: R(lag) = sigma² exp(-|lag| / time constant) (Brown & Hwang, from memory).
-    sigma, constant = 2.0, 5.0
-    time = np.arange(400_000) * 0.5
-    value = gauss_markov(time, sigma, constant, np.random.default_rng(1))
-    assert value.shape == (len(time), 2)
-    for column in value.T:
-        for lag in (0, 4, 10, 20):
-            products = column[: len(column) - lag] * column[lag:]
-            expected = sigma**2 * np.exp(-lag * 0.5 / constant)
-            # About duration / time constant = 40,000 independent values; four standard errors.
-            assert abs(products.mean() - expected) < 4 * np.sqrt(2 / 40_000) * sigma**2
-    both = np.mean(value[:, 0] * value[:, 1])
-    assert abs(both) < 4 * sigma**2 / np.sqrt(40_000)
-
-
-def test_the_wander_is_stationary_from_the_first_fix_and_over_gaps():
-    # 4,000 short processes with a gap: the variance at each fix, and the correlation over the gap.
-    time = np.array([0.0, 1.0, 31.0])
-    generator = np.random.default_rng(2)
-    drawn = np.concatenate([gauss_markov(time, 1.0, 20.0, generator) for _ in range(2_000)], axis=1)
-    error = 4 * np.sqrt(2 / drawn.shape[1])
-    assert drawn.var(axis=1) == pytest.approx(np.ones(3), abs=error)
-    kept = np.mean(drawn[1] * drawn[2])
-    assert kept == pytest.approx(np.exp(-30.0 / 20.0), abs=error)
-
-
 def test_receiver_noise_has_the_stated_sizes(kart_track):
     position_error, velocity_error = [], []
     for seed in range(4):
@@ -412,11 +380,11 @@ def test_receiver_noise_has_the_stated_sizes(kart_track):
         velocity_error.append(velocity - simulation.velocity_mps(recording.time_s))
     velocity_errors = np.concatenate(velocity_error)
     count = velocity_errors.size
-    assert velocity_errors.std() == pytest.approx(DOPPLER_MPS, rel=4 / np.sqrt(2 * count))
+    assert velocity_errors.std() == pytest.approx(USUAL.doppler_mps, rel=4 / np.sqrt(2 * count))
     # From fix to fix the wander hardly moves: half the variance of the step is the white noise,
     # but for sigma² (1 - exp(-0.1 / 120)) = 0.0008 m² of the wander's.
     steps = np.concatenate([np.diff(error, axis=0) for error in position_error])
-    expected = np.sqrt(WHITE_M**2 + 1.0**2 * (1 - np.exp(-0.1 / 120)))
+    expected = np.sqrt(USUAL.white_m**2 + 1.0**2 * (1 - np.exp(-0.1 / 120)))
     assert steps.std() / np.sqrt(2) == pytest.approx(expected, rel=5 / np.sqrt(2 * steps.size))
     # Slow: over one recording the error stays on one side for a long time.
     assert max(np.abs(error.mean(axis=0)).max() for error in position_error) > 0.3

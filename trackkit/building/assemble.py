@@ -14,7 +14,7 @@ from trackkit.gates.choose import choose_finish, choose_sectors
 from trackkit.gates.edit import place_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.geometry.runs import stretches
+from trackkit.geometry.runs import runs_of
 from trackkit.track.derive import bridges, lay, with_line
 from trackkit.track.ids import slug
 from trackkit.track.model import ASSUMED_BAND_M, Track
@@ -127,10 +127,9 @@ def _gap_remarks(fitted: FittedLine, datum_m: float) -> tuple[str, ...]:
     """Name the stretches where no lap has fixes, as in a tunnel."""
     remarks = []
     curve, chainage = fitted.curve, fitted.chainage_m
-    for first, last in stretches(fitted.weight.sum(axis=0) <= 0, closed=curve.closed):
-        begin, end = (float(curve.along(datum_m, chainage[i])) for i in (first, last))
-        if not curve.closed:
-            begin, end = float(chainage[first]), float(chainage[last])
+    for run in runs_of(fitted.weight.sum(axis=0) <= 0, closed=curve.closed):
+        ends = chainage[[run[0], (run[1] - 1) % len(chainage)]]
+        begin, end = (curve.along(datum_m, ends) if curve.closed else ends).tolist()
         remarks.append(
             f"no lap has fixes between {begin:.0f} m and {end:.0f} m (no fixes there, as in a "
             "tunnel): the line is carried across from how cars enter and leave"

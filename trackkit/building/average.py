@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, robust_spread
 from trackkit.building.find_laps import FoundLap
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import moving_mean
-from trackkit.motion.noise import Levels
+from trackkit.motion.gauss_markov import covariance_of_means, variance_of_best_mean
+from trackkit.motion.noise import USUAL
 
 STRAY_SIGMAS = 4.0
 """A lap's place counts for nothing where it is this many robust sigmas from the others."""
@@ -190,8 +191,7 @@ def _stray(
         away = np.where(known, np.abs(level - middle), np.nan)
         nothing = ~known.any(axis=0)
         away[:, nothing] = 0.0
-        # 1.4826 turns a median absolute deviation into a standard deviation of normal noise.
-        scale = 1.4826 * np.nanmedian(away, axis=0)
+        scale = robust_spread(away, about=0.0, axis=0)
         scale = np.maximum(moving_mean(scale, _SCALE_OVER_M, step_m, closed=closed), LEAST_SCALE_M)
         stray = np.nan_to_num(away) > STRAY_SIGMAS * scale
     margin = max(1, round(_STRAY_MARGIN_M / step_m))
@@ -225,11 +225,9 @@ def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M
     """Covariance of the shifts that receivers' wander gives to laps, on one axis, m^2.
 
     Between recordings there is none.  Within one, where Doppler velocities let the smoother see
-    the wander change, the laps share what is left of it after the whole recording, the best
-    linear estimate of the mean of a first-order Gauss-Markov process, sigma^2 2T / (D + 2T) with
-    T its time constant and D the duration; without, it is that process's covariance between the
-    means over the laps (Brown & Hwang, Introduction to Random Signals and Applied Kalman
-    Filtering; from memory).  `lap_sigma_m` is what each lap's shift has of its own besides: a
+    the wander change, the laps share what is left of it after the whole recording: the variance of
+    the best estimate of what it varies about.  Without, the shifts have the covariance of the means
+    of the wander over the laps.  `lap_sigma_m` is what each lap's shift has of its own besides: a
     driver's line, too, is shifted as a whole now and then.
     """
     count = len(laps)
@@ -238,17 +236,14 @@ def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M
     for one in set(owner.tolist()):
         mine = np.flatnonzero(owner == one).tolist()
         drive = laps[mine[0]].path.drive
-        sigma = drive.levels.wander_m if drive.wander_told else Levels().wander_m
+        sigma = drive.levels.wander_m if drive.wander_told else USUAL.wander_m
         constant = drive.levels.wander_time_s
         if drive.has_doppler:
-            lasting = drive.recording.duration_s
-            shared = sigma**2 * 2 * constant / (lasting + 2 * constant)
+            share = variance_of_best_mean(drive.recording.duration_s, constant)
         else:
-            span = np.array([(laps[i].start_s, laps[i].end_s) for i in mine])
-            time = span[:, :1] + np.linspace(0.0, 1.0, 9) * (span[:, 1:] - span[:, :1])
-            apart = np.abs(time[:, None, :, None] - time[None, :, None, :])
-            shared = sigma**2 * np.exp(-apart / constant).mean(axis=(2, 3))
-        covariance[np.ix_(mine, mine)] += shared
+            span = [(laps[i].start_s, laps[i].end_s) for i in mine]
+            share = covariance_of_means(span, constant)
+        covariance[np.ix_(mine, mine)] += sigma**2 * share
     return np.asarray(covariance)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import pathlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -17,6 +16,7 @@ from trackkit.building.layouts import all_laps, chosen, layouts_of, told
 from trackkit.building.path import Path, path_driven
 from trackkit.building.pit_lane import find_pit_lane, with_pit_lane
 from trackkit.errors import NoLapError
+from trackkit.files import sha256_of
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import smooth
 from trackkit.recordings.recording import Recording
@@ -240,6 +240,6 @@ def source_entries(
 def _digest(name: str) -> dict[str, str]:
     """SHA-256 of a recording's file, where its name is one."""
     try:
-        return {"sha256": hashlib.sha256(pathlib.Path(name).read_bytes()).hexdigest()}
+        return {"sha256": sha256_of(name)}
     except OSError:
         return {}

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from trackkit.arrays import Floats
 from trackkit.errors import NoLapError
+from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
 
 STANDING_MPS = 0.8
@@ -166,13 +167,8 @@ def _ground_speed(drive: Drive) -> Floats:
 
 
 def _stops(drive: Drive, moving: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
-    edges = np.flatnonzero(np.diff(moving)) + 1
-    begins = np.concatenate([[0], edges])
-    ends = np.concatenate([edges, [len(moving)]])
     stops = []
-    for begin, end in zip(begins, ends, strict=True):
-        if moving[begin]:
-            continue
+    for begin, end in runs_of(~moving):
         first = drive.time_s[max(begin - 1, 0)]
         lasting = float(drive.time_s[min(end, len(moving) - 1)] - first)
         if lasting >= _LONG_STOP_S:

@@ -14,8 +14,9 @@ from trackkit.building.path import Path
 from trackkit.gates.edit import place_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.geometry.runs import stretches
+from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import smoothed_curve
+from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.track.ids import new_id
 from trackkit.track.model import GateKind, PitLane, Track
 from trackkit.track.places import Place
@@ -32,7 +33,6 @@ _REACH_M = 80.0
 _SAME_LANE_M = 6.0
 _PARALLEL = 0.8
 _GATE_HALF_M = 5.0
-_GATE_CLEAR_M = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,10 +101,10 @@ def _visits(fitted: FittedLine, path: Path) -> list[_Visit]:
     off = (np.abs(offset) > OFF_LINE_M) | (facing < _PARALLEL)
     usual = np.interp(where, fitted.chainage_m, fitted.speed_mps, period=curve.length_m)
     found = []
-    for first, last in stretches(off, closed=False):
-        if first == 0 or last == len(off) - 1:
+    for begin, end in runs_of(off):
+        if begin == 0 or end == len(off):
             continue
-        first, last = _extended(offset, facing, path.step_m, first, last)
+        first, last = _extended(offset, facing, path.step_m, begin, end - 1)
         inside = slice(first, last + 1)
         driven = (last - first) * path.step_m
         ahead = float(curve.along(where[first], where[last]))
@@ -184,8 +184,7 @@ def with_pit_lane(
     """Write a pit lane into a track, with pit-entry and pit-exit gates across it if wanted.
 
     The gates lie where the lane is first and last clear of the track: a gate reaches
-    `_GATE_HALF_M` to either side and stays 3 m (three sigma of the receiver's wander) away from
-    the centreline.
+    `_GATE_HALF_M` to either side and stays a receiver's accuracy away from the centreline.
 
     Parameters
     ----------
@@ -221,10 +220,10 @@ def with_pit_lane(
     chainage = line.chainages(1.0)
     _, offset = track.curve.project(line.position(chainage), line.direction(chainage))
     away = np.abs(offset)
-    clear = np.flatnonzero(away >= min(_GATE_HALF_M + _GATE_CLEAR_M, 0.9 * float(away.max())))
+    clear = np.flatnonzero(away >= min(_GATE_HALF_M + RECEIVER_ACCURACY_M, 0.9 * float(away.max())))
     kinds: tuple[GateKind, GateKind] = ("pit-entry", "pit-exit")
     for kind, index in zip(kinds, (clear[0], clear[-1]), strict=True):
-        half = float(np.clip(away[index] - _GATE_CLEAR_M, 1.5, _GATE_HALF_M))
+        half = float(np.clip(away[index] - RECEIVER_ACCURACY_M, 1.5, _GATE_HALF_M))
         at, aside = line.position(chainage[index]), line.left(chainage[index])
         east, north = track.plane.to_geographic(np.stack([at + half * aside, at - half * aside]))
         left, right = zip(east.tolist(), north.tolist(), strict=True)

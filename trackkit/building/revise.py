@@ -15,7 +15,7 @@ from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of, share_of
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
-from trackkit.geometry.runs import stretches
+from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
 from trackkit.track.derive import with_line
@@ -199,11 +199,10 @@ def _changed(rest: Floats, limit: Floats, step_m: float, *, closed: bool) -> NDA
     far = np.abs(rest) > limit
     marked = np.zeros(len(rest), dtype=bool)
     count = len(rest)
-    for first, last in stretches(far, closed=closed):
-        length = ((last - first) % count + 1) * step_m
-        if length < _CHANGED_OVER_M:
+    for begin, end in runs_of(far, closed=closed):
+        if (end - begin) * step_m < _CHANGED_OVER_M:
             continue
-        for way, at in ((-1, first), (1, last)):
+        for way, at in ((-1, begin), (1, (end - 1) % count)):
             here = at
             for _ in range(count):
                 marked[here] = True
@@ -213,8 +212,7 @@ def _changed(rest: Floats, limit: Floats, step_m: float, *, closed: bool) -> NDA
                 here = further % count
                 if abs(rest[here]) < _AGREES_M:
                     break
-        span = (np.arange(first, first + (last - first) % count + 1)) % count
-        marked[span] = True
+        marked[np.arange(begin, end) % count] = True
     return marked
 
 
@@ -236,20 +234,20 @@ def _knit(
     weight = np.where(changed, 1.0, count + (1.0 - count) * np.minimum(2.0 * near, 1.0))
     point = old.position(chainage) + share * shift + left * (weight * rest)[:, None]
     pieces = []
-    runs = stretches(changed, closed=old.closed)
+    runs = runs_of(changed, closed=old.closed)
     if not runs:
         return smoothed_curve(point, closed=old.closed, wavelength_m=_KNIT_WAVELENGTH_M)
     size = len(chainage)
     kept = [
-        np.arange(a_last + 1, a_last + 1 + (b_first - a_last - 1) % size) % size
-        for (_, a_last), (b_first, _) in zip(runs, [*runs[1:], runs[0]], strict=True)
+        np.arange(end, end + (following - end) % size) % size
+        for (_, end), (following, _) in zip(runs, [*runs[1:], runs[0]], strict=True)
     ]
     if not old.closed:
-        kept[-1] = np.arange(runs[-1][1] + 1, size)
+        kept[-1] = np.arange(runs[-1][1], size)
         pieces.append(point[: runs[0][0]])
-    for (first, last), after in zip(runs, kept, strict=True):
-        ahead = float(new.along(reached[first], reached[last]))
-        places = reached[first] + np.linspace(0.0, ahead, max(2, int(ahead / _SPACING_M)))
+    for (begin, end), after in zip(runs, kept, strict=True):
+        ahead = float(new.along(reached[begin], reached[(end - 1) % size]))
+        places = reached[begin] + np.linspace(0.0, ahead, max(2, int(ahead / _SPACING_M)))
         pieces.append(new.position(places) - (1.0 - share) * shift)
         pieces.append(point[after])
     line = np.concatenate(pieces)
@@ -260,10 +258,10 @@ def _told(
     chainage: Floats, rest: Floats, changed: NDArray[np.bool_], *, closed: bool
 ) -> tuple[ChangedStretch, ...]:
     found = []
-    for first, last in stretches(changed, closed=closed):
-        inside = np.arange(first, first + (last - first) % len(rest) + 1) % len(rest)
-        most = float(np.abs(rest[inside]).max())
-        found.append(ChangedStretch(float(chainage[first]), float(chainage[last]), most))
+    for begin, end in runs_of(changed, closed=closed):
+        inside = np.arange(begin, end) % len(rest)
+        first, last = chainage[inside[[0, -1]]].tolist()
+        found.append(ChangedStretch(first, last, float(np.abs(rest[inside]).max())))
     return tuple(found)
 
 

@@ -14,9 +14,9 @@ from trackkit.gates.edit import BESIDE_THE_TRACK
 from trackkit.geometry.clearance import (
     NEAR_ENOUGH_M,
     OWN_TURN_DEG,
-    RECEIVER_ACCURACY_M,
     distance_to_other_piece,
 )
+from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.track.model import Gate, Track
 from trackkit.track.places import ends_chainage
 

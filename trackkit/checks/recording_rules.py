@@ -6,13 +6,13 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.timing_rules import RARE
 from trackkit.errors import NoLapError
 from trackkit.gates.false_crossings import creeping_probability, parked_probability
+from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import STANDING_MPS, Drive
 from trackkit.recordings.recording import Recording
 from trackkit.timing.lap_times import LapReport
@@ -97,15 +97,7 @@ def _offsets(track: Track, drive: Drive) -> Floats:
     return offset[np.abs(offset) < 100.0]
 
 
-def _spells(slow: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Where fixes in a row are slow: the first, and the one after the last."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(int)))
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
-
-
-def _behind(
-    track: Track, gate: Gate, position_m: Floats, wander_m: float
-) -> tuple[Floats, NDArray[np.bool_]]:
+def _behind(track: Track, gate: Gate, position_m: Floats, wander_m: float) -> tuple[Floats, Flags]:
     """How far behind a gate's line positions are, and whether the wander may carry them over."""
     left, right = track.gate_ends(gate)
     across = (right - left) / np.linalg.norm(right - left)
@@ -118,7 +110,7 @@ def _behind(
 def _parked(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
     """Find gates beside which the vehicle stood so near that the wander may cross them."""
     drive = report.drive
-    spells = _spells(drive.speed_mps < STANDING_MPS)
+    spells = runs_of(drive.speed_mps < STANDING_MPS)
     wander = drive.levels.wander_m
     for gate in track.gates:
         worst, stood = 0.0, 0.0
@@ -150,7 +142,7 @@ def _creeping(track: Track, recording: Recording, report: LapReport) -> Iterator
     One that drives over the line is counted rightly, and one that stands is `_parked`.
     """
     drive = report.drive
-    spells = _spells(drive.speed_mps < WALKING_MPS)
+    spells = runs_of(drive.speed_mps < WALKING_MPS)
     wander = drive.levels.wander_m
     for gate in track.gates:
         worst, lasted = 0.0, 0.0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import shlex
 import time
@@ -14,6 +13,7 @@ from trackkit.checks.evaluate import Prepared, evaluate, prepare
 from trackkit.checks.other_layouts import layouts_beside
 from trackkit.editor.session import Editing
 from trackkit.errors import TrackFileError, TrackkitError, reading_failed
+from trackkit.files import sha256_of
 from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
 from trackkit.track.file import read_track, stored, write_track
@@ -121,7 +121,7 @@ class Desk:
 def _digest(path: str | os.PathLike[str]) -> str | None:
     """Hash what a file holds; None where there is none."""
     try:
-        return hashlib.sha256(Path(path).read_bytes()).hexdigest()
+        return sha256_of(path)
     except FileNotFoundError:
         return None
     except OSError as error:

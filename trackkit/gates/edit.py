@@ -15,6 +15,8 @@ from trackkit.track.places import Place, chainage_of
 
 BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
 """Kinds of gate that lie across the pit lane and need not cross the centreline."""
+SINGLE_KINDS: tuple[GateKind, ...] = ("finish", "start")
+"""Kinds of gate that a track has one of at most."""
 _KIND_NAMES: dict[GateKind, str] = {
     "finish": "Finish",
     "start": "Start",
@@ -61,7 +63,7 @@ def place_gate(
         raise PlaceError(
             f"{kind!r} is no kind of gate", remedy=f"the kinds are: {', '.join(GATE_KINDS)}"
         )
-    if kind in ("finish", "start") and track.gates_of_kind(kind):
+    if kind in SINGLE_KINDS and track.gates_of_kind(kind):
         existing = track.gates_of_kind(kind)[0]
         raise PlaceError(
             f"the track has a {kind} gate already, at {existing.chainage_m:.1f} m",
@@ -70,7 +72,7 @@ def place_gate(
     blank = Gate("", kind, name or _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
     gate, remarks = _located(track, blank, place, width_m)
     gate_id: str = kind
-    if kind not in ("finish", "start") or any(gate.id == kind for gate in track.gates):
+    if kind not in SINGLE_KINDS or any(gate.id == kind for gate in track.gates):
         # The place, to a metre, goes into it: gates that two people place apart must not share an
         # id, and rounding on another machine must not change one.
         place_text = ",".join(f"{value:.5f}" for value in (*gate.left, *gate.right))
@@ -192,6 +194,11 @@ def move_gate(
     return changed, changed.gate(gate.id), remarks
 
 
+def is_required(track: Track, kind: GateKind) -> bool:
+    """Tell whether a track cannot be without a gate of a kind."""
+    return kind == "finish" or (kind == "start" and not track.closed)
+
+
 def remove_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
     """Remove a gate.
 
@@ -201,7 +208,7 @@ def remove_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
         When no gate answers to `id_or_name`, or it is one the track cannot be without.
     """
     gate = track.gate(id_or_name)
-    if gate.kind == "finish" or (gate.kind == "start" and not track.closed):
+    if is_required(track, gate.kind):
         raise PlaceError(
             f"a track cannot be without its {gate.kind} gate",
             remedy=f"move it with `trackkit gate move TRACK {gate.id} PLACE`",

@@ -6,13 +6,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
-from trackkit.motion.noise import Levels
+from trackkit.geometry.runs import runs_of
+from trackkit.motion.gauss_markov import transition
+from trackkit.motion.noise import USUAL
 from trackkit.track.model import Gate, Track
 
-RECEIVER_M = float(np.hypot(Levels().wander_m, Levels().white_m))
+RECEIVER_M = float(np.hypot(USUAL.wander_m, USUAL.white_m))
 """One sigma of a position of the usual receiver on one axis, metres."""
 DRIVEN_M = 0.5
 """One sigma of a driven line to the side, metres (common practice, no source)."""
@@ -160,9 +162,9 @@ def passages_nearby(
     own = curve.separation(chainage, chainage_m) <= _BEYOND_M + 0.5 * gate.width_m
     away = _distance_to_gate(curve.position(chainage), left, right)
     near = (away < FARTHEST_M) & ~own
-    for begin, end in _runs(near, closed=curve.closed):
+    for begin, end in runs_of(near, closed=curve.closed):
         first = float(chainage[begin])
-        last = first + (end - begin) * float(chainage[1] - chainage[0])
+        last = first + (end - 1 - begin) * float(chainage[1] - chainage[0])
         path = _stretch(track, first, last)
         probability = passage_probability(path, left, right, receiver_m=receiver_m, line_m=line_m)
         nearest = int(np.argmin(_distance_to_gate(path, left, right)))
@@ -202,25 +204,13 @@ def _distance_to_gate(position_m: Floats, left_m: Floats, right_m: Floats) -> Fl
     return np.asarray(np.linalg.norm(position_m - left_m - share[:, None] * span, axis=1))
 
 
-def _runs(marked: NDArray[np.bool_], *, closed: bool) -> list[tuple[int, int]]:
-    """List stretches of marked samples as (first, last), those over the seam joined."""
-    if not marked.any():
-        return []
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], marked, [False]]).astype(int)))
-    runs = [(int(b), int(e) - 1) for b, e in zip(edges[::2], edges[1::2], strict=True)]
-    if closed and len(runs) > 1 and runs[0][0] == 0 and runs[-1][1] == len(marked) - 1:
-        first = runs.pop(0)
-        runs[-1] = (runs[-1][0], first[1] + len(marked))
-    return runs
-
-
 def parked_probability(
     behind_m: float,
     seconds: float,
     *,
     interval_s: float = 1.0,
-    wander_m: float = Levels().wander_m,
-    wander_time_s: float = Levels().wander_time_s,
+    wander_m: float = USUAL.wander_m,
+    wander_time_s: float = USUAL.wander_time_s,
 ) -> float:
     """Probability that a vehicle standing on the track is carried over a gate by the wander.
 
@@ -251,8 +241,8 @@ def creeping_probability(
     behind_m: ArrayLike,
     *,
     interval_s: float = 1.0,
-    wander_m: float = Levels().wander_m,
-    wander_time_s: float = Levels().wander_time_s,
+    wander_m: float = USUAL.wander_m,
+    wander_time_s: float = USUAL.wander_time_s,
 ) -> float:
     """Probability that a slow vehicle's recorded position goes over a gate's line.
 
@@ -273,8 +263,8 @@ def creeping_probability(
     from scipy.special import ndtr
 
     level = np.asarray(behind_m, dtype=float) / wander_m
-    fade = float(np.exp(-interval_s / wander_time_s))
-    spread = float(np.sqrt(1.0 - fade**2))
+    kept, fresh = (float(part) for part in transition(interval_s, wander_time_s))
+    spread = float(np.sqrt(fresh))
     edge = _edges_at(float(level[0]))
     mass = np.diff(ndtr(edge))
     mass /= mass.sum()
@@ -285,7 +275,7 @@ def creeping_probability(
             step, edge = (before, after), _edges_at(before)
             middle = 0.5 * (edge[:-1] + edge[1:])
             following = _edges_at(after)
-            move = np.diff(ndtr((following[None, :] - fade * middle[:, None]) / spread), axis=1)
+            move = np.diff(ndtr((following[None, :] - kept * middle[:, None]) / spread), axis=1)
             behind = middle < before
             in_front = 0.5 * (following[:-1] + following[1:]) >= after
             over = move[:, in_front].sum(axis=1)

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, robust_spread
 from trackkit.errors import NoLapError
 from trackkit.geometry.bends import smoothed_curvature
 from trackkit.geometry.curve import Curve
@@ -282,7 +282,7 @@ def driven_speed(
 def _spread(values: Floats) -> float:
     if len(values) < 3:
         return ASSUMED_LINE_M
-    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+    return float(robust_spread(values))
 
 
 def _turned(curve: Curve, chainage_m: Floats) -> Floats:

@@ -6,15 +6,16 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.errors import PlaceError
-from trackkit.geometry.clearance import NEAR_ENOUGH_M, RECEIVER_ACCURACY_M, distance_to_other_piece
+from trackkit.geometry.clearance import NEAR_ENOUGH_M, distance_to_other_piece
+from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.track.derive import geographic
 from trackkit.track.model import Position, Track
 
 GATE_MARGIN_M = 4.0
 """How far a gate reaches beyond the band on either side: the receiver's wander, and a wide line."""
 NARROWEST_HALF_M = 3.0
-WIDEST_M = 500.0
-"""No gate is wider than this."""
+NARROWEST_M, WIDEST_M = 0.5, 500.0
+"""No gate is narrower or wider than these."""
 
 
 def square_ends(
@@ -41,10 +42,10 @@ def square_ends(
     curve = track.curve
     centre, aside = curve.position(chainage_m), curve.left(chainage_m)
     if width_m is not None:
-        if not 0.5 <= width_m <= WIDEST_M:
+        if not NARROWEST_M <= width_m <= WIDEST_M:
             raise PlaceError(
                 f"a gate {width_m:g} m wide is not sensible",
-                remedy=f"give 0.5 to {WIDEST_M:.0f} metres",
+                remedy=f"give {NARROWEST_M:g} to {WIDEST_M:g} metres",
             )
         halves = [0.5 * width_m, 0.5 * width_m]
         remarks: tuple[str, ...] = ()

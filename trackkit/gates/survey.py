@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, robust_spread
 from trackkit.errors import RecordingError
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.noise import Levels
+from trackkit.motion.gauss_markov import covariance_of_neighbouring_means, variance_of_mean
+from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 from trackkit.track.model import Position
 
@@ -82,13 +83,12 @@ class Survey:
 def average(recording: Recording) -> Survey:
     """Average a stationary recording into a point.
 
-    Fixes are correlated: a receiver wanders by about a metre over minutes.  The variance of the
-    mean of a first-order Gauss-Markov process over a time T is
-    2 s^2 (r - r^2 (1 - exp(-1 / r))), r = tau / T (Papoulis, Probability, Random Variables and
-    Stochastic Processes; from memory).  Wander and time constant are read from the recording's
-    Allan variance where it is long enough for that (`wander_shown`).  Otherwise the wander is taken
-    to be the usual one, or as much as ten-second means scatter if that is more; never less,
-    since a recording shorter than some time constants shows little of its own wander.
+    Fixes are correlated: a receiver wanders by about a metre over minutes, a Gauss-Markov process
+    of whose mean over a time `variance_of_mean` tells the variance.  Wander and time constant are
+    read from the recording's Allan variance where it is long enough for that (`wander_shown`).
+    Otherwise the wander is taken to be the usual one, or as much as ten-second means scatter if
+    that is more; never less, since a recording shorter than some time constants shows little of
+    its own wander.
 
     Parameters
     ----------
@@ -108,7 +108,7 @@ def average(recording: Recording) -> Survey:
     plane = LocalPlane.around(recording.longitude_deg, recording.latitude_deg)
     position = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
     away = position - np.median(position, axis=0)
-    usual = 1.4826 * float(np.median(np.abs(away))) + 1e-9
+    usual = float(robust_spread(away, about=0.0)) + 1e-9
     kept = np.linalg.norm(away, axis=1) <= max(_STRAY_SIGMAS * usual, 0.05)
     reach = float(np.quantile(np.linalg.norm(away, axis=1), 0.9))
     if reach > FARTHEST_M:
@@ -120,17 +120,16 @@ def average(recording: Recording) -> Survey:
     mean = used.mean(axis=0)
     seconds = float(time[-1] - time[0])
     scatter = float(np.sqrt(((used - mean) ** 2).sum(axis=0).mean() / max(len(used) - 1, 1)))
-    levels = Levels()
     shown = wander_shown(used, time)
     if shown is None:
-        wander = max(levels.wander_m, _block_scatter(used, time, mean))
-        constant, doubt = levels.wander_time_s, 1.0
-        white = levels.white_m
+        wander = max(USUAL.wander_m, _block_scatter(used, time, mean))
+        constant, doubt = USUAL.wander_time_s, 1.0
+        white = USUAL.white_m
     else:
         wander, constant, white = shown
         # The longest means, which tell most of this, are eight on each of two axes.
         doubt = _student(2 * _LONGEST_MEANS)
-    variance = wander**2 * mean_variance(seconds, constant) + white**2 / len(used)
+    variance = wander**2 * float(variance_of_mean(seconds, constant)) + white**2 / len(used)
     longitude, latitude = plane.to_geographic(mean)
     return Survey(
         (float(longitude), float(latitude)), doubt * float(np.sqrt(variance)), scatter,
@@ -139,25 +138,15 @@ def average(recording: Recording) -> Survey:
     )  # fmt: skip
 
 
-def mean_variance(seconds: float, time_constant_s: float) -> float:
-    """Variance of the mean of a unit Gauss-Markov process over a time."""
-    if seconds <= 0:
-        return 1.0
-    if time_constant_s <= 0:
-        return 0.0
-    ratio = time_constant_s / seconds
-    return float(2.0 * (ratio - ratio**2 * (1.0 - np.exp(-1.0 / ratio))))
-
-
 def wander_shown(position_m: Floats, time_s: Floats) -> tuple[float, float, float] | None:
     """Read a receiver's wander from the Allan variance of its positions.
 
     For averaging times m the Allan variance is half the mean square difference of neighbouring
     means, the deviation written sigma_y(tau) in IEEE Std 1139 (from memory; there for frequency).
     White noise gives w^2 d / m at a spacing d of fixes; a Gauss-Markov process the variance of its
-    mean over m less the covariance of neighbouring means, s^2 (tau / m)^2 (1 - exp(-m / tau))^2.
-    Both are fitted over a grid of time constants by weighted least squares, each averaging time
-    counting as many times as it has differences.
+    mean over m less the covariance of neighbouring means.  Both are fitted over a grid of time
+    constants by weighted least squares, each averaging time counting as many times as it has
+    differences.
 
     Parameters
     ----------
@@ -185,8 +174,8 @@ def wander_shown(position_m: Floats, time_s: Floats) -> tuple[float, float, floa
     weight = np.sqrt(2.0 * seconds / span)
     best = (np.inf, 0.0, 0.0, 0.0)
     for constant in _TRIED_S:
-        own = np.array([mean_variance(one, constant) for one in span])
-        shared = (constant / span * (1.0 - np.exp(-span / constant))) ** 2
+        own = variance_of_mean(span, constant)
+        shared = covariance_of_neighbouring_means(span, constant)
         model = np.stack([own - shared, spacing / span], axis=1)
         # An estimated variance scatters in proportion to its size.
         scale = (weight / np.maximum(allan, 1e-12))[:, None]
@@ -215,9 +204,9 @@ def _allan_variance(position_m: Floats, time_s: Floats, span_s: float) -> float:
 
 def _student(freedom: int) -> float:
     """By how much an interval of 95 % is wider for a sigma read from few values."""
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
-    return float(t.ppf(0.975, freedom) / 1.96)
+    return float(stdtrit(freedom, 0.975) / 1.96)
 
 
 def _block_scatter(position_m: Floats, time_s: Floats, mean_m: Floats) -> float:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.geometry.curve import Curve
+from trackkit.geometry.runs import runs_of
 
 CORNER_RADIUS_M = 200.0
 """The line is in a corner where its radius is smaller than this."""
@@ -85,7 +85,8 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
     hand = np.where(np.abs(bend) > 1.0 / CORNER_RADIUS_M, np.sign(bend), 0.0).astype(np.intp)
     shift = _seam(hand) if curve.closed else 0
     hand, bend = np.roll(hand, -shift), np.roll(bend, -shift)
-    stretches = _joined(_runs(hand), bend, round(JOIN_WITHIN_M / step))
+    one_way = sorted((*run, side) for side in (1, -1) for run in runs_of(hand == side))
+    stretches = _joined(one_way, bend, round(JOIN_WITHIN_M / step))
     bends = []
     for begin, end, side in stretches:
         turned = float(np.degrees(bend[begin:end].sum() * step))
@@ -116,7 +117,7 @@ def _tightest(bend: Floats) -> int:
     return (first + last) // 2
 
 
-def _seam(hand: NDArray[np.intp]) -> int:
+def _seam(hand: Indices) -> int:
     """Index at which to cut a closed line open so that no corner is cut: in its longest straight.
 
     Without a straight it is where one hand follows the other, and 0 where there is but one hand.
@@ -130,19 +131,10 @@ def _seam(hand: NDArray[np.intp]) -> int:
     return int(np.argmax(hand != np.roll(hand, 1)))
 
 
-def _runs(hand: NDArray[np.intp]) -> list[tuple[int, int, int]]:
-    """List stretches of one hand as (begin, end, hand), straight ones left out."""
-    edges = np.flatnonzero(np.diff(hand)) + 1
-    begins = np.concatenate([[0], edges])
-    ends = np.concatenate([edges, [len(hand)]])
-    return [
-        (int(b), int(e), int(hand[b])) for b, e in zip(begins, ends, strict=True) if hand[b] != 0
-    ]
-
-
 def _joined(
     runs: list[tuple[int, int, int]], bend: Floats, within: int
 ) -> list[tuple[int, int, int]]:
+    """Join runs of one hand, as (begin, end, hand), that are one corner."""
     joined: list[tuple[int, int, int]] = []
     for begin, end, side in runs:
         between = bend[joined[-1][1] : begin] if joined else bend[:0]

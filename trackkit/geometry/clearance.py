@@ -11,8 +11,6 @@ from trackkit.geometry.geodesy import distance_to_segments
 
 OWN_TURN_DEG = 60.0
 """A piece of track counts as another one where the line has turned by more than this."""
-RECEIVER_ACCURACY_M = 3.0
-"""Three sigma of a receiver's slow wander of 1 m (DESIGN.md section 6)."""
 NEAR_ENOUGH_M = 0.01
 """What rounding a gate's end, and the spline between vertices, may take off a clearance."""
 _MOST_SAMPLES = 2500

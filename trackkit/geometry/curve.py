@@ -115,6 +115,20 @@ class Curve:
         tangent = np.asarray(self._spline(self._parameter_at(self.wrap(chainage_m)), 1))
         return np.asarray(tangent / np.linalg.norm(tangent, axis=-1, keepdims=True))
 
+    def vertex_tangents(self) -> Floats:
+        """Give the derivatives of the spline by its parameter, chord length, at its points.
+
+        With the points, and the chords between them, they are the spline: each piece is the cubic
+        Hermite polynomial of its two ends.  What turns chainage into the parameter is one too, of
+        slope 1 over the length of these.
+
+        Returns
+        -------
+        ndarray
+            Shape (n, 2), metres by metre.
+        """
+        return np.asarray(self._spline(self._parameter_at(self.vertex_chainage_m), 1))
+
     def left(self, chainage_m: ArrayLike) -> Floats:
         """Return unit vectors square to the curve, pointing left, shape (..., 2)."""
         tangent = self.direction(chainage_m)

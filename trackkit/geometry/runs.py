@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 
 
-def stretches(marked: NDArray[np.bool_], *, closed: bool) -> list[tuple[int, int]]:
-    """List runs of marked samples as (first, last), one over the seam of a closed line as one."""
-    if not marked.any():
-        return []
-    if marked.all():
-        return [(0, len(marked) - 1)]
-    turn = int(np.argmin(marked)) if closed else 0
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], np.roll(marked, -turn), [0]])))
-    pairs = edges.reshape(-1, 2) + turn
-    return [(int(a) % len(marked), int(b - 1) % len(marked)) for a, b in pairs]
+def runs_of(marked: ArrayLike, *, closed: bool = False) -> list[tuple[int, int]]:
+    """List the runs of marked samples, in order of where they begin.
+
+    Parameters
+    ----------
+    marked
+        Whether each sample is, shape (n,).
+    closed
+        Whether the first sample follows the last, as on a closed line.  Where both are marked, they
+        belong to one run, which comes last.
+
+    Returns
+    -------
+    list of (begin, end)
+        The first sample of each run and the one after its last.  A run that goes on over the seam
+        ends beyond n: ``np.arange(begin, end) % n`` are its samples.
+    """
+    flags = np.asarray(marked, dtype=bool)
+    edges = np.flatnonzero(np.diff(flags, prepend=False, append=False)).tolist()
+    runs = list(zip(edges[::2], edges[1::2], strict=True))
+    if closed and len(runs) > 1 and runs[0][0] == 0 and runs[-1][1] == len(flags):
+        runs = [*runs[1:-1], (runs[-1][0], len(flags) + runs[0][1])]
+    return runs

@@ -6,12 +6,11 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.errors import TrackFileError, TrackkitError
+from trackkit.errors import TrackkitError
 from trackkit.library.index import FolderIndex, boxes_within, has_id, open_index, tracks_of
 from trackkit.library.known import (
     AT_WITHIN_M,
@@ -21,26 +20,11 @@ from trackkit.library.known import (
     Known,
     Located,
     first_of_each_id,
-    known_from,
 )
 from trackkit.library.lines import FAR_M, earth_centred
 
-if TYPE_CHECKING:
-    from trackkit.recordings.recording import Recording
-    from trackkit.track.model import Track
-
 ENVIRONMENT_VARIABLE = "TRACKKIT_LIBRARY"
-FIRST_FIXES = 10
-"""A recording that does not move is located by the median of its first fixes, as many as these."""
 _LOOK_M = (20_000.0, 200_000.0, 2_000_000.0, np.inf)
-
-
-@dataclass(frozen=True, eq=False)
-class Entry:
-    """One track of a library and the file it came from."""
-
-    path: Path
-    track: Track
 
 
 def shipped_folder() -> Path:
@@ -86,46 +70,6 @@ def named_folders(given: Sequence[str | os.PathLike[str]] = ()) -> list[Path]:
                 "is no folder", file=folder, remedy="name a folder of track files as the library"
             )
     return named
-
-
-def read_library(paths: Iterable[Path]) -> tuple[list[Entry], list[str]]:
-    """Read every track file (``*.geojson``) in some folders.
-
-    Returns
-    -------
-    entries, warnings
-        Of two tracks with one id the first found counts.  A file that cannot be read is left out
-        with a warning.
-    """
-    from trackkit.track.file import read_track
-
-    entries: dict[str, Entry] = {}
-    warnings: list[str] = []
-    for folder in paths:
-        for path in sorted(folder.glob("*.geojson")):
-            try:
-                track = read_track(path, validate=False)
-            except TrackFileError as error:
-                warnings.append(f"{error} (left out)")
-                continue
-            entries.setdefault(track.id, Entry(path, track))
-    return list(entries.values()), warnings
-
-
-def locate(
-    entries: Sequence[Entry],
-    longitude_deg: float,
-    latitude_deg: float,
-    *,
-    radius_m: float = DEFAULT_RADIUS_M,
-    most: int = NAMED,
-) -> Located:
-    """Find the known circuits nearest to a position; see `trackkit.library.known.Atlas.locate`.
-
-    For tracks already read.  `Library.locate` reads only those that can be near.
-    """
-    atlas = Atlas.of(known_from(entry.track, entry.path) for entry in entries)
-    return atlas.locate(longitude_deg, latitude_deg, radius_m=radius_m, most=most)
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,12 +173,4 @@ def open_library(paths: Iterable[Path], *, say: Callable[[str], None] | None = N
     ordered = reversed(unlike.values())
     return Library(
         tuple(open_index(path, beside=path.resolve() != shipped, say=say) for path in ordered)
-    )
-
-
-def first_position(recording: Recording) -> tuple[float, float]:
-    """Median longitude and latitude, degrees, of a recording's first fixes."""
-    return (
-        float(np.median(recording.longitude_deg[:FIRST_FIXES])),
-        float(np.median(recording.latitude_deg[:FIRST_FIXES])),
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sqlite3
 import struct
@@ -13,6 +12,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError, reading_failed
+from trackkit.files import sha256_of
 from trackkit.library.known import Known, known_from
 from trackkit.library.lines import earth_centred
 
@@ -122,7 +122,7 @@ def store_file(
     path = folder / file
     fault = known = None
     try:
-        now = hashlib.sha256(path.read_bytes()).digest()
+        now = bytes.fromhex(sha256_of(path))
     except OSError as error:
         now, fault = b"", f"{reading_failed(path, error)} (left out)"
     before = connection.execute("SELECT sha256 FROM files WHERE file = ?", (file,)).fetchone()

@@ -8,7 +8,6 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-import numpy as np
 from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats, Indices
@@ -222,8 +221,3 @@ def first_of_each_id(folders: Iterable[Sequence[Known]]) -> list[Known]:
         for one in folder:
             kept.setdefault(one.id, one)
     return list(kept.values())
-
-
-def wrapped(position: tuple[float, float]) -> tuple[float, float]:
-    """Bring a longitude into [-180, 180)."""
-    return float(np.mod(position[0] + 180.0, 360.0) - 180.0), position[1]

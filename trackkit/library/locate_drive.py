@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trackkit.library.drive_filter import Judgement, Locator
-from trackkit.library.folders import FIRST_FIXES, Library
+from trackkit.library.folders import Library
 from trackkit.library.known import DEFAULT_RADIUS_M, NAMED, Answer, Atlas, Candidate, Located
 from trackkit.recordings.nmea.stream import Fix
 
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 CONFIRMED_BY = 40
 """A recording is read on for so many fixes that count, some 400 m, after the answer is settled."""
+FIRST_FIXES = 10
+"""A recording that does not move is located by the median of its first fixes, as many as these."""
 LEAST_COUNTED = 3
 """A recording with fewer that count has not moved, and is located by its position alone."""
 

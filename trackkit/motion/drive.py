@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.noise import Levels, Measured
+from trackkit.motion.noise import USUAL, Levels, Measured
 from trackkit.motion.noise_levels import DIFFERENCES_WITHIN_S, estimate, tells_wander
 from trackkit.motion.robust import (
     BIWEIGHT_ROUNDS,
@@ -262,7 +262,7 @@ def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None
     measured, piece = _measured(recording, plane)
     trust = np.where(stray_positions(measured), LEAST_TRUST, 1.0)
     if len(recording) < 3:
-        return _drive(recording, plane, measured, piece, levels or Levels(), trust)
+        return _drive(recording, plane, measured, piece, levels or USUAL, trust)
     if recording.speed_mps is not None and recording.course_deg is None:
         measured = _along(measured, recording, trust)
     known = levels

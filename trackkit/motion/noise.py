@@ -1,13 +1,10 @@
-"""The model of a receiver's noise, and what a receiver measured."""
+"""The model of a receiver's noise, the usual receiver, and what a receiver measured."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 
 
 @dataclass(frozen=True)
@@ -42,9 +39,20 @@ class Levels:
         return 5 if self.slow_doppler_mps > 0 else 4
 
 
+USUAL = Levels()
+"""The usual receiver: assumed where a recording does not tell, and what practice recordings are of.
+
+Wander and white noise of this size are common practice, no source; so is 0.05 m/s, a usual figure
+of data sheets.  The kind of noise is Brown & Hwang's (Introduction to Random Signals and Applied
+Kalman Filtering; from memory).
+"""
+RECEIVER_ACCURACY_M = 3.0 * USUAL.wander_m
+"""Three sigma of the usual receiver's wander, on one axis."""
+
+
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """What a receiver said, on a plane.
+    """What a receiver measured, on a plane.
 
     Parameters
     ----------
@@ -67,7 +75,7 @@ class Measured:
     time_s: Floats
     position_m: Floats
     velocity_mps: Floats
-    joined: NDArray[np.bool_]
+    joined: Flags
     scale: Floats
     direction: Floats | None = None
 

@@ -7,11 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.motion.noise import Levels, Measured
+from trackkit.motion.gauss_markov import covariance
+from trackkit.motion.noise import USUAL, Levels, Measured
 from trackkit.motion.smoother import LEAST_TRUST, solve
 
-USUAL = Levels()
-"""Levels of a usual receiver (DESIGN.md section 6), taken for what a recording cannot tell."""
 FASTER_THAN_MPS = 3.0
 """Only fixes at this speed count: standing receivers filter their noise away."""
 DIFFERENCES_WITHIN_S = 0.25
@@ -121,7 +120,8 @@ def _doppler(measured: Measured) -> Levels:
     if noise[0] >= _FILTERED_BELOW * usual:
         return replace(USUAL, doppler_mps=float(np.sqrt(noise[0])))
     spans = np.geomspace(1e-3, 10.0, 400)
-    share = (20 - 30 * np.exp(-spans) + 12 * np.exp(-2 * spans) - 2 * np.exp(-3 * spans)) / 20
+    one_lag, two_lags, three_lags = (covariance(lag * spans, 1.0) for lag in (1, 2, 3))
+    share = (20 - 30 * one_lag + 12 * two_lags - 2 * three_lags) / 20
     times = interval * np.array(lags) / np.interp(noise / usual, share, spans)
     time_constant = float(np.exp(np.mean(np.log(times))))
     return replace(

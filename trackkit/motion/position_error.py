@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive
-from trackkit.motion.noise import Levels
+from trackkit.motion.gauss_markov import covariance
+from trackkit.motion.noise import USUAL, Levels
 
 ASSUMED_INTERVAL_S = 0.1
 ASSUMED_SESSION_S = 900.0
@@ -22,11 +23,11 @@ _FAST = 400
 class Receiver:
     """What is known or assumed of a receiver and of how long it recorded.
 
-    The defaults are the usual receiver of DESIGN.md section 6, at 10 Hz with Doppler velocities,
-    in a session of a quarter of an hour.
+    The defaults are the usual receiver at 10 Hz with Doppler velocities, in a session of a quarter
+    of an hour.
     """
 
-    levels: Levels = field(default_factory=Levels)
+    levels: Levels = USUAL
     interval_s: float = ASSUMED_INTERVAL_S
     doppler: bool = True
     session_s: float = ASSUMED_SESSION_S
@@ -92,9 +93,8 @@ def position_error(receiver: Receiver) -> PositionError:
     count = int(np.clip(session / interval, 8, _KNOTS))
     step = session / count
     time = step * np.arange(count)
-    wander = levels.wander_m**2 * np.exp(
-        -np.abs(time[:, None] - time[None, :]) / levels.wander_time_s
-    )
+    lag = time[:, None] - time[None, :]
+    wander = levels.wander_m**2 * covariance(lag, levels.wander_time_s)
     wander += max(1e-9, 1e-6 * levels.wander_m**2) * np.eye(count)
     walk = (
         interval * levels.doppler_mps**2
@@ -104,10 +104,8 @@ def position_error(receiver: Receiver) -> PositionError:
     if receiver.doppler:
         tie = np.eye(count)[1:] - np.eye(count)[:-1]
         information = information + tie.T @ tie / (walk * step)
-    known = np.linalg.inv(information)
-    covariance = np.array(
-        [np.diagonal(known, lag).mean() for lag in range(count)], dtype=np.float64
-    )
+    error = np.linalg.inv(information)
+    by_lag = np.array([np.diagonal(error, steps).mean() for steps in range(count)], dtype=float)
 
     white = interval * levels.white_m**2
     frequency = np.geomspace(np.pi / step, 1e3 * np.pi / interval, _FAST)
@@ -116,4 +114,4 @@ def position_error(receiver: Receiver) -> PositionError:
         tied = tied + frequency**2 / walk
     height = 0.5 * (1.0 / tied[1:] + 1.0 / tied[:-1])
     fast = float(height @ np.diff(frequency) / np.pi)
-    return PositionError(np.asarray(time, dtype=np.float64), covariance, fast)
+    return PositionError(np.asarray(time, dtype=np.float64), by_lag, fast)

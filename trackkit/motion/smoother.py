@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.arrays import Floats
+from trackkit.motion.gauss_markov import transition
 from trackkit.motion.noise import Levels, Measured
 
 POSITION, VELOCITY, ACCELERATION, WANDER, DOPPLER = range(5)
@@ -211,11 +212,9 @@ class _Model:
                 9.0 * unit,
             ]
         )
-        slow = [_gauss_markov(WANDER, levels.wander_m, levels.wander_time_s, step)]
+        slow = [_slow(WANDER, levels.wander_m, levels.wander_time_s, step)]
         if levels.states > DOPPLER:
-            slow.append(
-                _gauss_markov(DOPPLER, levels.slow_doppler_mps, levels.slow_doppler_time_s, step)
-            )
+            slow.append(_slow(DOPPLER, levels.slow_doppler_mps, levels.slow_doppler_time_s, step))
         known = np.isfinite(measured.velocity_mps[:, 0])
         return cls(
             measured,
@@ -265,11 +264,11 @@ class _Model:
             still = np.where(self.fresh, limit**-2, 0.0) * state[place]
             pull[place] -= still
             squares += float(np.einsum("ij,ij->", still, state[place]))
-        for place, first, fade, information in self.slow:
-            renewed = state[place, :, 1:] - fade * state[place, :, :-1]
+        for place, first, kept, information in self.slow:
+            renewed = state[place, :, 1:] - kept * state[place, :, :-1]
             strain = information * renewed
             pull[place, :, 1:] -= strain
-            pull[place, :, :-1] += fade * strain
+            pull[place, :, :-1] += kept * strain
             pull[place, :, 0] -= first * state[place, :, 0]
             squares += float(np.einsum("ij,ij->", renewed, strain))
             squares += first * float((state[place, :, 0] ** 2).sum())
@@ -321,11 +320,11 @@ class _Model:
                     band.add(row, column, entry[row][column], slice(1, None))
         band.add(VELOCITY, VELOCITY, np.where(self.fresh, _STILL_MPS**-2, 0.0))
         band.add(ACCELERATION, ACCELERATION, np.where(self.fresh, _STILL_MPS2**-2, 0.0))
-        for place, first, fade, information in self.slow:
+        for place, first, kept, information in self.slow:
             band.add(place, place, first, slice(0, 1))
-            band.add(place, place, fade**2 * information, slice(None, -1))
+            band.add(place, place, kept**2 * information, slice(None, -1))
             band.add(place, place, information, slice(1, None))
-            band.add_below(place, place, -fade * information)
+            band.add_below(place, place, -kept * information)
         for row, column in ((POSITION, POSITION), (WANDER, POSITION), (WANDER, WANDER)):
             band.add(row, column, self.position_trust)
         self._add_velocity(band)
@@ -365,9 +364,8 @@ class _Model:
         return scale - float(np.log(known).sum()) / axes
 
 
-def _gauss_markov(
+def _slow(
     place: int, sigma: float, time_constant_s: float, step_s: Floats
 ) -> tuple[int, float, Floats, Floats]:
-    fade = np.exp(-step_s / time_constant_s)
-    renewed = sigma**2 * -np.expm1(-2.0 * step_s / time_constant_s)
-    return place, sigma**-2, fade, 1.0 / renewed
+    kept, fresh = transition(step_s, time_constant_s)
+    return place, sigma**-2, kept, 1.0 / (sigma**2 * fresh)

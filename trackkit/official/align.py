@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, robust_spread
 from trackkit.errors import TrackkitError
 from trackkit.official.passings import Passings
 
@@ -225,7 +225,7 @@ class _Fit:
             own = np.diagonal(cho_solve((spread, True), np.eye(len(left))))
             away = np.abs(pull) / np.sqrt(own)
             # A time that strays has made the size of all errors look large.
-            size = min(size, max(1.0, 1.4826 * float(np.median(away))))
+            size = min(size, max(1.0, float(robust_spread(away, about=0.0))))
             if away.max() > most * size:
                 found, most = (index, int(np.argmax(away))), float(away.max()) / size
         return found

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, robust_spread
 from trackkit.official.times import OfficialLap, OfficialTimes
 from trackkit.timing.lap_times import LapReport
 from trackkit.timing.laps import Lap
@@ -171,7 +171,7 @@ def align(
         return [], np.zeros((len(official_s), len(recorded_s)))
     apart = recorded_s[None, :] - official_s[:, None]
     spread = max(
-        0.5 * (_robust_spread(official_s) + _robust_spread(recorded_s)),
+        0.5 * float(robust_spread(official_s) + robust_spread(recorded_s)),
         _LEAST_SPREAD_S,
         2.0 * float(np.median(sigma_s)),
     )
@@ -250,18 +250,13 @@ def _best(worth: Floats, gap: float) -> list[tuple[int, int]]:
     return matched[::-1]
 
 
-def _robust_spread(values: Floats) -> float:
-    """Estimate the standard deviation by the median absolute deviation, of normal values."""
-    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
-
-
 def _agreement(differences: Sequence[float], sigmas: Sequence[float | None]) -> Agreement | None:
     if not differences:
         return None
     values = np.array(differences)
     known = [sigma for sigma in sigmas if sigma is not None]
     usual = float(np.median(known)) if known else 0.0
-    scale = max(_robust_spread(values), usual, 1e-6)
+    scale = max(float(robust_spread(values)), usual, 1e-6)
     away = np.abs(values - np.median(values)) > OUTLIER * scale
     if len(values) < _FEWEST_FOR_OUTLIERS:
         away[:] = False

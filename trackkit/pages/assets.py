@@ -33,8 +33,8 @@ def leaflet_style() -> str:
 
 @cache
 def own_file(name: str) -> str:
-    """Read a file of the package's templates folder."""
-    return resources.files("trackkit").joinpath("templates", name).read_text("utf-8")
+    """Read a file of pages/web: what its sources were bundled into, or a template."""
+    return resources.files("trackkit.pages").joinpath("web", name).read_text("utf-8")
 
 
 def safe_in_element(text: str) -> str:

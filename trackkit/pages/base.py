@@ -1,7 +1,8 @@
 """What a page about a track holds of it for as long as it is open, as one JSON document.
 
 Long arrays are packed: whole numbers of a fixed step, little endian, in base64.  What a change of
-gates changes (gates, laps, findings) is not in here.
+gates changes (gates, laps, findings) is not in here.  Limits, decimals and names that the page
+needs too are: pages/web/base.schema.json describes the document.
 """
 
 from __future__ import annotations
@@ -15,17 +16,21 @@ from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats
 from trackkit.caution import CAUTION
+from trackkit.gates.edit import LONGEST_NAME, SINGLE_KINDS, is_required
 from trackkit.gates.quality import TimingQuality
+from trackkit.gates.square import NARROWEST_M, WIDEST_M
 from trackkit.geometry.bends import WORTH_TELLING_M, find_bends
-from trackkit.geometry.geodesy import geodesic_distance, wrap_longitude
+from trackkit.geometry.geodesy import bearing_deg, geodesic_distance, wrap_longitude
 from trackkit.motion.drive import LONGEST_GAP_S, Drive
 from trackkit.recordings.recording import Recording
 from trackkit.timing.laps import Lap
+from trackkit.timing.sessions import MOST_DECIMALS
 from trackkit.timing.traces import STEP_M, trace_lap
-from trackkit.track.band import band_sides
-from trackkit.track.model import PitLane, Track
+from trackkit.track.band import band_sides, bridge_reach_m
+from trackkit.track.model import GATE_KINDS, GateKind, PitLane, Track
 
-LINE_SPACING_M = 2.0
+BAND_SPACING_M = 2.0
+"""Distance between two places that the width of the band is told of, and the page draws."""
 MOST_FIXES = 120_000
 """More are thinned out evenly: 10 bytes each, they would make the page larger than 3 MB."""
 MOST_TRACE_ROWS = 100_000
@@ -33,11 +38,31 @@ FINEST_GRID_M = 2.0
 """Distance between two rows of a lap's speed and time; more where laps are many."""
 FAR_M = 1000.0
 """A recording that never comes nearer to the track than this is said to lie elsewhere."""
-CLASS_COUNT = 5
+# Okabe and Ito's palette (Color Universal Design, 2008; from memory), cold to warm by speed: the
+# order and the light middle hold for the common kinds of colour blindness, and width tells too.
+SPEED_STYLES: tuple[tuple[str, float], ...] = (
+    ("#0072b2", 1.6),
+    ("#56b4e9", 2.2),
+    ("#f0e442", 2.8),
+    ("#e69f00", 3.6),
+    ("#d55e00", 4.6),
+)
+CLASS_COUNT = len(SPEED_STYLES)
+KIND_NAMES: dict[GateKind, str] = {
+    "finish": "finish",
+    "start": "start",
+    "sector": "sector",
+    "speed": "speed",
+    "pit-entry": "pit entry",
+    "pit-exit": "pit exit",
+}
+PLACE_DECIMALS = 1
+"""Decimals of chainages and widths, metres, that the page shows and sends."""
 _STANDSTILL_MPS = 1.0
 """Slower than this is standing (walking pace)."""
 _STEPS_KMH = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150, 200, 300, 500)
 _PLACE_DEG, _SPEED_MPS, _TIME_S, _LENGTH_M, _SIGMA_S = 1e-7, 0.01, 1e-4, 0.01, 1e-6
+_BEARING_DEG, _PACE = 1e-4, 1e-5
 _MISSING_U16, _MISSING_I32 = 65_535, -(2**31)
 
 Driven = tuple[Drive, Sequence[Lap]]
@@ -83,6 +108,22 @@ def base_document(
             "length_surface_m": track.length_surface_m,
             "band_known": bool(track.centreline.width_m or track.centreline.width_profile),
         },
+        "limits": {
+            "gate_width_m": [NARROWEST_M, WIDEST_M],
+            "gate_name_length": LONGEST_NAME,
+        },
+        "decimals": {"time": MOST_DECIMALS, "place": PLACE_DECIMALS},
+        "gate_kinds": [
+            {
+                "kind": kind,
+                "name": KIND_NAMES[kind],
+                # A closed circuit is timed from its finish gate; a start gate is placed by command.
+                "offered": kind != "start" or not track.closed,
+                "single": kind in SINGLE_KINDS,
+                "required": is_required(track, kind),
+            }
+            for kind in GATE_KINDS
+        ],
         "line": _line(track),
         "corners": [
             {
@@ -107,7 +148,11 @@ def base_document(
             if straight.length_m >= WORTH_TELLING_M
         ],
         "bridges": [
-            {"over_m": round(one.over_m, 2), "under_m": round(one.under_m, 2)}
+            {
+                "over_m": round(one.over_m, 2),
+                "under_m": round(one.under_m, 2),
+                "reach_m": round(bridge_reach_m(track, one), 2),
+            }
             for one in track.crossovers
         ],
         "pit_lanes": [_lane(track, lane) for lane in track.pit_lanes],
@@ -131,6 +176,7 @@ def base_document(
         "speed_bounds_kmh": speed_bounds_kmh(
             [drive.speed_mps for (drive, _), at in zip(driven, near, strict=True) if at]
         ),
+        "speed_styles": [{"colour": colour, "width_px": width} for colour, width in SPEED_STYLES],
     }
 
 
@@ -205,19 +251,34 @@ def pack(values: ArrayLike, step: float) -> dict[str, Any]:
 
 def _line(track: Track) -> dict[str, Any]:
     curve = track.curve
-    chainage = curve.chainages(LINE_SPACING_M)
+    chainage = curve.chainages(BAND_SPACING_M)
     if curve.closed:
         chainage = np.append(chainage, curve.length_m)
     left, right = band_sides(track, chainage)
-    longitude, latitude = track.plane.to_geographic(curve.position(chainage))
     return {
         "length_m": curve.length_m,
+        "spline": _spline(track),
         "band_m": [round(float((left + right).min()), 3), round(float((left + right).max()), 3)],
-        "chainage_m": pack(chainage, 1e-3),
-        "lon": pack(longitude, 1e-9),
-        "lat": pack(latitude, 1e-9),
         "left_m": pack(left, _LENGTH_M),
         "right_m": pack(right, _LENGTH_M),
+    }
+
+
+def _spline(track: Track) -> dict[str, Any]:
+    """Describe the line between its points exactly; see `Curve.vertex_tangents`."""
+    curve = track.curve
+    chainage, vertex, tangent = curve.vertex_chainage_m, curve.vertex_m, curve.vertex_tangents()
+    if curve.closed:
+        chainage = np.append(chainage, curve.length_m)
+        vertex, tangent = np.vstack([vertex, vertex[:1]]), np.vstack([tangent, tangent[:1]])
+    longitude, latitude = track.plane.to_geographic(vertex)
+    bearing = bearing_deg(tangent) + track.plane.convergence_deg(longitude, latitude)
+    return {
+        "chainage_m": pack(chainage, 1e-4),
+        "lon": pack(longitude, 1e-9),
+        "lat": pack(latitude, 1e-9),
+        "bearing_deg": pack(bearing % 360.0, _BEARING_DEG),
+        "pace": pack(np.linalg.norm(tangent, axis=1), _PACE),
     }
 
 

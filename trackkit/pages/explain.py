@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +15,9 @@ from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine
 from trackkit.caution import CAUTION
 from trackkit.errors import TrackkitError
-from trackkit.geometry.runs import stretches
+from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
+from trackkit.pages.assets import own_file
 from trackkit.track.model import Track
 
 RECORDING_COLOURS = ("#0072B2", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442")
@@ -77,8 +77,7 @@ def explain_html(build: Build) -> str:
         )
     from jinja2 import Environment
 
-    template = (files("trackkit") / "templates" / "explain.html").read_text("utf-8")
-    page = Environment(autoescape=True, trim_blocks=True).from_string(template)
+    page = Environment(autoescape=True, trim_blocks=True).from_string(own_file("explain.html"))
     return page.render(**_content(build, build.fitted))
 
 
@@ -202,9 +201,8 @@ def _thrown_parts(fitted: FittedLine) -> tuple[list[Floats], list[str]]:
     parts, reasons = [], []
     curve, chainage = fitted.curve, fitted.chainage_m
     for lap, offset, weight in zip(fitted.laps, fitted.offset_m, fitted.weight, strict=True):
-        for first, last in stretches(weight < 0.5, closed=curve.closed):
-            size = len(chainage)
-            inside = np.arange(first, first + (last - first) % size + 1) % size
+        for begin, end in runs_of(weight < 0.5, closed=curve.closed):
+            inside = np.arange(begin, end) % len(chainage)
             at = chainage[inside]
             aside = np.where(np.isfinite(offset[inside]), offset[inside], 0.0)
             parts.append(curve.position(at) + aside[:, None] * curve.left(at))

@@ -28,9 +28,6 @@ from trackkit.track.model import Track
 Tiles = Literal["street", "satellite"]
 MERCATOR_LIMIT_DEG = 85.0
 """The web's Mercator projection ends at 85.05 degrees of latitude."""
-SCRIPTS = ("data", "mapground", "maplabels", "mapview", "chartview", "tables", "page")
-EDITING_SCRIPTS = ("data", "mapground", "maplabels", "mapview", "chartview", "tables", "editing",
-                   "dragging", "dialogs", "keyboard", "page")  # fmt: skip
 
 
 def map_html(
@@ -109,8 +106,8 @@ def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mappin
     OutputError
         When the track lies beyond 85 degrees of latitude.
     """
-    line = base["line"]["lat"]
-    _require_mercator(base["track"]["name"], np.array([line["zero"]]))
+    latitude = base["line"]["spline"]["lat"]
+    _require_mercator(base["track"]["name"], np.array([latitude["zero"]]))
     return _page(base, state, session)
 
 
@@ -150,17 +147,10 @@ def _page(
     if provider is not None:
         tiles = {"url": provider.build_url(), "attribution": provider.html_attribution}
     start = environment.from_string("trackkit.open({{ tiles|tojson }});").render(tiles=tiles)
-    scripts = [
-        leaflet_script(),
-        *(
-            safe_in_element(own_file(f"page/{name}.js"))
-            for name in (SCRIPTS if session is None else EDITING_SCRIPTS)
-        ),
-        start,
-    ]
-    styles = [leaflet_style(), safe_in_element(own_file("page/page.css"))]
+    scripts = [leaflet_script(), safe_in_element(own_file("bundle.js")), start]
+    styles = [leaflet_style(), safe_in_element(own_file("bundle.css"))]
     documents = {"base": base, "state": state} | ({} if session is None else {"session": session})
-    page = environment.from_string(own_file("page/page.html")).render(
+    page = environment.from_string(own_file("page.html")).render(
         policy=_policy(scripts, styles, None if tiles is None else tiles["url"], session),
         leaflet_licence=LEAFLET_LICENCE,
         styles=styles,

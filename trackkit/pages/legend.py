@@ -2,29 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from itertools import pairwise
 from typing import Any
-
-from trackkit.track.model import GATE_KINDS
-
-# Okabe and Ito's palette (Color Universal Design, 2008; from memory), cold to warm by speed: the
-# order and the light middle hold for the common kinds of colour blindness, and width tells too.
-SPEED_STYLES: tuple[tuple[str, float], ...] = (
-    ("#0072b2", 1.6),
-    ("#56b4e9", 2.2),
-    ("#f0e442", 2.8),
-    ("#e69f00", 3.6),
-    ("#d55e00", 4.6),
-)
-KIND_NAMES = {
-    "finish": "finish",
-    "start": "start",
-    "sector": "sector",
-    "speed": "speed",
-    "pit-entry": "pit entry",
-    "pit-exit": "pit exit",
-}
 
 
 def page_words(
@@ -42,7 +22,7 @@ def page_words(
         "datum": "finish gate" if track["closed"] else "start of the course",
         "quality": None if base["quality"] is None else base["quality"]["basis"],
         "legend": _legend(base, kinds),
-        "speeds": _speed_legend(base["speed_bounds_kmh"]) if drawn else [],
+        "speeds": _speed_legend(base) if drawn else [],
         "drawn": drawn,
         "recordings": [
             {
@@ -87,14 +67,15 @@ def _legend(base: Mapping[str, Any], kinds: set[str]) -> list[dict[str, str]]:
         {"picture": band, "text": _band_text(base)},
         {"picture": band + line + arrow, "text": f"Centreline; arrows show racing direction{way}"},
     ]
-    for kind in GATE_KINDS:
+    for row in base["gate_kinds"]:
         # Gates placed later on the page are of kinds that its menu names.
+        kind, name = row["kind"], row["name"]
         if kind in kinds:
             bar = (
                 f'{band}<path class="t-halo" d="M22 0v20" stroke-width="8"/>'
                 f'<path class="t-{kind}" d="M22 0v20" stroke-width="4.5"/>'
             )
-            legend.append({"picture": bar, "text": f"{KIND_NAMES[kind].capitalize()} gate"})
+            legend.append({"picture": bar, "text": f"{name.capitalize()} gate"})
     if base["corners"]:
         disc = (
             '<rect class="t-chip" x="12" y="1" width="20" height="18" rx="9"/>'
@@ -123,16 +104,20 @@ def _band_text(base: Mapping[str, Any]) -> str:
     return f"Band where cars run, {low:.1f} m wide"
 
 
-def _speed_legend(bounds_kmh: Sequence[int]) -> list[dict[str, str]]:
+def _speed_legend(base: Mapping[str, Any]) -> list[dict[str, str]]:
+    bounds_kmh = base["speed_bounds_kmh"]
     band = '<rect class="t-band" x="1" y="1" width="42" height="18"/>'
     between = [f"{a} to {b} km/h" for a, b in pairwise(bounds_kmh)]
     labels = [f"under {bounds_kmh[0]} km/h", *between, f"{bounds_kmh[-1]} km/h and over"]
     return [
         {
-            "picture": f'{band}<path d="M1 10h42" stroke="{colour}" stroke-width="{weight}"/>',
+            "picture": (
+                f'{band}<path d="M1 10h42" stroke="{style["colour"]}" '
+                f'stroke-width="{style["width_px"]}"/>'
+            ),
             "text": label,
         }
-        for (colour, weight), label in zip(SPEED_STYLES, labels, strict=True)
+        for style, label in zip(base["speed_styles"], labels, strict=True)
     ]
 
 

@@ -2,31 +2,43 @@
 
 from __future__ import annotations
 
-import csv
 import gzip
-import io
+import math
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.errors import OutputError
-from trackkit.files import write_whole
+from trackkit.files import csv_text, write_whole
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.recordings.recording import Recording
+from trackkit.recordings.units import KNOT_MPS
 from trackkit.recordings.xml import xml_text
 
-KNOT_MPS = 1852.0 / 3600.0
-"""One knot, metres per second: the international nautical mile is 1,852 m (SI brochure)."""
+if TYPE_CHECKING:
+    from gpxpy.gpx import GPX
 
+DEGREE_DECIMALS = 9
+"""Decimals of a degree in files that trackkit writes for others: 0.1 mm."""
 _MINUTE_DECIMALS = 7
 """Decimals of a minute in NMEA: 0.2 mm, the most that keeps every sentence within the standard's
 82 characters.  Five, as is common, would add an error of up to 9 mm, a third of a millisecond for
 a kart at 27 m/s, which practice recordings with no noise at all are made to show."""
-_DEGREE_DECIMALS = 9
+_CSV_DECIMALS = {
+    "time_s": 6,
+    "latitude_deg": DEGREE_DECIMALS,
+    "longitude_deg": DEGREE_DECIMALS,
+    "speed_mps": 4,
+    "course_deg": 3,
+    "elevation_m": 3,
+    "accuracy_m": 3,
+    "hdop": 3,
+}
 
 
 def write_recording(
@@ -68,7 +80,8 @@ def encoded(recording: Recording, path: str | os.PathLike[str]) -> bytes:
     return gzip.compress(data, mtime=0) if zipped else data
 
 
-def _instants(recording: Recording, unit_s: float) -> list[datetime]:
+def _moments(recording: Recording, unit_s: float) -> list[datetime]:
+    """Time of day of each fix, UTC, to whole units of time."""
     start = recording.start
     if start is None:
         raise OutputError(
@@ -83,50 +96,64 @@ def _instants(recording: Recording, unit_s: float) -> list[datetime]:
     return [whole + timedelta(microseconds=count * scale) for count in counts.tolist()]
 
 
-def _column(values: Floats | None, count: int) -> list[float]:
-    column = np.full(count, np.nan) if values is None else np.asarray(values, dtype=float)
-    return [float(value) for value in column]
+class _Fix(NamedTuple):
+    """One fix; NaN where it has no such value."""
+
+    moment: datetime
+    longitude_deg: float
+    latitude_deg: float
+    speed_mps: float
+    course_deg: float
+    elevation_m: float
+    hdop: float
+
+
+def _fixes(recording: Recording, unit_s: float, longitude_deg: Floats) -> Iterator[_Fix]:
+    columns = (
+        recording.speed_mps,
+        recording.course_deg,
+        recording.elevation_m,
+        recording.hdop,
+    )
+    none = [math.nan] * len(recording)
+    return map(
+        _Fix,
+        _moments(recording, unit_s),
+        longitude_deg.tolist(),
+        recording.latitude_deg.tolist(),
+        *(none if column is None else column.tolist() for column in columns),
+    )
 
 
 def _text(value: float, decimals: int) -> str:
-    return f"{value:.{decimals}f}" if np.isfinite(value) else ""
+    return f"{value:.{decimals}f}" if math.isfinite(value) else ""
 
 
-def _course_text(value: float, decimals: int) -> str:
-    # 359.9999 rounds to 360, which is written 0.
-    return _text(round(value, decimals) % 360.0, decimals) if np.isfinite(value) else ""
+def _course(course_deg: float, decimals: int) -> float:
+    """Round a course; 359.9999 rounds to 360, which is written 0."""
+    return round(course_deg, decimals) % 360.0
 
 
 def _nmea(recording: Recording) -> str:
     from pynmea2 import GGA, RMC
 
-    count = len(recording)
     lines = []
-    for instant, longitude, latitude, speed, course, elevation, hdop in zip(
-        _instants(recording, 1e-3),
-        wrap_longitude(recording.longitude_deg).tolist(),
-        recording.latitude_deg.tolist(),
-        _column(recording.speed_mps, count),
-        _column(recording.course_deg, count),
-        _column(recording.elevation_m, count),
-        _column(recording.hdop, count),
-        strict=True,
-    ):
-        clock = f"{instant:%H%M%S}.{instant.microsecond // 1000:03d}"
+    for fix in _fixes(recording, 1e-3, wrap_longitude(recording.longitude_deg)):
+        clock = f"{fix.moment:%H%M%S}.{fix.moment.microsecond // 1000:03d}"
         place = (
-            _minutes(latitude, 2),
-            "S" if latitude < 0 else "N",
-            _minutes(longitude, 3),
-            "W" if longitude < 0 else "E",
+            _minutes(fix.latitude_deg, 2),
+            "S" if fix.latitude_deg < 0 else "N",
+            _minutes(fix.longitude_deg, 3),
+            "W" if fix.longitude_deg < 0 else "E",
         )
-        knots = _text(speed / KNOT_MPS, 3)
-        date = f"{instant:%d%m%y}"
-        moving = (clock, "A", *place, knots, _course_text(course, 2), date, "", "")
-        lines.append(str(RMC("GN", "RMC", moving)))
-        height = _text(elevation, 2)
+        knots = _text(fix.speed_mps / KNOT_MPS, 3)
+        course = _text(_course(fix.course_deg, 2), 2)
+        rmc = (clock, "A", *place, knots, course, f"{fix.moment:%d%m%y}", "", "")
+        lines.append(str(RMC("GN", "RMC", rmc)))
+        height = _text(fix.elevation_m, 2)
         metres = "M" if height else ""
-        standing = (clock, *place, "1", "", _text(hdop, 2), height, metres, "", "", "", "")
-        lines.append(str(GGA("GN", "GGA", standing)))
+        gga = (clock, *place, "1", "", _text(fix.hdop, 2), height, metres, "", "", "", "")
+        lines.append(str(GGA("GN", "GGA", gga)))
     return "".join(f"{line}\r\n" for line in lines)
 
 
@@ -138,75 +165,68 @@ def _minutes(degrees: float, digits: int) -> str:
 
 
 def _gpx(recording: Recording) -> str:
-    from gpxpy.gpx import GPX, GPXTrack, GPXTrackPoint, GPXTrackSegment
+    from gpxpy.gpx import GPXTrack, GPXTrackPoint, GPXTrackSegment
 
-    count = len(recording)
     track = GPXTrack(name=xml_text(recording.name))
     points = []
-    for instant, longitude, latitude, speed, course, elevation, hdop in zip(
-        _instants(recording, 1e-6),
-        gpx_longitude(recording.longitude_deg).tolist(),
-        recording.latitude_deg.tolist(),
-        _column(recording.speed_mps, count),
-        _column(recording.course_deg, count),
-        _column(recording.elevation_m, count),
-        _column(recording.hdop, count),
-        strict=True,
-    ):
+    for fix in _fixes(recording, 1e-6, gpx_longitude(recording.longitude_deg)):
         point = GPXTrackPoint(
-            latitude=round(latitude, _DEGREE_DECIMALS),
-            longitude=longitude,
-            time=instant,
-            elevation=round(elevation, 3) if np.isfinite(elevation) else None,
-            speed=round(speed, 4) if np.isfinite(speed) else None,
-            horizontal_dilution=round(hdop, 3) if np.isfinite(hdop) else None,
+            latitude=round(fix.latitude_deg, DEGREE_DECIMALS),
+            longitude=fix.longitude_deg,
+            time=fix.moment,
+            elevation=_rounded(fix.elevation_m, 3),
+            speed=_rounded(fix.speed_mps, 4),
+            horizontal_dilution=_rounded(fix.hdop, 3),
         )
-        if np.isfinite(course):
-            point.course = round(course, 3) % 360.0
+        # gpxpy's own annotation says that this is always None.
+        point.course = _rounded(_course(fix.course_deg, 3), 3)  # type: ignore[assignment]
         points.append(point)
     begin = np.flatnonzero(np.diff(np.asarray(recording.segment), prepend=-1))
-    for first, last in zip(begin, [*begin[1:], count], strict=True):
+    for first, last in zip(begin, [*begin[1:], len(recording)], strict=True):
         track.segments.append(GPXTrackSegment(points[first:last]))
-    gpx = GPX()
-    gpx.creator = "trackkit"
+    gpx = new_gpx()
     gpx.tracks.append(track)
     return str(gpx.to_xml(version="1.0"))
 
 
+def _rounded(value: float, decimals: int) -> float | None:
+    return round(value, decimals) if math.isfinite(value) else None
+
+
+def new_gpx() -> GPX:
+    """Make an empty GPX document that says which program wrote it."""
+    from gpxpy.gpx import GPX
+
+    gpx = GPX()
+    gpx.creator = "trackkit"
+    return gpx
+
+
 def gpx_longitude(longitude_deg: Floats) -> Floats:
     """Wrap and round longitudes as GPX has them: from -180 to just below 180 degrees."""
-    longitude = np.round(wrap_longitude(longitude_deg), _DEGREE_DECIMALS)
+    longitude = np.round(wrap_longitude(longitude_deg), DEGREE_DECIMALS)
     return np.where(longitude == 180.0, -180.0, longitude)
 
 
 def _csv(recording: Recording) -> str:
-    columns: dict[str, list[str]] = {}
+    columns: dict[str, Sequence[object]] = {}
     if recording.start is None:
-        columns["time_s"] = [f"{value:.6f}" for value in recording.time_s]
+        columns["time_s"] = recording.time_s.tolist()
     else:
         columns["time_utc"] = [
-            f"{instant:%Y-%m-%dT%H:%M:%S}.{instant.microsecond:06d}Z"
-            for instant in _instants(recording, 1e-6)
+            f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond:06d}Z"
+            for moment in _moments(recording, 1e-6)
         ]
-    columns["latitude_deg"] = [_text(v, _DEGREE_DECIMALS) for v in recording.latitude_deg]
-    columns["longitude_deg"] = [
-        _text(v, _DEGREE_DECIMALS) for v in wrap_longitude(recording.longitude_deg)
-    ]
-    for label, values, decimals in (
-        ("speed_mps", recording.speed_mps, 4),
-        ("course_deg", recording.course_deg, 3),
-        ("elevation_m", recording.elevation_m, 3),
-        ("accuracy_m", recording.accuracy_m, 3),
-        ("hdop", recording.hdop, 3),
-    ):
-        if values is not None:
-            write = _course_text if label == "course_deg" else _text
-            columns[label] = [write(value, decimals) for value in values]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(zip(*columns.values(), strict=True))
-    return text.getvalue()
+    columns["latitude_deg"] = recording.latitude_deg.tolist()
+    columns["longitude_deg"] = wrap_longitude(recording.longitude_deg).tolist()
+    for name in ("speed_mps", "course_deg", "elevation_m", "accuracy_m", "hdop"):
+        column = getattr(recording, name)
+        if column is not None:
+            columns[name] = column.tolist()
+    if recording.course_deg is not None:
+        decimals = _CSV_DECIMALS["course_deg"]
+        columns["course_deg"] = [_course(value, decimals) for value in recording.course_deg]
+    return csv_text(tuple(columns), zip(*columns.values(), strict=True), _CSV_DECIMALS)
 
 
 _WRITERS: dict[str, Callable[[Recording], str]] = {".nmea": _nmea, ".gpx": _gpx, ".csv": _csv}

@@ -17,6 +17,8 @@ from trackkit.arrays import Floats
 from trackkit.errors import TrackkitError
 from trackkit.files import whole_file
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.gauss_markov import sample_path
+from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import encoded
 from trackkit.simulation.drive import Run, drive
@@ -24,17 +26,6 @@ from trackkit.track.model import Gate, Track
 
 INVENTED_START = datetime(2024, 5, 4, 9, 0, tzinfo=UTC)
 """Time of day of the first fix where none is given; nothing happened then."""
-
-WANDER_M = 1.0
-WANDER_TIME_S = 120.0
-WHITE_M = 0.15
-DOPPLER_MPS = 0.05
-"""Receiver noise, one sigma per horizontal axis.
-
-A slow wander (first-order Gauss-Markov, with its time constant), white noise, and white noise of
-the velocity.  Sources: Brown & Hwang, Introduction to Random Signals and Applied Kalman Filtering
-(from memory) for the kind of process; the figures are common practice, no source.
-"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +101,8 @@ def simulate(
     seed
         Another number gives another drive and other noise.
     noise
-        Factor on the whole noise of a usual receiver (see `WANDER_M`); 0 gives exact positions.
+        Factor on the whole noise of the usual receiver (`trackkit.motion.noise.USUAL`); 0 gives
+        exact positions.
     doppler
         Whether the receiver tells speed and course.
     start
@@ -171,12 +163,12 @@ def _recorded(
     velocity = np.concatenate([run.path(t, 1) for run, t in zip(runs, times, strict=True)])
     chainage = np.concatenate([run.chainage(t) for run, t in zip(runs, times, strict=True)])
 
-    wander = gauss_markov(time, WANDER_M, WANDER_TIME_S, generator)
-    white = WHITE_M * generator.standard_normal(position.shape)
+    wander = USUAL.wander_m * sample_path(time, USUAL.wander_time_s, generator)
+    white = USUAL.white_m * generator.standard_normal(position.shape)
     longitude, latitude = track.plane.to_geographic(position + noise * (wander + white))
     speed = course = None
     if doppler:
-        velocity = velocity + noise * DOPPLER_MPS * generator.standard_normal(velocity.shape)
+        velocity = velocity + noise * USUAL.doppler_mps * generator.standard_normal(velocity.shape)
         speed = np.hypot(velocity[:, 0], velocity[:, 1])
         grid = np.degrees(np.arctan2(velocity[:, 0], velocity[:, 1]))
         bearing = (grid + _convergence_deg(track.plane, longitude, latitude)) % 360.0
@@ -194,26 +186,6 @@ def _recorded(
         segment=np.repeat(np.arange(len(runs)), [len(t) for t in times]),
         read_count=len(time),
     )
-
-
-def gauss_markov(
-    time_s: Floats, sigma: float, time_constant_s: float, generator: np.random.Generator
-) -> Floats:
-    """Draw a stationary first-order Gauss-Markov process on two axes, shape (n, 2).
-
-    The discretisation is exact for any spacing: over a time d the value keeps the share
-    exp(-d / time constant), and fresh noise makes the variance whole again (Brown & Hwang,
-    Introduction to Random Signals and Applied Kalman Filtering; from memory).
-    """
-    kept = np.exp(-np.diff(time_s) / time_constant_s)
-    fresh = generator.standard_normal((len(time_s), 2))
-    fresh[1:] *= np.sqrt(1.0 - kept**2)[:, None]
-    columns = []
-    for column in fresh.T.tolist():
-        for i, share in enumerate(kept.tolist()):
-            column[i + 1] += share * column[i]
-        columns.append(column)
-    return np.asarray(sigma * np.array(columns, dtype=float).T)
 
 
 def _convergence_deg(plane: LocalPlane, longitude_deg: Floats, latitude_deg: Floats) -> Floats:

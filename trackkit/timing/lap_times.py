@@ -9,7 +9,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive, smooth
-from trackkit.motion.noise import Levels
+from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 from trackkit.timing.best_times import (
     best_sectors,
@@ -122,7 +122,7 @@ def with_wander(track: Track, drive: Drive, whole: Sequence[tuple[float, float]]
     whole
         See `whole_laps`.
     """
-    wander = wander_from_laps(track, drive, whole) or Levels().wander_m
+    wander = wander_from_laps(track, drive, whole) or USUAL.wander_m
     return drive.with_levels(replace(drive.levels, wander_m=wander))
 
 

@@ -12,7 +12,8 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive
-from trackkit.motion.noise import Levels
+from trackkit.motion.gauss_markov import covariance_of_means
+from trackkit.motion.noise import USUAL
 from trackkit.track.model import Track
 
 FEWEST_LAPS = 6
@@ -58,8 +59,7 @@ def wander_from_laps(
     shift -= shift.mean(axis=0)
     observed = float((shift**2).sum() / (2 * len(laps)))
 
-    usual = Levels()
-    share = _lap_covariance(np.array(laps), usual.wander_time_s)
+    share = covariance_of_means(laps, USUAL.wander_time_s)
     factor = float(np.trace(share) / len(laps) - share.mean())
     # The residual after the shift is the driver's line; some of it looks like a shift.
     rest = centred - shift @ left.T
@@ -69,9 +69,9 @@ def wander_from_laps(
     centring = np.eye(len(laps)) - 1.0 / len(laps)
     spread = centring @ share @ centring
     freedom = 2.0 * np.trace(spread) ** 2 / float((spread**2).sum())
-    away = float(np.log(estimate / usual.wander_m))
+    away = float(np.log(estimate / USUAL.wander_m))
     odds = (away / (_PLAUSIBLE_SIGMAS / np.sqrt(2.0 * freedom))) ** 2
-    return float(usual.wander_m * np.exp(away * odds / (1.0 + odds)))
+    return float(USUAL.wander_m * np.exp(away * odds / (1.0 + odds)))
 
 
 def _sideways(
@@ -93,11 +93,3 @@ def _sideways(
         return np.zeros(len(chainage_m))
     order = np.argsort(where)
     return np.interp(chainage_m, where[order], offset[order], period=track.curve.length_m)
-
-
-def _lap_covariance(laps_s: Floats, time_constant_s: float) -> Floats:
-    """Covariance of the means, over each lap, of a Gauss-Markov process of unit variance."""
-    inside = np.linspace(0.0, 1.0, 9)
-    time = laps_s[:, :1] + inside * (laps_s[:, 1:] - laps_s[:, :1])
-    apart = np.abs(time[:, None, :, None] - time[None, :, None, :])
-    return np.asarray(np.exp(-apart / time_constant_s).mean(axis=(2, 3)))

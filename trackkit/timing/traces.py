@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.arrays import Floats
-from trackkit.files import spreadsheet_text
+from trackkit.files import csv_text
 from trackkit.motion.drive import Drive
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import Session
@@ -18,11 +17,14 @@ from trackkit.track.model import Track
 
 STEP_M = 1.0
 """Distance between two rows, along the centreline."""
-COLUMNS = (
-    "label", "lap", "kind", "chainage_m", "elapsed_s", "speed_mps", "longitudinal_mps2",
-    "lateral_mps2",
-)  # fmt: skip
-_DECIMALS = (1, 6, 5, 4, 4)
+_DECIMALS = {
+    "chainage_m": 1,
+    "elapsed_s": 6,
+    "speed_mps": 5,
+    "longitudinal_mps2": 4,
+    "lateral_mps2": 4,
+}
+COLUMNS = ("label", "lap", "kind", *_DECIMALS)
 _SLOWEST_MPS = 1.0
 """Slower than this a vehicle's direction is not known well enough to split an acceleration."""
 _NEAR_M = 20.0
@@ -131,28 +133,15 @@ def _reached(
 
 def traces_csv(track: Track, sessions: Sequence[Session]) -> str:
     """Write the traces of all laps that have a time as CSV; its columns are `COLUMNS`."""
-    lines = [",".join(COLUMNS)]
+    return csv_text(COLUMNS, _rows(track, sessions), _DECIMALS)
+
+
+def _rows(track: Track, sessions: Sequence[Session]) -> Iterator[tuple[object, ...]]:
     for session in sessions:
-        label = _quoted(spreadsheet_text(session.label))
         for lap in session.report.laps:
             trace = trace_lap(track, session.report.drive, lap)
             if trace is None:
                 continue
-            lead = f"{label},{lap.number},{lap.kind}"
-            columns = (
-                trace.chainage_m, trace.elapsed_s, trace.speed_mps, trace.longitudinal_mps2,
-                trace.lateral_mps2,
-            )  # fmt: skip
-            lines += [
-                ",".join([lead, *map(_number, row, _DECIMALS)])
-                for row in np.column_stack(columns).tolist()
-            ]
-    return "\n".join(lines) + "\n"
-
-
-def _number(value: float, decimals: int) -> str:
-    return "" if math.isnan(value) else f"{value:.{decimals}f}"
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace('"', '""') + '"' if set(text) & set(',"\r\n') else text
+            columns = [getattr(trace, name).tolist() for name in _DECIMALS]
+            for values in zip(*columns, strict=True):
+                yield session.label, lap.number, lap.kind, *values

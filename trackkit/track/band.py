@@ -56,11 +56,16 @@ def _even_chainages(curve: Curve) -> Floats:
     return np.append(chainage, curve.length_m) if curve.closed else chainage
 
 
+def bridge_reach_m(track: Track, crossover: Crossover) -> float:
+    """Tell how far a bridge reaches either way from where the lines cross, metres."""
+    left, right = band_sides(track, np.array([crossover.under_m]))
+    return max(float(left[0]), float(right[0])) + BRIDGE_OVERHANG_M
+
+
 def bridge_sides(track: Track, crossover: Crossover) -> tuple[Floats, Floats]:
     """Lay out both edges of a bridge on the plane, shape (k, 2) each, metres."""
     curve = track.curve
-    under_left, under_right = band_sides(track, np.array([crossover.under_m]))
-    reach = max(float(under_left[0]), float(under_right[0])) + BRIDGE_OVERHANG_M
+    reach = bridge_reach_m(track, crossover)
     chainage = crossover.over_m + np.linspace(-reach, reach, 9)
     left, right = band_sides(track, curve.wrap(chainage))
     middle, aside = curve.position(chainage), curve.left(chainage)

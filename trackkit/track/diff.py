@@ -11,6 +11,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import geodesic_distance
+from trackkit.geometry.runs import runs_of
 from trackkit.track.diff_report import (
     GATE_MOVED_M,
     Comparison,
@@ -170,20 +171,23 @@ def _line_change(
 
 
 def _stretches(curve: Curve, nearest: _Nearest, limit_m: float) -> tuple[Stretch, ...]:
-    away = np.flatnonzero(nearest.distance_m > limit_m)
-    if len(away) == 0:
-        return ()
+    """List where one line leaves the other, stretches closer together than `_JOINED_M` as one."""
     chainage, distance = nearest.chainage_m, nearest.distance_m
-    breaks = np.flatnonzero(np.diff(chainage[away]) > _JOINED_M) + 1
-    groups = [group.tolist() for group in np.split(away, breaks)]
-    over_datum = curve.length_m - chainage[groups[-1][-1]] + chainage[groups[0][0]]
-    if curve.closed and over_datum <= _JOINED_M:
-        if len(groups) == 1:
-            return (Stretch(0.0, curve.length_m, float(distance.max())),)
-        groups[0] = groups.pop() + groups[0]
+    count, step = len(chainage), float(chainage[1] - chainage[0])
+    away = distance > limit_m
+    if not away.any():
+        return ()
+    for begin, end in runs_of(~away, closed=curve.closed):
+        between = curve.closed or (begin > 0 and end < count)
+        if between and (end + 1 - begin) * step <= _JOINED_M:
+            away[np.arange(begin, end) % count] = True
+    if curve.closed and away.all():
+        return (Stretch(0.0, curve.length_m, float(distance.max())),)
+    runs = [np.arange(*run) % count for run in runs_of(away, closed=curve.closed)]
+    runs.sort(key=lambda run: int(run[-1]))
     return tuple(
-        Stretch(float(chainage[g[0]]), float(chainage[g[-1]]), float(distance[g].max()))
-        for g in groups
+        Stretch(float(chainage[run[0]]), float(chainage[run[-1]]), float(distance[run].max()))
+        for run in runs
     )
 
 

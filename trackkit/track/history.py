@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+
+from trackkit.files import sha256_of
 
 
 def now() -> str:
@@ -16,5 +17,4 @@ def now() -> str:
 
 def source_entry(path: str | os.PathLike[str], **more: Any) -> dict[str, Any]:
     """Describe a file a track was made from, by its name and SHA-256."""
-    digest = hashlib.sha256(Path(path).read_bytes()).hexdigest()
-    return {"file": Path(path).name, "sha256": digest, **more}
+    return {"file": Path(path).name, "sha256": sha256_of(path), **more}

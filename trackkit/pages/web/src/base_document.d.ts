@@ -1,0 +1,217 @@
+/* Made of base.schema.json by `npm run types`. */
+
+/**
+ * @minItems 2
+ * @maxItems 2
+ */
+export type Pair = [number, number];
+/**
+ * Longitude and latitude.
+ *
+ * @minItems 2
+ * @maxItems 2
+ */
+export type Position = [number, number];
+
+/**
+ * What a page holds of a track for as long as it is open: the line, recordings and the traces of laps, and the limits and words that Python and the page share. Lengths in metres, times in seconds, positions as longitude and latitude in degrees.
+ */
+export interface BaseDocument {
+  version: 1;
+  caution: string;
+  track: {
+    id: string;
+    name: string;
+    layout: string;
+    direction: "clockwise" | "anticlockwise" | null;
+    closed: boolean;
+    length_m: number;
+    notes: string;
+    accuracy_m: number | null;
+    line: "driven" | "centre";
+    revised: string;
+    country: string | null;
+    licence: string | null;
+    length_surface_m: number | null;
+    band_known: boolean;
+  };
+  /**
+   * What a gate may be; the server refuses anything else. gate_width_m is the least and the greatest width, gate_name_length the most characters of a name.
+   */
+  limits: {
+    gate_width_m: Pair;
+    gate_name_length: number;
+  };
+  decimals: {
+    /**
+     * Most decimals of a time in seconds; its uncertainty may support fewer.
+     */
+    time: number;
+    /**
+     * Decimals of chainages and widths in metres that are set by hand.
+     */
+    place: number;
+  };
+  /**
+   * Kinds of gate in the order in which they are listed.
+   */
+  gate_kinds: GateKind[];
+  line: PackedLine;
+  corners: Corner[];
+  straights: Straight[];
+  bridges: Bridge[];
+  pit_lanes: PlaceList[];
+  /**
+   * What a crossing is worth by chainage, or null.
+   */
+  quality: Quality | null;
+  recordings: Recording[];
+  laps: LapTrace[];
+  grid_m: number;
+  /**
+   * Between the classes of speed, slowest first.
+   */
+  speed_bounds_kmh: number[];
+  /**
+   * How each class of speed is drawn: one more than there are bounds.
+   */
+  speed_styles: SpeedStyle[];
+}
+export interface GateKind {
+  kind: string;
+  /**
+   * For people, in small letters and without the word gate.
+   */
+  name: string;
+  /**
+   * Whether this track can do with a gate of the kind.
+   */
+  offered: boolean;
+  /**
+   * A track has one at most.
+   */
+  single: boolean;
+  /**
+   * This track cannot be without one.
+   */
+  required: boolean;
+}
+/**
+ * The centreline. left_m and right_m are the reach of the band at evenly spaced chainages from one end to the other; band_m is its least and greatest width.
+ */
+export interface PackedLine {
+  length_m: number;
+  spline: Spline;
+  band_m: Pair;
+  left_m: Packed;
+  right_m: Packed;
+}
+/**
+ * The line between its points, which a closed line ends with the first of again: cubic Hermite pieces by chord length. bearing_deg is the racing direction, clockwise from true north, pace the length of the derivative. The parameter by chainage is made of cubic Hermite pieces too, of slope 1 / pace.
+ */
+export interface Spline {
+  chainage_m: Packed;
+  lon: Packed;
+  lat: Packed;
+  bearing_deg: Packed;
+  pace: Packed;
+}
+/**
+ * Numbers as whole steps from the least of them: zero + scale * n, little endian, in base64. Missing is 65535 of u16, -2147483648 of i32.
+ */
+export interface Packed {
+  scale: number;
+  zero: number;
+  type: "u16" | "i32";
+  count: number;
+  data: string;
+}
+export interface Corner {
+  number: number;
+  name: string;
+  turn: "left" | "right";
+  apex_m: number;
+  entry_m: number;
+  exit_m: number;
+  min_radius_m: number;
+  at: Position;
+}
+export interface Straight {
+  from_m: number;
+  to_m: number;
+  length_m: number;
+}
+export interface Bridge {
+  /**
+   * Chainage on the bridge.
+   */
+  over_m: number;
+  /**
+   * Chainage below it.
+   */
+  under_m: number;
+  /**
+   * How far the bridge reaches either way from where the lines cross.
+   */
+  reach_m: number;
+}
+/**
+ * Positions in the order in which they are driven.
+ */
+export interface PlaceList {
+  lon: Packed;
+  lat: Packed;
+}
+export interface Quality {
+  chainage_m: Packed;
+  sigma_s: Packed;
+  basis: string;
+}
+export interface Recording {
+  file: string;
+  fix_count: number;
+  duration_s: number;
+  top_mps: number;
+  away_m: number;
+  /**
+   * One fix in so many is drawn; null for a recording made elsewhere.
+   */
+  every: number | null;
+  fixes: Fixes | null;
+}
+export interface Fixes {
+  lon: Packed;
+  lat: Packed;
+  speed_mps: Packed;
+  /**
+   * Fixes that no line is drawn to.
+   */
+  breaks: number[];
+}
+export interface LapTrace {
+  recording: number;
+  number: number;
+  kind: "flying" | "out" | "in" | "pit";
+  complete: boolean;
+  start_s: number | null;
+  time_s: number | null;
+  /**
+   * First and one past the last fix of the lap among those drawn.
+   */
+  fixes: Pair | null;
+  /**
+   * Chainage of the trace's first row.
+   */
+  from_m: number;
+  /**
+   * Time since the lap's start and speed, every grid_m of chainage.
+   */
+  trace: {
+    time_s: Packed;
+    speed_mps: Packed;
+  } | null;
+}
+export interface SpeedStyle {
+  colour: string;
+  width_px: number;
+}

@@ -1,0 +1,255 @@
+// What the chart draws on its canvas: the axis with corners, and the curves above it.
+
+import { number, signed } from "./figures.js";
+
+/**
+ * @import { ChartView } from "./chart.js"
+ * @import { Colours } from "./colours.js"
+ *
+ * @typedef {object} Pen
+ * @property {ChartView} chart
+ * @property {CanvasRenderingContext2D} context
+ * @property {Colours} named  colours
+ * @property {number} top  below the gates' names, pixels
+ *
+ * @typedef {object} Row
+ * @property {number} title  top of the title, pixels
+ * @property {number} top
+ * @property {number} bottom
+ *
+ * @typedef {object} Levels
+ * @property {number} low
+ * @property {number} high
+ * @property {(value: number) => string} text
+ */
+
+const STEPS_M = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000];
+const LONGEST_STEP_M = 10000;
+
+/** @param {Pen} pen */
+export function drawAxis(pen) {
+  const { chart, context, named } = pen;
+  const bottom = chart.height - 22;
+  shadeCorners(pen, bottom);
+  const step = STEPS_M.find((one) => one / chart.metresPerPixel() >= 64) ?? LONGEST_STEP_M;
+  context.fillStyle = named.ink;
+  context.textAlign = "center";
+  let end = -Infinity;
+  const last = chart.from + chart.span + 1e-6;
+  for (let at = Math.ceil(chart.from / step) * step; at <= last; at += step) {
+    const x = chart.x(at);
+    context.fillRect(x - 0.5, bottom, 1, 4);
+    const text = `${number(at, 0)} m`;
+    const half = context.measureText(text).width / 2;
+    const middle = Math.min(x, chart.width - half - 1);
+    if (middle - half >= end) {
+      end = middle + half + 6;
+      context.fillText(text, middle, chart.height - 5);
+    }
+  }
+  context.fillRect(chart.left, bottom, chart.right - chart.left, 1);
+}
+
+/**
+ * Corners are shaded, with their numbers, so that a place can be found again on the map.
+ *
+ * @param {Pen} pen
+ * @param {number} bottom
+ */
+function shadeCorners({ chart, context, named, top }, bottom) {
+  const { base, line, length } = chart.session;
+  context.textAlign = "center";
+  for (const corner of base.corners) {
+    const entry = chart.shown(corner.entry_m);
+    const size = line.between(corner.entry_m, corner.exit_m);
+    for (const at of [entry, entry - length]) {
+      const x0 = Math.max(chart.x(at), chart.left);
+      const x1 = Math.min(chart.x(at + size), chart.right);
+      if (x1 <= x0) {
+        continue;
+      }
+      context.fillStyle = named.rule;
+      context.globalAlpha = 0.35;
+      context.fillRect(x0, top, x1 - x0, bottom - top);
+      context.globalAlpha = 1;
+      if (x1 - x0 > 9) {
+        context.fillStyle = named.soft;
+        context.fillText(String(corner.number), (x0 + x1) / 2, bottom - 3);
+      }
+    }
+  }
+}
+
+/**
+ * @param {Pen} pen
+ * @param {Row} row
+ */
+export function drawSpeed(pen, row) {
+  const { chart, named } = pen;
+  const [low, high] = range(
+    chart,
+    chart.drawn.map(
+      ({ trace }) =>
+        (at) =>
+          3.6 * trace.speed(at),
+    ),
+  );
+  const room = Math.max(4, 0.08 * (high - low));
+  const levels = { low: low - room, high: high + room, text: whole };
+  const y = drawLevels(pen, row, levels);
+  for (const { trace, style } of chart.drawn.slice().reverse()) {
+    drawCurve(pen, y, (at) => 3.6 * trace.speed(at), named[style.name], style.dash);
+  }
+  drawTitle(pen, row, "Speed, km/h");
+}
+
+/**
+ * @param {Pen} pen
+ * @param {Row} row
+ */
+export function drawDifference(pen, row) {
+  const { chart, context, named } = pen;
+  const { difference } = chart;
+  if (!difference) {
+    return;
+  }
+  const [low, high] = range(chart, [difference.at]);
+  const room = Math.max(0.02, 0.1 * (high - low));
+  /** @param {number} value */
+  const text = (value) => signed(value, 2).replace("+0.00", "0");
+  const levels = { low: Math.min(low, 0) - room, high: Math.max(high, 0) + room, text };
+  const y = drawLevels(pen, row, levels);
+  context.fillStyle = named.soft;
+  context.fillRect(chart.left, y(0) - 0.75, chart.right - chart.left, 1.5);
+  drawCurve(pen, y, difference.at, named.lap1, []);
+  const [first, second] = difference.laps;
+  drawTitle(pen, row, `Lap ${first.number} behind lap ${second.number}, s`);
+}
+
+/**
+ * @param {Pen} pen
+ * @param {Row} row
+ */
+export function drawQuality(pen, row) {
+  const { chart, named } = pen;
+  /** @param {number} at */
+  const value = (at) => 1000 * chart.session.qualityAt(chart.base(at));
+  const high = range(chart, [value])[1];
+  const digits = high < 2 ? 1 : 0;
+  const levels = {
+    low: 0,
+    high: 1.12 * high,
+    text: (/** @type {number} */ one) => number(one, digits),
+  };
+  const y = drawLevels(pen, row, levels);
+  drawCurve(pen, y, value, named.quality, []);
+  drawTitle(pen, row, "A crossing there is good to \u00b1 ms (one sigma)");
+}
+
+/** @param {number} value */
+function whole(value) {
+  return number(value, 0);
+}
+
+/**
+ * Level lines with figures, at steps of 1, 2 or 5.
+ *
+ * @param {Pen} pen
+ * @param {Row} row
+ * @param {Levels} levels
+ */
+function drawLevels({ chart, context, named }, { top, bottom }, { low, high, text }) {
+  /** @param {number} value */
+  const y = (value) => bottom - ((value - low) / (high - low)) * (bottom - top);
+  const step = levelStep((high - low) / Math.max(2, Math.floor((bottom - top) / 22)));
+  context.textAlign = "right";
+  for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + 1e-9; value += step) {
+    context.fillStyle = named.rule;
+    context.fillRect(chart.left, y(value) - 0.5, chart.right - chart.left, 1);
+    context.fillStyle = named.soft;
+    const nought = Math.abs(value) < step / 1e6;
+    context.fillText(text(nought ? 0 : value), chart.left - 5, y(value) + 4);
+  }
+  return y;
+}
+
+/**
+ * The least of 1, 2, 5 times a power of ten that is not below what is wanted.
+ *
+ * @param {number} wanted
+ */
+export function levelStep(wanted) {
+  const power = 10 ** Math.floor(Math.log10(wanted));
+  const step = [1, 2, 5, 10].find((one) => one * power >= wanted * 0.999) ?? 10;
+  return step * power;
+}
+
+/**
+ * @param {Pen} pen
+ * @param {Row} row
+ * @param {string} text
+ */
+function drawTitle({ chart, context, named }, row, text) {
+  context.textAlign = "left";
+  context.fillStyle = named.ink;
+  context.fillText(text, chart.left + 8, row.title + 12);
+}
+
+/**
+ * @param {Pen} pen
+ * @param {(value: number) => number} y
+ * @param {(shown: number) => number} value
+ * @param {string} colour
+ * @param {number[]} dash
+ */
+function drawCurve({ chart, context }, y, value, colour, dash) {
+  context.save();
+  context.beginPath();
+  context.rect(chart.left, 0, chart.right - chart.left, chart.height);
+  context.clip();
+  context.beginPath();
+  const step = Math.max(0.5, chart.metresPerPixel());
+  let open = false;
+  for (let at = chart.from; at <= chart.from + chart.span; at += step) {
+    const found = value(at);
+    if (!Number.isFinite(found)) {
+      open = false;
+    } else if (open) {
+      context.lineTo(chart.x(at), y(found));
+    } else {
+      context.moveTo(chart.x(at), y(found));
+      open = true;
+    }
+  }
+  context.setLineDash(dash);
+  context.strokeStyle = colour;
+  context.lineWidth = 2;
+  context.lineJoin = "round";
+  context.stroke();
+  context.restore();
+}
+
+/**
+ * Least and greatest of some values in view.
+ *
+ * @param {ChartView} chart
+ * @param {((shown: number) => number)[]} values
+ * @returns {[number, number]}
+ */
+function range(chart, values) {
+  let low = Infinity;
+  let high = -Infinity;
+  const step = Math.max(1, chart.span / 600);
+  for (const value of values) {
+    for (let at = chart.from; at <= chart.from + chart.span; at += step) {
+      const found = value(at);
+      if (found < low) {
+        low = found;
+      }
+      if (found > high) {
+        high = found;
+      }
+    }
+  }
+  return low <= high ? [low, high] : [0, 1];
+}

@@ -1,0 +1,354 @@
+// Changes to gates: what was done by hand goes to the server one step at a time, and its answer is
+// what the page shows. While a gate is dragged only the newest place waits to be sent.
+
+import { metres } from "./figures.js";
+import { focusGate } from "./gate_marks.js";
+import { Messages } from "./messages.js";
+import { Requests } from "./requests.js";
+import { ask, tellClosed } from "./server.js";
+
+/**
+ * @import { StateDocument } from "./state_document.js"
+ * @import { Change, Edit } from "./requests.js"
+ * @import { Disk, Opened, Saved } from "./server.js"
+ * @import { Session } from "./session.js"
+ */
+
+const WATCH_EVERY_MS = 2000;
+/** Steps that follow one another within this are undone together. */
+const NUDGES_APART_MS = 1200;
+const HAND_RESTS_MS = 500;
+
+export class Editing {
+  /**
+   * @param {Session} session
+   * @param {Opened} opened
+   */
+  constructor(session, opened) {
+    this.session = session;
+    this.messages = new Messages();
+    this.requests = new Requests((change) => this.send(change));
+    /** The file on disk, as far as it is not what was read or written last. */
+    this.disk = { changed: false, gone: false };
+    this.leaving = false;
+    /** @type {{ id: string, merge: string, at: number } | null} */
+    this.nudged = null;
+    /** @type {ReturnType<typeof setTimeout> | undefined} */
+    this.resting = undefined;
+    session.on(["state"], () => {
+      // Another line was taken from disk: the page begins anew with it.
+      if (session.state.base !== opened.base) {
+        this.leaving = true;
+        window.location.reload();
+      }
+    });
+    window.addEventListener("beforeunload", (event) => {
+      if (session.state.unsaved && !this.leaving) {
+        event.preventDefault();
+      }
+    });
+    window.addEventListener("pagehide", tellClosed);
+    setInterval(() => void this.watch(), WATCH_EVERY_MS);
+    document.addEventListener("visibilitychange", () => void this.watch());
+  }
+
+  get busy() {
+    return this.requests.busy;
+  }
+
+  get waiting() {
+    return this.requests.waiting;
+  }
+
+  /** Settled once nothing that was asked is under way any more. */
+  whenDone() {
+    return this.requests.idle();
+  }
+
+  /**
+   * Make one edit.
+   *
+   * @param {Edit} edit
+   */
+  edit(edit) {
+    const gate = edit.gate === undefined ? {} : { gate: edit.gate };
+    return this.requests.add({ edit: () => edit, ...gate });
+  }
+
+  /** @param {Change} change */
+  async send(change) {
+    const edit = change.edit();
+    const answer = await ask("edit", edit).catch(
+      (error) =>
+        `trackkit edit does not answer any more (${error.message}). Start it again and reload ` +
+        "this page; nothing was written since the last save.",
+    );
+    // A gate stays under the hand until the server has answered for its last place.
+    if (change.last && !this.requests.awaits(change.gate)) {
+      this.session.slide(null);
+    }
+    if (typeof answer === "string" || answer.refusal) {
+      this.messages.complain(typeof answer === "string" ? answer : answer.refusal.error);
+      this.session.tell("state");
+      return;
+    }
+    const state = /** @type {StateDocument} */ (answer.done);
+    this.messages.complain("");
+    this.session.setState(state);
+    if (!edit.light) {
+      this.messages.say(this.report(edit));
+    }
+  }
+
+  /**
+   * What an edit did, in words.
+   *
+   * @param {Edit} edit
+   */
+  report(edit) {
+    const { state } = this.session;
+    const gate = this.session.gate(edit.gate ?? null);
+    const open = gate ? this.session.findingsOf(gate).filter((finding) => !finding.accepted) : [];
+    return [
+      this.outcome(edit),
+      ...state.remarks.map((remark) => `${remark}.`),
+      ...open.map(({ severity, message }) => `${severity}: ${message}.`),
+    ].join(" ");
+  }
+
+  /** @param {Edit} edit */
+  outcome(edit) {
+    const { undo_what: undo, redo_what: redo } = this.session.state;
+    const { place: digits } = this.session.base.decimals;
+    const gate = this.session.gate(edit.gate ?? null);
+    const name = gate?.name ?? "";
+    /** @type {Record<string, () => string>} */
+    const outcomes = {
+      place: () => "Gate placed.",
+      remove: () => "Gate removed.",
+      undo: () => (redo ? `Undone: ${redo}.` : "Undone."),
+      redo: () => (undo ? `Done again: ${undo}.` : "Done again."),
+      rename: () => `The gate is called ${name}.`,
+      width: () => `${name} is ${metres(gate?.width_m ?? NaN, digits)} wide.`,
+      move: () => `${name} is at ${metres(gate?.chainage_m ?? NaN, digits)}.`,
+    };
+    return outcomes[edit.do]();
+  }
+
+  /**
+   * Hold a gate at a place. Places are sent with the decimals that are shown.
+   *
+   * @param {string} id
+   * @param {number} base  chainage
+   * @param {number} width  metres
+   * @param {string} merge
+   * @param {boolean} last  whether it is let go there
+   */
+  slideTo(id, base, width, merge, last) {
+    const { session } = this;
+    session.slide({ gate: id, base: session.toBase(session.rounded(base)), width });
+    // Chainages count from the finish gate as it is once the changes before are answered.
+    const edit = () => ({
+      do: "move",
+      gate: id,
+      to_m: session.rounded(base),
+      merge,
+      light: !last,
+    });
+    return this.requests.add({ edit, gate: id, merge, last });
+  }
+
+  /**
+   * Hold an end of a gate.
+   *
+   * @param {string} id
+   * @param {number} base  chainage
+   * @param {number} width  metres
+   * @param {string} merge
+   * @param {boolean} last  whether it is let go there
+   */
+  stretchTo(id, base, width, merge, last) {
+    const rounded = this.session.roundedWidth(width);
+    this.session.slide({ gate: id, base, width: rounded });
+    const edit = () => ({ do: "width", gate: id, width_m: rounded, merge, light: !last });
+    return this.requests.add({ edit, gate: id, merge, last });
+  }
+
+  /**
+   * Move a gate by a step; steps that follow one another quickly are undone together.
+   *
+   * @param {string} id
+   * @param {number} by  metres
+   */
+  nudge(id, by) {
+    const { session } = this;
+    const gate = session.gate(id);
+    if (!gate) {
+      return;
+    }
+    const now = performance.now();
+    const again = this.nudged?.id === id && now - this.nudged.at <= NUDGES_APART_MS;
+    const merge = again && this.nudged ? this.nudged.merge : `step-${id}-${Math.round(now)}`;
+    this.nudged = { id, merge, at: now };
+    const place = session.gatePlace(gate);
+    const to = session.line.wrap(place.base + by);
+    clearTimeout(this.resting);
+    const movesDatum = gate.kind === "finish" && session.line.closed;
+    void this.slideTo(id, to, place.width, merge, !movesDatum);
+    if (movesDatum) {
+      // Where chainage zero moves, working out everything takes long: that waits for the hand to
+      // rest.
+      this.resting = setTimeout(
+        () => void this.slideTo(id, to, place.width, merge, true),
+        HAND_RESTS_MS,
+      );
+    }
+  }
+
+  /**
+   * @param {string} id
+   * @param {number} shown  chainage as it was typed
+   */
+  moveTo(id, shown) {
+    const gate = this.session.gate(id);
+    if (!Number.isFinite(shown)) {
+      this.messages.complain("A chainage is a number of metres, for example 412.3.");
+    } else if (gate && this.session.differ(shown, gate.chainage_m)) {
+      void this.edit({ do: "move", gate: id, to_m: shown });
+    }
+  }
+
+  /**
+   * @param {string} id
+   * @param {number} width  as it was typed
+   */
+  widthTo(id, width) {
+    const gate = this.session.gate(id);
+    if (!Number.isFinite(width)) {
+      this.messages.complain("A width is a number of metres, for example 14.");
+    } else if (gate && this.session.differ(width, gate.width_m)) {
+      void this.edit({ do: "width", gate: id, width_m: width });
+    }
+  }
+
+  /**
+   * @param {string} id
+   * @param {string} name
+   */
+  rename(id, name) {
+    const gate = this.session.gate(id);
+    if (gate && name.trim() && name !== gate.name) {
+      void this.edit({ do: "rename", gate: id, name: name.trim() });
+    }
+  }
+
+  /** @param {string} id */
+  async remove(id) {
+    const gates = this.session.state.gates.map((gate) => gate.id);
+    const at = gates.indexOf(id);
+    const next = gates[at + 1] ?? gates[at - 1];
+    await this.edit({ do: "remove", gate: id });
+    // Focus must not be lost with what was removed.
+    if (!this.session.gate(id) && next) {
+      focusGate(next);
+    }
+  }
+
+  /**
+   * Place a gate, or move there the one of its kind that a track has at most.
+   *
+   * @param {string} kind
+   * @param {number} shown  chainage
+   */
+  async place(kind, shown) {
+    const { session } = this;
+    const before = new Set(session.state.gates.map((gate) => gate.id));
+    const there = session.kind(kind).single
+      ? session.state.gates.find((gate) => gate.kind === kind)
+      : undefined;
+    await this.edit(
+      there ? { do: "move", gate: there.id, to_m: shown } : { do: "place", kind, at_m: shown },
+    );
+    const made = there ?? session.state.gates.find((gate) => !before.has(gate.id));
+    if (made) {
+      focusGate(made.id);
+    }
+  }
+
+  /**
+   * @param {boolean} [replaceChanged]  whether a file that another program wrote is written over
+   */
+  async save(replaceChanged = false) {
+    await this.whenDone();
+    const body = replaceChanged ? { replace_changed: true } : {};
+    /** @type {Awaited<ReturnType<typeof ask<Saved>>>} */
+    let answer;
+    try {
+      answer = await ask("save", body);
+    } catch (error) {
+      const why = error instanceof Error ? error.message : String(error);
+      this.messages.complain(`Could not save: trackkit edit does not answer (${why}).`);
+      return;
+    }
+    if (answer.done) {
+      const { state, file, previous } = answer.done;
+      this.messages.complain("");
+      this.session.setState(state);
+      this.noteDisk(false, false);
+      const kept = previous ? `; the previous file is ${previous}` : "";
+      this.messages.say(`Saved to ${file}${kept}.`);
+    } else if (answer.refusal.changed_on_disk) {
+      this.noteDisk(true, answer.refusal.gone === true);
+      this.session.tell("conflict");
+    } else {
+      this.messages.complain(answer.refusal.error);
+    }
+  }
+
+  /** Take the file as it is on disk. */
+  async reload() {
+    const answer = await ask("reload", {});
+    if (answer.refusal) {
+      this.messages.complain(answer.refusal.error);
+      return;
+    }
+    this.session.setState(/** @type {StateDocument} */ (answer.done));
+    this.noteDisk(false, false);
+    this.messages.say("The file's gates are shown; Undo brings yours back.");
+  }
+
+  /** Another program may write the file meanwhile; another page may edit the same track. */
+  async watch() {
+    const { session } = this;
+    if (document.hidden || this.busy || session.sliding) {
+      return;
+    }
+    try {
+      const { done } = /** @type {{ done: Disk | null }} */ (await ask("disk"));
+      if (!done) {
+        return;
+      }
+      this.noteDisk(done.changed_on_disk, done.gone);
+      if (done.edit !== session.state.edit && !this.busy) {
+        const now = await ask("state");
+        session.setState(/** @type {StateDocument} */ (now.done));
+      }
+    } catch (error) {
+      if (!(error instanceof TypeError)) {
+        throw error;
+      }
+      this.messages.complain(
+        "trackkit edit does not answer any more; start it again and reload this page.",
+      );
+    }
+  }
+
+  /**
+   * @param {boolean} changed
+   * @param {boolean} gone
+   */
+  noteDisk(changed, gone) {
+    this.disk = { changed, gone };
+    this.session.tell("disk");
+  }
+}

@@ -1,0 +1,116 @@
+// What a check had to say, and where on the map it belongs.
+
+import { element, find } from "./elements.js";
+import { metres } from "./figures.js";
+
+/**
+ * @import { Finding } from "./state_document.js"
+ * @import { MapView } from "./map.js"
+ * @import { Session } from "./session.js"
+ */
+
+export class FindingList {
+  /**
+   * @param {Session} session
+   * @param {MapView} map
+   */
+  constructor(session, map) {
+    this.session = session;
+    this.map = map;
+    this.node = find("#finding-list", HTMLElement);
+    this.panel = find("#findings", HTMLDetailsElement);
+    this.title = find("summary", HTMLElement, this.panel);
+    this.none = find("#no-findings", HTMLElement);
+    this.told = "";
+    session.on(["state"], () => this.draw());
+    session.on(["finding"], () => this.focus());
+    this.draw();
+  }
+
+  /** Bring the finding that was asked for into view. */
+  focus() {
+    const item = this.node.children[this.session.finding ?? -1];
+    if (item instanceof HTMLElement) {
+      this.panel.open = true;
+      item.setAttribute("tabindex", "-1");
+      item.focus();
+      item.scrollIntoView({ block: "nearest" });
+    }
+  }
+
+  draw() {
+    const { findings } = this.session.state;
+    this.panel.hidden = findings === null;
+    const told = JSON.stringify(findings);
+    if (findings === null || told === this.told) {
+      return;
+    }
+    this.told = told;
+    this.title.textContent = `Findings (${findings.length})`;
+    this.none.hidden = findings.length > 0;
+    this.node.replaceChildren(...findings.map((finding, n) => this.item(finding, n)));
+  }
+
+  /**
+   * @param {Finding} finding
+   * @param {number} n
+   */
+  item(finding, n) {
+    const { severity, accepted, message, remedy } = finding;
+    return element(
+      "li",
+      { class: accepted ? "accepted" : null },
+      element("span", { class: `tag ${severity}` }, `${severity} ${n + 1}`),
+      accepted ? " accepted " : " ",
+      element("span", { class: "soft" }, this.place(finding)),
+      " ",
+      this.button(finding, n),
+      element("p", {}, message),
+      remedy
+        ? element("p", { class: "soft" }, element("b", {}, "What to do: "), ...withCode(remedy))
+        : null,
+    );
+  }
+
+  /** @param {Finding} finding */
+  place(finding) {
+    const gate = this.session.gate(finding.feature);
+    if (finding.chainage_m !== null) {
+      return `at ${metres(finding.chainage_m, 0)}`;
+    }
+    if (gate) {
+      return `gate ${gate.name}`;
+    }
+    return finding.position ? "" : "the whole track";
+  }
+
+  /**
+   * @param {Finding} finding
+   * @param {number} n
+   */
+  button(finding, n) {
+    const show = () => {
+      const place = this.session.findingPlace(finding);
+      if (place) {
+        this.map.show(place);
+      }
+    };
+    return this.session.findingPlace(finding)
+      ? element(
+          "button",
+          { type: "button", class: "go", onclick: show },
+          "show on the map",
+          element("span", { class: "unseen" }, `: ${finding.severity} ${n + 1}`),
+        )
+      : null;
+  }
+}
+
+/**
+ * What stands between backticks is code.
+ *
+ * @param {string} text
+ */
+function withCode(text) {
+  return text.split("`").map((part, n) => (n % 2 ? element("code", {}, part) : part));
+}

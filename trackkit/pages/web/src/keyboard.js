@@ -1,0 +1,98 @@
+// Keys: arrows move the gate that has the focus, Delete removes it; undo, redo and save anywhere.
+
+/** @import { Editing } from "./editing.js" */
+
+/** @type {Record<string, number>} metres */
+const STEPS_M = {
+  ArrowRight: 1,
+  ArrowUp: 1,
+  ArrowLeft: -1,
+  ArrowDown: -1,
+  PageUp: 10,
+  PageDown: -10,
+};
+
+/** @param {Editing} editing */
+export function listenToKeys(editing) {
+  document.addEventListener("keydown", (event) => {
+    const gate = gateOf(event.target);
+    const done = gate !== null && pressedAtGate(editing, gate, event);
+    if (done || pressedAnywhere(editing, event)) {
+      event.preventDefault();
+    }
+  });
+  document.addEventListener("input", ({ target }) => noteTyped(target, true));
+  document.addEventListener("change", ({ target }) => noteTyped(target, false));
+}
+
+/**
+ * The gate whose label on the map something is.
+ *
+ * @param {EventTarget | null} target
+ */
+function gateOf(target) {
+  const slider = target instanceof HTMLElement && target.getAttribute("role") === "slider";
+  return slider ? (target.dataset.gate ?? null) : null;
+}
+
+/**
+ * @param {Editing} editing
+ * @param {string} gate
+ * @param {KeyboardEvent} event
+ * @returns {boolean}  whether the key was one for the gate
+ */
+function pressedAtGate(editing, gate, event) {
+  const by = STEPS_M[event.key];
+  if (by !== undefined && !event.ctrlKey && !event.metaKey && !event.altKey) {
+    editing.nudge(gate, event.shiftKey && Math.abs(by) === 1 ? 10 * by : by);
+    return true;
+  }
+  if (event.key === "Delete" || event.key === "Backspace") {
+    void editing.remove(gate);
+    return true;
+  }
+  return false;
+}
+
+/**
+ * @param {Editing} editing
+ * @param {KeyboardEvent} event
+ * @returns {boolean}  whether the key was one for the page
+ */
+function pressedAnywhere(editing, event) {
+  const command = (event.ctrlKey || event.metaKey) && !event.altKey;
+  if (!command || document.querySelector("dialog[open]")) {
+    return false;
+  }
+  const key = event.key.toLowerCase();
+  if (key === "s") {
+    void editing.save();
+    return true;
+  }
+  // In a field that is being typed in, undo is the field's own.
+  if ((key !== "z" && key !== "y") || isTypedIn(event.target)) {
+    return false;
+  }
+  void editing.edit({ do: key === "y" || event.shiftKey ? "redo" : "undo" });
+  return true;
+}
+
+/**
+ * @param {EventTarget | null} target
+ * @param {boolean} typed
+ */
+function noteTyped(target, typed) {
+  if (target instanceof HTMLElement) {
+    target.dataset.typed = typed ? "yes" : "";
+  }
+}
+
+/** @param {EventTarget | null} target */
+function isTypedIn(target) {
+  return (
+    target instanceof HTMLInputElement &&
+    target.matches("input:not([type=range]):not([type=checkbox])") &&
+    target.value !== target.defaultValue &&
+    target.dataset.typed === "yes"
+  );
+}

@@ -1,0 +1,90 @@
+// Puts the page together. The bundle is the one global name `trackkit`: `trackkit.open` is called
+// by the page's last script, and `trackkit.page` is for whoever looks in from outside, such as
+// tests and the browser's console; it is null until the page is ready.
+
+import { ChartView } from "./chart.js";
+import { CornerTables } from "./corners.js";
+import { DiskNotice } from "./disk_notice.js";
+import { Dragging } from "./dragging.js";
+import { Editing } from "./editing.js";
+import { find, readDocument } from "./elements.js";
+import { FindingList } from "./findings.js";
+import { listenToGroundChoices } from "./ground_choice.js";
+import { listenToKeys } from "./keyboard.js";
+import { LapChoice, LapTable } from "./lap_table.js";
+import { Ledger } from "./ledger.js";
+import { MapView } from "./map.js";
+import { PlaceMenu } from "./place_menu.js";
+import { Session } from "./session.js";
+import { Toolbar } from "./toolbar.js";
+
+/**
+ * @import { Tiles } from "./map.js"
+ * @import { Opened } from "./server.js"
+ *
+ * @typedef {object} Hooks  make what is drawn answer to the hand
+ * @property {(id: string, elements: HTMLElement[]) => void} gate
+ * @property {(id: string, element: HTMLElement) => void} post
+ * @property {(id: string, side: "left" | "right", element: HTMLElement) => void} end
+ * @property {(base: number, event: MouseEvent) => void} track
+ *
+ * @typedef {object} Hand  what changes gates
+ * @property {Editing} editing
+ * @property {DiskNotice} disk
+ * @property {Hooks} hooks
+ *
+ * @typedef {object} Page
+ * @property {Session} session
+ * @property {MapView} map
+ * @property {ChartView} chart
+ * @property {Editing | null} editing  null where nothing can be changed
+ * @property {DiskNotice | null} disk
+ */
+
+/** @type {Page | null} */
+export let page = null;
+
+/**
+ * Show the documents that the page carries.
+ *
+ * @param {Tiles | null} tiles
+ */
+export function open(tiles) {
+  const session = new Session(readDocument("base"), readDocument("state"));
+  /** @type {Opened | null} */
+  const opened = readDocument("session");
+  const hand = opened ? handOf(session, opened) : null;
+  const hooks = hand?.hooks ?? null;
+  new Ledger(session, find("#ledger", HTMLElement), hand?.editing ?? null);
+  const map = new MapView(session, find("#map", HTMLElement), hooks, tiles);
+  const chart = new ChartView(session, find("#chart", HTMLElement), hooks);
+  new LapTable(session, find("#lap-table", HTMLTableElement));
+  new LapChoice(session);
+  new FindingList(session, map);
+  new CornerTables(session);
+  listenToGroundChoices(map);
+  page = { session, map, chart, editing: hand?.editing ?? null, disk: hand?.disk ?? null };
+}
+
+/**
+ * @param {Session} session
+ * @param {Opened} opened
+ * @returns {Hand}
+ */
+function handOf(session, opened) {
+  const editing = new Editing(session, opened);
+  const menu = new PlaceMenu(session, editing);
+  const dragging = new Dragging(session, editing, () => /** @type {Page} */ (page));
+  new Toolbar(session, editing);
+  listenToKeys(editing);
+  return {
+    editing,
+    disk: new DiskNotice(session, editing),
+    hooks: {
+      gate: (id, elements) => dragging.gate(id, elements),
+      post: (id, element) => dragging.post(id, element),
+      end: (id, side, element) => dragging.end(id, side, element),
+      track: (base, event) => menu.open(base, event),
+    },
+  };
+}

@@ -1,0 +1,54 @@
+// What the page asks of the server that `trackkit edit` runs.
+
+/**
+ * @import { StateDocument } from "./state_document.js"
+ *
+ * @typedef {object} Opened  the document that tells the page of its server
+ * @property {string} token
+ * @property {string} file
+ * @property {number} base  number of the base document that the page was made of
+ *
+ * @typedef {object} Saved
+ * @property {string} file
+ * @property {string | null} previous
+ * @property {StateDocument} state
+ *
+ * @typedef {object} Disk
+ * @property {boolean} changed_on_disk
+ * @property {boolean} gone
+ * @property {number} edit
+ *
+ * @typedef {object} Refusal
+ * @property {string} error
+ * @property {boolean} [changed_on_disk]
+ * @property {boolean} [gone]
+ */
+
+/**
+ * Ask the server; rejected only where it does not answer.
+ *
+ * @template T
+ * @param {string} path
+ * @param {object} [body]  sent as JSON
+ * @returns {Promise<{ done: T, refusal: null } | { done: null, refusal: Refusal }>}
+ */
+export async function ask(path, body) {
+  const answer = await fetch(
+    path,
+    body === undefined
+      ? { cache: "no-store" }
+      : {
+          method: "POST",
+          headers: { "Content-Type": "application/json" },
+          body: JSON.stringify(body),
+          cache: "no-store",
+        },
+  );
+  const told = await answer.json();
+  return answer.status === 200 ? { done: told, refusal: null } : { done: null, refusal: told };
+}
+
+/** Tell the server that this page is being left; it cannot wait for an answer. */
+export function tellClosed() {
+  navigator.sendBeacon("closed", new Blob(["{}"], { type: "application/json" }));
+}

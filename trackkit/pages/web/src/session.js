@@ -1,0 +1,347 @@
+// Everything that a page about one track holds; views listen to what changes.
+
+import { Line } from "./line.js";
+import { Quality } from "./quality.js";
+import { Traces } from "./traces.js";
+
+/**
+ * @import { BaseDocument, GateKind } from "./base_document.js"
+ * @import { Finding, Gate, Lap, StateDocument } from "./state_document.js"
+ * @import { Position } from "./line.js"
+ *
+ * @typedef {Lap & { key: string }} KeyedLap  a lap with a key that stays its own while gates move
+ *
+ * @typedef {object} Sliding  where a gate is while it is dragged
+ * @property {string} gate  its id
+ * @property {number} base  chainage
+ * @property {number} width  metres
+ *
+ * @typedef {object} GatePlace
+ * @property {number} base  chainage
+ * @property {number} width  metres
+ * @property {[Position, Position]} ends  left first
+ *
+ * @typedef {"state" | "selected" | "place" | "laps" | "sliding" | "finding" | "disk" | "conflict"
+ *   } Topic
+ */
+
+/**
+ * Chainages come in two kinds. "Base" chainages count along the line as the page was given it;
+ * "shown" ones count from where the finish gate is now. Only `shown` and `toBase` convert.
+ */
+export class Session {
+  /**
+   * @param {BaseDocument} base
+   * @param {StateDocument} state
+   */
+  constructor(base, state) {
+    this.base = base;
+    this.state = state;
+    this.line = new Line(base.line, base.track.closed);
+    this.quality = base.quality && new Quality(base.quality, this.line);
+    this.traces = new Traces(base, this.line);
+    /** @type {string | null} id of a gate */
+    this.selected = null;
+    /** @type {number | null} base chainage that is pointed at, in either view */
+    this.place = null;
+    /** @type {string[]} keys of laps drawn against chainage */
+    this.chosen = [];
+    /** @type {[string, string] | null} keys of two laps: the first less the second */
+    this.compared = null;
+    /** @type {Sliding | null} */
+    this.sliding = null;
+    /** @type {number | null} number of the finding to be read */
+    this.finding = null;
+    /** @type {Map<Topic, (() => void)[]>} */
+    this.listeners = new Map();
+    this.chooseLaps();
+  }
+
+  /**
+   * @param {Topic[]} topics
+   * @param {() => void} listener
+   */
+  on(topics, listener) {
+    for (const topic of topics) {
+      this.listeners.set(topic, [...(this.listeners.get(topic) ?? []), listener]);
+    }
+  }
+
+  /** @param {Topic} topic */
+  tell(topic) {
+    this.listeners.get(topic)?.forEach((listener) => listener());
+  }
+
+  /** @param {StateDocument} state */
+  setState(state) {
+    this.state = state;
+    if (this.selected && !this.gate(this.selected)) {
+      this.selected = null;
+    }
+    this.chooseLaps();
+    this.tell("state");
+  }
+
+  /** @param {string | null} id */
+  select(id) {
+    if (this.selected !== id) {
+      this.selected = id;
+      this.tell("selected");
+    }
+  }
+
+  /** @param {number | null} place  base chainage */
+  point(place) {
+    if (place !== this.place) {
+      this.place = place;
+      this.tell("place");
+    }
+  }
+
+  /** @param {Sliding | null} sliding */
+  slide(sliding) {
+    this.sliding = sliding;
+    this.tell("sliding");
+  }
+
+  /** @param {number} finding  its number */
+  read(finding) {
+    this.finding = finding;
+    this.tell("finding");
+  }
+
+  /** Where shown chainages begin, metres along the line. */
+  get datum() {
+    return this.line.closed ? this.state.datum_m : 0;
+  }
+
+  get length() {
+    return this.line.length;
+  }
+
+  /** @param {number} base */
+  shown(base) {
+    return this.line.wrap(base - this.datum);
+  }
+
+  /** @param {number} shown */
+  toBase(shown) {
+    return this.line.wrap(shown + this.datum);
+  }
+
+  /**
+   * A place as it is sent: a shown chainage with the decimals that are shown, and never beyond the
+   * end of the line.
+   *
+   * @param {number} base
+   */
+  rounded(base) {
+    const steps = 10 ** this.base.decimals.place;
+    const place = Math.round(this.shown(base) * steps) / steps;
+    if (place <= this.length) {
+      return place;
+    }
+    return this.line.closed ? 0 : Math.floor(this.length * steps) / steps;
+  }
+
+  /**
+   * A width as it is sent: with the decimals that are shown, and one that a gate may have.
+   *
+   * @param {number} width  metres
+   */
+  roundedWidth(width) {
+    const steps = 10 ** this.base.decimals.place;
+    const [least, most] = this.base.limits.gate_width_m;
+    return Math.max(least, Math.min(most, Math.round(width * steps) / steps));
+  }
+
+  /**
+   * Whether two chainages or widths read differently.
+   *
+   * @param {number} a
+   * @param {number} b
+   */
+  differ(a, b) {
+    return Math.abs(a - b) > 0.49 * 10 ** -this.base.decimals.place;
+  }
+
+  /**
+   * @param {string | null} id
+   * @returns {Gate | null}
+   */
+  gate(id) {
+    return this.state.gates.find((gate) => gate.id === id) ?? null;
+  }
+
+  /**
+   * @param {string} kind
+   * @returns {GateKind}
+   */
+  kind(kind) {
+    const unknown = { kind, name: kind, offered: false, single: false, required: false };
+    return this.base.gate_kinds.find((one) => one.kind === kind) ?? unknown;
+  }
+
+  /**
+   * Where a gate is now: under the pointer while it is dragged, else where the track has it.
+   *
+   * @param {Gate} gate
+   * @returns {GatePlace}
+   */
+  gatePlace(gate) {
+    if (this.sliding?.gate === gate.id) {
+      const { base, width } = this.sliding;
+      return { base, width, ends: this.line.squareEnds(base, width) };
+    }
+    return {
+      base: this.toBase(gate.chainage_m),
+      width: gate.width_m,
+      ends: [this.near(gate.left), this.near(gate.right)],
+    };
+  }
+
+  /**
+   * @param {Position} position
+   * @returns {Position}
+   */
+  near([lon, lat]) {
+    return [this.line.nearLongitude(lon), lat];
+  }
+
+  /**
+   * Where a finding belongs: its own position, its chainage, or the gate it is about.
+   *
+   * @param {Finding} finding
+   * @returns {Position | null}
+   */
+  findingPlace(finding) {
+    if (finding.position) {
+      return this.near(finding.position);
+    }
+    const gate = this.gate(finding.feature);
+    if (finding.chainage_m === null && !gate) {
+      return null;
+    }
+    const at =
+      finding.chainage_m === null
+        ? this.gatePlace(/** @type {Gate} */ (gate)).base
+        : this.toBase(finding.chainage_m);
+    const { lon, lat } = this.line.at(at);
+    return [lon, lat];
+  }
+
+  /**
+   * Findings about a gate, as far as they were checked.
+   *
+   * @param {Gate} gate
+   */
+  findingsOf(gate) {
+    return gate.findings.flatMap((n) => this.state.findings?.[n] ?? []);
+  }
+
+  /**
+   * The worst severity of what is said of a gate and was not accepted.
+   *
+   * @param {Gate} gate
+   */
+  worstFinding(gate) {
+    const open = this.findingsOf(gate).filter((finding) => !finding.accepted);
+    return ["error", "warning", "note"].find((one) => open.some((f) => f.severity === one)) ?? null;
+  }
+
+  /**
+   * Length of a sector, also while a gate of it is dragged.
+   *
+   * @param {import("./state_document.js").Sector} sector
+   */
+  sectorLength(sector) {
+    const [from, to] = [this.gate(sector.from), this.gate(sector.to)];
+    if (!this.sliding || !from || !to) {
+      return sector.length_m;
+    }
+    const way = this.gatePlace(to).base - this.gatePlace(from).base;
+    const length = this.line.closed ? this.line.wrap(way) : way;
+    return length < 1e-6 && from === to ? this.length : length;
+  }
+
+  /**
+   * One sigma of a crossing, seconds; NaN where it is not known.
+   *
+   * @param {number} base
+   */
+  qualityAt(base) {
+    return this.quality ? this.quality.at(base) : NaN;
+  }
+
+  /** @returns {KeyedLap[]} */
+  laps() {
+    return this.state.laps.map((lap) => ({ key: `${lap.recording}:${lap.number}`, ...lap }));
+  }
+
+  timedLaps() {
+    return this.laps().filter((lap) => lap.time_s !== null);
+  }
+
+  /** @param {Lap} lap */
+  lapName(lap) {
+    const name = `Lap ${lap.number}`;
+    const { recordings } = this.base;
+    return recordings.length > 1 ? `${name}, ${recordings[lap.recording].file}` : name;
+  }
+
+  /** @param {Lap} lap */
+  traceOf(lap) {
+    return this.traces.of(lap, this.datum);
+  }
+
+  /** At first the two fastest laps are drawn and compared; the user's own choice is kept. */
+  chooseLaps() {
+    const timed = this.timedLaps();
+    const known = new Set(timed.map((lap) => lap.key));
+    this.chosen = this.chosen.filter((key) => known.has(key));
+    if (this.compared && !this.compared.every((key) => known.has(key))) {
+      this.compared = null;
+    }
+    if (this.chosen.length && this.compared) {
+      return;
+    }
+    const fastest = timed.sort(completeThenFast).slice(0, 2);
+    if (!this.chosen.length) {
+      this.chosen = fastest.map((lap) => lap.key);
+    }
+    if (!this.compared && fastest.length > 1) {
+      this.compared = [fastest[1].key, fastest[0].key];
+    }
+  }
+
+  /**
+   * @param {string} key
+   * @param {boolean} on
+   */
+  showLap(key, on) {
+    this.chosen = this.chosen.filter((other) => other !== key).concat(on ? [key] : []);
+    this.tell("laps");
+  }
+
+  /**
+   * @param {string} first
+   * @param {string} second
+   */
+  compare(first, second) {
+    this.compared = [first, second];
+    for (const key of this.compared) {
+      if (!this.chosen.includes(key)) {
+        this.chosen.push(key);
+      }
+    }
+    this.tell("laps");
+  }
+}
+
+/**
+ * @param {Lap} a
+ * @param {Lap} b
+ */
+function completeThenFast(a, b) {
+  return Number(b.complete) - Number(a.complete) || Number(a.time_s) - Number(b.time_s);
+}

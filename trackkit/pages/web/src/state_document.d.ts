@@ -1,0 +1,118 @@
+/* Made of state.schema.json by `npm run types`. */
+
+/**
+ * Longitude and latitude.
+ *
+ * @minItems 2
+ * @maxItems 2
+ */
+export type Position = [number, number];
+
+/**
+ * What a change of gates changes on a page: gates, sectors, laps and findings. Lengths in metres, times in seconds, positions as longitude and latitude in degrees. Rows are those of the commands' JSON and may hold more than the page reads.
+ */
+export interface StateDocument {
+  /**
+   * How many edits were made.
+   */
+  edit: number;
+  /**
+   * Number of the base document that chainages belong to.
+   */
+  base: number;
+  unsaved: boolean;
+  can_undo: boolean;
+  can_redo: boolean;
+  undo_what: string | null;
+  redo_what: string | null;
+  /**
+   * Where along the base document's line chainages of this document begin.
+   */
+  datum_m: number;
+  /**
+   * Whether uncertainties and findings of other gates are those of before.
+   */
+  light: boolean;
+  track: {
+    id: string;
+    name: string;
+    layout: string;
+    direction: "clockwise" | "anticlockwise" | null;
+    closed: boolean;
+    length_m: number;
+  };
+  /**
+   * In racing order.
+   */
+  gates: Gate[];
+  sectors: Sector[];
+  laps: Lap[];
+  /**
+   * One row a recording.
+   */
+  best: {
+    recording: number;
+    best_lap_s: number | null;
+    theoretical_best_s: number | null;
+    continuous_best_s: number | null;
+  }[];
+  /**
+   * What a check has to say, or null where nothing was checked.
+   */
+  findings: Finding[] | null;
+  remarks: string[];
+}
+export interface Gate {
+  id: string;
+  kind: string;
+  order: number;
+  name: string;
+  chainage_m: number;
+  width_m: number;
+  left: Position;
+  right: Position;
+  surveyed: boolean;
+  /**
+   * One sigma of a crossing, or null where it is not known.
+   */
+  sigma_s: number | null;
+  /**
+   * Numbers of the findings about the gate.
+   */
+  findings: number[];
+}
+export interface Sector {
+  number: number;
+  /**
+   * Id of the gate it begins at.
+   */
+  from: string;
+  /**
+   * Id of the gate it ends at.
+   */
+  to: string;
+  length_m: number;
+}
+export interface Lap {
+  recording: number;
+  number: number;
+  kind: "flying" | "out" | "in" | "pit";
+  complete: boolean;
+  start_s: number | null;
+  time_s: number | null;
+  sigma_s: number | null;
+  sectors: {
+    time_s: number | null;
+    sigma_s: number | null;
+  }[];
+}
+export interface Finding {
+  severity: "error" | "warning" | "note";
+  rule: string;
+  feature: string | null;
+  chainage_m: number | null;
+  position: Position | null;
+  message: string;
+  remedy: string | null;
+  accepted: boolean;
+}

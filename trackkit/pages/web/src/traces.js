@@ -1,0 +1,137 @@
+// Laps against chainage: time since the lap began, and speed.
+
+import { unpack } from "./packing.js";
+
+/**
+ * @import { BaseDocument, LapTrace } from "./base_document.js"
+ * @import { Lap } from "./state_document.js"
+ * @import { Line } from "./line.js"
+ *
+ * @typedef {object} Row  a lap that has a trace
+ * @property {number} recording
+ * @property {number} number
+ * @property {number} start  seconds
+ * @property {number} time  seconds
+ * @property {number} from  chainage of the first value
+ * @property {Float64Array} times
+ * @property {Float64Array} speeds
+ *
+ * @typedef {object} Trace
+ * @property {(shown: number) => number} speed  metres a second at a shown chainage, or NaN
+ * @property {(shown: number) => number} time  seconds since the lap began there, or NaN
+ */
+
+/**
+ * Linear interpolation in evenly spaced values; NaN outside and beside a missing one.
+ *
+ * @param {Float64Array} values
+ * @param {number} step
+ * @param {number} first
+ * @param {number} at
+ */
+export function sampled(values, step, first, at) {
+  const place = (at - first) / step;
+  const index = Math.min(Math.floor(place), values.length - 2);
+  if (!(place >= 0) || place > values.length - 1 + 1e-9 || index < 0) {
+    return NaN;
+  }
+  const share = place - index;
+  return values[index] * (1 - share) + values[index + 1] * share;
+}
+
+/**
+ * Traces were laid out with the finish gate where it was when the page was made; when it has
+ * moved, a lap runs from one trace into its neighbour.
+ */
+export class Traces {
+  /**
+   * @param {BaseDocument} base
+   * @param {Line} line
+   */
+  constructor(base, line) {
+    this.line = line;
+    this.grid = base.grid_m;
+    this.rows = base.laps.flatMap((lap) => rowOf(lap) ?? []);
+  }
+
+  /**
+   * The trace of a lap as laps are now, or null where none was laid out.
+   *
+   * @param {Lap} lap
+   * @param {number} datum  where shown chainages begin, metres along the line
+   * @returns {Trace | null}
+   */
+  of(lap, datum) {
+    if (lap.start_s === null || lap.time_s === null) {
+      return null;
+    }
+    const { length, closed } = this.line;
+    const ahead = !closed ? 0 : datum > 0.5 * length ? datum - length : datum;
+    const own = this.rows.filter((row) => row.recording === lap.recording);
+    const home = this.home(own, lap.start_s, 0.5 * lap.time_s, ahead);
+    if (home === null) {
+      return null;
+    }
+    const start = lap.start_s;
+    /** @param {number} shown @param {"times" | "speeds"} what @returns {[Row | null, number]} */
+    const read = (shown, what) => {
+      const place = shown + ahead;
+      const turn = closed ? Math.floor(place / length) : 0;
+      const row = turn === 0 ? home : own.find((one) => one.number === home.number + turn);
+      return row
+        ? [row, sampled(row[what], this.grid, row.from, place - turn * length)]
+        : [null, NaN];
+    };
+    return {
+      speed: (shown) => read(shown, "speeds")[1],
+      time: (shown) => {
+        const [row, time] = read(shown, "times");
+        return row ? row.start + time - start : NaN;
+      },
+    };
+  }
+
+  /**
+   * The row in which a lap begins: the one that passes the datum nearest to its start.
+   *
+   * @param {Row[]} rows
+   * @param {number} start  of the lap, seconds
+   * @param {number} most  seconds apart
+   * @param {number} datum
+   */
+  home(rows, start, most, datum) {
+    /** @type {Row | null} */
+    let home = null;
+    let least = most;
+    for (const row of rows) {
+      const place = datum < 0 ? datum + this.line.length : datum;
+      const into = sampled(row.times, this.grid, row.from, place);
+      const passed = row.start + (Number.isFinite(into) ? into : 0) - (datum < 0 ? row.time : 0);
+      const off = Math.abs(passed - start);
+      if (off < least || (off === least && home === null)) {
+        least = off;
+        home = row;
+      }
+    }
+    return home;
+  }
+}
+
+/**
+ * @param {LapTrace} lap
+ * @returns {Row | null}
+ */
+function rowOf(lap) {
+  if (lap.trace === null || lap.start_s === null || lap.time_s === null) {
+    return null;
+  }
+  return {
+    recording: lap.recording,
+    number: lap.number,
+    start: lap.start_s,
+    time: lap.time_s,
+    from: lap.from_m,
+    times: unpack(lap.trace.time_s),
+    speeds: unpack(lap.trace.speed_mps),
+  };
+}
