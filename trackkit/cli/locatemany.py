@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from trackkit.cli.common import progress
-from trackkit.errors import TrackkitError
+from trackkit.errors import TrackkitError, UnforeseenError
 
 if TYPE_CHECKING:
     from trackkit.library.folders import Library
@@ -96,4 +96,6 @@ def _outcome(
         located = locate_drive(library, recording, radius_m=radius_m)
     except TrackkitError as error:
         return Outcome(path, None, str(error), ())
+    except Exception as error:  # noqa: BLE001 - what nobody foresaw in one file is said of it
+        return Outcome(path, None, str(UnforeseenError(error, path)), ())
     return Outcome(path, located, None, tuple(recording.remarks))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.budgets import require
 from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import bounding_box, cut_line, join_line
 from trackkit.geometry.geodesy import wrap_longitude
@@ -46,6 +47,7 @@ def track_from_document(document: Mapping[str, Any]) -> Track:
 
 def _track_from(document: Mapping[str, Any]) -> Track:
     described = document["track"]
+    _require_budgets(document["features"])
     closed = bool(described["closed"])
     centreline: Centreline | None = None
     gates: list[Gate] = []
@@ -115,6 +117,12 @@ def _track_from(document: Mapping[str, Any]) -> Track:
     )
 
 
+def _require_budgets(features: Sequence[Mapping[str, Any]]) -> None:
+    require("features", len(features), TrackFileError, "holds")
+    roles = [(feature.get("properties") or {}).get("role") for feature in features]
+    require("gates", roles.count("gate"), TrackFileError, "holds")
+
+
 def _members(feature: Mapping[str, Any]) -> dict[str, Any]:
     return {k: v for k, v in feature.items() if k not in _FEATURE_MEMBERS}
 
@@ -129,6 +137,9 @@ def _line_from(feature: Mapping[str, Any]) -> Floats:
             f"is a {geometry['type']} where a LineString is needed",
             place=f"feature {feature.get('id')}",
         )
+    place = f"feature {feature.get('id')}"
+    vertices = sum(len(part) for part in parts)
+    require("vertices", vertices, TrackFileError, "has", place=place)
     dimensions = min(len(position) for part in parts for position in part)
     return join_line([np.array([p[:dimensions] for p in part], dtype=float) for part in parts])
 

@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from trackkit.arrays import Flags, Floats
+from trackkit.budgets import require
 from trackkit.errors import RecordingError
 from trackkit.recordings.csv.columns import UNIT_WORDS, Column
 from trackkit.recordings.csv.infer_units import guess_speed_unit, guess_time_unit
@@ -32,6 +33,7 @@ SAME_WITHIN = 0.5
 """Columns that could be one and the same differ usually by less than this, in SI units."""
 
 _HEMISPHERE = re.compile(r"([NSEWnsew])?\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew])?")
+_SPLIT = "split it"
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _Chosen = Mapping[str, tuple[Column, ...]]
 _Table = Mapping[int, Sequence[str]]
@@ -59,7 +61,12 @@ def read_delimited(
     RecordingError
         The text is no table of fixes, or what a column holds is ambiguous.
     """
-    lines = decode(data).replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    text = decode(data).replace("\r\n", "\n").replace("\r", "\n")
+    # Counted before they are cut apart: a line costs more than its characters.
+    require("fixes", text.count("\n"), RecordingError, "holds lines for", file=path, remedy=_SPLIT)
+    lines = text.split("\n")
+    longest = max(map(len, lines))
+    require("line_length", longest, RecordingError, "holds a line of", file=path)
     layout = find_layout(lines, columns, path)
     chosen: _Chosen = choose_columns(layout, columns, path)
     kept = [
@@ -69,6 +76,8 @@ def read_delimited(
     ]
     if kept and (units := _units_row(cells_of(kept[0][1], layout.delimiter), chosen)):
         kept, chosen = kept[1:], units
+    widest = max((line.count(layout.delimiter) + 1 for _, line in kept), default=0)
+    require("columns", widest, RecordingError, "holds a row of", file=path)
     if not kept:
         raise RecordingError("has a header but no row below it", file=path)
     _refuse_split_decimals(kept[0], layout, path)
