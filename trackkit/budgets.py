@@ -41,8 +41,11 @@ class Budgets:
     vertices: int = _limit(
         200_000, "positions", "of a drawn line or a centreline; 25 m apart that is 5,000 km"
     )
+    length_m: int = _limit(
+        300_000, "m", "of a drawn line or a centreline; rally stages have up to 80 km"
+    )
     extent_m: int = _limit(
-        300_000, "m", "from one side of a line to the other; rally stages have up to 80 km"
+        1_000_000, "m", "across the fixes of one recording, on whose plane it is smoothed"
     )
 
 

@@ -40,8 +40,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.arrays import Floats, Indices
+from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
-from trackkit.geometry.geodesy import geodesic_distance, unwrap_longitude
+from trackkit.geometry.geodesy import extent_m, geodesic_distance, unwrap_longitude
 from trackkit.recordings.order import longest_rising
 from trackkit.recordings.raw import Dropped, RawFixes, counted, some_or_none
 from trackkit.recordings.recording import Recording
@@ -105,6 +106,16 @@ def clean(raw: RawFixes, name: str) -> Recording:
     if len(index) < 2:
         raise RecordingError(_too_few(len(index), read_count, dropped), file=name)
 
+    require("fixes", len(index), RecordingError, "holds", file=name, remedy="split it")
+    across_m = extent_m(unwrap_longitude(raw.longitude_deg[index]), raw.latitude_deg[index])
+    require(
+        "extent_m",
+        across_m,
+        RecordingError,
+        "its fixes lie across",
+        file=name,
+        remedy="split it where it goes from one place to the other",
+    )
     step = (np.diff(file_segment[kept]) != 0) | breaks
     segment = np.concatenate([[0], np.cumsum(step)]).astype(np.intp)
     speed, course, odd = _plausible(raw, index)

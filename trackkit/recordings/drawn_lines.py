@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.budgets import require
 from trackkit.errors import PlaceError, RecordingError
 from trackkit.geometry.geodesy import polyline_length, unwrap_longitude
 
@@ -128,10 +129,13 @@ def _drawn(
     new[1:] = (np.diff(longitude) != 0) | (np.diff(y) != 0)
     if np.count_nonzero(new) < 2:
         raise RecordingError("its line has fewer than two different positions", file=path)
-    elevation = line.elevation_m[new]
+    longitude, latitude, elevation = longitude[new], y[new], line.elevation_m[new]
+    require("vertices", len(longitude), RecordingError, "has a line of", file=path)
+    length_m = polyline_length(longitude, latitude)
+    require("length_m", length_m, RecordingError, "has a line of", file=path)
     return DrawnLine(
-        longitude_deg=longitude[new],
-        latitude_deg=y[new],
+        longitude_deg=longitude,
+        latitude_deg=latitude,
         elevation_m=elevation if np.any(np.isfinite(elevation)) else None,
         name=line.name,
         remarks=remarks,

@@ -11,7 +11,7 @@ from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import bounding_box, cut_line, join_line
-from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.geometry.geodesy import polyline_length, wrap_longitude
 from trackkit.track.model import Centreline, Corner, Crossover, Gate, PitLane, Position, Track
 
 FORMAT = "trackkit-track"
@@ -148,6 +148,8 @@ def _centreline_from(
     feature: Mapping[str, Any], properties: dict[str, Any], *, closed: bool
 ) -> Centreline:
     line = _line_from(feature)
+    length_m = polyline_length(line[:, 0], line[:, 1])
+    require("length_m", length_m, TrackFileError, "has", place="feature centreline")
     profile = properties.pop("width_profile", None)
     return Centreline(
         line[:, 0],
