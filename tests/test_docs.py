@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from itertools import zip_longest
 from pathlib import Path
 from types import ModuleType
+from typing import get_args
 
 import pytest
 from checkout import ROOT
@@ -20,6 +21,8 @@ from jsonschema import Draft202012Validator
 from trackkit.caution import CAUTION
 from trackkit.checks.check import check_track
 from trackkit.cli import run
+from trackkit.recordings import clean, positions, repeats
+from trackkit.recordings.raw import Reason
 from trackkit.track.file import read_track, schema
 
 DOCS = ROOT / "docs"
@@ -189,3 +192,40 @@ def test_the_methods_page_lists_every_rule_of_check_and_no_other():
     rows = re.findall(r"^\| `([\w-]+)` \| (\w+) \|", table, re.MULTILINE)
     assert len(said) > 10
     assert set(rows) == said
+
+
+def rules_for_fixes():
+    text = page_text(DOCS / "methods.md")
+    return text[text.index("| counted as |") : text.index("## The smoothed drive")]
+
+
+def reasons_in_code():
+    """The reasons that readers and `clean` give for what they leave out."""
+    for file in (ROOT / "trackkit" / "recordings").rglob("*.py"):
+        for call in ast.walk(ast.parse(file.read_text("utf-8"))):
+            if isinstance(call, ast.Call) and isinstance(call.func, ast.Name):
+                words = [one.value for one in call.args if isinstance(one, ast.Constant)]
+                if call.func.id in ("Dropped", "_drop") and words:
+                    yield words[0]
+
+
+def test_the_methods_page_lists_every_reason_to_remove_a_fix_in_order_and_no_other():
+    rows = re.findall(r"^\| `([\w, ]+)` \| ", rules_for_fixes(), re.MULTILINE)
+    assert rows == list(get_args(Reason))
+    assert sorted(reasons_in_code()) == sorted(rows)
+
+
+def test_the_methods_page_gives_the_numbers_by_which_fixes_are_removed():
+    rules = " ".join(rules_for_fixes().split())
+    for words in (
+        f"within {positions.NULL_WITHIN_DEG:.4f}° of 0° north 0° east",
+        f"more than one in {1 / clean.BACKWARDS_SHARE:.0f}".replace("10", "ten"),
+        f"at most {clean.LONGEST_JUMP} fixes",
+        f"more than {clean.REACH_M:.0f} m and {clean.REACH_MPS:.0f} m/s",
+        f"above {repeats.MOVING_MPS:.0f} m/s",
+        f"diagonal, {repeats.COARSEST_M:.0f} m at most",
+        f"longer than {clean.GAP_S:.0f} s and longer than {clean.GAP_INTERVALS:.0f} times",
+        f"below 0 or above {clean.REACH_MPS:.0f} m/s",
+        f"not between 0 and {clean.UNKNOWN_HDOP:.0f}",
+    ):
+        assert words in rules

@@ -41,8 +41,9 @@ def test_a_new_file_holds_what_was_written(tmp_path):
 def test_a_file_that_exists_is_not_replaced_without_force(tmp_path):
     target = tmp_path / "a.txt"
     target.write_text("old")
-    with pytest.raises(OutputError, match=r"a\.txt: exists already; .*--force"):
+    with pytest.raises(OutputError, match=r"a\.txt: exists already; .*replace it") as caught:
         write_whole(target, "new")
+    assert caught.value.remedy.do == "replace file"
     assert target.read_text() == "old"
     assert listing(tmp_path) == ["a.txt"]
 

@@ -7,6 +7,7 @@ need, and whoever needs more raises it knowingly.
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -14,6 +15,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass, field, fields, replace
 
 from trackkit.errors import TrackkitError
+from trackkit.remedies import Remedy
 
 
 def _limit(most: int, unit: str, why: str) -> int:
@@ -116,6 +118,9 @@ def require(
         f"{what} {amount:,.0f} {unit}, more than the {most:,} that trackkit takes on",
         file=file,
         place=place,
-        remedy=f"{remedy + ', or ' if remedy else ''}raise the limit with "
-        f"`trackkit --limits {name}={amount:.0f}` and the rest of the command line",
+        remedy=Remedy(
+            f"{remedy + ', or ' if remedy else ''}raise the limit",
+            do="raise limit",
+            value={"limit": name, "most": math.ceil(amount)},
+        ),
     )

@@ -10,6 +10,8 @@ import os
 import traceback
 from pathlib import Path
 
+from trackkit.remedies import Remedy
+
 
 class TrackkitError(Exception):
     """An input that cannot be used, or an output that cannot be written.
@@ -23,7 +25,7 @@ class TrackkitError(Exception):
     place
         The line, feature or member in that file.
     remedy
-        What the user can do about it, without a full stop.
+        What the user can do about it: a clause without a full stop, or that as data.
     """
 
     def __init__(
@@ -32,20 +34,22 @@ class TrackkitError(Exception):
         *,
         file: str | os.PathLike[str] | None = None,
         place: str | None = None,
-        remedy: str | None = None,
+        remedy: Remedy | str | None = None,
     ) -> None:
         self.what = what
         self.file = None if file is None else os.fspath(file)
         self.place = place
-        self.remedy = remedy
+        self.remedy = Remedy(remedy) if isinstance(remedy, str) else remedy
         super().__init__(what)
 
-    def __str__(self) -> str:
+    @property
+    def fault(self) -> str:
+        """The file, the place in it, and what is wrong there."""
         where = ", ".join(part for part in (self.file, self.place) if part)
-        sentence = f"{where}: {self.what}" if where else self.what
-        if self.remedy:
-            sentence += f"; {self.remedy}"
-        return sentence
+        return f"{where}: {self.what}" if where else self.what
+
+    def __str__(self) -> str:
+        return f"{self.fault}; {self.remedy.what}" if self.remedy else self.fault
 
 
 class RecordingError(TrackkitError):
@@ -93,8 +97,7 @@ class UnforeseenError(TrackkitError):
         super().__init__(
             f"a fault of trackkit, not of yours: {type(error).__name__}{where}",
             file=file,
-            remedy="please report it with this file, and with what `trackkit --traceback` and the "
-            "rest of the command line print",
+            remedy=Remedy("please report it with this file and the traceback", do="report"),
         )
         self.__cause__ = error
 

@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from trackkit.errors import OutputError
+from trackkit.remedies import Remedy
 
 _SCRATCH = ".trackkit-"
 _HELD = "held"
@@ -59,7 +60,9 @@ def whole_file(
         raise OutputError("is a folder, not a file", file=shown, remedy="name a file in it")
     if target.exists() and not force:
         raise OutputError(
-            "exists already", file=shown, remedy="choose another name, or replace it with --force"
+            "exists already",
+            file=shown,
+            remedy=Remedy("choose another name, or replace it", do="replace file"),
         )
     try:
         sweep_scratch_folders(target.parent)

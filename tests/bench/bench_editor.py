@@ -14,13 +14,10 @@ from pathlib import Path
 
 import numpy as np
 
-from trackkit.checks.check import check_track
-from trackkit.checks.evaluate import prepare
+from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.editor.session import Editing
 from trackkit.gates.edit import place_gate
-from trackkit.gates.quality import timing_quality
 from trackkit.simulation.simulate import simulate
-from trackkit.timing.lap_times import time_laps
 from trackkit.track.file import read_track
 from trackkit.track.places import Place
 
@@ -52,8 +49,7 @@ def main() -> None:
                 track, _, _ = place_gate(track, "sector", Place(share * track.curve.length_m))
         recording = simulate(track, laps=20, rate_hz=25, seed=7).recording
         began = time.perf_counter()
-        time_laps(track, recording)
-        check_track(track, timing_quality(track, [recording]))
+        evaluate(track, prepare(track, [recording]))
         afresh = 1e3 * (time.perf_counter() - began)
         for gate in (track.gates_of_kind("sector")[1], track.finish):
             editing = Editing(track, prepare(track, [recording]))

@@ -15,6 +15,7 @@ from editor_page import SAMPLE, Editor
 from geographiclib.geodesic import Geodesic
 
 from trackkit.cli import run
+from trackkit.gates.edit import LONGEST_NAME
 from trackkit.track.file import read_track
 
 pytest.importorskip("starlette")
@@ -326,6 +327,17 @@ def test_a_width_that_is_refused_is_told_and_nothing_changes(editor) -> None:
     assert editor.state()["gates"] == before
     # A browser notes the refusal, status 400, in its console.
     editor.complaints[:] = [one for one in editor.complaints if "400" not in one]
+
+
+def test_a_name_as_long_as_a_gate_may_have_can_be_typed(editor) -> None:
+    name = "a" * LONGEST_NAME
+    field = editor.page.get_by_label("Name of Sector 1 end")
+    field.focus()
+    field.select_text()
+    # Typed, since only what is typed is held to the length that a field takes.
+    editor.page.keyboard.insert_text(name + "bc")
+    field.press("Enter")
+    assert editor.gate(name)["kind"] == "sector"
 
 
 def test_a_chainage_that_is_typed_is_one_step(editor) -> None:

@@ -12,9 +12,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from browsing import SIZES, Visit
+from checkout import TRACKS
+from geographiclib.geodesic import Geodesic
 from invented_kart_track import FINDINGS, HOSTILE, kart_drive, kart_track
 
+from trackkit.gates.square import square_ends
 from trackkit.pages.html import write_map
+from trackkit.remedies import Remedy
+from trackkit.track.file import read_track
 
 
 @pytest.fixture(scope="module", params=list(SIZES))
@@ -104,8 +109,6 @@ def test_panels_stay_clear_of_the_map_and_within_the_page(visit: Visit) -> None:
 def test_scale_bar_tells_the_truth(visit: Visit) -> None:
     # The bar's length against the geodesic between its ends, which Leaflet's own scale does not
     # use: GeographicLib (Karney 2013) on WGS 84, where Leaflet takes a sphere (0.6 % apart).
-    from geographiclib.geodesic import Geodesic
-
     text, width = visit.page.evaluate(
         """() => { const bar = document.querySelector(".leaflet-control-scale-line");
             return [bar.textContent, bar.getBoundingClientRect().width]; }"""
@@ -182,7 +185,7 @@ def test_nothing_in_a_hostile_name_runs(browser, tmp_path) -> None:
         gates=tuple(replace(gate, name=HOSTILE) for gate in track.gates),
         corners=tuple(replace(corner, name=HOSTILE) for corner in track.corners),
     )
-    findings = [replace(finding, message=HOSTILE, remedy=HOSTILE) for finding in FINDINGS]
+    findings = [replace(finding, message=HOSTILE, remedy=Remedy(HOSTILE)) for finding in FINDINGS]
     path = tmp_path / "map.html"
     write_map(track, path, recordings=[kart_drive(track, HOSTILE)], findings=findings)
     visit = Visit(browser, path.as_uri())
@@ -222,4 +225,22 @@ def test_page_that_is_printed_holds_map_chart_and_lists(browser, tmp_path) -> No
     assert visit.boxes("#chart canvas")
     assert visit.boxes("#ledger li")
     assert visit.page.pdf().startswith(b"%PDF")
+    visit.page.close()
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in TRACKS.glob("*.geojson")))
+def test_a_gate_under_the_hand_is_drawn_where_it_will_be_placed(browser, tmp_path, name) -> None:
+    track = read_track(TRACKS / f"{name}.geojson")
+    path = tmp_path / "map.html"
+    write_map(track, path)
+    visit = Visit(browser, path.as_uri())
+    places = np.random.default_rng(8).uniform(0.0, track.curve.length_m, 100).round(1).tolist()
+    drawn = visit.page.evaluate(
+        "places => places.map(at => trackkit.page.session.line.squareEnds(at, 20))", places
+    )
+    for at, ends in zip(places, drawn, strict=True):
+        for there, here in zip(square_ends(track, at, 20.0)[:2], ends, strict=True):
+            # By GeographicLib; positions in a file are rounded to about 1 mm.
+            off = Geodesic.WGS84.Inverse(there[1], there[0], here[1], here[0])["s12"]
+            assert off < 0.001, f"{1000 * off:.1f} mm off at {at} m"
     visit.page.close()

@@ -17,9 +17,9 @@ from drives import (
 from pyproj import Geod
 
 from trackkit.building.build import build_track
-from trackkit.building.find_laps import find_laps
 from trackkit.building.fit import fit_line
 from trackkit.building.from_line import build_from_line
+from trackkit.building.layouts import all_laps
 from trackkit.building.path import path_driven
 from trackkit.errors import NoLapError, PlaceError
 from trackkit.geometry.curve import Curve
@@ -289,7 +289,7 @@ def test_laps_shifted_as_a_whole_meet_half_way_and_show_no_spread():
     laps = [
         lap
         for each in (recording, north)
-        for lap in find_laps(path_driven(smooth(each, plane)), "x")
+        for lap in all_laps(path_driven(smooth(each, plane)), "x")
     ]
 
     line = fit_line(laps, closed=True)
@@ -450,7 +450,7 @@ def test_a_parked_recording_is_refused_in_words():
     with pytest.raises(NoLapError, match="never moves") as caught:
         build_track([outing.recording(1, end_s=55.0)], "X")
 
-    assert caught.value.remedy
+    assert caught.value.remedy.what
 
 
 def test_no_sectors_is_refused():
@@ -559,7 +559,7 @@ def test_a_real_walk_in_many_segments_is_refused_in_one_sentence():
         build_track([recording], "Walk")
 
     assert "\n" not in str(caught.value)
-    assert "--open" in caught.value.remedy
+    assert caught.value.remedy.do == "build open"
 
 
 # Names and sources

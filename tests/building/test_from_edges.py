@@ -90,7 +90,7 @@ def test_driven_laps_tell_the_direction_and_swapped_edges_are_refused():
     assert [f for f in check_track(stored(result.track)) if f.severity == "error"] == []
     with pytest.raises(NoLapError, match="lies on the right") as caught:
         build_between([walked(outer)], [walked(inner)], "C", driven=[laps])
-    assert "swap" in caught.value.remedy
+    assert "swap" in caught.value.remedy.what
 
 
 def test_edges_of_different_circuits_are_refused():

@@ -23,6 +23,7 @@ from drives import (
 from trackkit.building.build import build_track
 from trackkit.checks.check import check_file, check_track
 from trackkit.errors import TrackFileError
+from trackkit.remedies import Remedy
 from trackkit.track.file import write_track
 from trackkit.track.model import Crossover, Gate
 
@@ -60,7 +61,7 @@ def turned_ends(chainage_m, degrees, half_m=8.0):
 def the_only_finding(track):
     (finding,) = check_track(track)
     assert finding.message
-    assert finding.remedy
+    assert finding.remedy.what
     return finding
 
 
@@ -150,7 +151,9 @@ def test_a_declared_length_that_is_not_the_lines(clean, factor, found):
         [("length", "error", "centreline")] if found else []
     )
     if found:
-        assert "set length_m to 1388.5" in findings[0].remedy
+        remedy = findings[0].remedy
+        assert "set length_m to 1388.5" in remedy.what
+        assert (remedy.do, remedy.value) == ("set", {"length_m": round(clean.curve.length_m, 2)})
 
 
 @pytest.mark.parametrize("declared", ["clockwise", None])
@@ -200,7 +203,12 @@ def test_no_finish_gate(clean):
     )
 
     assert (finding.rule, finding.severity, finding.feature) == ("gate-missing", "error", None)
-    assert "gate place TRACK finish" in finding.remedy
+    assert finding.remedy.as_row() == {
+        "do": "gate place",
+        "feature": None,
+        "chainage_m": 0.0,
+        "value": {"kind": "finish"},
+    }
 
 
 def test_no_start_gate_on_an_open_course():
@@ -288,7 +296,7 @@ def test_a_gate_the_wrong_way_round(clean):
     assert (finding.rule, finding.severity, finding.feature) == (
         "gate-backwards", "error", "gate-a",
     )  # fmt: skip
-    assert finding.remedy == "swap its ends"
+    assert finding.remedy == Remedy("swap its ends", "gate move", "gate-a", 347.0)
 
 
 def test_a_gate_narrower_than_the_band(clean):
@@ -507,7 +515,7 @@ def test_a_broken_file_gives_findings_and_no_crash(written, what, change):
     assert findings, what
     assert findings[0].severity == "error"
     assert findings[0].rule == "schema"
-    assert all(f.message and f.remedy for f in findings)
+    assert all(f.message and f.remedy.what for f in findings)
 
 
 def test_a_file_that_is_no_track_file_is_refused(tmp_path):

@@ -197,6 +197,45 @@ def test_check_takes_recordings(block, recording, tmp_path, capsys):
     assert told(capsys) == []
 
 
+def test_several_recordings_are_judged_together_and_what_each_shows_is_said(
+    block, recording, tmp_path, capsys
+):
+    from trackkit.recordings.write import write_recording
+
+    # So narrow, and to the left of where cars go, that laps miss it.
+    left, _ = gate_ends(ROAD, 347.0, 2.0)
+    _, right = gate_ends(ROAD, 347.0, 0.05)
+    path = tmp_path / "t.geojson"
+    write_track(moved(block, "gate-a", left=left, right=right), path)
+    paths = [str(tmp_path / name) for name in ("one.csv", "two.csv")]
+    for other in paths:
+        write_recording(recording, other)
+    assert run(["check", str(path), "--json"]) == 0
+    alone = told(capsys)
+    assert (
+        run(["check", str(path), "--recording", paths[0], "--recording", paths[1], "--json"]) == 0
+    )
+    together = told(capsys)
+
+    lost = [f["message"] for f in together if f["rule"] == "recording-lost"]
+    assert [message.partition(":")[0] for message in lost] == paths
+    geometry = [f["rule"] for f in together if not f["rule"].startswith("recording-")]
+    assert len(geometry) == len(set(geometry))
+    assert set(geometry) >= {f["rule"] for f in alone if f["rule"].startswith("gate-")}
+
+
+def test_a_track_without_a_finish_gate_is_checked_with_a_recording_too(
+    block, recording, tmp_path, capsys
+):
+    from trackkit.recordings.write import write_recording
+
+    path, drive_path = tmp_path / "t.geojson", tmp_path / "r.csv"
+    write_track(block.with_gates([g for g in block.gates if g.kind != "finish"]), path)
+    write_recording(recording, drive_path)
+    assert run(["check", str(path), "--recording", str(drive_path), "--json"]) == 1
+    assert [f["rule"] for f in told(capsys)] == ["gate-missing"]
+
+
 def test_files_beside_that_are_no_track_do_not_matter(askew, capsys):
     (Path(askew).parent / "other.geojson").write_text("{}", "utf-8")
 

@@ -9,9 +9,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from drives import block_circuit, corner_speed, drive, track_of
+from drives import block_circuit, corner_speed, drive, stadium, track_of
 
-from trackkit.checks.check import check_recording
 from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.checks.findings import finding_row
 from trackkit.checks.other_layouts import check_against
@@ -19,7 +18,7 @@ from trackkit.editor.session import Editing
 from trackkit.errors import PlaceError, TrackkitError
 from trackkit.gates.edit import moved, placed, removed
 from trackkit.pages.state import datum_m, state
-from trackkit.timing.lap_times import time_laps
+from trackkit.track.model import Crossover
 from trackkit.track.places import Place
 
 ROAD = block_circuit()
@@ -31,19 +30,10 @@ def block():
     return track_of(ROAD, gates=GATES, spacing_m=2.0, revised="2024-01-01T00:00:00Z")
 
 
-def outing(laps=4.3):
-    return drive(ROAD, begin_m=1300.0, laps=laps, cruise=corner_speed(ROAD, 25.0, 6.0))
-
-
 @pytest.fixture(scope="module")
 def recording():
-    return outing().recording(10, doppler=True, noise=0.5, seed=4)
-
-
-@pytest.fixture(scope="module")
-def positions_only():
-    """A recording whose wander only its laps can tell."""
-    return outing(7.3).recording(5, doppler=False, noise=0.5, seed=9)
+    outing = drive(ROAD, begin_m=1300.0, laps=4.3, cruise=corner_speed(ROAD, 25.0, 6.0))
+    return outing.recording(10, doppler=True, noise=0.5, seed=4)
 
 
 @pytest.fixture
@@ -75,39 +65,72 @@ EDITS = [
     {"do": "place", "kind": "speed", "at_m": 600.0, "name": "Trap"},
     {"do": "remove", "gate": "gate-a"},
 ]
+OVAL = stadium()
+OVAL_GATES = [("finish", "finish", 0.0), ("gate-a", "sector", 150.0), ("gate-b", "sector", 250.0)]
+OVAL_STEPS = [
+    [],
+    # So narrow that laps miss it, which then no longer tell the receiver's wander.
+    [{"do": "width", "gate": "gate-b", "width_m": 0.8}],
+    [move("gate-a", 164.0)],
+    [move("finish", 35.5)],
+    [
+        {"do": "place", "kind": "sector", "at_m": 300.0},
+        {"do": "place", "kind": "speed", "at_m": 60.0, "name": "Trap"},
+    ],
+    [{"do": "remove", "gate": "gate-b"}],
+    [{"do": "undo"}, {"do": "undo"}],
+]
 
 
-@pytest.mark.parametrize("kind", ["recording", "positions_only"])
-def test_after_each_edit_laps_and_findings_are_those_of_laps_and_check(block, kind, request):
-    driven = request.getfixturevalue(kind)
-    editing = Editing(block, prepare(block, [driven]))
-    for edit in [*EDITS, {"do": "undo"}, {"do": "undo"}]:
-        # What came before, as during a drag, must not show in the end.
-        if edit["do"] == "move":
-            editing.apply({**edit, "to_m": edit["to_m"] - 7.0, "merge": "drag"})
-            editing.state(edit["gate"])
-        editing.apply(edit)
-        shown = editing.state()
-        track = editing.step.track
-        report = time_laps(track, driven)
-        assert [lap["time_s"] for lap in shown["laps"]] == pytest.approx(
-            [lap.time_s for lap in report.laps], abs=2e-6
-        )
-        for row, lap in zip(shown["laps"], report.laps, strict=True):
-            assert (row["number"], row["kind"], row["complete"]) == (
-                lap.number, lap.kind, lap.complete,
-            )  # fmt: skip
-            assert row["missed"] == list(lap.missed)
-            for known, sector in zip(row["sectors"], lap.sectors, strict=True):
-                assert known["time_s"] == pytest.approx(sector.time_s, abs=2e-6)
-                assert known["sigma_s"] == pytest.approx(sector.sigma_s, abs=2e-6)
-        best = shown["best"][0]
-        assert best["best_lap_s"] == pytest.approx(report.best_lap_s, abs=2e-6)
-        assert best["theoretical_best_s"] == pytest.approx(report.theoretical_best_s, abs=2e-6)
-        assert best["continuous_best_s"] == pytest.approx(report.continuous_best_s, abs=2e-6)
-        said, _ = check_recording(track, driven)
-        key = json.dumps
-        assert sorted(map(key, shown["findings"])) == sorted(key(finding_row(f)) for f in said)
+def assert_state_is(shown, evaluation):
+    """What a page shows is an evaluation's laps, best times and findings."""
+    (report,) = evaluation.reports
+    assert len(shown["laps"]) == len(report.laps)
+    for row, lap in zip(shown["laps"], report.laps, strict=True):
+        assert (row["number"], row["kind"], row["complete"], row["missed"]) == (
+            lap.number, lap.kind, lap.complete, list(lap.missed),
+        )  # fmt: skip
+        assert row["time_s"] == pytest.approx(lap.time_s, abs=2e-6)
+        assert row["sigma_s"] == pytest.approx(lap.sigma_s, abs=2e-6)
+        for known, sector in zip(row["sectors"], lap.sectors, strict=True):
+            assert known["time_s"] == pytest.approx(sector.time_s, abs=2e-6)
+            assert known["sigma_s"] == pytest.approx(sector.sigma_s, abs=2e-6)
+    (best,) = shown["best"]
+    for key in ("best_lap_s", "theoretical_best_s", "continuous_best_s"):
+        assert best[key] == pytest.approx(getattr(report, key), abs=2e-6)
+    for row in shown["gates"]:
+        expected = evaluation.quality.at(evaluation.quality.sigma_s, row["chainage_m"])
+        assert row["sigma_s"] == pytest.approx(float(expected), abs=2e-6)
+    assert shown["findings"] == [finding_row(finding) for finding in evaluation.findings]
+
+
+@pytest.mark.parametrize("wander_from", ["recording", "laps"])
+def test_after_each_edit_a_page_shows_what_an_evaluation_from_nothing_finds(wander_from):
+    """Also where laps tell the receiver's wander, and an edit makes laps count or not."""
+    track = replace(
+        track_of(OVAL, gates=OVAL_GATES, spacing_m=2.0), crossovers=(Crossover(120.0, 330.0),)
+    )
+    alone = wander_from == "recording"
+    # It stands just behind gate-a, which is 220 m on from where it begins.
+    driven = drive(
+        OVAL, begin_m=330.0, laps=2.3 if alone else 7.3, cruise=corner_speed(OVAL, 18.0, 5.0),
+        stop_at_m=218.6, stop_s=560.0 if alone else 60.0,
+    )  # fmt: skip
+    recording = driven.recording(4, doppler=alone, noise=0.5, seed=9)
+    editing = Editing(track, prepare(track, [recording]))
+    assert editing.step.prepared.timed[0].by_itself.wander_told == alone
+    rules = set()
+    for edits in OVAL_STEPS:
+        for edit in edits:
+            # What came before, as during a drag, must not show in the end.
+            if edit["do"] == "move":
+                editing.apply({**edit, "to_m": edit["to_m"] - 7.0, "merge": "drag"})
+                editing.state(edit["gate"])
+            editing.apply(edit)
+        now = editing.step.track
+        assert_state_is(editing.state(), evaluate(now, prepare(now, [recording])))
+        rules |= {finding["rule"] for finding in editing.state()["findings"]}
+    assert rules >= {"bridge-nowhere", "gate-apex", "gate-missed", "recording-parked"}
 
 
 def test_a_gate_is_given_the_findings_about_it(editing):

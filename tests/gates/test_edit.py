@@ -190,7 +190,7 @@ def test_a_kind_of_gate_there_is_not_is_refused_with_those_there_are(block):
     with pytest.raises(PlaceError, match="no kind of gate") as caught:
         place_gate(block, "chicane", at(20.0))
 
-    assert "pit-entry" in caught.value.remedy
+    assert "pit-entry" in caught.value.remedy.what
 
 
 def test_a_width_with_two_surveyed_ends_is_refused(block):
@@ -253,7 +253,7 @@ def test_moving_a_gate_there_is_not_is_refused_with_those_there_are(block):
     with pytest.raises(PlaceError, match="no gate is called 'gate-z'") as caught:
         move_gate(block, "gate-z", at(10.0))
 
-    assert "gate-a (Sector 1 end)" in caught.value.remedy
+    assert "gate-a (Sector 1 end)" in caught.value.remedy.what
 
 
 def test_moving_the_finish_moves_chainage_zero_and_nothing_else(block):
@@ -409,7 +409,7 @@ def test_the_finish_cannot_be_removed(block):
     with pytest.raises(PlaceError, match="cannot be without its finish gate") as caught:
         remove_gate(block, "finish")
 
-    assert "move it" in caught.value.remedy
+    assert "move it" in caught.value.remedy.what
 
 
 def test_the_start_of_an_open_course_cannot_be_removed_but_that_of_a_closed_one_can(block, hill):

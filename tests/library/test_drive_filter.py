@@ -1,6 +1,5 @@
 """Which circuit, layout and direction a drive is on, fix by fix."""
 
-from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +10,7 @@ from drives import Road, arc, drive, hill_course, straight, track_of
 from trackkit.library.drive_filter import Locator
 from trackkit.library.known import Atlas, known_from
 from trackkit.library.locate_drive import locate_drive
-from trackkit.recordings.nmea.stream import Fix, fixes_of_nmea
+from trackkit.recordings.nmea.stream import Fix
 
 LONG = Road((straight(400.0), arc(50, 180), straight(400.0), arc(50, 180)), start=(-200.0, -50.0))
 SHORT = Road((straight(250.0), arc(50, 180), straight(250.0), arc(50, 180)), start=(-200.0, -50.0))
@@ -266,46 +265,3 @@ def test_a_recording_that_ends_before_the_layouts_part_is_a_tie_with_the_place_t
 
     assert sorted(located.tied) == ["long", "short"]
     assert located.part_at_m == pytest.approx(295.0, abs=12.0)
-
-
-# NMEA as it comes
-
-
-def sentence(body):
-    # NMEA 0183: the checksum is the exclusive or of what is between $ and *.
-    value = 0
-    for letter in body:
-        value ^= ord(letter)
-    return f"${body}*{value:02X}\r\n".encode()
-
-
-def test_rmc_gives_position_speed_in_knots_and_course():
-    line = sentence("GPRMC,123519.00,A,4807.038,N,01131.000,W,022.4,084.4,230394,,,A")
-    (fix,) = fixes_of_nmea([line], Counter())
-    assert (fix.longitude_deg, fix.latitude_deg) == pytest.approx((-11.516667, 48.1173))
-    # A knot is 1,852 m an hour (ISO 80000-3).
-    assert fix.speed_mps == pytest.approx(22.4 * 1852 / 3600)
-    assert fix.course_deg == pytest.approx(84.4)
-
-
-def test_gga_counts_until_there_is_rmc():
-    gga = sentence("GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,")
-    rmc = sentence("GPRMC,123520,A,4807.038,N,01131.000,E,022.4,084.4,230394,,,A")
-    found = list(fixes_of_nmea([gga, rmc, gga, rmc], Counter()))
-    assert [fix.course_deg for fix in found] == [None, 84.4, 84.4]
-
-
-def test_damaged_sentences_and_those_without_a_fix_are_counted_and_left_out():
-    good = sentence("GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,,,A")
-    lines = [
-        good.replace(b"4807", b"4907"),
-        sentence("GPRMC,123519,V,,,,,,,230394,,,N"),
-        sentence("GPGGA,123519,,,,,0,00,99.9,,,,,,"),
-        sentence("GPRMC,123519,A,9907.038,N,01131.000,E,022.4,084.4,230394,,,A"),
-        b"\xff\xfe rubbish\n",
-        b"$GPGSV,1,1,00*79\r\n",
-        b"2024 noise before " + good,
-    ]
-    left_out = Counter()
-    assert len(list(fixes_of_nmea(lines, left_out))) == 1
-    assert left_out == {"damaged": 2, "no fix": 2}

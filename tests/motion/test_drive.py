@@ -10,8 +10,9 @@ from pykalman import KalmanFilter
 from pyproj import Geod
 
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import quintic, smooth
+from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels, Measured
+from trackkit.motion.quintic import quintic
 from trackkit.motion.smoother import _Model, solve
 from trackkit.motion.variance import remainders_after, sum_variance
 from trackkit.recordings.recording import Recording

@@ -26,6 +26,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.pages.base import MOST_FIXES, pack, speed_bounds_kmh
 from trackkit.pages.html import map_html, write_map
 from trackkit.recordings.recording import Recording
+from trackkit.remedies import Remedy
 from trackkit.track.band import band_area
 from trackkit.track.model import Centreline, Corner, Crossover, Gate, PitLane, Track
 
@@ -87,8 +88,8 @@ def session(track: Track, *, laps: int = 2, rate_hz: float = 10.0, speed: bool =
 
 
 FINDINGS = [
-    Finding("error", "gate-square", "gate-k3f9", None, None, "Not square", "Turn it"),
-    Finding("note", "band-assumed", None, None, None, "No width known", "Measure it"),
+    Finding("error", "gate-square", "gate-k3f9", None, None, "Not square", Remedy("Turn it")),
+    Finding("note", "band-assumed", None, None, None, "No width known", Remedy("Measure it")),
 ]
 
 
@@ -125,9 +126,7 @@ def drawn_line(line: dict, spacing_m: float = 2.0) -> tuple[np.ndarray, np.ndarr
     chord = wgs84.inv(longitude[:-1], latitude[:-1], longitude[1:], latitude[1:])[2]
     parameter = np.concatenate([[0.0], np.cumsum(chord)])
     ahead = wgs84.fwd(longitude, latitude, spline["bearing_deg"], np.ones(len(longitude)))
-    turned = [
-        (there - here) * pace for there, here in zip(ahead, (longitude, latitude), strict=False)
-    ]
+    turned = [(ahead[0] - longitude) * pace, (ahead[1] - latitude) * pace]
     chainage = np.arange(0.0, line["length_m"] + spacing_m, spacing_m).clip(max=line["length_m"])
     at = CubicHermiteSpline(spline["chainage_m"], parameter, 1.0 / pace)(chainage)
     return tuple(
@@ -319,7 +318,12 @@ def hostile_page() -> str:
         track,
         recordings=[session(track).renamed(HOSTILE)],
         findings=[
-            replace(f, message=HOSTILE, remedy=HOSTILE, feature=f.feature and HOSTILE + f.feature)
+            replace(
+                f,
+                message=HOSTILE,
+                remedy=Remedy(HOSTILE),
+                feature=f.feature and HOSTILE + f.feature,
+            )
             for f in FINDINGS
         ],
     )

@@ -96,7 +96,9 @@ def test_fixes_without_a_time_are_removed():
 
 
 def test_no_time_at_all_is_said_with_the_way_out():
-    with pytest.raises(NoTimesError, match="build --from-line"):
+    with pytest.raises(
+        NoTimesError, match="holds positions but no times; record it again, with times"
+    ):
         clean(drive(time=np.full(20, np.nan)), "drive")
 
 

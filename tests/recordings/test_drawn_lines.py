@@ -119,8 +119,9 @@ def test_times_that_do_not_match_the_positions_are_an_error(geojson):
 
 
 def test_geojson_without_times_is_sent_to_from_line(geojson):
-    with pytest.raises(NoTimesError, match="build --from-line"):
+    with pytest.raises(NoTimesError, match="build from it as a drawn line") as caught:
         read_recording(geojson(feature("LineString", POSITIONS)))
+    assert caught.value.remedy.do == "build from line"
 
 
 def test_geojson_without_lines_or_points_is_no_recording(geojson):
@@ -206,7 +207,7 @@ def test_no_line_is_told(geojson):
 def test_times_in_a_drawn_line_are_remarked(geojson):
     line = read_line(geojson(feature("LineString", POSITIONS, coordTimes=TIMES)))
     assert line.remarks == (
-        "its times were not used: leave --from-line out to read it as a recording",
+        "its times were not used, since it was read as a drawn line and not as a recording",
     )
 
 
@@ -263,8 +264,11 @@ def test_a_truncated_kml_is_told(kml):
 
 @pytest.mark.parametrize("crs", ["EPSG:25832", "EPSG:4326"])
 def test_kml_and_gpx_are_wgs_84_by_their_standards(kml, crs):
-    with pytest.raises(RecordingError, match="is KML, which is always in WGS 84; leave --crs out"):
+    with pytest.raises(
+        RecordingError, match="is KML, which is always in WGS 84; name no"
+    ) as caught:
         read_line(kml(placemark("L", "11,48 12,48")), crs=crs)
+    assert caught.value.remedy.value == {"argument": "crs"}
 
 
 def test_a_line_in_a_grid_comes_out_where_pyproj_puts_it(geojson):
@@ -281,8 +285,9 @@ def test_grid_coordinates_without_a_grid_are_a_question(geojson):
     with pytest.raises(RecordingError, match="such as 691000, 5334000, are not degrees; name the"):
         read_line(geojson(feature("LineString", grid)))
     declared = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::25832"}}
-    with pytest.raises(RecordingError, match=r"says its coordinates .*; add --crs EPSG:25832"):
+    with pytest.raises(RecordingError, match=r"says its coordinates .*; name the grid") as caught:
         read_line(geojson(feature("LineString", grid), crs=declared))
+    assert caught.value.remedy.value == {"crs": "EPSG:25832"}
 
 
 def test_an_unknown_grid_is_told_with_the_file(geojson):

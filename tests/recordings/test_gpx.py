@@ -140,13 +140,15 @@ def test_times_without_a_zone_are_taken_as_utc_with_a_remark(gpx):
 
 def test_a_track_without_times_is_sent_to_from_line(gpx):
     points = '<trkpt lat="48" lon="11"/><trkpt lat="48" lon="11.1"/>'
-    with pytest.raises(NoTimesError, match="use `trackkit build --from-line`"):
+    with pytest.raises(NoTimesError, match="build from it as a drawn line") as caught:
         read_recording(gpx(track(segment(points))))
+    assert caught.value.remedy.do == "build from line"
 
 
 def test_a_file_with_a_route_only_is_sent_to_from_line(gpx):
-    with pytest.raises(RecordingError, match="only 1 route; use `trackkit build --from-line`"):
+    with pytest.raises(RecordingError, match="only 1 route; build from it as a drawn") as caught:
         read_recording(gpx('<rte><rtept lat="48" lon="11"/></rte>'))
+    assert caught.value.remedy.do == "build from line"
 
 
 def test_a_truncated_file_is_told_with_its_line(gpx):

@@ -110,8 +110,11 @@ def test_what_is_no_recording_or_line_gets_one_sentence(file, read, data, words)
 
 
 def test_kml_is_no_recording(file):
-    with pytest.raises(RecordingError, match="is KML, which is read as a drawn line only; use"):
+    with pytest.raises(
+        RecordingError, match="is KML, which is read as a drawn line only; save"
+    ) as e:
         read_recording(file(b'<kml xmlns="http://www.opengis.net/kml/2.2"/>'))
+    assert e.value.remedy.do == "build from line"
 
 
 def test_a_folder_is_told(tmp_path):

@@ -10,6 +10,7 @@ from trackkit.checks.findings import Finding
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.recordings.recording import Recording
+from trackkit.remedies import Remedy
 from trackkit.track.model import Centreline, Corner, Gate, Track
 
 HOSTILE = (
@@ -64,6 +65,10 @@ def kart_drive(track: Track, name: str = "morning.gpx") -> Recording:
 
 
 FINDINGS = [
-    Finding("error", "gate-other", "gate-c3d4", None, None, "Reaches another piece", "Narrow it"),
-    Finding("warning", "near", None, 500.0, None, "Another piece is near", "Survey the ends"),
+    Finding(
+        "error", "gate-other", "gate-c3d4", None, None, "Reaches another piece", Remedy("Narrow it")
+    ),
+    Finding(
+        "warning", "near", None, 500.0, None, "Another piece is near", Remedy("Survey the ends")
+    ),
 ]

@@ -503,8 +503,9 @@ def test_a_document_with_several_faults_says_how_many(tmp_path):
     damaged = document()
     for member in ("name", "closed", "length_m"):
         del damaged["track"][member]
-    with pytest.raises(TrackFileError, match=r"and 2 more faults.*trackkit check"):
+    with pytest.raises(TrackFileError, match=r"and 2 more faults.*lists every") as caught:
         read_track(written(tmp_path / "a.geojson", damaged))
+    assert caught.value.remedy.do == "check"
 
 
 TEXT = track_text(example())
@@ -528,7 +529,7 @@ FILES = {
     "UTF-16": (TEXT.encode("utf-16"), "is not text"),
     "a recording": (
         '{"type": "FeatureCollection", "features": []}',
-        "is JSON but no track file.*trackkit build",
+        "is JSON but no track file.*build a track file from it",
     ),
 }
 

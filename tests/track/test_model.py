@@ -69,8 +69,10 @@ def test_a_lap_is_timed_from_its_finish_and_a_course_from_its_start():
 
 
 def test_a_track_without_a_finish_says_how_to_place_one():
-    with pytest.raises(PlaceError, match=r"has no finish gate; .*gate place TRACK finish"):
+    with pytest.raises(PlaceError, match=r"has no finish gate; place a finish gate") as caught:
         _ = track().finish
+    remedy = caught.value.remedy
+    assert (remedy.do, remedy.chainage_m, remedy.value) == ("gate place", 0.0, {"kind": "finish"})
 
 
 def test_a_gate_answers_to_its_id_before_a_name_and_whatever_the_capitals():

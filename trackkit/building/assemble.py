@@ -15,13 +15,11 @@ from trackkit.gates.edit import place_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import runs_of
+from trackkit.remedies import Remedy
 from trackkit.track.derive import bridges, lay, with_line
 from trackkit.track.ids import slug
-from trackkit.track.model import ASSUMED_BAND_M, Track
+from trackkit.track.model import ASSUMED_BAND_M, Track, end_gate_m
 from trackkit.track.places import Place, chainage_of, describe_place
-
-OPEN_END_M = 20.0
-"""Where the start and finish gates of a point-to-point course go: this far from its ends."""
 
 
 def assembled(
@@ -151,16 +149,22 @@ def _with_end_gates(track: Track, finish: Place | None) -> tuple[Track, tuple[st
         where = finish if finish is not None and finish.ends is not None else Place(chainage_m=0.0)
         track, _, placed = place_gate(track, "finish", where)
         return track, placed
-    inset = min(OPEN_END_M, 0.02 * track.curve.length_m)
-    where = finish or Place(chainage_m=track.curve.length_m - inset)
+    where = finish or Place(chainage_m=end_gate_m(track, "finish"))
     track, _, placed = place_gate(track, "finish", where)
     remarks += placed
-    track, gate, placed = place_gate(track, "start", Place(chainage_m=inset))
+    inset = end_gate_m(track, "start")
+    track, _, placed = place_gate(track, "start", Place(chainage_m=inset))
     remarks += placed
     if finish is None:
-        told = (
-            f"start and finish gates were put {inset:.0f} m from the ends of the course; move "
-            f"them to the real lines with `trackkit gate move TRACK {gate.id} PLACE`"
-        )
-        remarks += (told,)
+        remarks += (f"start and finish gates were put {inset:.0f} m from the ends of the course",)
     return track, remarks
+
+
+def end_remedies(track: Track, finish: Place | None) -> tuple[Remedy, ...]:
+    """Tell what is to be done about the gates at the ends of a course that nobody gave."""
+    if track.closed or finish is not None:
+        return ()
+    return tuple(
+        Remedy(f"move the {gate.kind} gate to the real line", do="gate move", feature=gate.id)
+        for gate in track.gates_of_kind("start", "finish")
+    )

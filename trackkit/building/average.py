@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats, robust_spread
+from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.building.find_laps import FoundLap
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import moving_mean
@@ -175,9 +174,7 @@ def _weighted_median(value: Floats, weight: Floats) -> Floats:
     return np.asarray(np.nanmedian(counted, axis=0))
 
 
-def _stray(
-    level: Floats, known: NDArray[np.bool_], speed: Floats, step_m: float, *, closed: bool
-) -> NDArray[np.bool_]:
+def _stray(level: Floats, known: Flags, speed: Floats, step_m: float, *, closed: bool) -> Flags:
     """Mark where a lap is far from the others, with a margin around it."""
     count = len(level)
     if count == 1:
@@ -203,7 +200,7 @@ def _stray(
     return np.asarray(wide)
 
 
-def _faded(counts: NDArray[np.bool_], step_m: float, *, closed: bool) -> Floats:
+def _faded(counts: Flags, step_m: float, *, closed: bool) -> Floats:
     """Let weights go from nought to one over a distance, inside the stretches that count."""
     if counts.all():
         return counts.astype(float)
@@ -274,7 +271,7 @@ def _place(laps: Sequence[FoundLap], shift_m: Floats) -> tuple[Floats, float, st
     return np.asarray(whole), float(sigma), said
 
 
-def _own_sigma(shift_m: Floats, members: Sequence[NDArray[np.intp]]) -> float:
+def _own_sigma(shift_m: Floats, members: Sequence[Indices]) -> float:
     """Read how far laps of one recording are shifted against each other, on one axis."""
     squares, freedom = 0.0, 0
     for mine in members:

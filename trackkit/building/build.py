@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from trackkit.building.assemble import assembled
+from trackkit.building.assemble import assembled, end_remedies
 from trackkit.building.find_laps import FoundLap, find_runs
 from trackkit.building.fit import FittedLine, fit_line
-from trackkit.building.layouts import all_laps, chosen, layouts_of, told
+from trackkit.building.layouts import all_laps, chosen, layouts_of, other_layouts, told
 from trackkit.building.path import Path, path_driven
 from trackkit.building.pit_lane import find_pit_lane, with_pit_lane
 from trackkit.errors import NoLapError
@@ -20,6 +20,7 @@ from trackkit.files import sha256_of
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import smooth
 from trackkit.recordings.recording import Recording
+from trackkit.remedies import Remedy
 from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.track.places import Place
@@ -48,6 +49,8 @@ class Build:
         ran on either side, or how far the edges are; empty for one lap.
     laps
         Every lap found, with why it was not used, or nothing where it was.
+    remedies
+        What can be done about what was assumed or left out.
     """
 
     track: Track
@@ -57,6 +60,7 @@ class Build:
     fitted: FittedLine | None = None
     band: tuple[tuple[float, float, float], ...] = ()
     laps: tuple[tuple[FoundLap, str], ...] = ()
+    remedies: tuple[Remedy, ...] = ()
 
 
 def build_track(
@@ -104,10 +108,12 @@ def build_track(
     per_recording, remarks = laps_found(recordings, plane, is_open=is_open)
     laps = [lap for found in per_recording for lap in found]
     strays: tuple[FoundLap, ...] = ()
+    remedies: tuple[Remedy, ...] = ()
     if not is_open:
         layouts = layouts_of(laps)
         layout_built = chosen(layouts, lap_length_m)
         remarks += told(layouts, layout_built, per_recording, [r.name for r in recordings])
+        remedies = other_layouts(layouts, layout_built)
         laps, strays = list(layout_built.laps), layout_built.strays
     fitted = fit_line(laps, closed=not is_open, strays=strays)
     remarks += tuple(reason for _, reason in fitted.rejected)
@@ -136,7 +142,7 @@ def build_track(
     track = track.revised_by(f"built from {count} {what}{plural}", when)
     return Build(
         track, count, removed, (*remarks, *more), fitted, band_driven(fitted, track, plane),
-        with_reasons(per_recording, fitted),
+        with_reasons(per_recording, fitted), (*remedies, *end_remedies(track, finish)),
     )  # fmt: skip
 
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.building.path import Path
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
+from trackkit.remedies import Remedy
 
 SHORTEST_LAP_M = 120.0
 RETURN_WITHIN_M = 12.0
@@ -58,34 +58,7 @@ class FoundLap:
         return float(self.path.time_s[min(self.end, len(self.path.time_s) - 1)])
 
 
-def find_laps(path: Path, name: str) -> list[FoundLap]:
-    """Find the laps of the layout that was driven most.
-
-    Every place of the path is paired with the first later place that passes within
-    `RETURN_WITHIN_M` the same way; the distance between them is a lap length.  Lap lengths that
-    agree are taken together, and the group that covers most ground at the highest speed wins: a
-    loop walked in the paddock loses to a lap.  The laps are then cut where the path is straight.
-
-    Parameters
-    ----------
-    path
-        From `path_driven`.
-    name
-        What to call the recording in an error.
-
-    Raises
-    ------
-    NoLapError
-        When the path comes back to no place it has passed.
-    """
-    begin, end = returns(path)
-    if len(begin) == 0:
-        raise no_lap(path, name)
-    group = most_driven(path, begin, end)
-    return cut(path, begin[group], end[group])
-
-
-def most_driven(path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]) -> NDArray[np.intp]:
+def most_driven(path: Path, begin: Indices, end: Indices) -> Indices:
     """Pick the pairs whose lap lengths agree and cover most ground at the highest speed.
 
     Returns
@@ -104,7 +77,7 @@ def most_driven(path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]) -> N
     return order[best : int(upper[best])]
 
 
-def returns(path: Path) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def returns(path: Path) -> tuple[Indices, Indices]:
     """Pair samples with the first later passage of the same place, at its nearest point."""
     coarse = _COARSE if len(path.position_m) > _COARSE_ABOVE else 1
     taken = np.arange(0, len(path.position_m), coarse)
@@ -126,9 +99,7 @@ def returns(path: Path) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return _innermost(path, begin[order], end[order])
 
 
-def _innermost(
-    path: Path, begin: NDArray[np.intp], end: NDArray[np.intp]
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _innermost(path: Path, begin: Indices, end: Indices) -> tuple[Indices, Indices]:
     """Keep the pairs that hold no other pair.
 
     A place of one layout may be passed again after laps of others: what lies between is not one
@@ -141,9 +112,7 @@ def _innermost(
     return begin[~within], end[~within]
 
 
-def _first_passages(
-    path: Path, of: NDArray[np.intp], among: NDArray[np.intp]
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _first_passages(path: Path, of: Indices, among: Indices) -> tuple[Indices, Indices]:
     """Pair some samples with their first later passage among others."""
     from scipy.spatial import cKDTree
 
@@ -168,9 +137,9 @@ def _first_passages(
 
 def cut(
     path: Path,
-    begin: NDArray[np.intp],
-    end: NDArray[np.intp],
-    every: tuple[NDArray[np.intp], NDArray[np.intp]] | None = None,
+    begin: Indices,
+    end: Indices,
+    every: tuple[Indices, Indices],
 ) -> list[FoundLap]:
     """Cut laps where both passages lie closest, agree best and are driven straight and fast.
 
@@ -181,8 +150,8 @@ def cut(
     begin, end
         Pairs of places, a lap of one length apart.
     every
-        All pairs of places, whatever their lap length (from `returns`).  Where given, laps of other
-        layouts that pass the place of the cut are cut as well.
+        All pairs of places, whatever their lap length (from `returns`): laps of other layouts that
+        pass the place of the cut are cut as well.
     """
     direction = path.direction
     away = np.linalg.norm(path.position_m[begin] - path.position_m[end], axis=1)
@@ -212,20 +181,19 @@ def cut(
         for a, b in bounds
         if abs((b - a) / typical - 1.0) <= LAP_LENGTHS_WITHIN
     ]
-    if every is not None:
-        # Whatever its length, it is one lap when nothing inside comes back within it.
-        soonest = np.minimum.accumulate(every[1][::-1])[::-1]
-        nested = round(_NESTED_M / path.step_m)
-        known = {(lap.begin, lap.end) for lap in laps}
-        for a, b in bounds:
-            first = int(np.searchsorted(every[0], a))
-            whole = first < len(soonest) and soonest[first] >= b - nested
-            if whole and (a, b) not in known and (b - a) * path.step_m >= SHORTEST_LAP_M:
-                laps.append(FoundLap(path, a, b))
+    # Whatever its length, it is one lap when nothing inside comes back within it.
+    soonest = np.minimum.accumulate(every[1][::-1])[::-1]
+    nested = round(_NESTED_M / path.step_m)
+    known = {(lap.begin, lap.end) for lap in laps}
+    for a, b in bounds:
+        first = int(np.searchsorted(every[0], a))
+        whole = first < len(soonest) and soonest[first] >= b - nested
+        if whole and (a, b) not in known and (b - a) * path.step_m >= SHORTEST_LAP_M:
+            laps.append(FoundLap(path, a, b))
     return laps or [FoundLap(path, here, int(end[best]))]
 
 
-def _popularity(path: Path, place: NDArray[np.intp]) -> Floats:
+def _popularity(path: Path, place: Indices) -> Floats:
     """Count how often the path passes each place, as a share of the most often passed one."""
     from scipy.spatial import cKDTree
 
@@ -240,7 +208,7 @@ def _popularity(path: Path, place: NDArray[np.intp]) -> Floats:
     return np.asarray(np.interp(place, few[order], near[order] / near.max()))
 
 
-def _passages(path: Path, place_m: Floats, direction: Floats) -> NDArray[np.intp]:
+def _passages(path: Path, place_m: Floats, direction: Floats) -> Indices:
     """Find the samples at which the path passes a place the given way."""
     away = path.position_m - place_m
     along = away @ direction
@@ -264,8 +232,11 @@ def no_lap(path: Path, name: str) -> NoLapError:
         f"holds no whole lap: its end lies {apart:,.0f} m from its start after {driven:,.0f} m, "
         f"and it passes no place twice the same way",
         file=name,
-        remedy="record at least one whole lap and drive on a little past the place where it "
-        "began, or use --open for a course from one point to another",
+        remedy=Remedy(
+            "record at least one whole lap and drive on a little past the place where it began, or "
+            "build a course from one point to another",
+            do="build open",
+        ),
     )
 
 

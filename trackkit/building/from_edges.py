@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.building.assemble import assembled
+from trackkit.building.assemble import assembled, end_remedies
 from trackkit.building.build import Build, laps_found, source_entries
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of
@@ -111,7 +111,15 @@ def build_between(
             removed[reason] = removed.get(reason, 0) + count
     profile = track.centreline.width_profile or ()
     used = len(lines[2].laps) if driven else 0
-    return Build(track, used, removed, (*remarks, *more), lines[-1], profile)
+    return Build(
+        track,
+        used,
+        removed,
+        (*remarks, *more),
+        lines[-1],
+        profile,
+        remedies=end_remedies(track, finish),
+    )
 
 
 def _the_right_way(left: Curve, right: Curve, driven: FittedLine | None) -> tuple[Curve, Curve]:
@@ -130,7 +138,7 @@ def _the_right_way(left: Curve, right: Curve, driven: FittedLine | None) -> tupl
         if _mean_offset(right, left) < 0:
             raise NoLapError(
                 "the edge said to be the left one lies on the right of the laps driven",
-                remedy="swap --left and --right",
+                remedy="swap the left and the right edge",
             )
     elif _mean_offset(right, left) < 0:
         left, right = _turned(left), _turned(right)

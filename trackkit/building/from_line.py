@@ -8,13 +8,14 @@ from typing import Any
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.building.assemble import assembled
+from trackkit.building.assemble import assembled, end_remedies
 from trackkit.building.build import Build
 from trackkit.building.find_laps import SHORTEST_LAP_M
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.smoothing import smoothed_curve
+from trackkit.remedies import Remedy
 from trackkit.track.history import now
 from trackkit.track.places import Place
 
@@ -52,7 +53,9 @@ def build_from_line(
     if not is_open and gap > min(25.0, 0.03 * length):
         raise NoLapError(
             f"the line holds no whole lap: its end lies {gap:,.0f} m from its start",
-            remedy="close the line, or use --open for a course from one point to another",
+            remedy=Remedy(
+                "close the line, or build a course from one point to another", do="build open"
+            ),
         )
     curve = smoothed_curve(_densified(vertex, closed=not is_open), closed=not is_open)
     track, remarks = assembled(
@@ -60,7 +63,7 @@ def build_from_line(
         drawn_heights=_drawn_heights(curve, vertex, elevation_m),
     )  # fmt: skip
     track = track.revised_by("built from a drawn line", track.revised or now())
-    return Build(track, 0, {}, remarks)
+    return Build(track, 0, {}, remarks, remedies=end_remedies(track, finish))
 
 
 def _densified(vertex_m: Floats, *, closed: bool) -> Floats:

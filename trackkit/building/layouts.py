@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.building.find_laps import (
     SAME_WAY,
     FoundLap,
@@ -22,6 +21,7 @@ from trackkit.building.fit import first_guess
 from trackkit.building.path import Path
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
+from trackkit.remedies import Remedy
 
 ASKED_WITHIN = 0.03
 """A layout is the one asked for when its lap is within this share of the length asked for."""
@@ -150,7 +150,7 @@ def _oddness(lap: FoundLap, laps: Sequence[FoundLap]) -> float:
     return float(-(np.abs(lengths / lap.length_m - 1.0) < 0.01).sum())
 
 
-def _beside(curve: Curve, lap: FoundLap) -> tuple[Floats, Floats, NDArray[np.bool_], float]:
+def _beside(curve: Curve, lap: FoundLap) -> tuple[Floats, Floats, Flags, float]:
     """Tell where and how far off a line a lap is, whether it is near, and what share it covers."""
     position, ahead = lap.path.position_m[lap.part], lap.path.direction[lap.part]
     where, offset = curve.project(position, ahead)
@@ -241,17 +241,26 @@ def told(
             if numbers:
                 of = f" of {name}" if len(names) > 1 else ""
                 where.append(f"{_ranges(numbers)}{of}")
-        use = (
-            "built"
-            if layout is built
-            else f"not used; --lap-length {layout.length_m:.0f} builds it"
-        )
+        use = "built" if layout is built else "not used"
         plural = "s" if len(mine) > 1 else ""
         remarks.append(
             f"{len(mine)} lap{plural} of {layout.length_m:,.0f} m (lap{plural} "
             f"{', '.join(where)}): {use}"
         )
     return tuple(remarks)
+
+
+def other_layouts(layouts: Sequence[Layout], built: Layout) -> tuple[Remedy, ...]:
+    """Tell how each layout that is not built can be."""
+    return tuple(
+        Remedy(
+            f"build the layout of {layout.length_m:,.0f} m",
+            do="build layout",
+            value={"lap_length_m": round(layout.length_m)},
+        )
+        for layout in layouts
+        if layout is not built
+    )
 
 
 def _ranges(numbers: list[int]) -> str:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.errors import NoLapError
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
@@ -47,7 +46,7 @@ class Path:
     elevation_m: Floats
     step_m: float
     stops: tuple[tuple[float, float], ...]
-    fixed: NDArray[np.bool_]
+    fixed: Flags
     drive: Drive
 
 
@@ -101,7 +100,7 @@ def path_driven(drive: Drive) -> Path:
     )
 
 
-def _nodes(drive: Drive, index: NDArray[np.intp]) -> tuple[Floats, Floats, Floats | None]:
+def _nodes(drive: Drive, index: Indices) -> tuple[Floats, Floats, Floats | None]:
     """Lay out times, positions and headings at most `_STEP_M` apart.
 
     Between fixes far apart the drive bends: the way along it is read from the most probable motion
@@ -129,7 +128,7 @@ def _nodes(drive: Drive, index: NDArray[np.intp]) -> tuple[Floats, Floats, Float
     return time, position, velocity / pace
 
 
-def _bridged(drive: Drive, index: NDArray[np.intp], share: Floats) -> tuple[Floats, Floats]:
+def _bridged(drive: Drive, index: Indices, share: Floats) -> tuple[Floats, Floats]:
     """Positions and velocities between fixes on the cubic through theirs, a share of the way."""
     span = (drive.time_s[index + 1] - drive.time_s[index])[:, None]
     u = share[:, None]
@@ -141,7 +140,7 @@ def _bridged(drive: Drive, index: NDArray[np.intp], share: Floats) -> tuple[Floa
     return position, (ahead + u * (2 * square + 3 * u * cube)) / span
 
 
-def _in_gap(drive: Drive, time_s: Floats) -> NDArray[np.bool_]:
+def _in_gap(drive: Drive, time_s: Floats) -> Flags:
     """Mark times that lie between two fixes much farther apart than usual."""
     step = np.diff(drive.time_s)
     if len(step) == 0:
@@ -166,7 +165,7 @@ def _ground_speed(drive: Drive) -> Floats:
     return np.asarray(net / np.maximum(ends[1] - ends[0], 1e-9))
 
 
-def _stops(drive: Drive, moving: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
+def _stops(drive: Drive, moving: Flags) -> tuple[tuple[float, float], ...]:
     stops = []
     for begin, end in runs_of(~moving):
         first = drive.time_s[max(begin - 1, 0)]

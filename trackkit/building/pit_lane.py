@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trackkit.arrays import Floats
 from trackkit.building.fit import FittedLine
@@ -156,9 +155,7 @@ def _extended(
 
 
 def _same_lane(curve: Curve, one: _Visit, other: _Visit) -> bool:
-    ends: NDArray[np.float64] = curve.separation(
-        [one.leaves_m, one.joins_m], [other.leaves_m, other.joins_m]
-    )
+    ends: Floats = curve.separation([one.leaves_m, one.joins_m], [other.leaves_m, other.joins_m])
     return bool(ends.max() < 2 * _REACH_M and abs(one.aside_m - other.aside_m) < _SAME_LANE_M)
 
 

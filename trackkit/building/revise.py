@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.building.build import Build, band_driven, laps_found, source_entries, with_reasons
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine, fit_line
@@ -18,10 +17,11 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
+from trackkit.remedies import Remedy
 from trackkit.track.derive import with_line
 from trackkit.track.history import now
 from trackkit.track.model import Gate, Track
-from trackkit.track.places import ends_chainage
+from trackkit.track.places import ends_chainage, to_decimetre
 
 CHANGED_M = 3.0
 """Where new laps run this far from the old line, the receivers' shift aside, the track changed."""
@@ -110,7 +110,9 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
         share = count = 0.0
     curve = _knit(old, fitted.curve, chainage, reached, rest, changed, count, share, shift)
     found = _told(chainage, rest, changed, closed=old.closed)
-    revised, more = _revised(track, curve, fitted)
+    revised = _revised(track, curve, fitted)
+    beside = _beside(revised)
+    more = tuple(f"the gate {g.id} ({g.name}) does not cross the new line" for g in beside)
     both = 1.0 / np.sqrt(accuracy**-2 + fitted.accuracy_m**-2)
     when = now()
     if track.line == "driven":
@@ -144,6 +146,10 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     build = Build(
         revised, number, removed, (*remarks, *told, *more), fitted,
         band_driven(fitted, revised, track.plane), with_reasons(per_recording, fitted),
+        tuple(
+            Remedy(f"move {g.name} onto it", "gate move", g.id, to_decimetre(revised, g.chainage_m))
+            for g in beside
+        ),
     )  # fmt: skip
     moved = share * shift
     return Revision(build, found, (float(moved[0]), float(moved[1])))
@@ -194,7 +200,7 @@ def _error_of_mean(fitted: FittedLine, reached: Floats) -> Floats:
     return np.asarray(np.interp(reached, fitted.chainage_m, error))
 
 
-def _changed(rest: Floats, limit: Floats, step_m: float, *, closed: bool) -> NDArray[np.bool_]:
+def _changed(rest: Floats, limit: Floats, step_m: float, *, closed: bool) -> Flags:
     """Mark changed stretches, out to where both lines agree again."""
     far = np.abs(rest) > limit
     marked = np.zeros(len(rest), dtype=bool)
@@ -222,7 +228,7 @@ def _knit(
     chainage: Floats,
     reached: Floats,
     rest: Floats,
-    changed: NDArray[np.bool_],
+    changed: Flags,
     count: float,
     share: float,
     shift: Floats,
@@ -255,7 +261,7 @@ def _knit(
 
 
 def _told(
-    chainage: Floats, rest: Floats, changed: NDArray[np.bool_], *, closed: bool
+    chainage: Floats, rest: Floats, changed: Flags, *, closed: bool
 ) -> tuple[ChangedStretch, ...]:
     found = []
     for begin, end in runs_of(changed, closed=closed):
@@ -265,7 +271,7 @@ def _told(
     return tuple(found)
 
 
-def _revised(track: Track, curve: Curve, fitted: FittedLine) -> tuple[Track, tuple[str, ...]]:
+def _revised(track: Track, curve: Curve, fitted: FittedLine) -> Track:
     """Lay the track on its new line; gates stay on the ground, chainages follow."""
     datum = 0.0
     if track.closed and track.gates_of_kind("finish"):
@@ -294,7 +300,6 @@ def _revised(track: Track, curve: Curve, fitted: FittedLine) -> tuple[Track, tup
             properties=was.properties, members=was.members,
         ),
     )  # fmt: skip
-    remarks = []
     gates: list[Gate] = []
     for gate in track.gates:
         near = None
@@ -305,14 +310,17 @@ def _revised(track: Track, curve: Curve, fitted: FittedLine) -> tuple[Track, tup
         at = ends_chainage(new, gate.left, gate.right, near, must_cross=False)
         if min(at, new.curve.length_m - at) < 0.01 and gate.kind == "finish" and track.closed:
             at = 0.0
-        ends = new.gate_ends(gate)
-        if "pit" not in gate.kind and len(new.curve.crossed_by(ends[0], ends[1])) == 0:
-            remarks.append(
-                f"the gate {gate.id} ({gate.name}) does not cross the new line; move it with "
-                f"`trackkit gate move TRACK {gate.id} PLACE`"
-            )
         gates.append(replace(gate, chainage_m=at))
-    return new.with_gates(gates), tuple(remarks)
+    return new.with_gates(gates)
+
+
+def _beside(track: Track) -> list[Gate]:
+    """List the gates across the track that its line does not cross."""
+    return [
+        gate
+        for gate in track.gates
+        if "pit" not in gate.kind and len(track.curve.crossed_by(*track.gate_ends(gate))) == 0
+    ]
 
 
 def _heights(track: Track, curve: Curve, fitted: FittedLine) -> tuple[Floats, Floats] | None:

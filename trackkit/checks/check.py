@@ -1,25 +1,35 @@
-"""What geometry has to say about a track: findings, each with its remedy."""
+"""What geometry, and recordings, have to say about a track: findings, each with its remedy."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 
+from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.checks.findings import Finding, marked
-from trackkit.checks.gate_rules import GATE_RULES, SET_RULES
-from trackkit.checks.line_rules import LINE_RULES
-from trackkit.checks.recording_rules import RECORDING_RULES, elsewhere
-from trackkit.checks.timing_rules import QUALITY_RULES
-from trackkit.errors import NoLapError, TrackFileError, TrackkitError
-from trackkit.gates.quality import TimingQuality, timing_quality
+from trackkit.checks.other_layouts import layouts_beside
+from trackkit.errors import TrackFileError, TrackkitError
 from trackkit.recordings.recording import Recording
-from trackkit.timing.lap_times import LapReport, time_laps
+from trackkit.remedies import Remedy
+from trackkit.timing.lap_times import LapReport
 from trackkit.track.document import track_from_document
 from trackkit.track.file import read_document, schema_faults
-from trackkit.track.model import Track
+from trackkit.track.model import Track, crossed_gates
 
 
-def check_file(path: str | os.PathLike[str]) -> tuple[Track | None, list[Finding]]:
+def check_file(
+    path: str | os.PathLike[str], recordings: Sequence[Recording] = ()
+) -> tuple[Track | None, list[Finding]]:
     """Check a track file: its schema first, and its geometry where that can be computed.
+
+    Other layouts of the circuit in the same folder are compared where they share tarmac.
+
+    Parameters
+    ----------
+    path
+        The track file.
+    recordings
+        Of the track.
 
     Returns
     -------
@@ -33,23 +43,29 @@ def check_file(path: str | os.PathLike[str]) -> tuple[Track | None, list[Finding
     """
     document = read_document(path)
     findings = [
-        Finding(
-            "error", "schema", _feature_in(place), None, None, f"{place}: {what}",
-            "mend the file, or build it again with `trackkit build`",
-        )
-        for place, what in schema_faults(document)
-    ]  # fmt: skip
+        _schema_finding(place, f"{place}: {what}") for place, what in schema_faults(document)
+    ]
     try:
         track = track_from_document(document)
-        return track, [*findings, *check_track(track)]
     except TrackFileError as error:
         if not findings:
             what = f"{error.place}: {error.what}" if error.place else error.what
-            findings.append(
-                Finding("error", "schema", _feature_in(error.place or ""), None, None, what,
-                        error.remedy or "mend the file, or build it again with `trackkit build`")
-            )  # fmt: skip
+            findings.append(_schema_finding(error.place or "", what))
         return None, findings
+    others = layouts_beside(path, track)
+    return track, marked(track, [*findings, *check_track(track, recordings, others)])
+
+
+def _schema_finding(place: str, message: str) -> Finding:
+    return Finding(
+        severity="error",
+        rule="schema",
+        feature=_feature_in(place),
+        chainage_m=None,
+        position=None,
+        message=message,
+        remedy=Remedy("mend the file, or build it again"),
+    )
 
 
 def _feature_in(place: str) -> str | None:
@@ -59,15 +75,20 @@ def _feature_in(place: str) -> str | None:
     return None
 
 
-def check_track(track: Track, quality: TimingQuality | None = None) -> list[Finding]:
-    """Check the geometry of a track, and what it does to times.
+def check_track(
+    track: Track, recordings: Sequence[Recording] = (), others: Sequence[Track] = ()
+) -> list[Finding]:
+    """Check the geometry of a track, what it does to times, and what recordings of it show.
 
     Parameters
     ----------
     track
         The track.
-    quality
-        Speeds and noise to judge its gates by; assumed where None.
+    recordings
+        Of it.  Speeds, the spread of the line and the receiver's noise are those recorded; they
+        are assumed without any.
+    others
+        Other layouts of the circuit, which gates on shared tarmac are compared with.
 
     Returns
     -------
@@ -75,57 +96,38 @@ def check_track(track: Track, quality: TimingQuality | None = None) -> list[Find
         Errors first, then warnings, then notes; each in racing order.  Those the track file
         accepts are marked.
     """
-    findings: list[Finding] = []
     try:
         _ = track.curve
     except TrackkitError as error:
         return [
             Finding(
-                "error", "too-few-points", "centreline", None, None, error.what,
-                "build the track again from a recording of a whole lap",
+                severity="error",
+                rule="too-few-points",
+                feature="centreline",
+                chainage_m=None,
+                position=None,
+                message=error.what,
+                remedy=Remedy("build the track again from a recording of a whole lap"),
             )
-        ]  # fmt: skip
-    for rule in RULES:
-        findings += rule(track)
-    if not any(finding.rule == "too-few-points" for finding in findings):
-        quality = quality or timing_quality(track)
-        for judge in QUALITY_RULES:
-            findings += judge(track, quality)
-    return marked(track, findings)
-
-
-RULES = (*LINE_RULES, *SET_RULES, *GATE_RULES)
-"""Every rule takes a track and yields what it finds; DEVELOPERS.md says how to add one."""
+        ]
+    return list(evaluate(track, prepare(track, recordings, others=others)).findings)
 
 
 def check_recording(track: Track, recording: Recording) -> tuple[list[Finding], LapReport]:
-    """Check a track, with what a recording of it shows.
-
-    Speeds, the spread of the line and the receiver's noise are those recorded; what a check
-    without recordings says about the geometry is among the findings.
-
-    Parameters
-    ----------
-    track
-        With the gates a lap needs.
-    recording
-        Of it.
+    """Check a track with a recording of it, and time the recording's laps.
 
     Returns
     -------
     findings, report
+        As `check_track` and `time_laps` give them.
 
     Raises
     ------
     PlaceError
         When the track lacks the gates that laps begin and end at.
+    TrackkitError
+        When the track has no line that can be followed.
     """
-    report = time_laps(track, recording)
-    try:
-        quality = timing_quality(track, [recording])
-    except NoLapError as error:
-        return marked(track, [*check_track(track), elsewhere(track, recording, error)]), report
-    findings = check_track(track, quality)
-    for rule in RECORDING_RULES:
-        findings += rule(track, recording, report)
-    return marked(track, findings), report
+    crossed_gates(track)
+    evaluation = evaluate(track, prepare(track, [recording]))
+    return list(evaluation.findings), evaluation.reports[0]

@@ -1,12 +1,13 @@
-"""What recordings make of a track's gates, worked out again each time a gate moves.
+"""What geometry and recordings make of a track's gates: the one evaluation behind every check.
 
-A prepared session keeps what does not depend on gates (the smoothed drives, what places are worth)
-and what was found for gates that have not moved since, so that only the moved gate is worked out.
+A check is an evaluation of a track prepared for it alone.  A page prepares its track once and
+evaluates it again each time a gate moves: what does not depend on gates (the smoothed drives, what
+places are worth) and what was found for gates that have not moved since is remembered, so that
+only the moved gate is worked out.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -17,52 +18,31 @@ from trackkit.checks.other_layouts import check_against
 from trackkit.checks.recording_rules import DRIVE_GATE_RULES, DRIVE_LINE_RULES, LAP_RULES, elsewhere
 from trackkit.checks.timing_rules import GATE_QUALITY_RULES, SET_QUALITY_RULES
 from trackkit.errors import NoLapError, PlaceError
-from trackkit.gates.quality import TimingQuality, driven_quality, timing_quality
-from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import Drive, smooth
+from trackkit.gates.quality import (
+    TimingQuality,
+    driven_quality,
+    require_driven,
+    timing_quality,
+)
+from trackkit.motion.drive import Drive
 from trackkit.recordings.recording import Recording
-from trackkit.timing.crossings import Crossing, cross, interval_sigma
-from trackkit.timing.lap_times import LapReport, lap_report, laps_of, whole_laps, with_wander
-from trackkit.track.model import Centreline, Gate, Position, Track, crossed_gates
-
-SAME_PLANE_DEG = 1e-7
-"""Planes whose origins are closer than this (1 cm) are taken for one."""
-
-_GateKey = tuple[str, Position, Position]
+from trackkit.timing.lap_times import LapReport, TimedRecording
+from trackkit.track.model import Centreline, Gate, Track, crossed_gates
 
 
-@dataclass(eq=False)
-class _Timed:
-    """One recording's drive, and what is known of it for the gates as they are.
-
-    `first` is smoothed with what the recording itself tells; `drive` with the wander that the
-    `whole` laps tell, where it does not.  `usual` is how well times between two gates were known,
-    one after the other, before a drag began.
-    """
-
-    recording: Recording
-    first: Drive
-    drive: Drive
-    whole: tuple[tuple[float, float], ...] | None = None
-    first_crossed: dict[_GateKey, list[Crossing]] = field(default_factory=dict)
-    crossed: dict[_GateKey, list[Crossing]] = field(default_factory=dict)
-    sigmas: dict[tuple[Crossing, Crossing], float] = field(default_factory=dict)
-    usual: dict[tuple[str, str, int], float] = field(default_factory=dict)
-
-
-@dataclass(eq=False)
-class _Found:
-    """Findings about one line, and about its gates as they are; emptied when the line changes."""
+@dataclass(eq=False, repr=False)
+class _LineFindings:
+    """Findings about one line, and about its gates as they were when they were judged."""
 
     centreline: Centreline
     quality: TimingQuality
     drives: tuple[Drive, ...]
     line: list[Finding]
     driven: list[Finding] | None = None
-    gates: dict[str, tuple[Gate, list[Finding]]] = field(default_factory=dict)
+    gates: list[tuple[Gate, list[Finding]]] = field(default_factory=list)
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class Prepared:
     """A track and recordings of it, ready to be evaluated with other gates.
 
@@ -76,33 +56,35 @@ class Prepared:
         The recordings' names, as the user gave them.
     others
         Other layouts of the circuit, which gates on shared tarmac are compared with.
-    timed, found
-        What `evaluate` remembers: of the recordings, and of findings.
+    timed
+        The recordings, and what was worked out of their laps.
     astray
         Recordings, by their place in the list, that do not cover the track, and why.
+    line_findings
+        What `evaluate` found before.
     """
 
     track: Track
     files: tuple[str, ...]
     others: tuple[Track, ...]
-    timed: list[_Timed]
-    astray: dict[int, NoLapError] = field(default_factory=dict)
-    found: _Found | None = None
+    timed: list[TimedRecording]
+    astray: dict[int, NoLapError]
+    line_findings: _LineFindings | None = field(default=None, init=False)
 
     @property
     def recordings(self) -> tuple[Recording, ...]:
         """The recordings."""
-        return tuple(one.recording for one in self.timed)
+        return tuple(timed.recording for timed in self.timed)
 
     @property
     def drives(self) -> tuple[Drive, ...]:
         """Their smoothed drives."""
-        return tuple(one.drive for one in self.timed)
+        return tuple(timed.drive for timed in self.timed)
 
 
 @dataclass(frozen=True, eq=False)
 class Evaluation:
-    """What the recordings make of a track's gates.
+    """What geometry and recordings make of a track's gates.
 
     Parameters
     ----------
@@ -113,7 +95,8 @@ class Evaluation:
     quality
         What places along the line are worth.
     findings
-        As `check` gives them.
+        Errors first, then warnings, then notes; each in racing order.  Those the track file
+        accepts are marked.
     whole
         Whether nothing was left until a drag is over.
     """
@@ -143,120 +126,74 @@ def prepare(
         What the user calls them; their own names when None.
     others
         Other layouts of the circuit.
+
+    Raises
+    ------
+    TrackkitError
+        When the track has no line that can be followed.
     """
-    timed = []
-    for recording in recordings:
-        drive = smooth(recording, track.plane)
-        timed.append(_Timed(recording, drive, drive))
-    names = tuple(files if files is not None else (one.name for one in recordings))
-    prepared = Prepared(track, names, tuple(others), timed)
-    for index, one in enumerate(timed):
+    names = [recording.name for recording in recordings] if files is None else files
+    timed = [TimedRecording.smoothed(recording, track.plane) for recording in recordings]
+    astray = {}
+    for index, recording in enumerate(timed):
         try:
-            driven_quality(track, [one.first])
+            require_driven(track, recording.by_itself)
         except NoLapError as error:
-            prepared.astray[index] = error
-    return prepared
+            astray[index] = error
+    return Prepared(track, tuple(names), tuple(others), timed, astray)
 
 
 def evaluate(track: Track, prepared: Prepared, moving: str | None = None) -> Evaluation:
-    """Work out what the recordings make of a track's gates.
+    """Work out what geometry and recordings make of a track's gates.
 
     Parameters
     ----------
     track
         The prepared track, or one that came of it by changing gates.
     prepared
-        From `prepare`; it remembers what it found.
+        From `prepare`; it remembers what was found.
     moving
         The gate that is being dragged: uncertainties of times stay as they were, and where the
         line's chainages changed (a finish gate that moves), findings of other gates are left
         out until the drag is over.  None to have all.
+
+    Raises
+    ------
+    TrackkitError
+        When the track has no line that can be followed.
     """
-    light = moving is not None
-    reports = _reports(track, prepared, light=light)
-    known = prepared.found
-    if known is not None and known.centreline is track.centreline:
-        return _evaluated(track, prepared, known, reports, whole=not light)
-    if light and known is not None:
-        passing = _Found(
-            track.centreline, _carried(known.quality, track), prepared.drives, [], [],
-        )  # fmt: skip
+    dragging = moving is not None
+    reports = _reports(track, prepared, dragging=dragging)
+    before = prepared.line_findings
+    if before is not None and before.centreline is track.centreline:
+        return _evaluated(track, prepared, before, reports, whole=not dragging)
+    if dragging and before is not None:
+        quality = _carried(before.quality, track)
+        passing = _LineFindings(track.centreline, quality, prepared.drives, [], [])
         return _evaluated(track, prepared, passing, reports, whole=False, only=moving)
-    prepared.found = _Found(
-        track.centreline, _quality(track, prepared), prepared.drives,
-        [found for rule in LINE_RULES for found in rule(track)],
-    )  # fmt: skip
-    return _evaluated(track, prepared, prepared.found, reports, whole=True)
+    prepared.line_findings = _LineFindings(
+        track.centreline,
+        _quality(track, prepared),
+        prepared.drives,
+        [finding for rule in LINE_RULES for finding in rule(track)],
+    )
+    return _evaluated(track, prepared, prepared.line_findings, reports, whole=True)
 
 
-def _reports(track: Track, prepared: Prepared, *, light: bool) -> tuple[LapReport, ...]:
+def _reports(track: Track, prepared: Prepared, *, dragging: bool) -> tuple[LapReport, ...]:
     try:
         crossed_gates(track)
     except PlaceError:
         return ()  # gate-missing says so
-    return tuple(_report(track, one, light=light) for one in prepared.timed)
-
-
-def _report(track: Track, one: _Timed, *, light: bool) -> LapReport:
-    """Time the laps as `trackkit.timing.lap_times.time_laps` does."""
-    if not light:
-        if not _same_plane(track.plane, one.first.plane):
-            one.first = one.drive = smooth(one.recording, track.plane)
-            one.whole = None
-            one.first_crossed, one.crossed, one.sigmas = {}, {}, {}
-        if not one.first.wander_told:
-            one.first_crossed = _crossed(track, one.first, one.first_crossed)
-            whole = whole_laps(track, laps_of(track, _in_order(one.first_crossed)))
-            if whole != one.whole:
-                one.drive, one.whole = with_wander(track, one.first, whole), whole
-                one.crossed, one.sigmas = {}, {}
-    one.crossed = _crossed(track, one.drive, one.crossed)
-    known: dict[tuple[Crossing, Crossing], float] = {}
-    counted = Counter[tuple[str, str]]()
-    usual = dict(one.usual) if light else {}
-
-    def sigma(drive: Drive, before: Crossing, after: Crossing) -> float:
-        gates, pair = (before.gate, after.gate), (before, after)
-        place = (*gates, counted[gates])
-        counted[gates] += 1
-        if pair in one.sigmas:
-            found = one.sigmas[pair]
-        elif place in usual:
-            return usual[place]
-        else:
-            found = interval_sigma(drive, before, after)
-        known[pair] = usual[place] = found
-        return found
-
-    report = lap_report(track, one.drive, _in_order(one.crossed), sigma, best_sigmas=not light)
-    if not light:
-        one.usual = usual
-    one.sigmas = known
-    return report
-
-
-def _crossed(
-    track: Track, drive: Drive, known: dict[_GateKey, list[Crossing]]
-) -> dict[_GateKey, list[Crossing]]:
-    """Find crossings of all gates; those of gates that have not moved are known."""
-    found = {}
-    for gate in crossed_gates(track):
-        key = (gate.id, gate.left, gate.right)
-        found[key] = known[key] if key in known else cross(gate, drive)
-    return found
-
-
-def _in_order(crossed: dict[_GateKey, list[Crossing]]) -> list[Crossing]:
-    return sorted((c for found in crossed.values() for c in found), key=lambda c: c.time_s)
-
-
-def _same_plane(a: LocalPlane, b: LocalPlane) -> bool:
-    apart = (a.longitude_deg - b.longitude_deg, a.latitude_deg - b.latitude_deg)
-    return max(abs(value) for value in apart) < SAME_PLANE_DEG
+    return tuple(timed.report(track, dragging=dragging) for timed in prepared.timed)
 
 
 def _quality(track: Track, prepared: Prepared) -> TimingQuality:
-    drives = [one.first for index, one in enumerate(prepared.timed) if index not in prepared.astray]
+    drives = [
+        timed.by_itself
+        for index, timed in enumerate(prepared.timed)
+        if index not in prepared.astray
+    ]
     if drives:
         try:
             return driven_quality(track, drives)
@@ -288,53 +225,53 @@ def _carried(quality: TimingQuality, track: Track) -> TimingQuality:
 def _evaluated(
     track: Track,
     prepared: Prepared,
-    known: _Found,
+    before: _LineFindings,
     reports: tuple[LapReport, ...],
     *,
     whole: bool,
     only: str | None = None,
 ) -> Evaluation:
     """Put findings together; gates that have not changed are not judged again."""
-    if known.drives != prepared.drives:
-        known.drives, known.driven, known.gates = prepared.drives, None, {}
-    if only is None:
-        now = {gate.id: gate for gate in track.gates}
-        known.gates = {key: kept for key, kept in known.gates.items() if kept[0] == now.get(key)}
+    if before.drives != prepared.drives:
+        before.drives, before.driven, before.gates = prepared.drives, None, []
     covering = [report for n, report in enumerate(reports) if n not in prepared.astray]
-    usable = not any(found.rule == "too-few-points" for found in known.line)
-    if known.driven is None:
-        known.driven = [
-            found
+    usable = not any(finding.rule == "too-few-points" for finding in before.line)
+    if before.driven is None:
+        before.driven = [
+            finding
             for report in covering
-            for look in DRIVE_LINE_RULES
-            for found in look(track, report.recording, report)
+            for rule in DRIVE_LINE_RULES
+            for finding in rule(track, report.recording, report)
         ]
-    findings = [*known.line, *known.driven]
+    gates = []
     for gate in track.gates:
         if only not in (None, gate.id):
             continue
-        if gate.id not in known.gates:
-            judged = _judged(track, prepared, gate, known.quality, covering, usable=usable)
-            known.gates[gate.id] = (gate, judged)
-        findings += known.gates[gate.id][1]
-    findings += _together(track, known.quality, covering, usable=usable)
-    if reports:
-        findings += [
-            elsewhere(track, prepared.recordings[n], why) for n, why in prepared.astray.items()
-        ]
-    return Evaluation(track, reports, known.quality, tuple(marked(track, findings)), whole)
+        findings = next((kept for other, kept in before.gates if other == gate), None)
+        if findings is None:
+            findings = _judged(track, prepared, gate, before.quality, covering, usable=usable)
+        gates.append((gate, findings))
+    before.gates = gates
+    everything = [
+        *before.line,
+        *before.driven,
+        *(finding for _, findings in gates for finding in findings),
+        *_together(track, before.quality, covering, usable=usable),
+        *(elsewhere(track, prepared.recordings[n], why) for n, why in prepared.astray.items()),
+    ]
+    return Evaluation(track, reports, before.quality, tuple(marked(track, everything)), whole)
 
 
 def _together(
     track: Track, quality: TimingQuality, reports: Sequence[LapReport], *, usable: bool
 ) -> list[Finding]:
     """Find what is to be said of the gates as a whole."""
-    findings = [found for rule in SET_RULES for found in rule(track)]
+    findings = [finding for rule in SET_RULES for finding in rule(track)]
     if usable:
-        findings += [found for judge in SET_QUALITY_RULES for found in judge(track, quality)]
+        findings += [finding for rule in SET_QUALITY_RULES for finding in rule(track, quality)]
     for report in reports:
-        for look in LAP_RULES:
-            findings += look(track, report.recording, report)
+        for rule in LAP_RULES:
+            findings += rule(track, report.recording, report)
     return findings
 
 
@@ -349,13 +286,12 @@ def _judged(
 ) -> list[Finding]:
     """Find what is to be said of one gate, whatever the others are."""
     alone = replace(track, gates=(gate,))
-    findings = [found for rule in GATE_RULES for found in rule(alone)]
+    findings = [finding for rule in GATE_RULES for finding in rule(alone)]
     if usable:
-        for judge in GATE_QUALITY_RULES:
-            findings += judge(alone, quality)
+        findings += [finding for rule in GATE_QUALITY_RULES for finding in rule(alone, quality)]
     for other in prepared.others:
         findings += check_against(alone, other)
     for report in reports:
-        for look in DRIVE_GATE_RULES:
-            findings += look(alone, report.recording, report)
+        for rule in DRIVE_GATE_RULES:
+            findings += rule(alone, report.recording, report)
     return findings

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from trackkit.errors import TrackkitError
+from trackkit.remedies import Remedy
 from trackkit.track.model import Position, Track
 
 Severity = Literal["error", "warning", "note"]
@@ -29,8 +30,10 @@ class Finding:
         Where along the centreline, metres, or None.
     position
         Where on the ground, (longitude, latitude), degrees, or None.
-    message, remedy
-        What is wrong, and what to do; sentences without full stops.
+    message
+        What is wrong, a sentence without a full stop.
+    remedy
+        What to do about it.
     accepted
         Whether the track file says that this finding is accepted.
     """
@@ -41,18 +44,19 @@ class Finding:
     chainage_m: float | None
     position: Position | None
     message: str
-    remedy: str
+    remedy: Remedy
     accepted: bool = False
 
 
 def new_finding(
     track: Track,
+    *,
     severity: Severity,
     rule: str,
-    feature: str | None,
-    chainage_m: float | None,
     message: str,
-    remedy: str,
+    remedy: Remedy,
+    feature: str | None = None,
+    chainage_m: float | None = None,
 ) -> Finding:
     """Make a finding; its place on the ground is that of its chainage."""
     position = None
@@ -90,7 +94,8 @@ def finding_row(finding: Finding) -> dict[str, Any]:
         "chainage_m": None if finding.chainage_m is None else round(finding.chainage_m, 2),
         "position": None if finding.position is None else [round(v, 8) for v in finding.position],
         "message": finding.message,
-        "remedy": finding.remedy,
+        "remedy": finding.remedy.what,
+        "action": finding.remedy.as_row(),
         "accepted": finding.accepted,
     }
 
@@ -128,7 +133,7 @@ def accept(
         When there is no such finding, or no reason.
     """
     if not reason.strip():
-        raise TrackkitError("a finding is accepted for a reason", remedy="say why, with --reason")
+        raise TrackkitError("a finding is accepted for a reason", remedy="say why")
     found = list(findings)
     known = {(one.rule, one.feature) for one in found if not one.accepted}
     if (rule, feature) not in known:
@@ -136,6 +141,10 @@ def accept(
         about = f"{rule} on {feature}" if feature else f"{rule} on the whole track"
         raise TrackkitError(f"there is no finding {about} to accept", remedy=f"there is: {told}")
     entry = {
-        "rule": rule, "feature": feature, "reason": reason.strip(), "by": by, "date": date,
-    }  # fmt: skip
+        "rule": rule,
+        "feature": feature,
+        "reason": reason.strip(),
+        "by": by,
+        "date": date,
+    }
     return replace(track, accepted=(*track.accepted, entry))

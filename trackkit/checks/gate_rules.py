@@ -11,14 +11,22 @@ from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.gate_places import on_bridge
 from trackkit.errors import PlaceError
 from trackkit.gates.edit import BESIDE_THE_TRACK
+from trackkit.gates.remedies import (
+    make_narrower,
+    make_wider,
+    put_square,
+    put_where_it_is,
+    remove_one,
+)
 from trackkit.geometry.clearance import (
     NEAR_ENOUGH_M,
     OWN_TURN_DEG,
     distance_to_other_piece,
 )
 from trackkit.motion.noise import RECEIVER_ACCURACY_M
-from trackkit.track.model import Gate, Track
-from trackkit.track.places import ends_chainage
+from trackkit.remedies import Remedy
+from trackkit.track.model import Gate, GateKind, Track, end_gate_m
+from trackkit.track.places import ends_chainage, to_decimetre
 
 NOT_SQUARE_DEG = 10.0
 CHAINAGE_WITHIN_M = 1.0
@@ -29,28 +37,46 @@ SAME_PLACE_M = 0.01
 
 
 def _gate_set(track: Track) -> Iterator[Finding]:
-    needed = ["finish"] if track.closed else ["start", "finish"]
+    needed: tuple[GateKind, ...] = ("finish",) if track.closed else ("start", "finish")
     for kind in needed:
         found = [gate for gate in track.gates if gate.kind == kind]
         if not found:
+            at = to_decimetre(track, end_gate_m(track, kind))
+            end = "begins" if track.closed or kind == "start" else "ends"
             yield new_finding(
-                track, "error", "gate-missing", None, None, f"the track has no {kind} gate",
-                f"place one with `trackkit gate place TRACK {kind} PLACE`",
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="gate-missing",
+                message=f"the track has no {kind} gate",
+                remedy=Remedy(
+                    f"place one at {at:.1f} m, where the line {end}, or elsewhere",
+                    do="gate place",
+                    chainage_m=at,
+                    value={"kind": kind},
+                ),
+            )
         for extra in found[1:]:
             yield new_finding(
-                track, "error", "gate-twice", extra.id, extra.chainage_m,
-                f"the track has more than one {kind} gate",
-                f"remove all but one with `trackkit gate remove TRACK {extra.id}`",
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="gate-twice",
+                feature=extra.id,
+                chainage_m=extra.chainage_m,
+                message=f"the track has more than one {kind} gate",
+                remedy=Remedy("remove all but one", do="gate remove", feature=extra.id),
+            )
     ids = [track.centreline.id]
     ids += [one.id for group in (track.gates, track.corners, track.pit_lanes) for one in group]
     ids = [one for one in ids if one]
     for feature in sorted({i for i in ids if ids.count(i) > 1}):
         yield new_finding(
-            track, "error", "id-twice", feature, None,
-            f"more than one feature has the id {feature}", "give each feature an id of its own",
-        )  # fmt: skip
+            track,
+            severity="error",
+            rule="id-twice",
+            feature=feature,
+            message=f"more than one feature has the id {feature}",
+            remedy=Remedy("give each feature an id of its own"),
+        )
 
 
 def _gate_geometry(track: Track) -> Iterator[Finding]:
@@ -62,22 +88,44 @@ def _gate_geometry(track: Track) -> Iterator[Finding]:
             )
         except PlaceError as error:
             yield new_finding(
-                track, "error", "gate-off-track", gate.id, gate.chainage_m,
-                f"gate {gate.name}: {error.what}",
-                f"move it with `trackkit gate move TRACK {gate.id} PLACE`",
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="gate-off-track",
+                feature=gate.id,
+                chainage_m=gate.chainage_m,
+                message=f"gate {gate.name}: {error.what}",
+                remedy=_onto_the_track(track, gate),
+            )
             continue
         if track.curve.separation(chainage, gate.chainage_m) > CHAINAGE_WITHIN_M:
             yield new_finding(
-                track, "warning", "gate-chainage", gate.id, chainage,
-                f"gate {gate.name} says {gate.chainage_m:.1f} m but crosses the line at "
+                track,
+                severity="warning",
+                rule="gate-chainage",
+                feature=gate.id,
+                chainage_m=chainage,
+                message=f"gate {gate.name} says {gate.chainage_m:.1f} m but crosses the line at "
                 f"{chainage:.1f} m",
-                "its ends are what counts; correct chainage_m, or move the gate",
-            )  # fmt: skip
+                remedy=put_where_it_is(
+                    track,
+                    gate,
+                    chainage,
+                    f"its ends are what counts: have it say {chainage:.1f} m",
+                ),
+            )
         if not beside:
             yield from _square(track, gate, chainage)
             yield from _ends(track, gate, chainage)
         yield from _other_track(track, gate, chainage)
+
+
+def _onto_the_track(track: Track, gate: Gate) -> Remedy:
+    """Put a gate that lies beside the line at the place its file gives, if that is on it."""
+    if not 0.0 <= gate.chainage_m <= track.curve.length_m:
+        return Remedy("move it onto the track")
+    at = to_decimetre(track, gate.chainage_m)
+    what = f"put it square to the track at {at:.1f} m, the chainage it has, or elsewhere"
+    return put_square(track, gate, at, what)
 
 
 def _square(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
@@ -88,16 +136,25 @@ def _square(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
     off = float(np.degrees(np.arctan2(-span @ ahead, span @ aside)))
     if abs(off) > 90.0:
         yield new_finding(
-            track, "error", "gate-backwards", gate.id, chainage_m,
-            f"gate {gate.name} has its left end on the driver's right, so no crossing counts",
-            "swap its ends",
-        )  # fmt: skip
+            track,
+            severity="error",
+            rule="gate-backwards",
+            feature=gate.id,
+            chainage_m=chainage_m,
+            message=f"gate {gate.name} has its left end on the driver's right, so no crossing "
+            "counts",
+            remedy=put_where_it_is(track, gate, chainage_m, "swap its ends"),
+        )
     elif abs(off) > NOT_SQUARE_DEG:
         yield new_finding(
-            track, "warning", "gate-not-square", gate.id, chainage_m,
-            f"gate {gate.name} is {abs(off):.0f} degrees off square to the track",
-            f"place it square with `trackkit gate move TRACK {gate.id} {chainage_m:.0f}m`",
-        )  # fmt: skip
+            track,
+            severity="warning",
+            rule="gate-not-square",
+            feature=gate.id,
+            chainage_m=chainage_m,
+            message=f"gate {gate.name} is {abs(off):.0f} degrees off square to the track",
+            remedy=put_square(track, gate, chainage_m, "place it square"),
+        )
 
 
 def _ends(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
@@ -108,11 +165,15 @@ def _ends(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
         reach = float(np.linalg.norm(end - centre))
         if reach < half:
             yield new_finding(
-                track, "warning", "gate-narrow", gate.id, chainage_m,
-                f"gate {gate.name} reaches {reach:.1f} m to the {side}, less than half the band "
-                f"({half:.1f} m)",
-                f"widen it with `trackkit gate move TRACK {gate.id} {chainage_m:.0f}m --width M`",
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="gate-narrow",
+                feature=gate.id,
+                chainage_m=chainage_m,
+                message=f"gate {gate.name} reaches {reach:.1f} m to the {side}, less than half the "
+                f"band ({half:.1f} m)",
+                remedy=make_wider(track, gate, chainage_m, least_m=2.0 * half),
+            )
 
 
 def _other_track(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
@@ -123,10 +184,6 @@ def _other_track(track: Track, gate: Gate, chainage_m: float) -> Iterator[Findin
         for c in track.curve.crossed_by(ends[0], ends[1])
         if track.curve.separation(c, chainage_m) > 1.0
     ]
-    remedy = (
-        f"make it narrower with `trackkit gate move TRACK {gate.id} {chainage_m:.0f}m --width M`, "
-        "or move it where the track has more room"
-    )
     if others and on_bridge(track, gate, chainage_m):
         return
     if others:
@@ -136,24 +193,32 @@ def _other_track(track: Track, gate: Gate, chainage_m: float) -> Iterator[Findin
             if same_way
             else "cars there pass it the other way, and noise can trigger it"
         )
+        where = ", ".join(f"{c:.0f} m" for c in others)
         yield new_finding(
-            track, "error", "gate-crosses-other-track", gate.id, chainage_m,
-            f"gate {gate.name} also crosses the track at "
-            + ", ".join(f"{c:.0f} m" for c in others) + f"; {effect}",
-            remedy,
-        )  # fmt: skip
+            track,
+            severity="error",
+            rule="gate-crosses-other-track",
+            feature=gate.id,
+            chainage_m=chainage_m,
+            message=f"gate {gate.name} also crosses the track at {where}; {effect}",
+            remedy=make_narrower(track, gate, chainage_m),
+        )
         return
     accuracy = max(RECEIVER_ACCURACY_M, track.accuracy_m or 0.0)
     for side, end in zip(("left", "right"), ends, strict=True):
         away = distance_to_other_piece(track.curve, chainage_m, end)
         if away < accuracy - NEAR_ENOUGH_M:
             yield new_finding(
-                track, "warning", "gate-end-near-other-track", gate.id, chainage_m,
-                f"the {side} end of gate {gate.name} is {away:.1f} m from another piece of track "
-                f"(one where the line has turned by more than {OWN_TURN_DEG:.0f} degrees), within "
-                f"a receiver's accuracy of {accuracy:.0f} m",
-                remedy,
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="gate-end-near-other-track",
+                feature=gate.id,
+                chainage_m=chainage_m,
+                message=f"the {side} end of gate {gate.name} is {away:.1f} m from another piece of "
+                f"track (one where the line has turned by more than {OWN_TURN_DEG:.0f} degrees), "
+                f"within a receiver's accuracy of {accuracy:.0f} m",
+                remedy=make_narrower(track, gate, chainage_m),
+            )
 
 
 def _order(track: Track) -> Iterator[Finding]:
@@ -166,25 +231,42 @@ def _order(track: Track) -> Iterator[Finding]:
             continue
         if abs(after.chainage_m - before.chainage_m) < SAME_PLACE_M:
             yield new_finding(
-                track, "error", "gate-order", after.id, after.chainage_m,
-                f"gates {before.name} and {after.name} lie at the same place",
-                f"remove one with `trackkit gate remove TRACK {after.id}`, or move it",
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="gate-order",
+                feature=after.id,
+                chainage_m=after.chainage_m,
+                message=f"gates {before.name} and {after.name} lie at the same place",
+                remedy=remove_one(before, after),
+            )
         elif after.chainage_m <= before.chainage_m or (track.closed and after.kind == "finish"):
             yield new_finding(
-                track, "error", "gate-order", after.id, after.chainage_m,
-                f"gate {after.name} ({after.chainage_m:.1f} m) is numbered after {before.name} "
-                f"({before.chainage_m:.1f} m) but comes before it on the road",
-                "number the gates in racing order",
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="gate-order",
+                feature=after.id,
+                chainage_m=after.chainage_m,
+                message=f"gate {after.name} ({after.chainage_m:.1f} m) is numbered after "
+                f"{before.name} ({before.chainage_m:.1f} m) but comes before it on the road",
+                remedy=_number_again(track, after),
+            )
     orders = [gate.order for gate in track.gates]
     for gate in stored:
         if orders.count(gate.order) > 1:
             yield new_finding(
-                track, "error", "gate-order", gate.id, gate.chainage_m,
-                f"gate {gate.name} shares the order {gate.order} with another gate",
-                "number the gates in racing order",
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="gate-order",
+                feature=gate.id,
+                chainage_m=gate.chainage_m,
+                message=f"gate {gate.name} shares the order {gate.order} with another gate",
+                remedy=_number_again(track, gate),
+            )
+
+
+def _number_again(track: Track, gate: Gate) -> Remedy:
+    what = "number the gates in racing order, as moving one to where it is does"
+    return put_where_it_is(track, gate, gate.chainage_m, what)
 
 
 def _between_ends(track: Track) -> Iterator[Finding]:
@@ -193,24 +275,36 @@ def _between_ends(track: Track) -> Iterator[Finding]:
     if track.closed or not (starts and finishes):
         return
     start, finish = starts[0], finishes[0]
-    remedy = "move it with `trackkit gate move TRACK {} PLACE`"
     if finish.order < start.order:
+        end = to_decimetre(track, end_gate_m(track, "finish"))
         yield new_finding(
-            track, "error", "gate-order", finish.id, finish.chainage_m,
-            f"the finish gate ({finish.chainage_m:.1f} m) lies before the start gate "
+            track,
+            severity="error",
+            rule="gate-order",
+            feature=finish.id,
+            chainage_m=finish.chainage_m,
+            message=f"the finish gate ({finish.chainage_m:.1f} m) lies before the start gate "
             f"({start.chainage_m:.1f} m)",
-            remedy.format(finish.id),
-        )  # fmt: skip
+            remedy=put_square(
+                track, finish, end, f"move it past the start gate, such as to {end:.1f} m"
+            ),
+        )
         return
     if finish.chainage_m <= start.chainage_m:
         return
     for gate in track.gates_of_kind("sector"):
         if not start.chainage_m < gate.chainage_m < finish.chainage_m:
             yield new_finding(
-                track, "error", "gate-order", gate.id, gate.chainage_m,
-                f"gate {gate.name} does not lie between the start gate and the finish gate",
-                remedy.format(gate.id),
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="gate-order",
+                feature=gate.id,
+                chainage_m=gate.chainage_m,
+                message=f"gate {gate.name} does not lie between the start gate and the finish gate",
+                remedy=Remedy(
+                    "move it between them, or remove it", do="gate remove", feature=gate.id
+                ),
+            )
 
 
 def _datum(track: Track) -> Iterator[Finding]:
@@ -224,16 +318,28 @@ def _datum(track: Track) -> Iterator[Finding]:
         away = float(track.curve.separation(chainage, 0.0))
         if away > CHAINAGE_WITHIN_M:
             yield new_finding(
-                track, "warning", "datum", gate.id, chainage,
-                f"the centreline begins {away:.1f} m from the finish gate, so chainages do not "
-                "count from it",
-                f"`trackkit gate move TRACK {gate.id} {chainage:.1f}m` makes it begin there",
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="datum",
+                feature=gate.id,
+                chainage_m=chainage,
+                message=f"the centreline begins {away:.1f} m from the finish gate, so chainages do "
+                "not count from it",
+                remedy=put_where_it_is(
+                    track,
+                    gate,
+                    chainage,
+                    "have the line begin there, as moving the gate to where it is does",
+                ),
+            )
 
 
 GATE_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (_gate_geometry,)
 """Rules that look at each gate by itself."""
 SET_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
-    _gate_set, _datum, _order, _between_ends,
-)  # fmt: skip
+    _gate_set,
+    _datum,
+    _order,
+    _between_ends,
+)
 """Rules that look at all gates together."""

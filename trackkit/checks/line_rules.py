@@ -8,6 +8,7 @@ import numpy as np
 
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.geometry.shape import direction_of, self_crossings
+from trackkit.remedies import Remedy
 from trackkit.track.model import Track
 
 CLOSURE_GAP_M = 0.05
@@ -26,31 +27,45 @@ def _points(track: Track) -> Iterator[Finding]:
     count = len(track.curve.vertex_m)
     if count < FEWEST_POINTS:
         yield new_finding(
-            track, "error", "too-few-points", "centreline", 0.0,
-            f"the centreline has {count} points; a track needs {FEWEST_POINTS} or more to be "
-            "followed",
-            "build it from a recording, or draw it in more detail",
-        )  # fmt: skip
+            track,
+            severity="error",
+            rule="too-few-points",
+            feature="centreline",
+            chainage_m=0.0,
+            message=f"the centreline has {count} points; a track needs {FEWEST_POINTS} or more to "
+            "be followed",
+            remedy=Remedy("build it from a recording, or draw it in more detail"),
+        )
 
 
 def _closure(track: Track) -> Iterator[Finding]:
     if track.closed and track.centreline.gap_m > CLOSURE_GAP_M:
         yield new_finding(
-            track, "error", "closure-gap", "centreline", track.curve.length_m,
-            f"the track is closed but its line ends {track.centreline.gap_m:.2f} m from where it "
-            "begins",
-            "repeat the first position at the end, or declare the track open",
-        )  # fmt: skip
+            track,
+            severity="error",
+            rule="closure-gap",
+            feature="centreline",
+            chainage_m=track.curve.length_m,
+            message=f"the track is closed but its line ends {track.centreline.gap_m:.2f} m from "
+            "where it begins",
+            remedy=Remedy("repeat the first position at the end, or declare the track open"),
+        )
 
 
 def _length(track: Track) -> Iterator[Finding]:
     actual = track.curve.length_m
     if abs(track.length_m - actual) > LENGTH_WITHIN * actual:
         yield new_finding(
-            track, "error", "length", "centreline", None,
-            f"the declared length is {track.length_m:.2f} m but the line is {actual:.2f} m long",
-            f"set length_m to {actual:.2f}",
-        )  # fmt: skip
+            track,
+            severity="error",
+            rule="length",
+            feature="centreline",
+            message=f"the declared length is {track.length_m:.2f} m but the line is {actual:.2f} m "
+            "long",
+            remedy=Remedy(
+                f"set length_m to {actual:.2f}", do="set", value={"length_m": round(actual, 2)}
+            ),
+        )
 
 
 def _direction(track: Track) -> Iterator[Finding]:
@@ -58,11 +73,19 @@ def _direction(track: Track) -> Iterator[Finding]:
     if track.direction != actual:
         told = track.direction or "neither way round"
         yield new_finding(
-            track, "error", "direction", "centreline", None,
-            f"the declared direction is {told} but the line runs "
+            track,
+            severity="error",
+            rule="direction",
+            feature="centreline",
+            message=f"the declared direction is {told} but the line runs "
             f"{actual or 'neither way round (a figure of eight, or not closed)'}",
-            "correct the direction, or reverse the line if cars go the other way",
-        )  # fmt: skip
+            remedy=Remedy(
+                f"set direction to {actual or 'null'}, or reverse the line if cars go the other "
+                "way",
+                do="set",
+                value={"direction": actual},
+            ),
+        )
 
 
 def _simple(track: Track) -> Iterator[Finding]:
@@ -76,11 +99,15 @@ def _simple(track: Track) -> Iterator[Finding]:
         )
         if not known:
             yield new_finding(
-                track, "error", "crosses-itself", "centreline", first,
-                f"the line crosses itself at {first:.0f} m and {second:.0f} m and no bridge is "
-                "declared there",
-                "declare the bridge in crossovers, or mend the line",
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="crosses-itself",
+                feature="centreline",
+                chainage_m=first,
+                message=f"the line crosses itself at {first:.0f} m and {second:.0f} m and no "
+                "bridge is declared there",
+                remedy=Remedy("declare the bridge in crossovers, or mend the line"),
+            )
 
 
 def _kinks(track: Track) -> Iterator[Finding]:
@@ -96,33 +123,42 @@ def _kinks(track: Track) -> Iterator[Finding]:
     if float(turned.max()) > KINK_DEG:
         where = float(curve.wrap(chainage[int(np.argmax(turned))] + 0.5 * KINK_M))
         yield new_finding(
-            track, "error", "kink", "centreline", where,
-            f"the line turns by {float(turned.max()):.0f} degrees within {KINK_M:.0f} m, as no "
-            "vehicle does",
-            "take out the stray position there, or build the line again",
-        )  # fmt: skip
+            track,
+            severity="error",
+            rule="kink",
+            feature="centreline",
+            chainage_m=where,
+            message=f"the line turns by {float(turned.max()):.0f} degrees within {KINK_M:.0f} m, "
+            "as no vehicle does",
+            remedy=Remedy("take out the stray position there, or build the line again"),
+        )
 
 
 def _bridges(track: Track) -> Iterator[Finding]:
     """Find declared bridges where the line does not cross itself."""
     crossings = list(self_crossings(track.curve)) if track.crossovers else []
     for declared in track.crossovers:
+        levels = (declared.over_m, declared.under_m)
         near = any(
             max(
-                float(track.curve.separation(first, a)), float(track.curve.separation(second, b))
-            ) <= BRIDGE_WITHIN_M
-            for first, second, _ in crossings
-            for a, b in (
-                (declared.over_m, declared.under_m), (declared.under_m, declared.over_m)
+                float(track.curve.separation(first, one)),
+                float(track.curve.separation(second, other)),
             )
-        )  # fmt: skip
+            <= BRIDGE_WITHIN_M
+            for first, second, _ in crossings
+            for one, other in (levels, levels[::-1])
+        )
         if not near:
             yield new_finding(
-                track, "warning", "bridge-nowhere", "centreline", declared.over_m,
-                f"a bridge is declared at {declared.over_m:.0f} m over {declared.under_m:.0f} m, "
-                "but the line does not cross itself there",
-                "correct its chainages in crossovers, or remove it",
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="bridge-nowhere",
+                feature="centreline",
+                chainage_m=declared.over_m,
+                message=f"a bridge is declared at {declared.over_m:.0f} m over "
+                f"{declared.under_m:.0f} m, but the line does not cross itself there",
+                remedy=Remedy("correct its chainages in crossovers, or remove it"),
+            )
 
 
 def _corner_places(track: Track) -> Iterator[Finding]:
@@ -131,12 +167,22 @@ def _corner_places(track: Track) -> Iterator[Finding]:
         there = track.plane.to_plane(*corner.apex)
         away = float(np.linalg.norm(track.curve.position(corner.apex_m) - there))
         if away > CORNER_WITHIN_M:
+            apex = float(track.curve.project(there)[0])
             yield new_finding(
-                track, "warning", "corner-place", corner.id or None, corner.apex_m,
-                f"the apex of corner {corner.number} is {away:.1f} m from where its chainage "
-                f"({corner.apex_m:.1f} m) is on the line",
-                "correct its apex_m, or build the track again",
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="corner-place",
+                feature=corner.id or None,
+                chainage_m=corner.apex_m,
+                message=f"the apex of corner {corner.number} is {away:.1f} m from where its "
+                f"chainage ({corner.apex_m:.1f} m) is on the line",
+                remedy=Remedy(
+                    f"set its apex_m to {apex:.2f}, or build the track again",
+                    do="set",
+                    feature=corner.id or None,
+                    value={"apex_m": round(apex, 2)},
+                ),
+            )
 
 
 LINE_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (

@@ -13,6 +13,7 @@ from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.gate_places import placed_gates
 from trackkit.checks.timing_rules import SAME_PLACE_M
 from trackkit.errors import TrackkitError
+from trackkit.gates.remedies import put_at_ends
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
 
@@ -50,12 +51,22 @@ def check_against(track: Track, other: Track) -> Iterator[Finding]:
             along = float(other.curve.separation(where, twin.chainage_m))
             if along <= LOOKS_ALIKE_M and along > SAME_PLACE_M:
                 yield new_finding(
-                    track, "warning", "gate-disagrees", gate.id, chainage,
-                    f"gate {gate.name} lies {along:.1f} m from gate {twin.name} of the layout "
-                    f"{other.layout or other.id}, on tarmac both share ({apart:.1f} m between "
-                    "ends): their times look alike and cannot be compared",
-                    "give both layouts the same gate, with the same two ends",
-                )  # fmt: skip
+                    track,
+                    severity="warning",
+                    rule="gate-disagrees",
+                    feature=gate.id,
+                    chainage_m=chainage,
+                    message=f"gate {gate.name} lies {along:.1f} m from gate {twin.name} of the "
+                    f"layout {other.layout or other.id}, on tarmac both share ({apart:.1f} m "
+                    "between ends): their times look alike and cannot be compared",
+                    remedy=put_at_ends(
+                        gate,
+                        twin.left,
+                        twin.right,
+                        "give both layouts the same gate, such as this one the two ends of the "
+                        "other",
+                    ),
+                )
 
 
 def _heading_on(track: Track, other: Track, chainage_m: float) -> Floats:

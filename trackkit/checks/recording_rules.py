@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,9 +13,11 @@ from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.timing_rules import RARE
 from trackkit.errors import NoLapError
 from trackkit.gates.false_crossings import creeping_probability, parked_probability
+from trackkit.gates.remedies import make_narrower, make_wider
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import STANDING_MPS, Drive
 from trackkit.recordings.recording import Recording
+from trackkit.remedies import Remedy
 from trackkit.timing.lap_times import LapReport
 from trackkit.track.model import Gate, Track
 
@@ -30,10 +33,16 @@ _PARKED_S = 5.0
 def elsewhere(track: Track, recording: Recording, error: NoLapError) -> Finding:
     """Say that a recording does not cover the track."""
     return new_finding(
-        track, "error", "recording-elsewhere", None, None,
-        f"{recording.name}: {error.what}",
-        "check that it is of this circuit and layout (`trackkit locate` tells which it is)",
-    )  # fmt: skip
+        track,
+        severity="error",
+        rule="recording-elsewhere",
+        message=f"{recording.name}: {error.what}",
+        remedy=Remedy(
+            "check that it is of this circuit and layout, as locating it tells",
+            do="locate",
+            value={"recording": recording.name},
+        ),
+    )
 
 
 def _lost(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
@@ -43,18 +52,31 @@ def _lost(track: Track, recording: Recording, report: LapReport) -> Iterator[Fin
     for gate_id, count in missed.items():
         gate = track.gate(gate_id)
         yield new_finding(
-            track, "warning", "recording-lost", gate_id, gate.chainage_m,
-            f"{recording.name}: gate {gate.name} was missed on {count} of {len(whole)} laps",
-            f"look at the map of the recording; widen it with `trackkit gate move TRACK {gate_id} "
-            f"{gate.chainage_m:.0f}m --width M`, or move it",
-        )  # fmt: skip
+            track,
+            severity="warning",
+            rule="recording-lost",
+            feature=gate_id,
+            chainage_m=gate.chainage_m,
+            message=f"{recording.name}: gate {gate.name} was missed on {count} of {len(whole)} "
+            "laps",
+            remedy=_seen_on_the_map(make_wider(track, gate, gate.chainage_m)),
+        )
     if not any(lap.counts for lap in report.laps):
         yield new_finding(
-            track, "warning", "recording-no-lap", None, None,
-            f"{recording.name} holds no complete flying lap of this track",
-            "check that it is driven in racing direction (`trackkit reverse TRACK -o TRACK` makes "
-            "the other) and for a lap or more",
-        )  # fmt: skip
+            track,
+            severity="warning",
+            rule="recording-no-lap",
+            message=f"{recording.name} holds no complete flying lap of this track",
+            remedy=Remedy(
+                "check that it is driven for a lap or more, and in racing direction, or make the "
+                "track of the other direction",
+                do="reverse",
+            ),
+        )
+
+
+def _seen_on_the_map(remedy: Remedy) -> Remedy:
+    return replace(remedy, what=f"look at the map of the recording; {remedy.what}")
 
 
 def _double(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
@@ -67,11 +89,15 @@ def _double(track: Track, recording: Recording, report: LapReport) -> Iterator[F
         if early.any():
             at = float(times[1:][early][0])
             yield new_finding(
-                track, "error", "recording-double", gate.id, gate.chainage_m,
-                f"{recording.name}: gate {gate.name} counted twice on a lap {int(early.sum())} "
-                f"times, first at {at:.1f} s",
-                "make it narrower, or move it away from other pieces of track and the pit lane",
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="recording-double",
+                feature=gate.id,
+                chainage_m=gate.chainage_m,
+                message=f"{recording.name}: gate {gate.name} counted twice on a lap "
+                f"{int(early.sum())} times, first at {at:.1f} s",
+                remedy=make_narrower(track, gate, gate.chainage_m),
+            )
 
 
 def _off_line(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
@@ -83,11 +109,14 @@ def _off_line(track: Track, recording: Recording, report: LapReport) -> Iterator
     usual = float(np.median(np.abs(offset)))
     if usual > OFF_LINE_M:
         yield new_finding(
-            track, "warning", "recording-off-line", "centreline", None,
-            f"{recording.name} lies {usual:.1f} m from the centreline (median); the line is not "
-            "the one driven",
-            "build the track from this recording, or look at both on a map",
-        )  # fmt: skip
+            track,
+            severity="warning",
+            rule="recording-off-line",
+            feature="centreline",
+            message=f"{recording.name} lies {usual:.1f} m from the centreline (median); the line "
+            "is not the one driven",
+            remedy=Remedy("build the track from this recording, or look at both on a map"),
+        )
 
 
 def _offsets(track: Track, drive: Drive) -> Floats:
@@ -129,11 +158,18 @@ def _parked(track: Track, recording: Recording, report: LapReport) -> Iterator[F
                 worst, stood = risk, seconds
         if worst > RARE:
             yield new_finding(
-                track, "warning", "recording-parked", gate.id, gate.chainage_m,
-                f"{recording.name}: a vehicle stood for {stood:.0f} s so near gate {gate.name} "
-                f"that positions alone would count it with a probability of {worst:.2f}",
-                "move the gate away from where vehicles wait, or have them wait elsewhere",
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="recording-parked",
+                feature=gate.id,
+                chainage_m=gate.chainage_m,
+                message=f"{recording.name}: a vehicle stood for {stood:.0f} s so near gate "
+                f"{gate.name} that positions alone would count it with a probability of "
+                f"{worst:.2f}",
+                remedy=Remedy(
+                    "move the gate away from where vehicles wait, or have them wait elsewhere"
+                ),
+            )
 
 
 def _creeping(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
@@ -162,12 +198,16 @@ def _creeping(track: Track, recording: Recording, report: LapReport) -> Iterator
                 worst, lasted = risk, float(np.ptp(time[near]))
         if worst > RARE:
             yield new_finding(
-                track, "warning", "recording-creeping", gate.id, gate.chainage_m,
-                f"{recording.name}: a vehicle moved slowly for {lasted:.0f} s so near gate "
+                track,
+                severity="warning",
+                rule="recording-creeping",
+                feature=gate.id,
+                chainage_m=gate.chainage_m,
+                message=f"{recording.name}: a vehicle moved slowly for {lasted:.0f} s so near gate "
                 f"{gate.name}, without passing it, that positions alone would count it with a "
                 f"probability of {worst:.2f}",
-                "move the gate away from where vehicles are pushed or queue",
-            )  # fmt: skip
+                remedy=Remedy("move the gate away from where vehicles are pushed or queue"),
+            )
 
 
 _RecordingRule = Callable[[Track, Recording, LapReport], Iterator[Finding]]

@@ -10,10 +10,18 @@ import numpy as np
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.gate_places import faces_traffic, on_bridge, placed_gates
 from trackkit.gates.choose import GATE_RADIUS_M, GATES_APART_M, SLOWEST_SHARE
-from trackkit.gates.false_crossings import RECEIVER_M, missed_probability, passages_nearby
+from trackkit.gates.false_crossings import (
+    RECEIVER_M,
+    Passage,
+    missed_probability,
+    passages_nearby,
+)
 from trackkit.gates.quality import TimingQuality
+from trackkit.gates.remedies import make_narrower, make_wider, put_elsewhere, remove_one
+from trackkit.gates.suggest import APEX_CLEAR_M
 from trackkit.geometry.bends import find_bends
-from trackkit.track.model import Track
+from trackkit.remedies import Remedy
+from trackkit.track.model import Gate, Track
 
 RARE = 0.005
 """A false or a missed crossing more often than once in 200 laps is worth a warning."""
@@ -40,37 +48,46 @@ def noise_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
         missed = missed_probability(track, gate, chainage, receiver_m=receiver, line_m=line)
         if missed > RARE:
             yield new_finding(
-                track, "warning", "gate-missed", gate.id, chainage,
-                f"gate {gate.name} is so narrow that noise makes {_percent(missed)} of passages "
-                "miss it",
-                f"widen it with `trackkit gate move TRACK {gate.id} {chainage:.0f}m --width M`",
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="gate-missed",
+                feature=gate.id,
+                chainage_m=chainage,
+                message=f"gate {gate.name} is so narrow that noise makes {_percent(missed)} of "
+                "passages miss it",
+                remedy=make_wider(track, gate, chainage),
+            )
         crossed = track.curve.crossed_by(*track.gate_ends(gate))
         if np.any(track.curve.separation(crossed, chainage) > 1.0):
             continue  # gate-crosses-other-track, or gate-on-bridge, says so
         for one in passages_nearby(track, gate, chainage, receiver_m=receiver, line_m=line):
-            if one.probability <= RARE or (one.lane and one.probability >= 1.0 - RARE):
+            if _rarely_wrong(one):
                 continue
             where = (
                 f"at {one.chainage_m:.0f} m" if one.lane is None else f"in the pit lane {one.lane}"
             )
             often = one.lane is None and one.probability > OFTEN
-            message = (
-                f"gate {gate.name} counts {_percent(one.probability)} of the cars that pass {where}"
+
+            def quiet(other: Gate, chainage: float = chainage) -> bool:
+                nearby = passages_nearby(track, other, chainage, receiver_m=receiver, line_m=line)
+                return all(passage.probability <= RARE for passage in nearby)
+
+            yield new_finding(
+                track,
+                severity="error" if often else "warning",
+                rule="gate-false-often" if often else "gate-false",
+                feature=gate.id,
+                chainage_m=chainage,
+                message=f"gate {gate.name} counts {_percent(one.probability)} of the cars that "
+                f"pass {where}",
+                remedy=make_narrower(track, gate, chainage, quiet),
             )
-            remedy = (
-                "make it narrower with "
-                f"`trackkit gate move TRACK {gate.id} {chainage:.0f}m --width M`, or move it where "
-                "the track has more room"
-            )
-            if often:
-                yield new_finding(
-                    track, "error", "gate-false-often", gate.id, chainage, message, remedy
-                )
-            else:
-                yield new_finding(
-                    track, "warning", "gate-false", gate.id, chainage, message, remedy
-                )
+
+
+def _rarely_wrong(passage: Passage) -> bool:
+    """Say whether a passage hardly ever counts, or is in a pit lane that the gate lies across."""
+    always = bool(passage.lane) and passage.probability >= 1.0 - RARE
+    return passage.probability <= RARE or always
 
 
 def _percent(share: float) -> str:
@@ -88,48 +105,77 @@ def speed_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
         slowing = -float(quality.at(quality.acceleration_mps2, chainage))
         sigma = float(quality.at(quality.sigma_s, chainage))
         told = f"one sigma of a crossing is {1e3 * sigma:.0f} ms there, {1e3 * best:.0f} ms at best"
-        remedy = (
-            f"move it with `trackkit gate move TRACK {gate.id} PLACE`; "
-            "`trackkit gate suggest TRACK --sectors N` finds places"
-        )
         if slowing > HARD_BRAKING_MPS2 and sigma > COSTLY * best:
             yield new_finding(
-                track, "warning", "gate-braking", gate.id, chainage,
-                f"gate {gate.name} lies in a braking zone (cars {how} to slow down by "
+                track,
+                severity="warning",
+                rule="gate-braking",
+                feature=gate.id,
+                chainage_m=chainage,
+                message=f"gate {gate.name} lies in a braking zone (cars {how} to slow down by "
                 f"{slowing:.0f} m/s² there); {told}",
-                remedy,
-            )  # fmt: skip
+                remedy=_put_where_it_is_fast(track, gate, chainage, quality),
+            )
             continue
         near = [
-            bend for bend in bends
+            bend
+            for bend in bends
             if bend.min_radius_m < GATE_RADIUS_M
             and float(track.curve.separation(chainage, bend.apex_m)) < NEAR_APEX_M
-        ]  # fmt: skip
+        ]
         speed = float(quality.at(quality.speed_mps, chainage))
         top = float(quality.speed_mps.max())
         if near:
             yield new_finding(
-                track, "warning", "gate-apex", gate.id, chainage,
-                f"gate {gate.name} lies at the apex of a corner of {near[0].min_radius_m:.0f} m "
-                f"radius, where lines differ and cars are slow; {told}",
-                remedy,
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="gate-apex",
+                feature=gate.id,
+                chainage_m=chainage,
+                message=f"gate {gate.name} lies at the apex of a corner of "
+                f"{near[0].min_radius_m:.0f} m radius, where lines differ and cars are slow; "
+                f"{told}",
+                remedy=_put_where_it_is_fast(track, gate, chainage, quality),
+            )
         elif gate.kind == "finish" and speed < SLOWEST_SHARE * top:
             yield new_finding(
-                track, "note", "finish-slow", gate.id, chainage,
-                f"cars pass the finish gate at {3.6 * speed:.0f} km/h, less than half of the "
-                f"{3.6 * top:.0f} km/h they reach; {told}",
-                f"move it to a faster place with `trackkit gate move TRACK {gate.id} PLACE`",
-            )  # fmt: skip
+                track,
+                severity="note",
+                rule="finish-slow",
+                feature=gate.id,
+                chainage_m=chainage,
+                message=f"cars pass the finish gate at {3.6 * speed:.0f} km/h, less than half of "
+                f"the {3.6 * top:.0f} km/h they reach; {told}",
+                remedy=_put_where_it_is_fast(track, gate, chainage, quality),
+            )
+
+
+def _put_where_it_is_fast(
+    track: Track,
+    gate: Gate,
+    chainage_m: float,
+    quality: TimingQuality,
+    where: str = "to a faster place",
+) -> Remedy:
+    """Move a gate to the nearest place out of braking zones and bends, where cars are fast."""
+    place = quality.chainage_m
+    fast = quality.speed_mps >= SLOWEST_SHARE * float(quality.speed_mps.max())
+    fit = fast & ~quality.braking & (quality.sigma_s <= COSTLY * float(quality.sigma_s.min()))
+    for bend in find_bends(track.curve)[0]:
+        if bend.min_radius_m < GATE_RADIUS_M:
+            fit &= np.asarray(track.curve.separation(place, bend.apex_m)) > APEX_CLEAR_M
+    return put_elsewhere(track, gate, chainage_m, place, fit, where)
 
 
 def sector_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
     """Find sectors too short for what their times are worth, and gates too close to count apart."""
     gates = [
-        (gate, chainage) for gate, chainage in placed_gates(track)
-        if gate.kind == "sector" or gate.kind == ("finish" if track.closed else "start")
+        (gate, chainage)
+        for gate, chainage in placed_gates(track)
+        if gate.kind == "sector"
+        or gate.kind == ("finish" if track.closed else "start")
         or (gate.kind == "finish" and not track.closed)
-    ]  # fmt: skip
+    ]
     gates.sort(key=lambda one: one[1])
     if track.closed and len(gates) > 1:
         first, chainage = gates[0]
@@ -137,22 +183,35 @@ def sector_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
     for (before, begin), (after, end) in pairwise(gates):
         if end - begin < GATES_APART_M:
             yield new_finding(
-                track, "warning", "gates-close", after.id, end,
-                f"gates {before.name} and {after.name} are {end - begin:.1f} m apart; a receiver's "
-                "noise is a good part of what is timed between them",
-                f"remove one with `trackkit gate remove TRACK {after.id}`, or move it",
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="gates-close",
+                feature=after.id,
+                chainage_m=end,
+                message=f"gates {before.name} and {after.name} are {end - begin:.1f} m apart; a "
+                "receiver's noise is a good part of what is timed between them",
+                remedy=remove_one(before, after),
+            )
             continue
         sigma = float(np.sqrt(quality.sector_variance(begin, end)))
         time = float(quality.passed_s(end) - quality.passed_s(begin))
         if sigma > UNSURE_SHARE * time:
             yield new_finding(
-                track, "warning", "sector-short", after.id, end,
-                f"the sector from {before.name} to {after.name} takes {time:.1f} s and is "
+                track,
+                severity="warning",
+                rule="sector-short",
+                feature=after.id,
+                chainage_m=end,
+                message=f"the sector from {before.name} to {after.name} takes {time:.1f} s and is "
                 f"uncertain by {1e3 * sigma:.0f} ms (one sigma), more than "
                 f"{100.0 * UNSURE_SHARE:.1f} % of it",
-                "move its gates apart, or to faster places that point the same way",
-            )  # fmt: skip
+                remedy=Remedy(
+                    "move its gates apart, or to faster places that point the same way, such as "
+                    "those suggested",
+                    do="gate suggest",
+                    value={"sectors": len(gates) - 1},
+                ),
+            )
 
 
 def pit_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:  # noqa: ARG001
@@ -178,24 +237,38 @@ def pit_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:  # noqa
                 else "laps through the pits lack that sector"
             )
             yield new_finding(
-                track, "warning", "pit-bypass", gate.id, chainage,
-                f"the pit lane {lane.id} leads past gate {gate.name}: {what}",
-                "move it to where the pit lane is not beside the track, give it ends on both sides "
-                f"of the pit lane, or accept it with `trackkit check TRACK --accept pit-bypass "
-                f"{gate.id} --reason TEXT`",
-            )  # fmt: skip
+                track,
+                severity="warning",
+                rule="pit-bypass",
+                feature=gate.id,
+                chainage_m=chainage,
+                message=f"the pit lane {lane.id} leads past gate {gate.name}: {what}",
+                remedy=Remedy(
+                    "move it to where the pit lane is not beside the track, give it ends on both "
+                    "sides of the pit lane, or accept it, for a reason",
+                    do="accept",
+                    feature=gate.id,
+                    value={"rule": "pit-bypass"},
+                ),
+            )
 
 
-def bridge_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:  # noqa: ARG001
+def bridge_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
     """Find gates on or under a declared bridge, where cars on the other level pass them too."""
     for gate, chainage in placed_gates(track):
         if on_bridge(track, gate, chainage):
             yield new_finding(
-                track, "error", "gate-on-bridge", gate.id, chainage,
-                f"gate {gate.name} lies on a bridge or under it, and cars on the other level pass "
-                "through it too: a receiver's position does not tell the levels apart",
-                f"move it away from the bridge with `trackkit gate move TRACK {gate.id} PLACE`",
-            )  # fmt: skip
+                track,
+                severity="error",
+                rule="gate-on-bridge",
+                feature=gate.id,
+                chainage_m=chainage,
+                message=f"gate {gate.name} lies on a bridge or under it, and cars on the other "
+                "level pass through it too: a receiver's position does not tell the levels apart",
+                remedy=_put_where_it_is_fast(
+                    track, gate, chainage, quality, "away from the bridge"
+                ),
+            )
 
 
 GATE_QUALITY_RULES: tuple[Callable[[Track, TimingQuality], Iterator[Finding]], ...] = (

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import shlex
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from trackkit.cli.common import gate_rows, gate_table, print_json, remark, remarks, table
+from trackkit.cli.remedies import About, sentence
 from trackkit.cli.track_text import summary
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
     from trackkit.geometry.bends import find_bends
 
     track = built.track
+    said = [*built.remarks, *(sentence(remedy, About(target)) for remedy in built.remedies)]
     _, straights = find_bends(track.curve)
     if as_json:
         print_json(
@@ -54,13 +55,13 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
                 "band": band_rows(built),
                 "removed": built.removed,
                 "gates": gate_rows(track.gates),
-                "remarks": list(built.remarks),
+                "remarks": said,
                 **(more or {}),
             }
         )
-        remarks(built.remarks)
+        remarks(said)
     else:
-        remarks(text.replace(" TRACK ", f" {shlex.quote(target)} ") for text in built.remarks)
+        remarks(said)
         click.echo(summary(track))
         if built.laps_used:
             what = "lap" if track.closed else "run"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
@@ -11,6 +10,7 @@ import click
 
 from trackkit.checks.findings import SEVERITIES, finding_row
 from trackkit.cli.common import Command, json_option, print_json, read_recordings, remark
+from trackkit.cli.remedies import About, sentence
 
 if TYPE_CHECKING:
     from trackkit.checks.findings import Finding
@@ -53,33 +53,22 @@ def check(
     """
     from trackkit.checks.check import check_file
     from trackkit.checks.findings import marked
-    from trackkit.checks.other_layouts import check_against, layouts_beside
 
     if accept is not None and not reason:
         raise click.UsageError("--accept needs a --reason, which is stored with it")
     if accept is None and (reason or by):
         raise click.UsageError("--reason and --by go with --accept")
-    track, findings = check_file(track_path)
-    failed = False
-    if track is not None:
-        for other in layouts_beside(track_path, track):
-            findings += check_against(track, other)
-        recordings, errors = read_recordings(recording_paths)
-        failed = bool(errors)
-        if recordings:
-            from trackkit.checks.check import check_recording
-
-            schema = [f for f in findings if f.rule in ("schema", "gate-disagrees")]
-            found = [f for one in recordings for f in check_recording(track, one)[0]]
-            findings = list(dict.fromkeys([*schema, *found]))
-        findings = marked(track, findings)
-    elif recording_paths:
+    recordings, failed = read_recordings(recording_paths)
+    track, findings = check_file(track_path, recordings)
+    if track is None and recordings:
         remark("the recordings were not looked at: the track file has no usable geometry")
     if accept is not None:
         track = _accepted(track_path, track, findings, accept, str(reason), by)
         findings = marked(track, findings)
     if as_json:
-        print_json({"findings": [finding_row(f) for f in findings]})
+        about = About(track_path)
+        rows = [finding_row(f) | {"remedy": sentence(f.remedy, about)} for f in findings]
+        print_json({"findings": rows})
     elif not findings:
         click.echo(f"{track_path}: nothing found")
     else:
@@ -124,7 +113,7 @@ def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
     for finding in findings:
         shown[finding.rule] += 1
         if shown[finding.rule] <= _MOST_OF_A_RULE:
-            yield finding_text(finding).replace(" TRACK ", f" {shlex.quote(path)} ")
+            yield finding_text(finding, path)
         elif shown[finding.rule] == count[finding.rule]:
             more = count[finding.rule] - _MOST_OF_A_RULE
             yield f"    and {more} more of {finding.rule} (--json lists them all)"
@@ -140,8 +129,8 @@ def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
     yield f"{path}: {', '.join(said)}"
 
 
-def finding_text(finding: Finding) -> str:
-    """Write a finding for people, on two lines."""
+def finding_text(finding: Finding, path: str) -> str:
+    """Write a finding about a track file for people, on two lines."""
     where = [f"feature {finding.feature}"] if finding.feature else []
     if finding.chainage_m is not None:
         where.append(f"at {finding.chainage_m:.1f} m")
@@ -151,5 +140,5 @@ def finding_text(finding: Finding) -> str:
     place = f" [{', '.join(where)}]" if where else ""
     return (
         f"{finding.severity}{state} {finding.rule}{place}: {finding.message}\n"
-        f"    to do: {finding.remedy}"
+        f"    to do: {sentence(finding.remedy, About(path))}"
     )

@@ -8,10 +8,11 @@ import sys
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextvars import ContextVar
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError, UnforeseenError
 
 if TYPE_CHECKING:
@@ -30,7 +31,16 @@ class Command(click.Command):
 
     A word that begins with a minus and a digit is no option of ours.  It is handed on with a
     minus sign (U+2212) instead, which places and numbers are read with too.
+
+    What the library cannot do is said with what to type for the track file that was given.
     """
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command."""
+        try:
+            return super().invoke(ctx)
+        except TrackkitError as error:
+            raise Failed(error_sentence(error, ctx.params.get("track_path"))) from error
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Hand negative numbers past click's option parser."""
@@ -45,6 +55,14 @@ class Command(click.Command):
                   if last not in valued and _NEGATIVE_NUMBER.match(word) else word
                   for last, word in zip(before, args, strict=False)],
         )  # fmt: skip
+
+
+class Failed(click.ClickException):
+    """An error of the library, worded for the terminal."""
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        """Say it on standard error."""
+        click.echo(f"trackkit: {self.message}", err=True, file=file)
 
 
 def plain_minus(text: str) -> str:
@@ -100,7 +118,7 @@ def place_from(text: str, crs: str | None) -> Place:
     try:
         return parse_place(text, crs=crs)
     except PlaceError as error:
-        raise click.BadParameter(str(error), param_hint="PLACE") from error
+        raise click.BadParameter(error_sentence(error), param_hint="PLACE") from error
 
 
 def print_json(document: Any) -> None:
@@ -188,7 +206,7 @@ def say_error(error: TrackkitError) -> None:
     """Say an error's sentence, below the whole traceback where that was wanted."""
     if traceback_wanted.get():
         remark("".join(traceback.format_exception(error)).rstrip())
-    remark(f"trackkit: {error}")
+    remark(f"trackkit: {error_sentence(error)}")
 
 
 def gate_rows(gates: Iterable[Any]) -> list[dict[str, Any]]:

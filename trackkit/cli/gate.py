@@ -22,7 +22,7 @@ from trackkit.cli.common import (
     remarks,
     table,
 )
-from trackkit.errors import PlaceError
+from trackkit.cli.remedies import About, sentence
 from trackkit.track.model import GATE_KINDS, Gate, GateKind, Track
 
 if TYPE_CHECKING:
@@ -326,18 +326,13 @@ def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool
     from trackkit.track.file import read_track, stored, write_track
     from trackkit.track.history import now
 
-    try:
-        done = change(read_track(track_path))
-    except PlaceError as error:
-        if error.remedy is None:
-            raise
-        error.remedy = error.remedy.replace(" TRACK ", f" {shlex.quote(track_path)} ")
-        raise
+    done = change(read_track(track_path))
     changed = stored(done.track.revised_by(done.told, now()))
     write_track(changed, track_path, force=True, keep_previous=True)
     found = [f for f in check_track(changed) if f.feature == done.gate.id and not f.accepted]
-    said = (*done.remarks, *(f"{f.severity}: {f.message}; {f.remedy}" for f in found))
-    said = tuple(text.replace(" TRACK ", f" {shlex.quote(track_path)} ") for text in said)
+    about = About(track_path)
+    worded = (f"{f.severity}: {f.message}; {sentence(f.remedy, about)}" for f in found)
+    said = (*done.remarks, *worded)
     if as_json:
         print_json({"done": done.told, "gates": gate_rows(changed.gates), "remarks": list(said)})
     else:

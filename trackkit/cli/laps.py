@@ -18,6 +18,7 @@ from trackkit.cli.common import (
     remark,
     remarks,
 )
+from trackkit.cli.remedies import error_sentence
 from trackkit.errors import OutputError, TrackkitError
 
 if TYPE_CHECKING:
@@ -155,7 +156,7 @@ def _zone(track: Track) -> ZoneInfo | None:
     try:
         return time_zone(track)
     except TrackkitError as error:
-        remark(str(error))
+        remark(error_sentence(error))
         return None
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import sys
 from typing import TYPE_CHECKING
 
 import click
@@ -132,19 +130,18 @@ def _position(words: tuple[str, ...]) -> tuple[float, float] | None:
 
 
 def _print_csv(found: list[tuple[str, Located]]) -> None:
-    out = csv.writer(sys.stdout, lineterminator="\n")
-    out.writerow(
-        ["file", "answer", "id", "name", "layout", "direction", "reversed", "distance_m",
-         "probability", "tied", "part_at_m"]
-    )  # fmt: skip
+    from trackkit.files import csv_text
+
+    rows = []
     for path, located in found:
         row = located_row(located)
         first = (row["candidates"] or [dict.fromkeys(candidate_row_keys(), "")])[0]
-        out.writerow(
-            [path, row["answer"], first["id"], first["name"], first["layout"], first["direction"],
-             first["reversed"], first["distance_m"], first["probability"], " ".join(row["tied"]),
-             row["part_at_m"]]
-        )  # fmt: skip
+        nearest = [first[key] for key in candidate_row_keys()]
+        # Truth is True or False here, as it was when scripts were first written for it.
+        nearest = [str(value) if isinstance(value, bool) else value for value in nearest]
+        rows.append([path, row["answer"], *nearest, " ".join(row["tied"]), row["part_at_m"]])
+    header = ["file", "answer", *candidate_row_keys(), "tied", "part_at_m"]
+    click.echo(csv_text(header, rows), nl=False)
 
 
 def _print(located: Located, radius_km: float) -> None:

@@ -9,6 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from trackkit.cli.common import progress
+from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError, UnforeseenError
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ def _outcome(
             return Outcome(path, library.locate(*place, radius_m=radius_m), None, ())
         located = locate_drive(library, recording, radius_m=radius_m)
     except TrackkitError as error:
-        return Outcome(path, None, str(error), ())
+        return Outcome(path, None, error_sentence(error), ())
     except Exception as error:  # noqa: BLE001 - what nobody foresaw in one file is said of it
-        return Outcome(path, None, str(UnforeseenError(error, path)), ())
+        return Outcome(path, None, error_sentence(UnforeseenError(error, path)), ())
     return Outcome(path, located, None, tuple(recording.remarks))

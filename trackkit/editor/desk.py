@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shlex
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -107,15 +106,9 @@ class Desk:
         self.editing.take(track, prepared)
         self.editing.edit += 1
 
-    def said(self, text: str) -> str:
-        """Put the file's name where a remedy says TRACK."""
-        return text.replace(" TRACK ", f" {shlex.quote(self.path)} ")
-
     def state(self, moving: str | None = None) -> dict[str, Any]:
         """Describe what is shown."""
-        shown = self.editing.state(moving)
-        shown["remarks"] = [self.said(text) for text in shown["remarks"]]
-        return shown
+        return self.editing.state(moving)
 
 
 def _digest(path: str | os.PathLike[str]) -> str | None:

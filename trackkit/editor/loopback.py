@@ -167,6 +167,6 @@ def listen(port: int = 0) -> socket.socket:
         listening.close()
         raise TrackkitError(
             f"port {port} of this computer cannot be used ({error.strerror})",
-            remedy="name another with --port, or leave it out",
+            remedy="name another, or none for a free one",
         ) from error
     return listening

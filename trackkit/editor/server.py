@@ -74,7 +74,7 @@ class _Answers:
                 said = {"error": str(error), "changed_on_disk": True, "gone": gone}
                 return JSONResponse(said, 409)
             except TrackkitError as error:
-                return JSONResponse({"error": self._desk.said(str(error))}, 400)
+                return JSONResponse({"error": str(error)}, 400)
         return HTMLResponse(done) if isinstance(done, str) else JSONResponse(done)
 
     async def show(self, request: Request) -> Response:  # noqa: ARG002

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.geometry.bends import find_bends, smoothed_curvature
 from trackkit.geometry.clearance import clearance
 from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import distance_to_segments
 from trackkit.track.model import ASSUMED_BAND_M, Track
 
 GATE_RADIUS_M = 150.0
@@ -20,6 +20,8 @@ SLOWEST_SHARE = 0.5
 """A place is fit for a sector gate where cars go at this share of their top speed, or faster: the
 uncertainty of a time is that of the position over the speed."""
 _FEW_PLACES = 160
+_PLACE_STEP_M = 6.0
+_MOST_TRIED = 60
 _FAR_ENOUGH_M = 40.0
 
 SpeedByChainage = tuple[Floats, Floats]
@@ -131,7 +133,7 @@ def _nearest_fit(
     curve: Curve,
     place_m: float,
     grid_m: Floats,
-    fit: NDArray[np.bool_],
+    fit: Flags,
     taken_m: list[float],
 ) -> float | None:
     order = np.argsort(np.abs(grid_m - place_m), kind="stable")
@@ -144,4 +146,43 @@ def _nearest_fit(
             continue
         if clearance(curve, np.array([float(curve.wrap(where))]))[0] >= CLEAR_M:
             return where
+    return None
+
+
+def near_pits(track: Track, chainage_m: Floats) -> Flags:
+    """Find places whose gate would reach the pit lane."""
+    near = np.zeros(len(chainage_m), dtype=bool)
+    reach = 0.5 * track.band_m + 4.0 + 3.0
+    position = track.curve.position(chainage_m)
+    for lane in track.pit_lanes:
+        line = track.plane.to_plane(lane.longitude_deg, lane.latitude_deg)
+        for index, point in enumerate(position):
+            near[index] |= float(distance_to_segments(point, line[:-1], line[1:]).min()) < reach
+    return near
+
+
+def nearest_clear(track: Track, chainage_m: float, place_m: Floats, fit: Flags) -> float | None:
+    """Find the nearest place for a gate that is fit, and clear of other track and the pit lane.
+
+    Parameters
+    ----------
+    track
+        The track.
+    chainage_m
+        Where the gate is now.
+    place_m, fit
+        Places in rising order, and which of them are fit otherwise, each shape (n,).
+
+    Returns
+    -------
+    float or None
+        Its chainage, metres; None where none of those looked at is clear.
+    """
+    every = max(1, round(_PLACE_STEP_M / float(place_m[1] - place_m[0])))
+    places = place_m[::every][fit[::every]]
+    places = places[np.argsort(track.curve.separation(places, chainage_m), kind="stable")]
+    for where in places[:_MOST_TRIED]:
+        here = np.array([where])
+        if clearance(track.curve, here)[0] >= CLEAR_M and not near_pits(track, here)[0]:
+            return float(where)
     return None

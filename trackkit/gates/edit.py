@@ -8,10 +8,11 @@ import numpy as np
 
 from trackkit.errors import PlaceError
 from trackkit.gates.square import WIDEST_M, square_ends
+from trackkit.remedies import Remedy
 from trackkit.track.derive import renamed_in_order, with_datum
 from trackkit.track.ids import new_id
 from trackkit.track.model import GATE_KINDS, Gate, GateKind, Position, Track
-from trackkit.track.places import Place, chainage_of
+from trackkit.track.places import Place, chainage_of, to_decimetre
 
 BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
 """Kinds of gate that lie across the pit lane and need not cross the centreline."""
@@ -67,7 +68,7 @@ def place_gate(
         existing = track.gates_of_kind(kind)[0]
         raise PlaceError(
             f"the track has a {kind} gate already, at {existing.chainage_m:.1f} m",
-            remedy=f"move it with `trackkit gate move TRACK {existing.id} PLACE`",
+            remedy=_moved_there(track, existing, place, width_m),
         )
     blank = Gate("", kind, name or _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
     gate, remarks = _located(track, blank, place, width_m)
@@ -83,6 +84,26 @@ def place_gate(
     if kind == "finish" and track.closed:
         changed = with_datum(changed, gate.chainage_m)
     return changed, changed.gate(gate_id), remarks
+
+
+def _moved_there(track: Track, gate: Gate, place: Place, width_m: float | None) -> Remedy:
+    """Tell how to move a gate to where another one was to be placed."""
+    if place.ends is not None:
+        left, right = place.ends
+        return Remedy(
+            "move it there",
+            do="gate move",
+            feature=gate.id,
+            value={"left": list(left), "right": list(right)},
+        )
+    chainage, _ = chainage_of(track, place)
+    return Remedy(
+        "move it there",
+        do="gate move",
+        feature=gate.id,
+        chainage_m=to_decimetre(track, chainage),
+        value=None if width_m is None else {"width_m": width_m},
+    )
 
 
 def _free_name(track: Track, kind: GateKind) -> str:
@@ -208,10 +229,10 @@ def remove_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
         When no gate answers to `id_or_name`, or it is one the track cannot be without.
     """
     gate = track.gate(id_or_name)
-    if is_required(track, gate.kind):
+    if is_required(track, gate.kind) and len(track.gates_of_kind(gate.kind)) == 1:
         raise PlaceError(
             f"a track cannot be without its {gate.kind} gate",
-            remedy=f"move it with `trackkit gate move TRACK {gate.id} PLACE`",
+            remedy=Remedy("move it instead", do="gate move", feature=gate.id),
         )
     changed = track.with_gates(g for g in track.gates if g.id != gate.id)
     return renamed_in_order(changed), gate

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from trackkit.arrays import Floats, robust_spread
+from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
 from trackkit.geometry.bends import smoothed_curvature
 from trackkit.geometry.curve import Curve
@@ -118,7 +118,7 @@ class TimingQuality:
         return np.asarray((squared[2 * reach :] - squared[: -2 * reach]) / (4.0 * reach * step))
 
     @property
-    def braking(self) -> NDArray[np.bool_]:
+    def braking(self) -> Flags:
         """Where cars brake, shape (n,)."""
         return np.asarray(self.acceleration_mps2 < -BRAKING_MPS2)
 
@@ -242,6 +242,56 @@ def driven_speed(
         When much of the line was not driven.
     """
     curve = track.curve
+    count = _bin_count(curve)
+    index, offset, speed = _along_the_line(track, drives)
+    begin = np.searchsorted(index, np.arange(count))
+    end = np.searchsorted(index, np.arange(count), side="right")
+    filled = np.flatnonzero(end > begin)
+    _require_driven(len(filled), count)
+    middle = (np.arange(count) + 0.5) * curve.length_m / count
+    pace = np.array([np.median(speed[begin[b] : end[b]]) for b in filled])
+    spread = np.array([_spread(offset[begin[b] : end[b]]) for b in filled])
+    period = curve.length_m if curve.closed else None
+    along_lap = np.interp(chainage_m, middle[filled], pace, period=period)
+    return (
+        np.maximum(along_lap, SLOWEST_MPS),
+        np.full(len(chainage_m), float(np.median(spread))),
+    )
+
+
+def require_driven(track: Track, drive: Drive) -> None:
+    """Raise where a drive does not cover a track.
+
+    Raises
+    ------
+    NoLapError
+        When much of the line was not driven.
+    """
+    index, _, _ = _along_the_line(track, [drive])
+    _require_driven(len(np.unique(index)), _bin_count(track.curve))
+
+
+def _bin_count(curve: Curve) -> int:
+    return max(8, round(curve.length_m / _BIN_M))
+
+
+def _require_driven(filled: int, count: int) -> None:
+    if filled < _FEWEST_BINS * count:
+        raise NoLapError(
+            f"the recordings cover {100.0 * filled / count:.0f} % of the track",
+            remedy="give recordings of at least one whole lap of this layout, or none",
+        )
+
+
+def _along_the_line(track: Track, drives: Sequence[Drive]) -> tuple[Indices, Floats, Floats]:
+    """Gather the fixes that move along the line within the band and 10 m.
+
+    Returns
+    -------
+    index, offset_m, speed_mps
+        Rising number of the 5 m of the line, distance to the side, speed; shape (k,).
+    """
+    curve = track.curve
     places, offsets, speeds = [], [], []
     for drive in drives:
         pace = drive.speed_mps
@@ -256,27 +306,10 @@ def driven_speed(
         offsets.append(offset[near])
         speeds.append(pace[moving][near])
     place, offset, speed = (np.concatenate(values) for values in (places, offsets, speeds))
-    count = max(8, round(curve.length_m / _BIN_M))
-    index = np.minimum((place / curve.length_m * count).astype(int), count - 1)
+    count = _bin_count(curve)
+    index = np.minimum((place / curve.length_m * count).astype(np.intp), count - 1)
     order = np.argsort(index, kind="stable")
-    index, offset, speed = index[order], offset[order], speed[order]
-    begin = np.searchsorted(index, np.arange(count))
-    end = np.searchsorted(index, np.arange(count), side="right")
-    filled = np.flatnonzero(end > begin)
-    if len(filled) < _FEWEST_BINS * count:
-        raise NoLapError(
-            f"the recordings cover {100.0 * len(filled) / count:.0f} % of the track",
-            remedy="give recordings of at least one whole lap of this layout, or none",
-        )
-    middle = (np.arange(count) + 0.5) * curve.length_m / count
-    pace = np.array([np.median(speed[begin[b] : end[b]]) for b in filled])
-    spread = np.array([_spread(offset[begin[b] : end[b]]) for b in filled])
-    period = curve.length_m if curve.closed else None
-    along_lap = np.interp(chainage_m, middle[filled], pace, period=period)
-    return (
-        np.maximum(along_lap, SLOWEST_MPS),
-        np.full(len(chainage_m), float(np.median(spread))),
-    )
+    return index[order], offset[order], speed[order]
 
 
 def _spread(values: Floats) -> float:

@@ -51,7 +51,11 @@ def square_ends(
         remarks: tuple[str, ...] = ()
     else:
         full = 0.5 * track.band_m + GATE_MARGIN_M
-        halves = [_usable_half(track, chainage_m, centre, side * aside, full) for side in (1, -1)]
+        reach = [
+            _clear_half(track, chainage_m, centre, side * aside, full, RECEIVER_ACCURACY_M)
+            for side in (1, -1)
+        ]
+        halves = [NARROWEST_HALF_M if half is None else half for half in reach]
         remarks = tuple(
             f"its {side} end is {half:.1f} m from the centreline instead of {full:.1f} m, to stay "
             "clear of another piece of track"
@@ -63,17 +67,40 @@ def square_ends(
     return left, right, remarks
 
 
-def _usable_half(
-    track: Track, chainage_m: float, centre: Floats, aside: Floats, full_m: float
-) -> float:
-    half = full_m
-    while half > NARROWEST_HALF_M:
+def widest_clear_m(track: Track, chainage_m: float) -> float | None:
+    """Find how wide a gate may be, half on either side, to stay clear of other pieces of track.
+
+    Returns
+    -------
+    float or None
+        At most the band and `GATE_MARGIN_M` on either side, metres; None where not even
+        `NARROWEST_HALF_M` on either side is clear by the receiver's accuracy.
+    """
+    centre, aside = track.curve.position(chainage_m), track.curve.left(chainage_m)
+    full = 0.5 * track.band_m + GATE_MARGIN_M
+    accuracy = max(RECEIVER_ACCURACY_M, track.accuracy_m or 0.0)
+    halves = [
+        _clear_half(track, chainage_m, centre, side * aside, full, accuracy) for side in (1, -1)
+    ]
+    clear = [half for half in halves if half is not None]
+    return 2.0 * min(clear) if len(clear) == len(halves) else None
+
+
+def _clear_half(
+    track: Track,
+    chainage_m: float,
+    centre: Floats,
+    aside: Floats,
+    full_m: float,
+    accuracy_m: float,
+) -> float | None:
+    """Find how far to one side is clear of other track; None where not even the narrowest is."""
+    for half in (*np.arange(full_m, NARROWEST_HALF_M, -0.5).tolist(), NARROWEST_HALF_M):
         reach = np.linspace(0.0, half, 1 + int(np.ceil(half)))
         away = min(
             distance_to_other_piece(track.curve, chainage_m, centre + r * aside)
             for r in reach[len(reach) // 2 :]
         )
-        if away >= RECEIVER_ACCURACY_M - 0.5 * NEAR_ENOUGH_M:
-            return half
-        half -= 0.5
-    return NARROWEST_HALF_M
+        if away >= accuracy_m - 0.5 * NEAR_ENOUGH_M:
+            return float(half)
+    return None

@@ -7,16 +7,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.errors import PlaceError
-from trackkit.gates.choose import CLEAR_M, GATES_APART_M
+from trackkit.gates.choose import CLEAR_M, GATES_APART_M, near_pits
 from trackkit.gates.edit import place_gate
 from trackkit.gates.quality import TimingQuality
 from trackkit.geometry.bends import find_bends
 from trackkit.geometry.clearance import clearance
-from trackkit.geometry.geodesy import distance_to_segments
 from trackkit.track.model import Gate, Track
 from trackkit.track.places import Place
 
@@ -84,7 +82,7 @@ class Grid:
     end_m: float
     place_m: Floats
     share: Floats
-    unfit: NDArray[np.intp]
+    unfit: Indices
 
 
 FAULTS = (
@@ -137,7 +135,7 @@ def suggest_gates(
         if sectors > max(straights, 1):
             raise PlaceError(
                 f"the track has {straights} straights, too few for {sectors} sectors by corners",
-                remedy=f"ask for {straights} or fewer, or split --by time",
+                remedy=f"ask for {straights} or fewer, or split by time",
             )
     chosen = best_places(quality, grid, sectors, by)
     return [
@@ -146,9 +144,7 @@ def suggest_gates(
     ]
 
 
-def candidate_grid(
-    quality: TimingQuality, by: Basis, grid_m: float
-) -> tuple[Grid, NDArray[np.bool_]]:
+def candidate_grid(quality: TimingQuality, by: Basis, grid_m: float) -> tuple[Grid, Flags]:
     """Lay out the places gates may go, and tell what is wrong with each.
 
     Returns
@@ -185,24 +181,12 @@ def candidate_grid(
     sparse = np.append(np.arange(0, len(place), every), len(place) - 1)
     clear = np.minimum(clearance(curve, on_curve[sparse]), 1e6)
     close = np.interp(place, place[sparse], clear) < CLEAR_M
-    faults = np.stack([braking, apex, close, _near_pits(track, on_curve), inside], axis=1)
+    faults = np.stack([braking, apex, close, near_pits(track, on_curve), inside], axis=1)
     weight = np.array([1, 1, 1, 1, 4])
     return Grid(begin, begin + length, place, share, faults @ weight), faults
 
 
-def _near_pits(track: Track, chainage_m: Floats) -> NDArray[np.bool_]:
-    """Find places whose gate would reach the pit lane."""
-    near = np.zeros(len(chainage_m), dtype=bool)
-    reach = 0.5 * track.band_m + 4.0 + 3.0
-    position = track.curve.position(chainage_m)
-    for lane in track.pit_lanes:
-        line = track.plane.to_plane(lane.longitude_deg, lane.latitude_deg)
-        for index, point in enumerate(position):
-            near[index] |= float(distance_to_segments(point, line[:-1], line[1:]).min()) < reach
-    return near
-
-
-def windows(grid: Grid, sectors: int, by: Basis) -> list[NDArray[np.intp]]:
+def windows(grid: Grid, sectors: int, by: Basis) -> list[Indices]:
     """List the places each gate may take: those near enough to an even split."""
     found = []
     for number in range(1, sectors):
@@ -215,7 +199,7 @@ def windows(grid: Grid, sectors: int, by: Basis) -> list[NDArray[np.intp]]:
 
 def costs(
     quality: TimingQuality, grid: Grid, sectors: int, by: Basis
-) -> Callable[[NDArray[np.intp], NDArray[np.intp]], Floats]:
+) -> Callable[[Indices, Indices], Floats]:
     """Make the cost of a sector between two places, given by index, -1 being the lap's ends.
 
     A sector has the variance of its time, in units of the square of the mean sector's usual
@@ -227,7 +211,7 @@ def costs(
     share = np.concatenate([grid.share, [1.0]])
     unfit = np.concatenate([grid.unfit, [0]])
 
-    def cost(begin: NDArray[np.intp], end: NDArray[np.intp]) -> Floats:
+    def cost(begin: Indices, end: Indices) -> Floats:
         start_m = np.where(begin < 0, grid.begin_m, place[begin])
         start_share = np.where(begin < 0, 0.0, share[begin])
         variance = quality.sector_variance(start_m, place[end]) / usual
@@ -256,7 +240,7 @@ def best_places(quality: TimingQuality, grid: Grid, sectors: int, by: Basis) -> 
     allowed = windows(grid, sectors, by)
     last = np.array([-1])
     so_far = np.zeros(1)
-    came: list[NDArray[np.intp]] = []
+    came: list[Indices] = []
     for inside in allowed:
         total = so_far[:, None] + cost(last[:, None], inside[None, :])
         best = np.argmin(total, axis=0)
@@ -275,7 +259,7 @@ def best_places(quality: TimingQuality, grid: Grid, sectors: int, by: Basis) -> 
 def _explained(
     quality: TimingQuality,
     grid: Grid,
-    faults: NDArray[np.bool_],
+    faults: Flags,
     index: int,
     even_share: float,
     by: Basis,

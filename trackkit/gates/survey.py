@@ -39,10 +39,9 @@ class Survey:
         Longitude and latitude, degrees.
     sigma_m
         One sigma on one horizontal axis, the receiver's wander reckoned with.
-    scatter_m
-        Standard deviation of the fixes on one axis: what a naive mean would be judged by.
     naive_m
-        That over the root of the number of fixes; far too small.
+        Standard deviation of the fixes on one axis over the root of their number: what a naive
+        mean would be judged by; far too small.
     seconds
         Over which it was averaged.
     fixes, left_out
@@ -55,7 +54,6 @@ class Survey:
 
     position: Position
     sigma_m: float
-    scatter_m: float
     naive_m: float
     seconds: float
     fixes: int
@@ -132,7 +130,7 @@ def average(recording: Recording) -> Survey:
     variance = wander**2 * float(variance_of_mean(seconds, constant)) + white**2 / len(used)
     longitude, latitude = plane.to_geographic(mean)
     return Survey(
-        (float(longitude), float(latitude)), doubt * float(np.sqrt(variance)), scatter,
+        (float(longitude), float(latitude)), doubt * float(np.sqrt(variance)),
         scatter / float(np.sqrt(len(used))), seconds, len(used), int((~kept).sum()),
         wander, constant, shown is not None,
     )  # fmt: skip

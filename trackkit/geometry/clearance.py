@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import distance_to_segments
 
@@ -13,10 +13,9 @@ OWN_TURN_DEG = 60.0
 """A piece of track counts as another one where the line has turned by more than this."""
 NEAR_ENOUGH_M = 0.01
 """What rounding a gate's end, and the spline between vertices, may take off a clearance."""
-_MOST_SAMPLES = 2500
 
 
-def own_stretch(direction: Floats, index: int, *, closed: bool) -> NDArray[np.bool_]:
+def own_stretch(direction: Floats, index: int, *, closed: bool) -> Flags:
     """Mark the stretch around one sample within which the line turns by less than 60 degrees.
 
     Parameters
@@ -93,9 +92,7 @@ def distance_to_other_piece(curve: Curve, chainage_m: float, position_m: ArrayLi
     float
         Metres; infinite where the line has no other piece.
     """
-    spacing = max(0.5, curve.length_m / _MOST_SAMPLES)
-    chainage = curve.chainages(spacing)
-    sample, direction = _samples(curve, spacing)
+    chainage, sample, direction = curve.samples
     index = int(np.argmin(curve.separation(chainage, chainage_m)))
     other = ~own_stretch(direction, index, closed=curve.closed)
     if not other.any():
@@ -106,17 +103,3 @@ def distance_to_other_piece(curve: Curve, chainage_m: float, position_m: ArrayLi
         goes_on[-1] = False
     following = np.where(goes_on[:, None], np.roll(sample, -1, axis=0), sample)
     return float(distance_to_segments(position_m, sample[other], following[other]).min())
-
-
-_sample_cache: dict[int, tuple[Curve, Floats, Floats]] = {}
-
-
-def _samples(curve: Curve, spacing_m: float) -> tuple[Floats, Floats]:
-    # The curve is kept beside its samples so that its id cannot be given to another curve.
-    known = _sample_cache.get(id(curve))
-    if known is None:
-        chainage = curve.chainages(spacing_m)
-        known = (curve, curve.position(chainage), curve.direction(chainage))
-        _sample_cache.clear()
-        _sample_cache[id(curve)] = known
-    return known[1], known[2]

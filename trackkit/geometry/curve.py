@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 COINCIDENT_M = 1e-4
 """Vertices closer together than this count as one."""
 _MOST_CUTS = 500
+_MOST_SAMPLES = 2500
 HEADING_WEIGHT_M = 20.0
 """How many metres of distance a heading that is off by about 60 degrees weighs in `project`."""
 _GAUSS_NODE, _GAUSS_WEIGHT = np.polynomial.legendre.leggauss(5)
@@ -160,6 +161,15 @@ class Curve:
         return np.linspace(0.0, self.length_m, count + 1, dtype=float)
 
     @cached_property
+    def samples(self) -> tuple[Floats, Floats, Floats]:
+        """Even samples every half metre or, of a long curve, `_MOST_SAMPLES` of them.
+
+        Chainages, metres, shape (n,); positions and unit vectors along the curve, shape (n, 2).
+        """
+        chainage = self.chainages(max(0.5, self.length_m / _MOST_SAMPLES))
+        return chainage, self.position(chainage), self.direction(chainage)
+
+    @cached_property
     def _dense(self) -> tuple[Floats, Floats, cKDTree]:
         from scipy.spatial import cKDTree
 
@@ -248,7 +258,7 @@ class Curve:
             (np.maximum(place[change], place[change + 1]) > -slack)
             & (np.minimum(place[change], place[change + 1]) < 1 + slack)
         ]
-        found = []
+        cuts = []
         for index in change:
             low, high = chainage[index], chainage[index + 1]
             low_side = side[index]
@@ -263,8 +273,8 @@ class Curve:
             where = 0.5 * (low + high)
             share = float((self.position(where) - start) @ span / squared)
             if -1e-9 <= share <= 1 + 1e-9:
-                found.append(float(self.wrap(where)))
-        return np.sort(np.asarray(found))
+                cuts.append(float(self.wrap(where)))
+        return np.sort(np.asarray(cuts))
 
     def sampled(self, *, chord_error_m: float = 0.005, spacing_m: float = 25.0) -> Floats:
         """Chainages of a polyline that stays within a chord error of the curve.

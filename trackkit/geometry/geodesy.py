@@ -13,8 +13,6 @@ from trackkit.arrays import Floats
 
 WGS84 = Geod(ellps="WGS84")
 _QUARTER_EARTH_M = 10_000_000.0
-MEAN_EARTH_RADIUS_M = 6_371_008.8
-"""Mean radius of WGS 84, (2a + b) / 3 (NIMA TR8350.2; from memory)."""
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
-from trackkit.geometry.geodesy import MEAN_EARTH_RADIUS_M
+from trackkit.geometry.ellipsoid import MEAN_RADIUS_M
 
 
 def surface_length(curve: Curve, chainage_m: Floats, height_m: Floats) -> float | None:
@@ -22,7 +22,7 @@ def surface_length(curve: Curve, chainage_m: Floats, height_m: Floats) -> float 
     if curve.closed:
         chainage = np.append(chainage_m, curve.length_m)
         height = np.append(height_m, height_m[0])
-    level = np.diff(chainage) * (1.0 + 0.5 * (height[:-1] + height[1:]) / MEAN_EARTH_RADIUS_M)
+    level = np.diff(chainage) * (1.0 + 0.5 * (height[:-1] + height[1:]) / MEAN_RADIUS_M)
     return float(np.hypot(level, np.diff(height)).sum())
 
 

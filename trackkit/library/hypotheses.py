@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.library.known import Known
 
@@ -52,15 +51,15 @@ class Ground:
 
     plane: LocalPlane
     hypotheses: tuple[Hypothesis, ...]
-    begin: NDArray[np.intp]
-    count: NDArray[np.intp]
+    begin: Indices
+    count: Indices
     step_m: Floats
     place_m: Floats
     heading: Floats
-    of: NDArray[np.intp]
-    local: NDArray[np.intp]
-    closed: NDArray[np.bool_]
-    _parted: dict[tuple[int, int], NDArray[np.bool_]] = field(default_factory=dict)
+    of: Indices
+    local: Indices
+    closed: Flags
+    _parted: dict[tuple[int, int], Flags] = field(default_factory=dict)
 
     def chainage_m(self, hypothesis: int, step: int) -> float:
         """Chainage on the line as its file has it, metres."""

@@ -12,9 +12,9 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError, reading_failed
-from trackkit.files import sha256_of
 from trackkit.library.known import Known, known_from
 from trackkit.library.lines import earth_centred
+from trackkit.remedies import Remedy
 
 IDENTIFIER = "trackkit-index-"
 VERSION = "1"
@@ -119,6 +119,8 @@ def store_file(
     status
         Size in bytes, modification time and time of this reading, nanoseconds.
     """
+    from trackkit.files import sha256_of
+
     path = folder / file
     fault = known = None
     try:
@@ -172,7 +174,7 @@ def _sound(known: Known) -> Known:
         raise TrackFileError(
             "the track file is damaged (its id, its name or another member is of the wrong kind)",
             file=known.path,
-            remedy="`trackkit check` lists every fault",
+            remedy=Remedy("a check lists every fault", do="check"),
         )
     return known
 

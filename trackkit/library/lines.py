@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats, Indices
+from trackkit.geometry.ellipsoid import ECCENTRICITY_SQUARED, MEAN_RADIUS_M, SEMI_MAJOR_AXIS_M
 
 if TYPE_CHECKING:
     from scipy.spatial import cKDTree
@@ -31,8 +32,6 @@ if TYPE_CHECKING:
 LONGEST_SEGMENT_M = 125.0
 """Longer segments get points of their geodesic between: the chord dips 0.3 mm below it then."""
 FAR_M = 500_000.0
-MEAN_RADIUS_M = 6_371_008.8
-"""Mean radius of WGS 84, (2a + b) / 3 (NIMA TR8350.2; from memory)."""
 ROUND_M = 20_000.0
 """Up to here any radius of curvature does: c³ / (24 R²) is 8 mm, and R differs by 0.6 %."""
 _PIECE = (2_000.0, 512)
@@ -41,11 +40,6 @@ _FINE_PIECE = (125.0, 64)
 counts is how many there are to look at; for very many, few segments in each."""
 _TREE_FROM_PIECES = 2_000
 """With fewer pieces than this, measuring every one is quicker than loading SciPy."""
-SEMI_MAJOR_AXIS_M = 6_378_137.0
-_B_M = SEMI_MAJOR_AXIS_M * (1.0 - 1.0 / 298.257223563)
-"""Semi-axes of WGS 84 (its definition, NIMA TR8350.2; from memory).  PROJ has them too, but takes a
-tenth of a second to load, and is not needed before something is far away."""
-_SQUASH = 1.0 - _B_M**2 / SEMI_MAJOR_AXIS_M**2
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,19 +123,19 @@ def earth_centred(longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
     """Turn positions on the ellipsoid, degrees, into Earth-centred metres, shape (..., 3)."""
     longitude, latitude = np.radians(longitude_deg), np.radians(latitude_deg)
     rise = np.sin(latitude)
-    normal = SEMI_MAJOR_AXIS_M / np.sqrt(1.0 - _SQUASH * rise * rise)
+    normal = SEMI_MAJOR_AXIS_M / np.sqrt(1.0 - ECCENTRICITY_SQUARED * rise * rise)
     ring = normal * np.cos(latitude)
     place = np.empty((*np.shape(ring), 3))
     place[..., 0] = ring * np.cos(longitude)
     place[..., 1] = ring * np.sin(longitude)
-    place[..., 2] = (1.0 - _SQUASH) * normal * rise
+    place[..., 2] = (1.0 - ECCENTRICITY_SQUARED) * normal * rise
     return place
 
 
 def on_ellipsoid(position_m: Floats) -> tuple[Floats, Floats]:
     """Turn Earth-centred positions on the ellipsoid back into longitude and latitude, degrees."""
     x, y, z = position_m[..., 0], position_m[..., 1], position_m[..., 2]
-    latitude = np.arctan2(z, (1.0 - _SQUASH) * np.hypot(x, y))
+    latitude = np.arctan2(z, (1.0 - ECCENTRICITY_SQUARED) * np.hypot(x, y))
     return np.degrees(np.arctan2(y, x)), np.degrees(latitude)
 
 
@@ -159,15 +153,19 @@ def arc_m(chord_m: float, start_m: Sequence[float], end_m: Sequence[float]) -> f
         return chord_m + chord_m**3 / (24.0 * MEAN_RADIUS_M**2)
     way = [end - start for start, end in zip(start_m, end_m, strict=True)]
     x, y, z = (0.5 * (start + end) for start, end in zip(start_m, end_m, strict=True))
-    z /= 1.0 - _SQUASH
+    z /= 1.0 - ECCENTRICITY_SQUARED
     ring = math.hypot(x, y)
     height = math.hypot(ring, z)
     rise = z / height
     outward = (way[0] * x + way[1] * y) / max(ring, 1.0)
     north = ring / height * way[2] - rise * outward
     share = min(north * north / sum(one * one for one in way), 1.0)
-    flat = 1.0 - _SQUASH * rise * rise
-    bend = (share * flat / (1.0 - _SQUASH) + 1.0 - share) * math.sqrt(flat) / SEMI_MAJOR_AXIS_M
+    flat = 1.0 - ECCENTRICITY_SQUARED * rise * rise
+    bend = (
+        (share * flat / (1.0 - ECCENTRICITY_SQUARED) + 1.0 - share)
+        * math.sqrt(flat)
+        / SEMI_MAJOR_AXIS_M
+    )
     return 2.0 / bend * math.asin(min(0.5 * bend * chord_m, 1.0))
 
 

@@ -17,6 +17,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.library.folders import Library, shipped_folder
 from trackkit.library.index import open_index
 from trackkit.library.known import Known, known_from
+from trackkit.remedies import Remedy
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
 
@@ -109,7 +110,9 @@ def add_track(
             raise TrackFileError(
                 f"the id {track.id} is taken by {known.title} in {known.path}",
                 file=path,
-                remedy="use --replace if this is to count instead, or give it another id",
+                remedy=Remedy(
+                    "give it another id, or have this one count instead", do="replace track"
+                ),
             )
         target = held.path if held else folder / f"{track.id}.geojson"
         if held is None and os.path.lexists(target):

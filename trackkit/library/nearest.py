@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.geometry.ellipsoid import SEMI_MAJOR_AXIS_M
 from trackkit.library.lines import (
     FAR_M,
-    SEMI_MAJOR_AXIS_M,
     Lines,
     arc_m,
     earth_centred,

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats, Indices
-from trackkit.library.lines import MEAN_RADIUS_M, Lines, earth_centred
+from trackkit.geometry.ellipsoid import MEAN_RADIUS_M
+from trackkit.library.lines import Lines, earth_centred
 from trackkit.library.nearest import nearest_few
 
 CELL_M = 25.0

@@ -10,12 +10,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.noise import USUAL, Levels, Measured
 from trackkit.motion.noise_levels import DIFFERENCES_WITHIN_S, estimate, tells_wander
+from trackkit.motion.quintic import coefficients, quintic
 from trackkit.motion.robust import (
     BIWEIGHT_ROUNDS,
     STRAY_SIGMAS,
@@ -34,6 +35,8 @@ LONGEST_GAP_S = 10.0
 _GAP_INTERVALS = 5.0
 STANDING_MPS = 0.3
 """Slower than this a receiver does not know its course."""
+_HALVINGS = 45
+"""Bisections of the time between two fixes, to find when a line is met."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +68,7 @@ class Drive:
     velocity_mps: Floats
     acceleration_mps2: Floats
     wander_m: Floats
-    piece: NDArray[np.intp]
+    piece: Indices
     trust: Floats
     levels: Levels
     _measured: Measured
@@ -102,11 +105,8 @@ class Drive:
         span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)
         return self.between(index, (time - self.time_s[index]) / span)
 
-    def between(self, index: NDArray[np.intp], share: Floats) -> tuple[Floats, Floats]:
+    def between(self, index: Indices, share: Floats) -> tuple[Floats, Floats]:
         """Position and velocity a share of the way from a fix to the next.
-
-        With white jerk the most probable motion between two known states is the quintic through
-        their positions, velocities and accelerations.
 
         Parameters
         ----------
@@ -114,11 +114,52 @@ class Drive:
             The fixes, shape (k,).
         share
             Of the time to the next fix, 0 to 1, shape (k,).
+
+        Returns
+        -------
+        position_m, velocity_mps
+            Shape (k, 2), of the most probable motion (`trackkit.motion.quintic`).
         """
-        following = np.minimum(index + 1, len(self.time_s) - 1)
-        # A lone fix is followed by itself.
-        span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)
+        states, span = self._states_around(index)
         position, velocity = quintic(share, span)
+        return (
+            np.einsum("ki,kij->kj", position, states),
+            np.einsum("ki,kij->kj", velocity, states),
+        )
+
+    def shares_at_line(self, index: Indices, point_m: Floats, forward: Floats) -> Floats:
+        """Find when a straight line is met on the way from some fixes to the next.
+
+        Parameters
+        ----------
+        index
+            Fixes behind the line whose next is not, shape (k,).
+        point_m
+            A place on the line, shape (2,).
+        forward
+            Unit vector square to the line, towards its front, shape (2,).
+
+        Returns
+        -------
+        ndarray
+            Share of the time to the next fix that has gone by then, shape (k,), to 3e-14.
+        """
+        states, span = self._states_around(index)
+        ahead = states @ forward
+        ahead[:, [0, 3]] -= point_m @ forward
+        last, *lower = coefficients(ahead, span).T[::-1]
+        share, half = np.zeros(len(index)), 0.5
+        for _ in range(_HALVINGS):
+            value = last
+            for coefficient in lower:
+                value = value * (share + half) + coefficient
+            share = share + half * (value < 0)
+            half *= 0.5
+        return share + half
+
+    def _states_around(self, index: Indices) -> tuple[Floats, Floats]:
+        """Position, velocity and acceleration at fixes and the next, (k, 6, 2), and the time."""
+        following = np.minimum(index + 1, len(self.time_s) - 1)
         states = np.stack(
             [
                 column[at]
@@ -127,14 +168,12 @@ class Drive:
             ],
             axis=1,
         )
-        return (
-            np.einsum("ki,kij->kj", position, states),
-            np.einsum("ki,kij->kj", velocity, states),
-        )
+        # A lone fix is followed by itself.
+        return states, np.maximum(self.time_s[following] - self.time_s[index], 1e-9)
 
     def variance(
         self,
-        index: NDArray[np.intp],
+        index: Indices,
         share: Floats,
         slope: Floats,
     ) -> float:
@@ -160,7 +199,7 @@ class Drive:
         bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
         return known + float((bridge * (slope**2).sum(axis=1)).sum())
 
-    def covariance(self, index: NDArray[np.intp], share: Floats) -> Floats:
+    def covariance(self, index: Indices, share: Floats) -> Floats:
         """Covariance of positions between fixes, m^2.
 
         Parameters
@@ -199,48 +238,6 @@ class Drive:
     def with_levels(self, levels: Levels) -> Drive:
         """Smooth the same recording with other noise levels."""
         return _drive(self.recording, self.plane, self._measured, self.piece, levels, self.trust)
-
-
-def quintic(share: Floats, span_s: Floats) -> tuple[Floats, Floats]:
-    """Weights of two states in the position and velocity between them.
-
-    Parameters
-    ----------
-    share
-        Of the span, 0 to 1, shape (k,).
-    span_s
-        Seconds, shape (k,).
-
-    Returns
-    -------
-    position, velocity
-        Shape (k, 6): weights of position, velocity and acceleration before and after.
-    """
-    u, h = share, span_s
-    position = np.stack(
-        [
-            1 - 10 * u**3 + 15 * u**4 - 6 * u**5,
-            h * (u - 6 * u**3 + 8 * u**4 - 3 * u**5),
-            h**2 * (u**2 - 3 * u**3 + 3 * u**4 - u**5) / 2,
-            10 * u**3 - 15 * u**4 + 6 * u**5,
-            h * (-4 * u**3 + 7 * u**4 - 3 * u**5),
-            h**2 * (u**3 - 2 * u**4 + u**5) / 2,
-        ],
-        axis=1,
-    )
-    bell = 30 * u**2 * (1 - u) ** 2
-    velocity = np.stack(
-        [
-            -bell / h,
-            1 - 18 * u**2 + 32 * u**3 - 15 * u**4,
-            h * (2 * u - 9 * u**2 + 12 * u**3 - 5 * u**4) / 2,
-            bell / h,
-            -12 * u**2 + 28 * u**3 - 15 * u**4,
-            h * (3 * u**2 - 8 * u**3 + 5 * u**4) / 2,
-        ],
-        axis=1,
-    )
-    return position, velocity
 
 
 def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None) -> Drive:
@@ -285,7 +282,7 @@ def _drive(
     recording: Recording,
     plane: LocalPlane,
     measured: Measured,
-    piece: NDArray[np.intp],
+    piece: Indices,
     levels: Levels,
     trust: Floats,
     solution: Solution | None = None,
@@ -299,7 +296,7 @@ def _drive(
     )  # fmt: skip
 
 
-def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, NDArray[np.intp]]:
+def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, Indices]:
     """Lay a recording out on a plane, broken into pieces at its segments and long gaps."""
     position = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
     velocity = np.full_like(position, np.nan)

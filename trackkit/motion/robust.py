@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.motion.noise import Levels, Measured
 from trackkit.motion.smoother import LEAST_TRUST, POSITION, WANDER, Solution, solve
 
@@ -24,7 +23,7 @@ BIWEIGHT_ROUNDS = 2
 _HARDEST_MPS2 = 20.0
 
 
-def stray_positions(measured: Measured) -> NDArray[np.bool_]:
+def stray_positions(measured: Measured) -> Flags:
     """Find positions far from where their neighbours put them, before anything is fitted.
 
     What is compared is the position less the integrated velocity, where that is known, with the

@@ -15,9 +15,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.motion.gauss_markov import transition
 from trackkit.motion.noise import Levels, Measured
 
@@ -185,7 +184,7 @@ class _Model:
     step_s: Floats
     jerk_information: Floats
     slow: tuple[tuple[int, float, Floats, Floats], ...]
-    fresh: NDArray[np.bool_]
+    fresh: Flags
     position_trust: Floats
     velocity_trust: Floats
 

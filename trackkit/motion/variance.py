@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.motion.smoother import Solution
 
 
 def sum_variance(
     solution: Solution,
-    index: NDArray[np.intp],
+    index: Indices,
     weight: Floats,
     remainders: dict[int, Floats] | None = None,
 ) -> float:
@@ -94,7 +93,7 @@ def remainders_after(
     return found
 
 
-def sum_covariance(solution: Solution, index: NDArray[np.intp], weight: Floats) -> Floats:
+def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats:
     """Covariance of several sums over a drive, each taken on either axis.
 
     What `sum_variance` does for one sum, for all of them in one pass: between two fixes that some

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from trackkit.errors import TrackkitError
+from trackkit.remedies import Remedy
 
 _DELIMITERS = (";", "\t", ",", "|")
 TIME = re.compile(r"(?:(?:(\d+):)?(\d+):)?(\d+)(?:[.,](\d+))?")
@@ -25,7 +26,7 @@ _PASSING = frozenset(
      "day time", "daytime"}
 )  # fmt: skip
 _SECTOR = re.compile(r"(?:sector|sect|sec|s) ?(?:time )?(\d)(?: time)?")
-ASK = "say which with --official-columns, such as time=3 or lap=1,time=3,sector1=4"
+ASK = Remedy("say which", do="name official columns")
 SUM_WITHIN_S = 0.0021
 _HEADER_WITHIN = 50
 
@@ -207,7 +208,10 @@ def _by_numbers(
         raise TrackkitError(
             f"has {width} columns and no header that tells: which holds the lap time?",
             file=file,
-            remedy=f"{ASK}; decimals with a comma need semicolons between columns",
+            remedy=Remedy(
+                "decimals with a comma need semicolons between columns; or say which",
+                do="name official columns",
+            ),
         )
     sectors = [column for place, column in enumerate(rest) if place != totals[0]]
     return lap, rest[totals[0]], {n: [column] for n, column in enumerate(sectors, start=1)}

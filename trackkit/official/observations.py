@@ -12,10 +12,16 @@ from trackkit.official.clock import clock_difference
 from trackkit.official.pairing import Pair, pair
 from trackkit.official.passings import covariance_along, passings
 from trackkit.official.times import OfficialTimes
+from trackkit.remedies import Remedy
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.lap_times import LapReport
 from trackkit.track.model import Track, timed_gates
 
+CLOCK_UNKNOWN = Remedy(
+    "take the difference of the clocks as unknown",
+    do="leave out",
+    value={"argument": "clock_within_s"},
+)
 _CLOCK_SIGMAS = 5.0
 _MOST_APART = 0.05
 """Lap times of one lap, taken at two places near each other, differ by less than this share."""
@@ -235,9 +241,13 @@ def _add_moments(
     if not moments:
         if clock_within_s is not None:
             raise TrackkitError(
-                "has no times of day, so that --clock-within says nothing about it",
-                file=times.file, remedy="leave --clock-within out, or name the column with "
-                "--official-columns passing=COLUMN",
+                "has no times of day, so that nothing can be said of its clock",
+                file=times.file,
+                remedy=Remedy(
+                    "say nothing of it, or name the column of the times of day",
+                    do="name official columns",
+                    value={"columns": {"passing": "COLUMN"}},
+                ),
             )  # fmt: skip
         return None, []
     start = report.recording.start
@@ -246,7 +256,7 @@ def _add_moments(
         if clock_within_s is not None:
             raise TrackkitError(
                 "only counts seconds, so its clock cannot be compared with the official one",
-                file=report.recording.name, remedy="leave --clock-within out",
+                file=report.recording.name, remedy=CLOCK_UNKNOWN,
             )  # fmt: skip
         base, zone = next(iter(moments.values())) - next(iter(moments)).time_s, 0.0
     else:
@@ -264,7 +274,7 @@ def _add_moments(
             raise TrackkitError(
                 f"its clock is {late:+.1f} s off the receiver's, time zones left aside: more than "
                 "a line anywhere near the finish gate explains",
-                file=times.file, remedy="leave --clock-within out: the difference is then found",
+                file=times.file, remedy=CLOCK_UNKNOWN,
             )  # fmt: skip
         said.append(f"the official clock is taken to run at UTC{zone / 3600:+.2f} h")
     for crossing, passed_s in moments.items():

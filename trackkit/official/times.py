@@ -12,7 +12,6 @@ from datetime import date
 from trackkit.errors import RecordingError, TrackkitError
 from trackkit.official.clock import follow_days, lap_ends, read_moment
 from trackkit.official.columns import (
-    ASK,
     NO_TIME,
     Columns,
     chosen_columns,
@@ -21,6 +20,7 @@ from trackkit.official.columns import (
     rows_of,
 )
 from trackkit.recordings.detect import decode, read_bytes
+from trackkit.remedies import Remedy
 
 _MILLISECONDS = re.compile(r"[\s_(\[](?:ms|milliseconds)[)\]]?\s*$", re.IGNORECASE)
 
@@ -182,7 +182,11 @@ def _checked(
     if min(timed) >= 3600.0 and len(timed) > 1 and timed == sorted(timed):
         raise TrackkitError(
             "holds times of day, not lap times, where lap times should be", file=file,
-            remedy=f"{ASK}; times of day are named as in passing=3",
+            remedy=Remedy(
+                "say which columns hold lap times, and that these are times of passing",
+                do="name official columns",
+                value={"columns": {"passing": "3"}},
+            ),
         )  # fmt: skip
     return times
 

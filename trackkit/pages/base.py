@@ -159,7 +159,6 @@ def base_document(
         "quality": None
         if quality is None
         else {
-            "chainage_m": pack(quality.chainage_m, _LENGTH_M),
             "sigma_s": pack(quality.sigma_s, _SIGMA_S),
             "basis": quality.basis,
         },

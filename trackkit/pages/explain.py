@@ -73,7 +73,7 @@ def explain_html(build: Build) -> str:
     if build.fitted is None or not build.laps:
         raise TrackkitError(
             "nothing explains a line that was drawn or laid between edges",
-            remedy="leave --explain out, or build from recordings of laps",
+            remedy="build from recordings of laps",
         )
     from jinja2 import Environment
 

@@ -11,8 +11,6 @@ FONT = "DejaVu Sans"
 """Comes with matplotlib, so that the same track makes the same picture everywhere."""
 CAPITAL = 0.73
 """Height of a capital letter of `FONT`, in its size."""
-DESCENT = 0.24
-"""Depth of a letter such as g of `FONT`, in its size."""
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 _ELLIPSIS = "…"
 

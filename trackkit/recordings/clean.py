@@ -1,33 +1,7 @@
-"""Rules by which unusable fixes are removed and counted.
+"""Unusable fixes are removed and counted, by the rules that docs/methods.md lists, in their order.
 
-In this order, each fix being counted once:
-
-1. A position that is not a number or lies outside ±180° of longitude or ±90° of latitude goes.
-2. A position within 0.0001° of 0° north 0° east goes: receivers write it when they have none.
-3. A fix without a time goes.
-4. Of several fixes with the same time the first stays.
-5. Where time goes backwards, the fewest fixes go that leave time increasing.  If that would be more
-   than one in ten, nothing is removed and the file is refused: it seems to hold several sessions.
-6. Some loggers write rows faster than the receiver measures, and repeat its last position until
-   there is a new one.  Of a run of fixes at exactly the same position only the first stays, where
-   the fixes say that they move: of the others those go whose speed, or the last speed told before,
-   is above 1 m/s, if the way covered at those speeds during the run is longer than the smallest
-   steps in which the file writes positions (the smallest difference between two latitudes and
-   between two longitudes, their diagonal, 2 m at most).  A recording without speeds must show a
-   system: at least ten runs, half of them of two fixes or more, four in five as long as the median
-   run give or take one fix, from one run to the next usually more than 1 m/s and more than twice
-   those smallest steps.  Then the runs of that length go down to their first fix.  A receiver that
-   stands still and repeats its position is left alone.
-7. A fix is out of reach of another when it is more than 20 m and 150 m/s for the time between
-   away.  A run of at most 5 fixes, out of reach of the fix before it and left by a step out of
-   reach as well, goes as a jump; so does such a run at the very beginning or end of a recording.
-   When instead the drive goes on from the new place, nothing is removed and the segment is broken
-   there.
-8. Gaps (longer than 10 s and longer than 5 times the median interval) are kept and counted.
-
-A speed below 0 or above 150 m/s and a course outside 0 to 360° are left out; the fix stays.  So are
-an accuracy that is not above 0 and a dilution of precision that is not between 0 and 99, without a
-remark: these are how receivers write that they do not know it (common practice, no source).
+What a receiver writes where it does not know a speed, a course, an accuracy or a dilution of
+precision is left out, and the fix stays.
 """
 
 from __future__ import annotations
@@ -37,18 +11,17 @@ from datetime import UTC, datetime
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats, Indices
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.geometry.geodesy import extent_m, geodesic_distance, unwrap_longitude
 from trackkit.recordings.order import longest_rising
-from trackkit.recordings.raw import Dropped, RawFixes, counted, some_or_none
+from trackkit.recordings.positions import is_null_position, is_on_earth
+from trackkit.recordings.raw import Dropped, RawFixes, Reason, counted, some_or_none
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.repeats import stale_repeats
 
-NULL_ISLAND_DEG = 1e-4
 BACKWARDS_SHARE = 0.10
 REACH_M = 20.0
 REACH_MPS = 150.0
@@ -63,7 +36,7 @@ GAP_INTERVALS = 5.0
 
 
 def clean(raw: RawFixes, name: str) -> Recording:
-    """Turn the fixes of a file into a recording by the rules of this module.
+    """Turn the fixes of a file into a recording, without those that are unusable.
 
     Parameters
     ----------
@@ -84,7 +57,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
         raise NoTimesError(
             "holds positions but no times",
             file=name,
-            remedy="use `trackkit build --from-line` for a line without times",
+            remedy="record it again, with times",
         )
     read_count = len(raw) + sum(part.count for part in raw.dropped)
     dropped = list(raw.dropped)
@@ -97,8 +70,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
     speed = None if raw.speed_mps is None else _within(raw.speed_mps[index], 0.0, REACH_MPS)
     same_piece = np.diff(file_segment, prepend=-1) == 0
     fresh = ~stale_repeats(seconds, longitude, latitude, speed, same_piece)
-    repeats = int(np.count_nonzero(~fresh))
-    _drop(dropped, "repeated position", repeats, "repeated position", "repeated positions")
+    _drop(dropped, "repeated position", ~fresh, "repeated position")
     index, seconds, file_segment = index[fresh], seconds[fresh], file_segment[fresh]
     longitude, latitude = longitude[fresh], latitude[fresh]
     kept, breaks = _without_jumps(seconds, longitude, latitude, dropped)
@@ -120,7 +92,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
     segment = np.concatenate([[0], np.cumsum(step)]).astype(np.intp)
     speed, course, odd = _plausible(raw, index)
     remarks = [*raw.remarks, *odd]
-    removed = {part.reason: part.count for part in dropped if part.count}
+    removed: dict[str, int] = {part.reason: part.count for part in dropped if part.count}
     if removed:
         remarks.append(_removed_sentence(read_count, dropped))
     remarks.extend(_gap_remarks(seconds, step))
@@ -142,24 +114,22 @@ def clean(raw: RawFixes, name: str) -> Recording:
     )
 
 
-def _with_position_and_time(
-    raw: RawFixes, has_time: NDArray[np.bool_], dropped: list[Dropped]
-) -> Indices:
-    longitude, latitude = raw.longitude_deg, raw.latitude_deg
+def _with_position_and_time(raw: RawFixes, has_time: Flags, dropped: list[Dropped]) -> Indices:
     with np.errstate(invalid="ignore"):
-        on_earth = (np.abs(longitude) <= 180.0) & (np.abs(latitude) <= 90.0)
-        null_island = (np.abs(longitude) <= NULL_ISLAND_DEG) & (np.abs(latitude) <= NULL_ISLAND_DEG)
-    untimed = on_earth & ~null_island & ~has_time
-    for reason, gone, one, many in (
-        ("bad position", ~on_earth, "bad position", "bad positions"),
-        ("position at 0, 0", null_island, "position at 0°, 0°", "positions at 0°, 0°"),
-        ("no time", untimed, "fix without a time", "fixes without a time"),
-    ):
-        _drop(dropped, reason, int(np.count_nonzero(gone)), one, many)
-    return np.flatnonzero(on_earth & ~null_island & has_time)
+        on_earth = is_on_earth(raw.longitude_deg, raw.latitude_deg)
+        null = is_null_position(raw.longitude_deg, raw.latitude_deg)
+    timed = on_earth & ~null & has_time
+    _drop(dropped, "bad position", ~on_earth, "bad position")
+    _drop(dropped, "position at 0, 0", null, "position at 0°, 0°", "positions at 0°, 0°")
+    untimed = on_earth & ~null & ~has_time
+    _drop(dropped, "no time", untimed, "fix without a time", "fixes without a time")
+    return np.flatnonzero(timed)
 
 
-def _drop(dropped: list[Dropped], reason: str, count: int, one: str, many: str) -> None:
+def _drop(
+    dropped: list[Dropped], reason: Reason, gone: Flags, one: str, many: str | None = None
+) -> None:
+    count = int(np.count_nonzero(gone))
     if count:
         dropped.append(Dropped(reason, count, counted(count, one, many)))
 
@@ -185,15 +155,16 @@ def _in_order_of_time(
 ) -> tuple[Indices, Floats]:
     if np.all(np.diff(seconds) > 0):
         return index, seconds
-    first = np.sort(np.unique(seconds, return_index=True)[1])
-    _drop(dropped, "duplicate time", len(seconds) - len(first), "duplicate time", "duplicate times")
+    first = np.zeros(len(seconds), dtype=bool)
+    first[np.unique(seconds, return_index=True)[1]] = True
+    _drop(dropped, "duplicate time", ~first, "duplicate time")
     index, seconds = index[first], seconds[first]
     step = np.diff(seconds)
     if np.all(step > 0):
         return index, seconds
-    rising = longest_rising(seconds)
-    backwards = len(seconds) - len(rising)
-    if backwards > BACKWARDS_SHARE * len(seconds):
+    rising = np.zeros(len(seconds), dtype=bool)
+    rising[longest_rising(seconds)] = True
+    if np.count_nonzero(~rising) > BACKWARDS_SHARE * len(seconds):
         worst = int(np.argmin(step)) + 1
         number = int(index[worst]) + 1 if raw.place is None else int(raw.place[index[worst]])
         kind = "fix" if raw.place is None else raw.place_kind
@@ -203,9 +174,7 @@ def _in_order_of_time(
             place=f"{kind} {number}",
             remedy="split the file there and give the sessions as separate recordings",
         )
-    _drop(
-        dropped, "time going backwards", backwards, "time going backwards", "times going backwards"
-    )
+    _drop(dropped, "time going backwards", ~rising, "time going backwards", "times going backwards")
     return index[rising], seconds[rising]
 
 
@@ -226,8 +195,15 @@ class _Drive:
 
 def _without_jumps(
     seconds: Floats, longitude: Floats, latitude: Floats, dropped: list[Dropped]
-) -> tuple[Indices, NDArray[np.bool_]]:
-    """Apply rule 7: the indices that stay, and for each step between them whether it is a break."""
+) -> tuple[Indices, Flags]:
+    """Remove runs of fixes out of reach of those around them.
+
+    Where the drive goes on from the new place instead, it is broken there.
+
+    Returns
+    -------
+    The indices that stay, and for each step between them whether it is a break.
+    """
     count = len(seconds)
     everything = np.arange(count, dtype=np.intp)
     if count < 2:
@@ -262,7 +238,7 @@ def _without_jumps(
     return index, _out_of_reach(seconds[index], longitude[index], latitude[index])
 
 
-def _out_of_reach(seconds: Floats, longitude: Floats, latitude: Floats) -> NDArray[np.bool_]:
+def _out_of_reach(seconds: Floats, longitude: Floats, latitude: Floats) -> Flags:
     """Say for each step whether it is longer than a car can cover."""
     reach = REACH_M + REACH_MPS * np.diff(seconds)
     east = np.abs(np.diff(longitude))
@@ -368,7 +344,7 @@ def _too_few(kept: int, read_count: int, dropped: list[Dropped]) -> str:
     return f"{what}, where at least 2 are needed"
 
 
-def _gap_remarks(seconds: Floats, broken: NDArray[np.bool_]) -> list[str]:
+def _gap_remarks(seconds: Floats, broken: Flags) -> list[str]:
     interval = np.diff(seconds)
     gap = interval[(interval > max(GAP_S, GAP_INTERVALS * float(np.median(interval)))) & ~broken]
     if len(gap) == 0:

@@ -14,6 +14,7 @@ from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.errors import PlaceError, RecordingError
 from trackkit.geometry.geodesy import polyline_length, unwrap_longitude
+from trackkit.remedies import Remedy
 
 if TYPE_CHECKING:
     from gpxpy.gpx import GPXRoutePoint, GPXTrackPoint
@@ -91,14 +92,16 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
         raise RecordingError(
             f"is {'an NMEA recording' if kind == 'nmea' else 'text'}, not a drawn line",
             file=path,
-            remedy="lines are read from GeoJSON, KML and GPX; for a recording leave "
-            "--from-line out",
+            remedy=Remedy(
+                "lines are read from GeoJSON, KML and GPX; read this as a recording",
+                do="read as recording",
+            ),
         )
     if crs is not None and kind != "json":
         raise RecordingError(
             f"is {detect.FORMAT_NAMES[kind]}, which is always in WGS 84",
             file=path,
-            remedy="leave --crs out",
+            remedy=Remedy("name no grid", do="leave out", value={"argument": "crs"}),
         )
     readers = {"gpx": _gpx_lines, "kml": _kml_lines, "json": _geojson_lines}
     lines = list(readers[kind](data, path))
@@ -117,7 +120,9 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
         _refuse_grid(data, path, x, y)
     _refuse_bad(x, y, path)
     if line.has_times:
-        remarks.append("its times were not used: leave --from-line out to read it as a recording")
+        remarks.append(
+            "its times were not used, since it was read as a drawn line and not as a recording"
+        )
     return _drawn(line, x, y, tuple(remarks), path)
 
 
@@ -192,7 +197,7 @@ def _refuse_bad(x: Floats, y: Floats, path: str | os.PathLike[str]) -> None:
 
 
 def _refuse_grid(data: bytes, path: str | os.PathLike[str], x: Floats, y: Floats) -> None:
-    """Ask for --crs where a file is in a grid, by the old `crs` member or by its numbers."""
+    """Ask for the grid where a file is in one, by the old `crs` member or by its numbers."""
     from trackkit.recordings.detect import load_json
 
     declared = load_json(data, path).get("crs")
@@ -203,13 +208,17 @@ def _refuse_grid(data: bytes, path: str | os.PathLike[str], x: Floats, y: Floats
         raise RecordingError(
             f"says its coordinates are in {name}, not WGS 84",
             file=path,
-            remedy=f"add --crs EPSG:{code}" if code.isdigit() else "name the grid with --crs",
+            remedy=Remedy(
+                "name the grid",
+                do="name grid",
+                value={"crs": f"EPSG:{code}"} if code.isdigit() else None,
+            ),
         )
     if np.any(np.abs(x) > 540.0) or np.any(np.abs(y) > 90.0):
         raise RecordingError(
             f"its coordinates, such as {x[0]:.10g}, {y[0]:.10g}, are not degrees",
             file=path,
-            remedy="name the grid they are in with --crs, for example --crs EPSG:25832",
+            remedy=Remedy("name the grid they are in", do="name grid"),
         )
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.detect import is_track_file, load_json
-from trackkit.recordings.raw import RawFixes, some_or_none
+from trackkit.recordings.raw import AS_A_LINE, RawFixes, some_or_none
 from trackkit.recordings.times import read_times
 
 TIME_KEYS = ("time", "timestamp", "datetime", "date_time", "utc", "time_s", "timestamp_ms")
@@ -68,8 +68,7 @@ def _fixes(document: dict[str, Any], path: str | os.PathLike[str]) -> RawFixes:
         return _from_points(points, timed[0])
     has_lines = any("LineString" in _geometry_type(f) for f in features(document, path))
     if has_lines or points:
-        remedy = "use `trackkit build --from-line` for a line without times"
-        raise NoTimesError("holds positions but no times", file=path, remedy=remedy)
+        raise NoTimesError("holds positions but no times", file=path, remedy=AS_A_LINE)
     raise RecordingError("is GeoJSON without lines or points", file=path)
 
 

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.errors import RecordingError
-from trackkit.recordings.raw import RawFixes, Times, counted, one_line, some_or_none
+from trackkit.errors import NoTimesError, RecordingError
+from trackkit.recordings.raw import AS_A_LINE, RawFixes, Times, counted, one_line, some_or_none
 from trackkit.recordings.times import TAKEN_AS_UTC, in_utc, nanoseconds, ordinary_times
 from trackkit.recordings.xml import local_name, parse_xml
 
@@ -39,6 +39,8 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
 
     Raises
     ------
+    NoTimesError
+        No track point has a time.
     RecordingError
         The file is broken or holds no track point.
     """
@@ -51,10 +53,12 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
         raise RecordingError(
             "holds no track point" + (f", only {counted(len(routes), 'route')}" if routes else ""),
             file=path,
-            remedy="use `trackkit build --from-line` for a route" if routes else None,
+            remedy=AS_A_LINE if routes else None,
         )
     points = [_told(point) for segment in segments for point in segment]
     time, remarks = _times([text for _, text in points])
+    if np.all(np.isnat(time)):
+        raise NoTimesError("holds positions but no times", file=path, remedy=AS_A_LINE)
 
     def column(name: str) -> Floats:
         return np.array([numbers.get(name, np.nan) for numbers, _ in points], dtype=float)

@@ -3,15 +3,32 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.arrays import Floats
+from trackkit.remedies import Remedy
 
+AS_A_LINE = Remedy("build from it as a drawn line", do="build from line")
+"""What to do with positions that have no times."""
 Times: TypeAlias = NDArray[np.datetime64] | Floats
 """UTC as datetime64[ns] with NaT, or seconds from some start as float64 with NaN."""
+
+Reason = Literal[
+    "no fix",
+    "unreadable row",
+    "bad position",
+    "position at 0, 0",
+    "no time",
+    "duplicate time",
+    "time going backwards",
+    "repeated position",
+    "jump",
+]
+"""Why fixes are removed, in this order: the first two by readers, the others by `clean`.
+docs/methods.md has the rules."""
 
 
 @dataclass(frozen=True)
@@ -28,7 +45,7 @@ class Dropped:
         The same for the one-line remark, for example "2 duplicate times".
     """
 
-    reason: str
+    reason: Reason
     count: int
     words: str
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from trackkit.errors import RecordingError
+from trackkit.remedies import Remedy
 
 if TYPE_CHECKING:
     from trackkit.recordings.raw import RawFixes
@@ -65,7 +66,7 @@ def _read_fixes(path: str | os.PathLike[str], columns: Mapping[str, str] | None)
         raise RecordingError(
             f"is {detect.FORMAT_NAMES[kind]}, whose columns cannot be named",
             file=path,
-            remedy="leave --columns out",
+            remedy=Remedy("name none", do="leave out", value={"argument": "columns"}),
         )
     if kind == "gpx":
         from trackkit.recordings.gpx import read_gpx
@@ -79,7 +80,10 @@ def _read_fixes(path: str | os.PathLike[str], columns: Mapping[str, str] | None)
         raise RecordingError(
             "is KML, which is read as a drawn line only",
             file=path,
-            remedy="use `trackkit build --from-line`, or save the recording as GPX",
+            remedy=Remedy(
+                "save the recording as GPX, or build from it as a drawn line",
+                do="build from line",
+            ),
         )
     from trackkit.recordings.geojson import read_geojson
 

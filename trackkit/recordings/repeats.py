@@ -1,4 +1,8 @@
-"""Rows that repeat a position the receiver has not measured again (rule 6 of `cleaning`)."""
+"""Rows that repeat a position the receiver has not measured again.
+
+Some loggers write rows faster than the receiver measures, and repeat its last position until there
+is a new one; docs/methods.md says by what they are told from a receiver that stands still.
+"""
 
 from __future__ import annotations
 

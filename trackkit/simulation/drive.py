@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.geometry.curve import Curve
 from trackkit.motion.vehicle import Vehicle, vehicle_for
 from trackkit.track.model import Track
@@ -302,7 +302,7 @@ def _timed(
     node_m: Floats,
     datum_m: float,
     pace: Floats,
-    beside: NDArray[np.bool_],
+    beside: Flags,
     stop_m: float | None,
 ) -> tuple[Floats, Floats]:
     """Drive along the nodes as fast as allowed; return knot times and chainages at them.

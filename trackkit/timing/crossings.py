@@ -6,9 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.motion.drive import Drive
 from trackkit.track.model import Gate
 
@@ -16,7 +15,6 @@ LONGEST_GAP_S = 10.0
 """No crossing is read out of a gap between fixes longer than this."""
 AWAY_M = 30.0
 """A gate counts again only when the vehicle has been this far from it since."""
-_ITERATIONS = 45
 
 
 @dataclass(frozen=True)
@@ -73,7 +71,7 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     candidate = candidate[_near(drive.position_m, candidate, middle, width)]
     if len(candidate) == 0:
         return []
-    share = _shares(drive, candidate, left, forward)
+    share = drive.shares_at_line(candidate, left, forward)
     position, velocity = drive.between(candidate, share)
     along = (position - left) @ across
     good = (along >= 0.0) & (along <= width) & (velocity @ forward > 0)
@@ -97,24 +95,11 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     return found
 
 
-def _near(
-    position_m: Floats, candidate: NDArray[np.intp], middle: Floats, width_m: float
-) -> NDArray[np.bool_]:
+def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float) -> Flags:
     """Keep the changes of side that can be at the gate rather than on the line it lies on."""
     step = np.linalg.norm(position_m[candidate + 1] - position_m[candidate], axis=1)
     away = np.linalg.norm(position_m[candidate] - middle, axis=1)
     return np.asarray(away <= width_m + 2.0 * step + 5.0)
-
-
-def _shares(drive: Drive, fix: NDArray[np.intp], left: Floats, forward: Floats) -> Floats:
-    """Bisect the motion between two fixes for the moment it meets the line."""
-    low, high = np.zeros(len(fix)), np.ones(len(fix))
-    for _ in range(_ITERATIONS):
-        middle = 0.5 * (low + high)
-        position, _ = drive.between(fix, middle)
-        behind = (position - left) @ forward < 0
-        low, high = np.where(behind, middle, low), np.where(behind, high, middle)
-    return 0.5 * (low + high)
 
 
 def interval_sigma(drive: Drive, first: Crossing, second: Crossing) -> float:

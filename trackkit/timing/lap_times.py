@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from itertools import chain
 
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
 from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
@@ -21,7 +24,10 @@ from trackkit.timing.best_times import (
 from trackkit.timing.crossings import Crossing, cross, interval_sigma
 from trackkit.timing.lap_wander import wander_from_laps
 from trackkit.timing.laps import Lap, SectorTime, laps_between
-from trackkit.track.model import Gate, Track, crossed_gates, timed_gates
+from trackkit.track.model import Gate, Position, Track, crossed_gates, timed_gates
+
+_SAME_PLANE_DEG = 1e-7
+"""Planes whose origins are closer than this (1 cm) are taken for one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,21 +82,123 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
     PlaceError
         When the track lacks the gates that laps begin and end at.
     """
-    drive = smooth(recording, track.plane)
-    crossings = crossings_of(track, drive)
-    if not drive.wander_told:
-        drive = with_wander(track, drive, whole_laps(track, laps_of(track, crossings)))
-        crossings = crossings_of(track, drive)
-    return lap_report(track, drive, crossings)
+    return TimedRecording.smoothed(recording, track.plane).report(track)
 
 
-def crossings_of(track: Track, drive: Drive) -> list[Crossing]:
-    """Find the crossings of a track's gates, in order of time."""
-    found = [crossing for gate in crossed_gates(track) for crossing in cross(gate, drive)]
-    return sorted(found, key=lambda crossing: crossing.time_s)
+_Crossings = dict[tuple[str, Position, Position], list[Crossing]]
+"""Crossings of gates, by their ids and ends."""
 
 
-def laps_of(track: Track, crossings: Sequence[Crossing]) -> list[Lap]:
+@dataclass(eq=False, repr=False)
+class TimedRecording:
+    """A recording, its drive, and what timing it remembers of gates that have not moved since.
+
+    Parameters
+    ----------
+    recording
+        Of any drive.
+    by_itself
+        Smoothed with what the recording itself tells.
+    drive
+        What laps are timed on: where the recording alone cannot tell the receiver's wander,
+        smoothed with what its laps tell.
+    """
+
+    recording: Recording
+    by_itself: Drive
+    drive: Drive
+    _wander_laps: tuple[tuple[float, float], ...] | None = field(default=None, init=False)
+    _crossings_by_itself: _Crossings = field(default_factory=dict, init=False)
+    _crossings: _Crossings = field(default_factory=dict, init=False)
+    _sigmas: dict[tuple[Crossing, Crossing], float] = field(default_factory=dict, init=False)
+    _sigmas_before_drag: dict[tuple[str, str, int], float] = field(default_factory=dict, init=False)
+
+    @classmethod
+    def smoothed(cls, recording: Recording, plane: LocalPlane) -> TimedRecording:
+        """Smooth a recording on a plane; nothing is timed yet."""
+        drive = smooth(recording, plane)
+        return cls(recording, drive, drive)
+
+    def report(self, track: Track, *, dragging: bool = False) -> LapReport:
+        """Time its laps over a track.
+
+        Parameters
+        ----------
+        track
+            Of any gates, on the ground of the plane the recording was smoothed on.
+        dragging
+            Whether a gate is being dragged: the drive is not smoothed again, uncertainties of times
+            stay what they were before, and those of the best times are left out.
+
+        Raises
+        ------
+        PlaceError
+            When the track lacks the gates that laps begin and end at.
+        """
+        if not dragging:
+            self._smooth_again(track)
+        self._crossings = _crossings_of(track, self.drive, self._crossings)
+        sigmas: dict[tuple[Crossing, Crossing], float] = {}
+        count = Counter[tuple[str, str]]()
+        usual = dict(self._sigmas_before_drag) if dragging else {}
+
+        def sigma(before: Crossing, after: Crossing) -> float:
+            gates, pair = (before.gate, after.gate), (before, after)
+            place = (*gates, count[gates])
+            count[gates] += 1
+            if pair not in self._sigmas and place in usual:
+                return usual[place]
+            if pair not in self._sigmas:
+                sigmas[pair] = interval_sigma(self.drive, before, after)
+            else:
+                sigmas[pair] = self._sigmas[pair]
+            usual[place] = sigmas[pair]
+            return sigmas[pair]
+
+        report = _lap_report(
+            track, self.drive, _in_order(self._crossings), sigma, best_sigmas=not dragging
+        )
+        if not dragging:
+            self._sigmas_before_drag = usual
+        self._sigmas = sigmas
+        return report
+
+    def _smooth_again(self, track: Track) -> None:
+        """Smooth the drive again where the plane, or the laps that tell the wander, differ."""
+        if not _same_plane(track.plane, self.by_itself.plane):
+            self.by_itself = self.drive = smooth(self.recording, track.plane)
+            self._wander_laps = None
+            self._crossings_by_itself, self._crossings, self._sigmas = {}, {}, {}
+        if self.by_itself.wander_told:
+            return
+        self._crossings_by_itself = _crossings_of(track, self.by_itself, self._crossings_by_itself)
+        laps = _wander_laps(track, _laps_of(track, _in_order(self._crossings_by_itself)))
+        if laps != self._wander_laps:
+            self._wander_laps = laps
+            wander = wander_from_laps(track, self.by_itself, laps) or USUAL.wander_m
+            self.drive = self.by_itself.with_levels(replace(self.by_itself.levels, wander_m=wander))
+            self._crossings, self._sigmas = {}, {}
+
+
+def _same_plane(a: LocalPlane, b: LocalPlane) -> bool:
+    apart = (a.longitude_deg - b.longitude_deg, a.latitude_deg - b.latitude_deg)
+    return max(abs(value) for value in apart) < _SAME_PLANE_DEG
+
+
+def _crossings_of(track: Track, drive: Drive, before: _Crossings) -> _Crossings:
+    """Find the crossings of a track's gates; those of gates that have not moved are known."""
+    found = {}
+    for gate in crossed_gates(track):
+        key = (gate.id, gate.left, gate.right)
+        found[key] = before[key] if key in before else cross(gate, drive)
+    return found
+
+
+def _in_order(crossings: _Crossings) -> list[Crossing]:
+    return sorted(chain.from_iterable(crossings.values()), key=lambda crossing: crossing.time_s)
+
+
+def _laps_of(track: Track, crossings: Sequence[Crossing]) -> list[Lap]:
     """Tell the laps that some crossings make, in order of time; without uncertainties."""
     return laps_between(
         crossings,
@@ -101,7 +209,7 @@ def laps_of(track: Track, crossings: Sequence[Crossing]) -> list[Lap]:
     )
 
 
-def whole_laps(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float], ...]:
+def _wander_laps(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float], ...]:
     """List begin and end, seconds, of the laps that can tell the receiver's wander."""
     return tuple(
         (lap.start_s, lap.start_s + lap.time_s)
@@ -110,51 +218,22 @@ def whole_laps(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float], 
     )
 
 
-def with_wander(track: Track, drive: Drive, whole: Sequence[tuple[float, float]]) -> Drive:
-    """Smooth a drive again with the wander that its laps tell, or else the usual one.
-
-    Parameters
-    ----------
-    track
-        The track.
-    drive
-        Smoothed, with a level of the wander that it does not tell by itself.
-    whole
-        See `whole_laps`.
-    """
-    wander = wander_from_laps(track, drive, whole) or USUAL.wander_m
-    return drive.with_levels(replace(drive.levels, wander_m=wander))
+_Sigma = Callable[[Crossing, Crossing], float]
+"""How well the time between two crossings is known, seconds."""
 
 
-def lap_report(
-    track: Track,
-    drive: Drive,
-    crossings: Sequence[Crossing],
-    sigma: Callable[[Drive, Crossing, Crossing], float] = interval_sigma,
-    *,
-    best_sigmas: bool = True,
+def _lap_report(
+    track: Track, drive: Drive, crossings: Sequence[Crossing], sigma: _Sigma, *, best_sigmas: bool
 ) -> LapReport:
-    """Time the laps that some crossings of a drive make.
-
-    Parameters
-    ----------
-    track
-        The track.
-    drive
-        The smoothed drive.
-    crossings
-        Of all gates that laps are told by (`crossed_gates`), in order of time.
-    sigma
-        How well the time between two crossings is known, seconds; for one who remembers.
-    best_sigmas
-        Whether to work out the uncertainties of the best times.
-    """
+    """Time the laps that the crossings of a drive, in order of time, make."""
     if best_sigmas:
         drive.prepare_variances(crossing.fix for crossing in crossings)
-    laps = [_measured(drive, lap, sigma) for lap in laps_of(track, crossings)]
+    laps = [_measured(drive, lap, sigma) for lap in _laps_of(track, crossings)]
     counted = [lap for lap in laps if lap.counts]
     times = np.array([lap.time_s for lap in counted])
     run = fastest_run(laps)
+    sectors_sigma = sum_of_sectors_sigma(drive, best_sectors(counted)) if best_sigmas else None
+    run_sigma = interval_sigma(drive, *run) if best_sigmas and run is not None else None
     return LapReport(
         recording=drive.recording,
         drive=drive,
@@ -165,12 +244,8 @@ def lap_report(
         continuous_best_s=continuous_best(laps),
         median_s=float(np.median(times)) if len(times) else None,
         spread_s=float(times.std(ddof=1)) if len(times) > 1 else None,
-        theoretical_best_sigma_s=sum_of_sectors_sigma(drive, best_sectors(counted))
-        if best_sigmas
-        else None,
-        continuous_best_sigma_s=None
-        if run is None or not best_sigmas
-        else interval_sigma(drive, *run),
+        theoretical_best_sigma_s=sectors_sigma,
+        continuous_best_sigma_s=run_sigma,
         continuous_from=None if run is None else run[0],
     )
 
@@ -190,12 +265,12 @@ def _speed_places(track: Track) -> dict[str, float]:
     }
 
 
-def _measured(drive: Drive, lap: Lap, sigma: Callable[[Drive, Crossing, Crossing], float]) -> Lap:
+def _measured(drive: Drive, lap: Lap, sigma: _Sigma) -> Lap:
     """Add uncertainties and speeds to a lap's times."""
     sectors = tuple(
         sector
         if before is None or after is None
-        else _measured_sector(drive, sector, before, after, sigma(drive, before, after))
+        else _measured_sector(drive, sector, before, after, sigma(before, after))
         for sector, before, after in zip(lap.sectors, lap.passed[:-1], lap.passed[1:], strict=True)
     )
     first, last = lap.passed[0], lap.passed[-1]
@@ -205,7 +280,7 @@ def _measured(drive: Drive, lap: Lap, sigma: Callable[[Drive, Crossing, Crossing
     return replace(
         lap,
         sectors=sectors,
-        sigma_s=sigma(drive, first, last),
+        sigma_s=sigma(first, last),
         lowest_mps=lowest,
         top_mps=top,
     )

@@ -6,9 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.files import csv_text
 from trackkit.motion.drive import Drive
 from trackkit.timing.laps import Lap
@@ -90,7 +89,7 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     return Trace(chainage, time - first.time_s, speed, ahead, aside)
 
 
-def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[NDArray[np.intp], Floats]:
+def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[Indices, Floats]:
     """Chainage of the fixes of a lap and of some around it, counted on over the datum.
 
     Only fixes that are farther along than any before them are kept.
@@ -113,7 +112,7 @@ def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[NDArray[
 
 
 def _reached(
-    track: Track, drive: Drive, fix: NDArray[np.intp], where_m: Floats, chainage_m: Floats
+    track: Track, drive: Drive, fix: Indices, where_m: Floats, chainage_m: Floats
 ) -> Floats:
     """Find when chainages are reached, seconds from the first fix; NaN where not known."""
     time = np.interp(chainage_m, where_m, drive.time_s[fix], left=np.nan, right=np.nan)

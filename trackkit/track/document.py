@@ -12,6 +12,7 @@ from trackkit.budgets import require
 from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import bounding_box, cut_line, join_line
 from trackkit.geometry.geodesy import polyline_length, wrap_longitude
+from trackkit.remedies import Remedy
 from trackkit.track.model import Centreline, Corner, Crossover, Gate, PitLane, Position, Track
 
 FORMAT = "trackkit-track"
@@ -41,7 +42,7 @@ def track_from_document(document: Mapping[str, Any]) -> Track:
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError) as error:
         raise TrackFileError(
             f"the track file is damaged ({type(error).__name__}: {error})",
-            remedy="`trackkit check` lists every fault",
+            remedy=Remedy("a check lists every fault", do="check"),
         ) from error
 
 

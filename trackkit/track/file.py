@@ -13,8 +13,14 @@ from typing import Any
 
 from trackkit.errors import TrackFileError, TrackkitError, reading_failed
 from trackkit.files import write_whole
+from trackkit.remedies import Remedy
 from trackkit.track.document import FORMAT, VERSION, track_from_document, track_to_document
 from trackkit.track.model import Track
+
+_FROM_RECORDING = Remedy(
+    "if it is a recording or a drawn line, build a track file from it",
+    do="build",
+)
 
 
 @cache
@@ -50,7 +56,9 @@ def read_track(path: str | os.PathLike[str], *, validate: bool = True) -> Track:
                 place, what = faults[0]
                 more = f" (and {len(faults) - 1} more faults)" if len(faults) > 1 else ""
                 raise TrackFileError(
-                    what + more, place=place, remedy="`trackkit check` lists every fault"
+                    what + more,
+                    place=place,
+                    remedy=Remedy("a check lists every fault", do="check"),
                 )
         return track_from_document(document)
     except TrackkitError as error:
@@ -84,7 +92,7 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
         raise TrackFileError(
             "is not text, so it is no track file",
             file=path,
-            remedy="track files are made by `trackkit build`",
+            remedy=_FROM_RECORDING,
         ) from error
     except json.JSONDecodeError as error:
         looks_like_json = data.lstrip()[:1] in b"{["
@@ -97,7 +105,7 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
             what,
             file=path,
             place=f"line {error.lineno}" if looks_like_json else None,
-            remedy="track files are made by `trackkit build`",
+            remedy="copy it again, or build it again" if looks_like_json else _FROM_RECORDING,
         ) from error
     except (ValueError, RecursionError) as error:
         raise TrackFileError(f"is not valid JSON ({error})", file=path) from error
@@ -106,8 +114,7 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
         raise TrackFileError(
             "is JSON but no track file (it has no member `track` of the format trackkit-track)",
             file=path,
-            remedy="if it is a recording or a drawn line, make a track file from it with "
-            "`trackkit build`",
+            remedy=_FROM_RECORDING,
         )
     version = str(described.get("version", ""))
     major = version.partition(".")[0]

@@ -14,12 +14,15 @@ from trackkit.errors import PlaceError, TrackFileError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, geodesic_distance
 from trackkit.geometry.shape import Direction
+from trackkit.remedies import Remedy
 
 GateKind = Literal["finish", "start", "sector", "speed", "pit-entry", "pit-exit"]
 GATE_KINDS: tuple[GateKind, ...] = ("finish", "start", "sector", "speed", "pit-entry", "pit-exit")
 Position = tuple[float, float]
 """Longitude and latitude, degrees."""
 
+OPEN_END_M = 20.0
+"""Where the start and finish gates of a point-to-point course go: this far from its ends."""
 ASSUMED_BAND_M = 12.0
 """Width around the centreline where cars run, taken where nothing is known (metres)."""
 
@@ -276,7 +279,12 @@ class Track:
         if not gates:
             raise PlaceError(
                 f"the track {self.name!r} has no {kind} gate",
-                remedy=f"place one with `trackkit gate place TRACK {kind} PLACE`",
+                remedy=Remedy(
+                    f"place a {kind} gate",
+                    do="gate place",
+                    chainage_m=end_gate_m(self, kind),
+                    value={"kind": kind},
+                ),
             )
         return gates[0]
 
@@ -358,3 +366,19 @@ def timed_gates(track: Track) -> list[Gate]:
     if track.closed:
         return [track.finish, *sectors]
     return [track.timed_from, *sectors, track.finish]
+
+
+def end_gate_m(track: Track, kind: GateKind) -> float:
+    """Chainage at which a start or finish gate goes when nobody says where, metres.
+
+    The finish gate of a closed track goes where its line begins; those of a point-to-point course
+    `OPEN_END_M` from its ends, and outside of the sector gates there are.
+    """
+    if track.closed:
+        return 0.0
+    length = track.curve.length_m
+    inset = min(OPEN_END_M, 0.02 * length)
+    sectors = [gate.chainage_m for gate in track.gates_of_kind("sector")]
+    if kind == "start":
+        return min([inset, *(0.5 * at for at in sectors)])
+    return max([length - inset, *(0.5 * (at + length) for at in sectors)])

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.errors import PlaceError
-from trackkit.geometry.geodesy import bearing_deg, geodesic_distance
+from trackkit.geometry.geodesy import geodesic_distance
+from trackkit.remedies import Remedy
 from trackkit.track.model import Position, Track
 
 FARTHEST_SNAP_M = 100.0
@@ -82,8 +83,11 @@ def parse_place(text: str, *, crs: str | None = None) -> Place:
             if abs(latitude_deg) > 90 or abs(longitude_deg) > 180:
                 raise PlaceError(
                     f"{plain!r} is not a latitude and longitude in degrees",
-                    remedy="write the latitude first, for example 48.1234,11.5678; for positions "
-                    "in a national grid add --crs EPSG:...",
+                    remedy=Remedy(
+                        "write the latitude first, for example 48.1234,11.5678, or name the "
+                        "national grid that positions are in",
+                        do="name grid",
+                    ),
                 )
             positions.append((longitude_deg, latitude_deg))
     if len(positions) == 2:
@@ -191,12 +195,15 @@ def ends_chainage(
     return float(crossings[distance.argmin()])
 
 
+def to_decimetre(track: Track, chainage_m: float) -> float:
+    """Round a chainage to a decimetre that is still on the track, metres."""
+    rounded = round(chainage_m, 1)
+    if rounded <= track.curve.length_m:
+        return max(rounded, 0.0)
+    return 0.0 if track.closed else float(np.floor(10.0 * track.curve.length_m) / 10.0)
+
+
 def describe_place(track: Track, chainage_m: float) -> str:
     """Write a place as ``48.123456,11.123456 (412.0 m)``."""
     longitude, latitude = track.plane.to_geographic(track.curve.position(chainage_m))
     return f"{float(latitude):.6f},{float(longitude):.6f} ({chainage_m:.1f} m)"
-
-
-def racing_bearing_deg(track: Track, chainage_m: float) -> float:
-    """Bearing of the racing direction at a chainage, degrees."""
-    return float(bearing_deg(track.curve.direction(chainage_m)))

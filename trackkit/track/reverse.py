@@ -78,7 +78,7 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
     if track.gates_of_kind("sector", "speed"):
         remarks.append(
             "gates stay where they are; what was a fast exit may now be a braking zone, which "
-            "`trackkit check` tells"
+            "a check tells"
         )
     return turned, tuple(remarks)
 

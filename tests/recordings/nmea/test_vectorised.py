@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import sys
+from collections import Counter
 from datetime import UTC, datetime
 from subprocess import run
 from unittest.mock import patch
@@ -18,7 +20,11 @@ from trackkit.recordings.nmea import vectorised as quicksentences
 from trackkit.recordings.nmea.bytefields import numbers
 from trackkit.recordings.nmea.read import read_nmea
 from trackkit.recordings.nmea.sentences import sentence_rows
+from trackkit.recordings.nmea.stream import fixes_of_nmea
+from trackkit.recordings.nmea.table import GGA, GNS, RMC
 from trackkit.recordings.times import ordinary_times, read_times
+
+POSITION = ("longitude_deg", "latitude_deg", "speed_mps", "course_deg")
 
 
 def checksum(body: str) -> str:
@@ -170,6 +176,26 @@ def test_the_logs_tried_are_read_in_both_ways():
 
     tried()
     assert min(seen.values()) > 0, seen
+
+
+@settings(max_examples=70, deadline=None)
+@given(logs())
+def test_a_stream_gives_the_positions_of_the_log_it_is(data):
+    rows, _ = sentence_rows(data)
+    expected, has_rmc = [], False
+    for row in rows[np.isin(rows["kind"], [RMC, GGA, GNS])]:
+        has_rmc |= row["kind"] == RMC
+        longitude, latitude = row["longitude_deg"], row["latitude_deg"]
+        somewhere = abs(longitude) <= 180 and abs(latitude) <= 90 and (longitude or latitude)
+        if somewhere and (row["kind"] == RMC or not has_rmc):
+            expected.append([float(row[name]) for name in POSITION])
+
+    found = [
+        [getattr(fix, name) for name in POSITION]
+        for fix in fixes_of_nmea(io.BytesIO(data), Counter())
+    ]
+
+    np.testing.assert_array_equal(np.array(found, dtype=float), np.array(expected))
 
 
 # Sentences as in receivers' manuals: the two of every text, and others of the same form.

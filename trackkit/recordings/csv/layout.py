@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.csv.columns import Column, recognise_header, unit_in_header
 from trackkit.recordings.raw import counted
+from trackkit.remedies import Remedy
 
 DELIMITERS = (",", ";", "\t", "|")
 LINES_SEARCHED = 500
 COMMENT = re.compile(r"^\s*(?:#|//|%)\s*")
-_QUESTION = "say which with --columns"
 
 
 @dataclass(frozen=True)
@@ -81,9 +81,17 @@ def find_layout(
         f"which columns are latitude and longitude is not clear: {listing}"
         + ("" if header else " and no header"),
         file=path,
-        remedy=f"{_QUESTION} time=...,latitude=...,longitude=..., by "
-        + ("name or by number from 1" if header else "number from 1"),
+        remedy=Remedy(
+            f"say which, by {'name or by number from 1' if header else 'number from 1'}",
+            do="name columns",
+            value={"columns": dict.fromkeys(("time", "latitude", "longitude"), "...")},
+        ),
     )
+
+
+def ask_for(role: str) -> Remedy:
+    """Ask which column holds what."""
+    return Remedy("say which", do="name columns", value={"columns": {role: "NAME"}})
 
 
 def _tells_position(cells: Sequence[str], columns: Mapping[str, str]) -> bool:
@@ -156,19 +164,19 @@ def choose_columns(
             raise RecordingError(
                 f"{len(chosen[role])} columns could be the {role}: {options}",
                 file=path,
-                remedy=f"{_QUESTION} {'time' if role == 'date' else role}=NAME",
+                remedy=ask_for("time" if role == "date" else role),
             )
     if "time" not in chosen:
         listing = f"its columns are {_listed(layout.header)}" if layout.header else "no header"
         raise NoTimesError(
             f"no column is recognised as the time ({listing})",
             file=path,
-            remedy=f"{_QUESTION} time=NAME",
+            remedy=ask_for("time"),
         )
     for role in ("latitude", "longitude"):
         if role not in chosen:
             raise RecordingError(
-                f"no column is left for the {role}", file=path, remedy=f"{_QUESTION} {role}=NAME"
+                f"no column is left for the {role}", file=path, remedy=ask_for(role)
             )
     return chosen
 

@@ -20,11 +20,19 @@ from trackkit.budgets import require
 from trackkit.errors import RecordingError
 from trackkit.recordings.csv.columns import UNIT_WORDS, Column
 from trackkit.recordings.csv.infer_units import guess_speed_unit, guess_time_unit
-from trackkit.recordings.csv.layout import COMMENT, Layout, cells_of, choose_columns, find_layout
+from trackkit.recordings.csv.layout import (
+    COMMENT,
+    Layout,
+    ask_for,
+    cells_of,
+    choose_columns,
+    find_layout,
+)
 from trackkit.recordings.detect import decode
 from trackkit.recordings.raw import Dropped, RawFixes, Times, counted, some_or_none
 from trackkit.recordings.times import ordinary_times, read_times
 from trackkit.recordings.units import ANGLE_DEG, LENGTH_M, SPEED_MPS, TIME_S
+from trackkit.remedies import Remedy
 
 DEGREES_AT_MOST = 1e4
 """Positions usually above this are 1e-7 degrees; what lies between 180 and this is neither."""
@@ -299,7 +307,9 @@ def _times(
         raise RecordingError(
             f"its column '{column.header}' holds nothing readable as a time, "
             + (f"only such as '{example}'" if example else "it is empty"),
-            remedy="name the right column with --columns time=NAME",
+            remedy=Remedy(
+                "name the right column", do="name columns", value={"columns": {"time": "NAME"}}
+            ),
         )
     if read.unit_known:
         return read.value
@@ -341,7 +351,7 @@ def _optional(
             options = ", ".join(f"'{candidates[n].header}'" for n in filled)
             raise RecordingError(
                 f"{len(filled)} columns could be the {role}, and they differ: {options}",
-                remedy=f"say which with --columns {role}=NAME",
+                remedy=ask_for(role),
             )
     return first
 

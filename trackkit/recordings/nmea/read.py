@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from trackkit.arrays import Flags, Floats, Indices
 from trackkit.errors import RecordingError
 from trackkit.recordings.nmea.sentences import sentence_rows
-from trackkit.recordings.nmea.table import GST, KINDS, NO_TIME, VTG, ZDA, Rows
+from trackkit.recordings.nmea.table import GST, KINDS, NO_TIME, POSITION_KINDS, VTG, Rows
 from trackkit.recordings.raw import Dropped, RawFixes, Times, counted, some_or_none
 
 DAY_US = 86_400_000_000
@@ -128,7 +128,7 @@ def _epochs(rows: Rows) -> _Epochs:
     return _Epochs(
         time_us=time_us,
         line=line,
-        offers_position=any_of(~_is_kind(rows, VTG, ZDA, GST)),
+        offers_position=any_of(np.isin(rows["kind"], list(map(KINDS.index, POSITION_KINDS)))),
         no_fix=any_of(rows["no_fix"]),
         **{
             name: first(rows[name])
@@ -189,10 +189,6 @@ def _epochs_of_gst(rows: Rows, begins: Indices) -> Indices:
         same[there] = time_us[begins[candidate[there]]] == time_us[gst[there]]
         found = np.where(same, candidate, found)
     return found
-
-
-def _is_kind(rows: Rows, *kinds: int) -> Flags:
-    return np.isin(rows["kind"], kinds)
 
 
 def _times(epochs: _Epochs) -> Times:

@@ -1,12 +1,13 @@
 """NMEA 0183 sentences as rows of a table: RMC, GGA, GNS, VTG, ZDA and GST of any talker.
 
 Two ways lead there.  Ordinary sentences are read many at once by `recordings.nmea.vectorised`;
-every other one, and so everything that is damaged, is read here by pynmea2, one by one.  Both give
-the same rows.
+every other one, and so everything that is damaged, is read here by pynmea2, one by one, and so are
+those of a stream.  Both ways give the same.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from datetime import date
 
@@ -14,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.recordings.nmea.table import (
+    FIELDS,
     KINDS,
     NO_DAY,
-    NO_TIME,
     ORIGIN,
     ROW,
     Rows,
@@ -24,11 +25,10 @@ from trackkit.recordings.nmea.table import (
     blank_rows,
     day_of,
 )
-from trackkit.recordings.nmea.vectorised import ordinary_rows
 from trackkit.recordings.units import KNOT_MPS, SPEED_MPS
 
-NAN = float("nan")
-_Said = dict[str, float | int | bool]
+Values = dict[str, float | int | bool]
+"""What a sentence tells, by the names of `ROW`."""
 
 
 def sentence_rows(data: bytes) -> tuple[Rows, NDArray[np.intp]]:
@@ -42,6 +42,8 @@ def sentence_rows(data: bytes) -> tuple[Rows, NDArray[np.intp]]:
     The sentences in the file's order, and the numbers of the lines of those that are damaged:
     broken, with a wrong or missing checksum, or with fields that cannot be read.
     """
+    from trackkit.recordings.nmea.vectorised import ordinary_rows
+
     rows, rest = ordinary_rows(data)
     others, damaged = _one_by_one(data, rest)
     if len(others):
@@ -52,83 +54,116 @@ def sentence_rows(data: bytes) -> tuple[Rows, NDArray[np.intp]]:
 
 def _one_by_one(data: bytes, places: NDArray[np.intp]) -> tuple[Rows, NDArray[np.intp]]:
     """Read the sentences at places, shape (n, 3): byte of the `$`, end, and line from 1."""
-    if len(places) == 0:
-        return blank_rows(0), np.empty(0, dtype=np.intp)
-    import pynmea2
-
     blank = dict(zip(ROW.names or (), blank_rows(1)[0].item(), strict=True))
     read, damaged = [], []
     for at, end, line in places.tolist():
-        part = data[at + 1 : end].decode("latin-1")
-        kind = part[2:5]
+        sentence = data[at + 1 : end].decode("latin-1")
         try:
-            fields = pynmea2.parse(part, check=True).data
-            said = _READERS[kind](fields)
-            time_us = None if kind == "VTG" else _time_of_day_us(fields[0])
-        except (pynmea2.ParseError, ValueError, IndexError, OverflowError):
+            values = sentence_values(sentence)
+        except ValueError:
             damaged.append(line)
             continue
-        said["at"], said["line"] = at, line
-        said["kind"], said["talker"] = KINDS.index(kind), ord(part[0]) << 8 | ord(part[1])
-        said["time_us"] = NO_TIME if time_us is None else time_us
-        read.append(tuple((blank | said).values()))
+        values |= {
+            "at": at,
+            "line": line,
+            "kind": KINDS.index(sentence_kind(sentence)),
+            "talker": ord(sentence[0]) << 8 | ord(sentence[1]),
+        }
+        read.append(tuple((blank | values).values()))
     return np.array(read, dtype=ROW), np.array(damaged, dtype=np.intp)
 
 
-def _rmc(fields: list[str]) -> _Said:
-    if fields[1] != "A":
+def sentence_kind(sentence: str) -> str:
+    """Give the three letters of a sentence's kind, or "" where it is none of `KINDS`."""
+    kind = sentence[2:5]
+    return kind if kind in KINDS and sentence[5:6] == "," else ""
+
+
+def sentence_values(sentence: str) -> Values:
+    """Read one sentence of `KINDS`.
+
+    Parameters
+    ----------
+    sentence
+        From behind its `$` to the checksum.
+
+    Returns
+    -------
+    What it tells, by the names of `ROW`; what it does not tell is left out.
+
+    Raises
+    ------
+    ValueError
+        It is broken, has a wrong or no checksum, or a field that cannot be read.
+    """
+    import pynmea2
+
+    kind = sentence_kind(sentence)
+    at = FIELDS[kind]
+    try:
+        fields = pynmea2.parse(sentence, check=True).data
+        values = _READERS[kind](fields, at)
+        if "time" in at and fields[at["time"]]:
+            values["time_us"] = _time_of_day_us(fields[at["time"]])
+    except (IndexError, OverflowError) as error:
+        raise ValueError(sentence) from error
+    return values
+
+
+def _rmc(fields: list[str], at: dict[str, int]) -> Values:
+    if fields[at["status"]] != "A":
         return {"no_fix": True}
+    date_text = fields[at["date"]]
     return {
-        **_position(fields[2:6]),
-        "speed_mps": _number(fields[6]) * KNOT_MPS,
-        "course_deg": _number(fields[7]),
-        "day": day_of(fields[8]) if fields[8] else NO_DAY,
+        **_position(fields, at),
+        "speed_mps": _number(fields[at["speed_knots"]]) * KNOT_MPS,
+        "course_deg": _number(fields[at["course"]]),
+        "day": day_of(date_text) if date_text else NO_DAY,
     }
 
 
-def _gga(fields: list[str]) -> _Said:
-    if fields[5] in ("", "0"):
+def _gga(fields: list[str], at: dict[str, int]) -> Values:
+    if fields[at["quality"]] in ("", "0"):
         return {"no_fix": True}
-    return {
-        **_position(fields[1:5]),
-        "elevation_m": _number(fields[8]),
-        "hdop": _hdop(fields[7]),
-    }
+    return _position_and_height(fields, at)
 
 
-def _gns(fields: list[str]) -> _Said:
+def _gns(fields: list[str], at: dict[str, int]) -> Values:
     # One letter for each satellite system; a talker of one system may leave the position to
     # another talker's sentence, so having none here is not yet "no fix".
-    if not fields[5].strip("N"):
-        return {}
+    return _position_and_height(fields, at) if fields[at["modes"]].strip("N") else {}
+
+
+def _position_and_height(fields: list[str], at: dict[str, int]) -> Values:
     return {
-        **_position(fields[1:5]),
-        "elevation_m": _number(fields[8]),
-        "hdop": _hdop(fields[7]),
+        **_position(fields, at),
+        "elevation_m": _number(fields[at["height"]]),
+        "hdop": _hdop(fields[at["hdop"]]),
     }
 
 
-def _vtg(fields: list[str]) -> _Said:
-    if len(fields) > 8 and fields[8] == "N":
+def _vtg(fields: list[str], at: dict[str, int]) -> Values:
+    if len(fields) > at["mode"] and fields[at["mode"]] == "N":
         return {}
-    speed = _number(fields[4]) * KNOT_MPS
-    if speed != speed:
-        speed = _number(fields[6]) * SPEED_MPS["km/h"]
-    return {"speed_mps": speed, "course_deg": _number(fields[0])}
+    speed_mps = _number(fields[at["speed_knots"]]) * KNOT_MPS
+    if math.isnan(speed_mps):
+        speed_mps = _number(fields[at["speed_kmh"]]) * SPEED_MPS["km/h"]
+    return {"speed_mps": speed_mps, "course_deg": _number(fields[at["course"]])}
 
 
-def _zda(fields: list[str]) -> _Said:
-    if not fields[1]:
+def _zda(fields: list[str], at: dict[str, int]) -> Values:
+    if not fields[at["day"]]:
         return {}
-    return {"day": (date(int(fields[3]), int(fields[2]), int(fields[1])) - ORIGIN).days}
+    year, month, day = (int(fields[at[part]]) for part in ("year", "month", "day"))
+    return {"day": (date(year, month, day) - ORIGIN).days}
 
 
-def _gst(fields: list[str]) -> _Said:
-    major, minor, north, east = (_number(fields[at]) for at in (2, 3, 5, 6))
-    return {"accuracy_m": float(accuracy_m(north, east, major, minor))}
+def _gst(fields: list[str], at: dict[str, int]) -> Values:
+    deviations = (_number(fields[at[name]]) for name in ("north", "east", "major", "minor"))
+    return {"accuracy_m": float(accuracy_m(*deviations))}
 
 
-_READERS: dict[str, Callable[[list[str]], _Said]] = {
+_READERS: dict[str, Callable[[list[str], dict[str, int]], Values]] = {
     "RMC": _rmc,
     "GGA": _gga,
     "GNS": _gns,
@@ -138,9 +173,9 @@ _READERS: dict[str, Callable[[list[str]], _Said]] = {
 }
 
 
-def _position(fields: list[str]) -> _Said:
-    """Turn ddmm.mmm, N or S, dddmm.mmm, E or W into degrees; NaN where all four are empty."""
-    latitude, north_south, longitude, east_west = fields
+def _position(fields: list[str], at: dict[str, int]) -> Values:
+    """Turn a position into degrees; none where latitude and longitude are empty."""
+    latitude, north_south, longitude, east_west = fields[at["position"] : at["position"] + 4]
     if not (latitude or longitude):
         return {}
     return {
@@ -160,7 +195,7 @@ def _degrees(text: str, side: str, positive: str, negative: str) -> float:
 
 
 def _number(text: str) -> float:
-    return float(text) if text else NAN
+    return float(text) if text else math.nan
 
 
 def _hdop(text: str) -> float:
@@ -168,13 +203,11 @@ def _hdop(text: str) -> float:
     try:
         return _number(text)
     except ValueError:
-        return NAN
+        return math.nan
 
 
-def _time_of_day_us(text: str) -> int | None:
+def _time_of_day_us(text: str) -> int:
     """Turn hhmmss.sss into microseconds since midnight."""
-    if not text:
-        return None
     hour, minute, second = int(text[:2]), int(text[2:4]), float(text[4:])
     if not (0 <= hour < 24 and 0 <= minute < 60 and 0 <= second < 61):
         raise ValueError(text)

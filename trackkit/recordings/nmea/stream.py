@@ -5,9 +5,24 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
-_METRES_PER_KNOT_S = 1852.0 / 3600.0
+
+@dataclass(frozen=True)
+class Fix:
+    """One fix as a receiver gives it.
+
+    Parameters
+    ----------
+    longitude_deg, latitude_deg
+        WGS 84 position, degrees.
+    speed_mps, course_deg
+        Speed over ground, and course in degrees from true north; None or NaN where not known.
+    """
+
+    longitude_deg: float
+    latitude_deg: float
+    speed_mps: float | None = None
+    course_deg: float | None = None
 
 
 def fixes_of_nmea(lines: Iterable[bytes], left_out: Counter[str]) -> Iterator[Fix]:
@@ -23,60 +38,29 @@ def fixes_of_nmea(lines: Iterable[bytes], left_out: Counter[str]) -> Iterator[Fi
     left_out
         Counts what was: "damaged" or "no fix".
     """
-    import pynmea2
-
-    parse: Any = pynmea2.parse
+    from trackkit.recordings.nmea.sentences import sentence_kind, sentence_values
+    from trackkit.recordings.nmea.table import POSITION_KINDS
+    from trackkit.recordings.positions import is_null_position, is_on_earth
 
     has_rmc = False
     for line in lines:
-        at = line.find(b"$")
-        if at < 0:
-            continue
-        text = line[at:].strip().decode("ascii", "replace")
-        kind = text.partition(",")[0][3:]
-        if kind not in ("RMC", "GGA", "GNS"):
-            continue
-        try:
-            sentence = parse(text, check=True)
-            fix = _fix_from(sentence, kind)
-        except (pynmea2.ParseError, ValueError, TypeError, AttributeError):
-            left_out["damaged"] += 1
-            continue
-        has_rmc |= kind == "RMC"
-        if fix is None:
-            left_out["no fix"] += 1
-        elif kind == "RMC" or not has_rmc:
-            yield fix
-
-
-def _fix_from(sentence: Any, kind: str) -> Fix | None:
-    if kind == "RMC":
-        valid = sentence.status == "A"
-    elif kind == "GGA":
-        valid = int(sentence.gps_qual or 0) > 0
-    else:
-        valid = any(mode != "N" for mode in sentence.mode_indicator)
-    if not valid or not sentence.lat or not sentence.lon:
-        return None
-    longitude, latitude = float(sentence.longitude), float(sentence.latitude)
-    if not (abs(latitude) <= 90 and abs(longitude) <= 180):
-        raise ValueError("outside the Earth")
-    speed = course = None
-    if kind == "RMC":
-        knots, course = sentence.spd_over_grnd, sentence.true_course
-        speed = None if knots is None else float(knots) * _METRES_PER_KNOT_S
-        course = None if course is None else float(course)
-    return Fix(longitude, latitude, speed, course)
-
-
-@dataclass(frozen=True)
-class Fix:
-    """One fix as a receiver tells it: degrees, metres a second, degrees from true north.
-
-    What it does not tell is None or NaN.
-    """
-
-    longitude_deg: float
-    latitude_deg: float
-    speed_mps: float | None = None
-    course_deg: float | None = None
+        for sentence in line.decode("latin-1").split("$")[1:]:
+            kind = sentence_kind(sentence)
+            if kind not in POSITION_KINDS:
+                continue
+            try:
+                values = sentence_values(sentence)
+            except ValueError:
+                left_out["damaged"] += 1
+                continue
+            has_rmc |= kind == "RMC"
+            if "latitude_deg" not in values:
+                left_out["no fix"] += 1
+                continue
+            position = values["longitude_deg"], values["latitude_deg"]
+            if not is_on_earth(*position):
+                left_out["damaged"] += 1
+            elif is_null_position(*position):
+                left_out["no fix"] += 1
+            elif kind == "RMC" or not has_rmc:
+                yield Fix(*position, values.get("speed_mps"), values.get("course_deg"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date
 from functools import lru_cache
 from typing import Any
 
@@ -13,6 +13,20 @@ from trackkit.arrays import Floats
 
 KINDS = ("RMC", "GGA", "GNS", "VTG", "ZDA", "GST")
 RMC, GGA, GNS, VTG, ZDA, GST = range(len(KINDS))
+
+POSITION_KINDS = ("RMC", "GGA", "GNS")
+"""Those that tell where the receiver is."""
+
+FIELDS: dict[str, dict[str, int]] = {
+    "RMC": {"time": 0, "status": 1, "position": 2, "speed_knots": 6, "course": 7, "date": 8},
+    "GGA": {"time": 0, "position": 1, "quality": 5, "hdop": 7, "height": 8},
+    "GNS": {"time": 0, "position": 1, "modes": 5, "hdop": 7, "height": 8},
+    "VTG": {"course": 0, "speed_knots": 4, "speed_kmh": 6, "mode": 8},
+    "ZDA": {"time": 0, "day": 1, "month": 2, "year": 3},
+    "GST": {"time": 0, "major": 2, "minor": 3, "north": 5, "east": 6},
+}
+"""Where each kind tells what, its fields counted from 0 after the kind (NMEA 0183; from memory).
+A position is four fields: ddmm.mmm, N or S, dddmm.mmm, E or W."""
 
 NO_TIME = -1
 NO_DAY = float("nan")
@@ -78,7 +92,10 @@ def day_of(text: str) -> int:
     Raises
     ------
     ValueError
-        There is no such day.
+        It is not six figures, or there is no such day.
     """
+    if len(text) != 6 or not (text.isascii() and text.isdecimal()):
+        raise ValueError(text)
+    day, month, year = int(text[:2]), int(text[2:4]), int(text[4:])
     # Two-digit years: 69 to 99 are of the last century (POSIX strptime).
-    return (datetime.strptime(text, "%d%m%y").replace(tzinfo=UTC).date() - ORIGIN).days
+    return (date(year + (1900 if year >= 69 else 2000), month, day) - ORIGIN).days

@@ -2,8 +2,8 @@
 
 A recording at 25 Hz has 90,000 sentences in half an hour; one by one they cost seconds.  Ordinary
 is a whole sentence with a right checksum whose fields have the form the standard gives them; what
-is out of the ordinary in any way is left to be read one by one, so that leniency and the telling of
-damage are in one place only.
+is out of the ordinary in any way is left to be read one by one, so that one place only is lenient
+and finds damage.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import numpy as np
 from trackkit.arrays import Bytes, Flags, Floats, Indices
 from trackkit.recordings.nmea.bytefields import numbers
 from trackkit.recordings.nmea.table import (
+    FIELDS,
     KINDS,
     NO_DAY,
     NO_TIME,
@@ -226,65 +227,71 @@ def _days(code: Indices, good: Flags, day: Callable[[int], int]) -> tuple[Floats
     return days[which], np.isfinite(days)[which]
 
 
-def _only_where(told: Flags, rows: Rows, *names: str) -> None:
+def _only_where(given: Flags, rows: Rows, *names: str) -> None:
     for name in names:
-        rows[name] = np.where(told, rows[name], np.nan)
+        rows[name] = np.where(given, rows[name], np.nan)
 
 
 def _rmc(fields: _Fields, rows: Rows) -> Flags:
-    status, one = fields.letter(1)
+    at = FIELDS["RMC"]
+    status, one = fields.letter(at["status"])
     fix = status == ord("A")
     rows["no_fix"] = ~fix
-    position = _position(fields, 2, rows)
-    told = _numbers(fields, rows, {"speed_mps": 6, "course_deg": 7})
+    position = _position(fields, at["position"], rows)
+    numeric = _numbers(fields, rows, {"speed_mps": at["speed_knots"], "course_deg": at["course"]})
     rows["speed_mps"] *= KNOT_MPS
-    start, end = fields.span(8)
-    code, dated = fields.figures(8, 6)
+    start, end = fields.span(at["date"])
+    code, dated = fields.figures(at["date"], 6)
     rows["day"], dated = _days(code, dated & (end - start == 6), lambda n: day_of(f"{n:06d}"))
     _only_where(fix, rows, "latitude_deg", "longitude_deg", "speed_mps", "course_deg", "day")
-    good = position & told & (dated | (start == end))
-    return np.asarray((fields.count > 8) & one & (good | ~fix) & _time(fields, rows))
+    good = position & numeric & (dated | (start == end))
+    return np.asarray((fields.count > at["date"]) & one & (good | ~fix) & _time(fields, rows))
 
 
 def _gga(fields: _Fields, rows: Rows) -> Flags:
-    quality, one = fields.letter(5)
+    at = FIELDS["GGA"]
+    quality, one = fields.letter(at["quality"])
     fix = (quality != 0) & (quality != ord("0"))
     rows["no_fix"] = ~fix
-    return one & _position_and_height(fields, rows, fix)
+    return one & _position_and_height(fields, rows, at, fix)
 
 
 def _gns(fields: _Fields, rows: Rows) -> Flags:
-    start, end = fields.span(5)
+    at = FIELDS["GNS"]
+    start, end = fields.span(at["modes"])
     good = end - start <= _MOST_SYSTEMS
     fix = np.zeros(len(rows), dtype=bool)
     for offset in range(_MOST_SYSTEMS):
         letter = fields.block[np.minimum(start + offset, len(fields.block) - 1)]
         fix |= (start + offset < end) & (letter != ord("N"))
-    return good & _position_and_height(fields, rows, fix)
+    return good & _position_and_height(fields, rows, at, fix)
 
 
-def _position_and_height(fields: _Fields, rows: Rows, fix: Flags) -> Flags:
-    good = _position(fields, 1, rows) & _numbers(fields, rows, {"elevation_m": 8, "hdop": 7})
+def _position_and_height(fields: _Fields, rows: Rows, at: dict[str, int], fix: Flags) -> Flags:
+    good = _position(fields, at["position"], rows)
+    good &= _numbers(fields, rows, {"elevation_m": at["height"], "hdop": at["hdop"]})
     _only_where(fix, rows, "latitude_deg", "longitude_deg", "elevation_m", "hdop")
-    return (fields.count > 8) & (good | ~fix) & _time(fields, rows)
+    return (fields.count > at["height"]) & (good | ~fix) & _time(fields, rows)
 
 
 def _vtg(fields: _Fields, rows: Rows) -> Flags:
-    good = _numbers(fields, rows, {"speed_mps": 4, "course_deg": 0})
-    kmh, readable = fields.number(6)
+    at = FIELDS["VTG"]
+    good = _numbers(fields, rows, {"speed_mps": at["speed_knots"], "course_deg": at["course"]})
+    kmh, readable = fields.number(at["speed_kmh"])
     knots = rows["speed_mps"] * KNOT_MPS
     rows["speed_mps"] = np.where(np.isnan(knots), kmh * SPEED_MPS["km/h"], knots)
-    mode, one = fields.letter(8)
+    mode, one = fields.letter(at["mode"])
     _only_where(mode != ord("N"), rows, "speed_mps", "course_deg")
-    return (fields.count > 6) & good & readable & one
+    return (fields.count > at["speed_kmh"]) & good & readable & one
 
 
 def _zda(fields: _Fields, rows: Rows) -> Flags:
-    good = fields.count > 3
+    at = FIELDS["ZDA"]
+    good = fields.count > at["year"]
     code = np.zeros(len(rows), dtype=np.intp)
-    for number, count in ((3, 4), (2, 2), (1, 2)):
-        start, end = fields.span(number)
-        figures, readable = fields.figures(number, count)
+    for name, count in (("year", 4), ("month", 2), ("day", 2)):
+        start, end = fields.span(at[name])
+        figures, readable = fields.figures(at[name], count)
         good &= readable & (end - start == count)
         code = code * 100 + figures
     rows["day"], good = _days(code, good, _day_of_calendar)
@@ -296,10 +303,11 @@ def _day_of_calendar(code: int) -> int:
 
 
 def _gst(fields: _Fields, rows: Rows) -> Flags:
-    told = [fields.number(number) for number in (5, 6, 2, 3)]
-    rows["accuracy_m"] = accuracy_m(*(value for value, _ in told))
-    good = np.all([readable for _, readable in told], axis=0)
-    return np.asarray((fields.count > 6) & good & _time(fields, rows))
+    at = FIELDS["GST"]
+    deviations = [fields.number(at[name]) for name in ("north", "east", "major", "minor")]
+    rows["accuracy_m"] = accuracy_m(*(metres for metres, _ in deviations))
+    good = np.all([readable for _, readable in deviations], axis=0)
+    return np.asarray((fields.count > at["east"]) & good & _time(fields, rows))
 
 
 _READERS: dict[str, Callable[[_Fields, Rows], Flags]] = {

@@ -61,9 +61,6 @@ export interface BaseDocument {
   straights: Straight[];
   bridges: Bridge[];
   pit_lanes: PlaceList[];
-  /**
-   * What a crossing is worth by chainage, or null.
-   */
   quality: Quality | null;
   recordings: Recording[];
   laps: LapTrace[];
@@ -162,8 +159,10 @@ export interface PlaceList {
   lon: Packed;
   lat: Packed;
 }
+/**
+ * One sigma of a crossing at evenly spaced chainages from 0 to the end, which a closed line leaves out.
+ */
 export interface Quality {
-  chainage_m: Packed;
   sigma_s: Packed;
   basis: string;
 }

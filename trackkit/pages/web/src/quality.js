@@ -15,10 +15,7 @@ export class Quality {
   constructor(quality, line) {
     this.line = line;
     this.sigma = unpack(quality.sigma_s);
-    // Chainages are rounded each, and evenly spaced.
-    const chainage = unpack(quality.chainage_m);
-    const last = chainage.length - 1;
-    this.step = (chainage[last] - chainage[0]) / last;
+    this.step = line.length / (line.closed ? this.sigma.length : this.sigma.length - 1);
   }
 
   /**

@@ -21,7 +21,8 @@
  * @typedef {object} Job
  * @property {Change} change
  * @property {Promise<void>} done
- * @property {() => void} settle
+ * @property {() => void} resolve
+ * @property {(error: unknown) => void} reject
  */
 
 export class Requests {
@@ -37,7 +38,7 @@ export class Requests {
    * Send a change once those before it are answered.
    *
    * @param {Change} change
-   * @returns {Promise<void>}  settled once it is answered itself
+   * @returns {Promise<void>}  of the answer to it, or to the one that took its place
    */
   add(change) {
     const last = this.waiting[this.waiting.length - 1];
@@ -45,12 +46,11 @@ export class Requests {
       last.change = change;
       return last.done;
     }
-    let settle = () => {};
+    /** @type {Partial<Job>} */
+    const job = { change };
     /** @type {Promise<void>} */
-    const done = new Promise((resolve) => {
-      settle = resolve;
-    });
-    this.waiting.push({ change, done, settle });
+    const done = new Promise((resolve, reject) => Object.assign(job, { resolve, reject }));
+    this.waiting.push(/** @type {Job} */ ({ ...job, done }));
     void this.work();
     return done;
   }
@@ -60,13 +60,10 @@ export class Requests {
       return;
     }
     this.busy = true;
-    try {
-      for (let job = this.waiting.shift(); job; job = this.waiting.shift()) {
-        await this.send(job.change).finally(job.settle);
-      }
-    } finally {
-      this.busy = false;
+    for (let job = this.waiting.shift(); job; job = this.waiting.shift()) {
+      await this.send(job.change).then(job.resolve, job.reject);
     }
+    this.busy = false;
   }
 
   /** @param {string | undefined} gate  id of a gate that a change waits for */

@@ -1,0 +1,91 @@
+"""Documents of a page, and answers of Python's, that the page's own tests read.
+
+    python tests/shared/page_documents.py
+
+writes them again, to trackkit/pages/web/test/documents.  The circuit is an invented sample, the
+recording is simulated.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from trackkit.checks.evaluate import evaluate, prepare
+from trackkit.checks.findings import Finding, finding_row
+from trackkit.cli.common import duration
+from trackkit.gates.square import square_ends
+from trackkit.pages.base import base_document
+from trackkit.pages.state import state
+from trackkit.simulation.simulate import simulate
+from trackkit.timing.sessions import decimals
+from trackkit.track.file import read_track
+
+ROOT = Path(__file__).parents[2]
+FOLDER = ROOT / "trackkit" / "pages" / "web" / "test" / "documents"
+SIGMAS_S = (
+    *(0.0005, 0.00094, 0.00096, 0.0049, 0.0094, 0.00951, 0.0099, 0.00996, 0.0349, 0.0951, 0.0949),
+    *(0.0996, 0.0994, 0.24, 0.95, 0.994, 0.996, 1.0, 4.2, 9.94, 9.96, 99.4, 99.5, 120.0, None, 0.0),
+)
+TIMES_S = (0.0, 0.0004, 0.5, 1.5, 2.5, 0.125, 0.375, 9.9996, 47.132, 59.9994, 59.9996, 60.0, 65.0)
+LONG_TIMES_S = (75.25, 119.9996, 600.0, 3599.5, 3661.125)
+
+
+def page_documents() -> dict[str, Any]:
+    """Make the documents afresh, by the name of their files."""
+    track = read_track(ROOT / "tracks" / "pipwick-kart-circuit.geojson")
+    recording = simulate(track, laps=3, rate_hz=5.0, seed=11).recording
+    prepared = prepare(track, [recording], ["drive.csv"])
+    known = evaluate(track, prepared)
+    laps = [report.laps for report in known.reports]
+    base = base_document(track, list(zip(prepared.drives, laps, strict=True)), known.quality)
+    shown = state(track, prepared)
+    sector = track.gates_of_kind("sector")[0]
+    findings = [
+        Finding("warning", "gate-square", sector.id, None, None, "Not square", "Turn it", True),
+        Finding("error", "near", None, 120.0, None, "Another piece is near", "Survey `ends`"),
+        Finding("note", "gate-quality", sector.id, None, None, "Could be surer", "Move it"),
+    ]
+    shown["findings"] = [finding_row(finding) for finding in findings]
+    for gate in shown["gates"]:
+        gate["findings"] = [n for n, one in enumerate(findings) if one.feature == gate["id"]]
+    places = np.random.default_rng(4).uniform(0.0, track.curve.length_m, 60).round(1)
+    return {
+        "base": base,
+        "state": shown,
+        "answers": {
+            "decimals": [[sigma, decimals(sigma)] for sigma in SIGMAS_S],
+            "durations": [
+                [seconds, digits, duration(seconds, digits)]
+                for seconds in (*TIMES_S, *LONG_TIMES_S)
+                for digits in range(4)
+            ],
+            "square_ends": [
+                [place, width, list(square_ends(track, place, width)[:2])]
+                for place in places.tolist()
+                for width in (0.5, 12.0, 20.0, 60.0)
+            ],
+            "sigma_s": [
+                [place, float(known.quality.at(known.quality.sigma_s, place))]
+                for place in places.tolist()
+            ],
+        },
+    }
+
+
+def main() -> None:
+    """Write the documents."""
+    FOLDER.mkdir(exist_ok=True)
+    for name, document in page_documents().items():
+        text = json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+        # A row a line, so that what changes shows.
+        text = re.sub(r"(?<=[]}]),(?=[\[{\"])", ",\n", text)
+        (FOLDER / f"{name}.json").write_text(text + "\n", "utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,69 @@
+"""The motion between two fixes: the quintic through position, velocity and acceleration at both.
+
+With white jerk it is the most probable motion between two known states.  Position is a polynomial
+of the share u of the time gone by, whose coefficients are weighted sums of the six values.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from trackkit.arrays import Floats
+
+_POSITION = np.array(
+    [
+        [1.0, 0.0, 0.0, -10.0, 15.0, -6.0],
+        [0.0, 1.0, 0.0, -6.0, 8.0, -3.0],
+        [0.0, 0.0, 0.5, -1.5, 1.5, -0.5],
+        [0.0, 0.0, 0.0, 10.0, -15.0, 6.0],
+        [0.0, 0.0, 0.0, -4.0, 7.0, -3.0],
+        [0.0, 0.0, 0.0, 0.5, -1.0, 0.5],
+    ]
+)
+"""Powers of u, 0 to 5, in the weights of position, velocity and acceleration before and after;
+velocities count times the span, accelerations times its square."""
+_VELOCITY = _POSITION[:, 1:] * np.arange(1.0, 6.0)
+
+
+def quintic(share: Floats, span_s: Floats) -> tuple[Floats, Floats]:
+    """Weights of two states in the position and velocity between them.
+
+    Parameters
+    ----------
+    share
+        Of the span, 0 to 1, shape (k,).
+    span_s
+        Seconds, shape (k,).
+
+    Returns
+    -------
+    position, velocity
+        Shape (k, 6): weights of position, velocity and acceleration before and after.
+    """
+    power = np.vander(share, 6, increasing=True)
+    units = _units(span_s)
+    position = (power @ _POSITION.T) * units
+    velocity = (power[:, :5] @ _VELOCITY.T) * units / span_s[:, None]
+    return position, velocity
+
+
+def coefficients(states: Floats, span_s: Floats) -> Floats:
+    """Coefficients of the position between two states, on one axis, by powers of the share.
+
+    Parameters
+    ----------
+    states
+        Position, velocity and acceleration before and after, shape (k, 6).
+    span_s
+        Seconds, shape (k,).
+
+    Returns
+    -------
+    ndarray
+        Shape (k, 6), of the powers 0 to 5.
+    """
+    return np.asarray((states * _units(span_s)) @ _POSITION)
+
+
+def _units(span_s: Floats) -> Floats:
+    return np.tile(np.vander(span_s, 3, increasing=True), 2)

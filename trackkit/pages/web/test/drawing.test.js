@@ -1,0 +1,25 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { levelStep } from "../src/chart_rows.js";
+import { worldOf } from "../src/mercator.js";
+import { speedClasses } from "../src/speed_classes.js";
+
+test("the web's Mercator projection is a square with the equator in its middle", () => {
+  // EPSG:3857 ends at 85.0511287798066 degrees of latitude, where the world is square.
+  const { x, y } = worldOf([0, 180, -180], [0, 85.0511287798066, -85.0511287798066]);
+  assert.deepEqual([...x], [0.5, 1, 0]);
+  [0.5, 0, 1].forEach((value, n) => assert.ok(Math.abs(y[n] - value) < 1e-12));
+});
+
+test("speeds are put into the class whose lower bound they reach", () => {
+  const speeds = [0, 9.99, 10, 25].map((mps) => mps);
+  assert.deepEqual([...speedClasses(speeds, [36, 72, 90])], [0, 0, 1, 3]);
+});
+
+test("levels are 1, 2 or 5 times a power of ten", () => {
+  assert.equal(levelStep(0.7), 1);
+  assert.equal(levelStep(12), 20);
+  assert.equal(levelStep(34), 50);
+  assert.ok(Math.abs(levelStep(0.034) - 0.05) < 1e-12);
+  assert.equal(levelStep(5), 5);
+});

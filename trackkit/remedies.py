@@ -1,0 +1,72 @@
+"""What to do about a finding or an error, as data that each face words in its own way."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+Deed = Literal[
+    # Edits of a track, and of its file.
+    "gate move",
+    "gate place",
+    "gate remove",
+    "gate suggest",
+    "set",
+    "accept",
+    # Other work on the file that it is about.
+    "check",
+    "locate",
+    "reverse",
+    "build",
+    "build from line",
+    # The same work again, asked for otherwise.
+    "build open",
+    "build layout",
+    "replace file",
+    "replace track",
+    "name columns",
+    "name official columns",
+    "name grid",
+    "read as recording",
+    "leave out",
+    "raise limit",
+    "report",
+]
+"""What a remedy can have done; docs/methods.md tells what each takes."""
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """What can be done about something that is wrong.
+
+    Parameters
+    ----------
+    what
+        What to do, a clause for people, without a full stop.
+    do
+        The same by name, or None where it takes a person's hand or knowledge.
+    feature
+        Id of the gate, or other feature, that it is done to, or None.
+    chainage_m
+        Where along the centreline it goes, metres, or None.
+    value
+        What else is needed, by name, of the types JSON has, or None.
+    """
+
+    what: str
+    do: Deed | None = None
+    feature: str | None = None
+    chainage_m: float | None = None
+    value: Mapping[str, Any] | None = field(default=None, hash=False)
+
+    def as_row(self) -> dict[str, Any] | None:
+        """Write what is done as the ``action`` of a finding's JSON; None where nothing is."""
+        if self.do is None:
+            return None
+        return {
+            "do": self.do,
+            "feature": self.feature,
+            "chainage_m": None if self.chainage_m is None else round(self.chainage_m, 2),
+            "value": None if self.value is None else dict(self.value),
+        }
