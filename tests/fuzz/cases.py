@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import tempfile
 import time
@@ -113,7 +114,9 @@ def run_case(one: Case, document: Document | None = None) -> Result:
     except MemoryError as error:
         fault = Fault(f"out of memory in {_place(error)}", _told(error))
     except targets.BlemishError as error:
-        fault = Fault(f"blemish: {str(error)[:24]}", str(error))
+        fault = Fault(
+            f"blemish: {str(error).partition(':')[0][:40]} {_fault_in(str(error))}", str(error)
+        )
     except Exception as error:  # noqa: BLE001 - every other exception is what is looked for
         fault = Fault(f"{type(error).__name__} in {_place(error)}", _told(error))
     finally:
@@ -139,6 +142,12 @@ def _used(one: Case, document: Document, path: Path) -> tuple[str, int]:
     except ValueError as error:
         raise targets.BlemishError(f"no JSON: {error}: {outcome.printed[:300]!r}") from error
     return f"exit {outcome.status}", peak
+
+
+def _fault_in(text: str) -> str:
+    """Name what the door of the command line named, without the line, which moves."""
+    found = re.search(r"a fault of trackkit, not of yours: ([^;]+?)(?:, line \d+)?;", text)
+    return found[1] if found else ""
 
 
 def _place(error: BaseException) -> str:

@@ -31,7 +31,9 @@ LONGEST_SENTENCE = 400
 FASTEST_MPS = 150.0
 """As fast as the readers believe a car to be (docs/methods.md, reading recordings)."""
 _CONTROLS = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
-_FAULTY = re.compile(r"Traceback \(most recent call last\)|\w+Warning: |a fault of trackkit")
+_FAULTY = re.compile(
+    r"Traceback \(most recent call last\)|\w+Warning: |a fault of trackkit, not of yours: [^;]+"
+)
 """What nobody should see: Python's own words, and the door's for what was not foreseen."""
 
 
@@ -349,7 +351,7 @@ def judge(outcome: Outcome, words: list[str]) -> None:
     if outcome.status not in (0, 1, 2):
         raise BlemishError(f"exit status {outcome.status}: {outcome.said[-300:]}")
     if faulty := _FAULTY.search(outcome.said):
-        raise BlemishError(f"said {faulty[0]}: {outcome.said[-600:]}")
+        raise BlemishError(f"{faulty[0]}: {outcome.said[-3000:]}")
     if outcome.status and not outcome.said.strip() and not outcome.printed.strip():
         raise BlemishError(f"exit status {outcome.status}, and not a word")
     for text in (outcome.said, outcome.printed):
@@ -362,7 +364,8 @@ def judge(outcome: Outcome, words: list[str]) -> None:
             raise BlemishError(f"a sentence of {len(line)} characters: {line[:200]!r}")
     if "--json" in words and outcome.status == 0:
         json.loads(outcome.printed, parse_constant=_no_constant)
-    left = [path.name for path in Path().rglob(".trackkit-*")]
+    # A library's own files stay: its index and its lock.
+    left = [path.name for path in Path().rglob(".trackkit-*") if path.is_dir()]
     if left:
         raise BlemishError(f"left behind: {left}")
 
