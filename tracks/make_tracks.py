@@ -17,11 +17,11 @@ from roadshape import laid_out
 
 from trackkit.arrays import Floats
 from trackkit.gates.choose import SpeedByChainage, choose_finish, choose_sectors
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.shape import direction_of, surface_length
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.derive import bridges, lay, with_corners
 from trackkit.track.file import write_track
 from trackkit.track.ids import slug
@@ -62,8 +62,8 @@ def _drawn(circuit: Circuit, other: Track | None) -> Track:
     chainage, pace = _speed(draft)
     if not circuit.closed:
         end = Place(chainage_m=draft.curve.length_m - RUN_OFF_M)
-        draft, _, _ = place_gate(draft, "finish", end)
-        draft, _, _ = place_gate(draft, "start", Place(chainage_m=START_GATE_M))
+        draft, _, _ = with_gate(draft, "finish", end)
+        draft, _, _ = with_gate(draft, "start", Place(chainage_m=START_GATE_M))
         return _with_sectors(draft, (chainage, pace))
     if other is None:
         datum_m, _ = choose_finish(draft.curve, (chainage, pace))
@@ -72,7 +72,7 @@ def _drawn(circuit: Circuit, other: Track | None) -> Track:
         longitude, latitude = (0.5 * (left + right)).tolist()
         datum_m, _ = chainage_of(draft, Place(position=(longitude, latitude)))
     track = _draft(circuit, curve, plane, datum_m, heights)
-    track, _, _ = place_gate(track, "finish", Place(chainage_m=0.0))
+    track, _, _ = with_gate(track, "finish", Place(chainage_m=0.0))
     from_finish = np.asarray(draft.curve.along(datum_m, chainage))
     order = np.argsort(from_finish)
     return _with_sectors(track, (from_finish[order], pace[order]))
@@ -128,7 +128,7 @@ def _heights(circuit: Circuit, curve: Curve) -> tuple[Floats, Floats] | None:
 
 def _speed(draft: Track) -> SpeedByChainage:
     """Chainages and speeds, m/s, of a practice lap without any variation."""
-    run = simulate(draft, laps=1, noise=0.0, lap_variation=0.0, line_variation_m=0.0).runs[0]
+    run = simulate_drive(draft, laps=1, noise=0.0, lap_variation=0.0, line_variation_m=0.0).runs[0]
     time = np.arange(run.start_s, run.end_s, 0.1)
     driven, pace = run.chainage(time), run.chainage(time, 1)
     # On a closed track the first length is the out lap.
@@ -141,7 +141,7 @@ def _speed(draft: Track) -> SpeedByChainage:
 def _with_sectors(track: Track, speed: SpeedByChainage) -> Track:
     places, _ = choose_sectors(track, SECTORS, speed)
     for place in places:
-        track, _, _ = place_gate(track, "sector", Place(chainage_m=place))
+        track, _, _ = with_gate(track, "sector", Place(chainage_m=place))
     return track
 
 
@@ -164,10 +164,10 @@ def _turned_round(circuit: Circuit, other: Track) -> Track:
         notes="",
     )
     track = replace(track, direction=direction_of(track.curve))
-    track, _, _ = place_gate(track, "finish", Place(chainage_m=0.0))
+    track, _, _ = with_gate(track, "finish", Place(chainage_m=0.0))
     for gate in reversed(other.gates_of_kind("sector")):
         there = Place(chainage_m=other.curve.length_m - gate.chainage_m)
-        track, _, _ = place_gate(track, "sector", there)
+        track, _, _ = with_gate(track, "sector", there)
     return track
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from trackkit.official.align import Observed, align_line
 from trackkit.official.passings import covariance_along, passings
 from trackkit.simulation.drive import Run
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
@@ -42,7 +42,7 @@ def true_times(run: Run, chainage_m: float, length_m: float, near_s: np.ndarray)
 
 def trial(track: Track, seed: int) -> list[tuple[float, float, bool, bool]]:
     """Error, sigma, whether the interval holds the truth, and whether told, of each case."""
-    made = simulate(track, laps=LAPS, rate_hz=10, seed=seed)
+    made = simulate_drive(track, laps=LAPS, rate_hz=10, seed=seed)
     report = time_laps(track, made.recording)
     ahead = float(np.random.default_rng([seed, 7]).uniform(-WITHIN_M, WITHIN_M))
     laps = [lap for lap in report.laps if lap.counts]

@@ -28,7 +28,7 @@ from drives import Road, arc, straight, track_of
 from trackkit.building.build import build_track
 from trackkit.geometry.curve import Curve
 from trackkit.recordings.recording import Recording
-from trackkit.simulation.simulate import Simulation, simulate
+from trackkit.simulation.simulate import Simulation, simulate_drive
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
 
@@ -148,7 +148,7 @@ def one_lap(seeds: range) -> dict[str, list[float]]:
     found: dict[str, list[float]] = {}
     for name, track, _ in circuits():
         for seed in seeds:
-            practice = simulate(track, laps=1, rate_hz=10, seed=seed)
+            practice = simulate_drive(track, laps=1, rate_hz=10, seed=seed)
             part = flying(practice, margin_s=0.5)
             built = build_track([part], "X").track
             measured = compared(built, driven_lines(practice, track, 1)[0], track)
@@ -161,7 +161,7 @@ def ten_laps(seeds: range) -> dict[str, list[float]]:
     found: dict[str, list[float]] = {}
     for name, track, road in circuits():
         for seed in seeds:
-            practice = simulate(track, laps=10, rate_hz=10, seed=seed)
+            practice = simulate_drive(track, laps=10, rate_hz=10, seed=seed)
             built = build_track([flying(practice)], "X").track
             truth = driven_lines(practice, track, 10).mean(axis=0)
             measured = compared(built, truth, track)
@@ -182,7 +182,9 @@ def five_days(seeds: range) -> dict[str, list[float]]:
     found: dict[str, list[float]] = {}
     for name, track, _ in circuits():
         for seed in seeds:
-            days = [simulate(track, laps=10, rate_hz=10, seed=1000 * seed + d) for d in range(5)]
+            days = [
+                simulate_drive(track, laps=10, rate_hz=10, seed=1000 * seed + d) for d in range(5)
+            ]
             built = build_track([flying(day) for day in days], "X").track
             truth = np.concatenate([driven_lines(day, track, 10) for day in days]).mean(axis=0)
             measured = compared(built, truth, track)

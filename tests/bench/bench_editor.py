@@ -16,8 +16,8 @@ import numpy as np
 
 from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.editor.session import Editing
-from trackkit.gates.edit import place_gate
-from trackkit.simulation.simulate import simulate
+from trackkit.gates.placement import with_gate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import read_track
 from trackkit.track.places import Place
 
@@ -46,8 +46,8 @@ def main() -> None:
         track = read_track(FOLDER / f"{name}.geojson")
         for share in (0.15, 0.45, 0.75):
             if len(track.gates_of_kind("sector")) < 5:
-                track, _, _ = place_gate(track, "sector", Place(share * track.curve.length_m))
-        recording = simulate(track, laps=20, rate_hz=25, seed=7).recording
+                track, _, _ = with_gate(track, "sector", Place(share * track.curve.length_m))
+        recording = simulate_drive(track, laps=20, rate_hz=25, seed=7).recording
         began = time.perf_counter()
         evaluate(track, prepare(track, [recording]))
         afresh = 1e3 * (time.perf_counter() - began)

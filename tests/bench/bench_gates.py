@@ -16,11 +16,12 @@ from pathlib import Path
 
 import numpy as np
 
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.gates.quality import TimingQuality, timing_quality
 from trackkit.gates.suggest import suggest_gates
-from trackkit.simulation.simulate import simulate
-from trackkit.timing.lap_times import LapReport, time_laps
+from trackkit.simulation.simulate import simulate_drive
+from trackkit.timing.lap_times import time_laps
+from trackkit.timing.report import LapReport
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
 from trackkit.track.places import Place
@@ -38,7 +39,7 @@ def with_sectors(track: Track, places: list[float]) -> Track:
     """The track with sector gates at some places and no others."""
     track = track.with_gates(g for g in track.gates if g.kind == "finish")
     for place in places:
-        track, _, _ = place_gate(track, "sector", Place(chainage_m=place))
+        track, _, _ = with_gate(track, "sector", Place(chainage_m=place))
     return track
 
 
@@ -123,7 +124,7 @@ def measure(name: str, sessions: int, seed: int) -> Measured:
     places = np.array([0.0, *(g.chainage_m for g in both.gates_of_kind("sector")), length])
     late_s, variance_s2 = [], []
     for number in range(seed, seed + sessions):
-        made = simulate(both, laps=LAPS, rate_hz=10, seed=number)
+        made = simulate_drive(both, laps=LAPS, rate_hz=10, seed=number)
         late_s.append(late(time_laps(both, made.recording), made.truth))
         variance_s2.append(variances(timing_quality(both, [made.recording]), places))
     which = [

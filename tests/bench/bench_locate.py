@@ -32,7 +32,7 @@ from world import world, write_library
 from trackkit.library.drive_filter import Locator
 from trackkit.library.known import Atlas, Known
 from trackkit.recordings.nmea.stream import Fix
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 
 EARTH_M = 6_371_008.8
 
@@ -215,7 +215,7 @@ def judged(members: Family, number: int, windows: int, rate_hz: float) -> Iterat
     generator = np.random.default_rng([7, number])
     atlas = Atlas.of(members.known)
     for index, track in enumerate(members.tracks):
-        practice = simulate(track, laps=2, rate_hz=rate_hz, seed=100 * number + index)
+        practice = simulate_drive(track, laps=2, rate_hz=rate_hz, seed=100 * number + index)
         drive = practice.recording
         assert drive.speed_mps is not None
         assert drive.course_deg is not None
@@ -253,7 +253,7 @@ def driven(families: int, windows: int) -> None:
 
 def streamed() -> None:
     members = family(0)
-    drive = simulate(members.tracks[0], laps=3, rate_hz=10.0).recording
+    drive = simulate_drive(members.tracks[0], laps=3, rate_hz=10.0).recording
     assert drive.speed_mps is not None
     assert drive.course_deg is not None
     locator = Locator(Atlas.of(members.known).near)

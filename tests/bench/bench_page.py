@@ -20,7 +20,7 @@ from browsing import Visit, chromium
 from editor_page import Editor
 
 from trackkit.pages.html import write_map
-from trackkit.simulation.simulate import simulate, write_simulation
+from trackkit.simulation.simulate import simulate_drive, write_simulation
 from trackkit.track.file import read_track
 
 TRACKS = Path(__file__).parent.parent.parent / "tracks"
@@ -53,7 +53,7 @@ def main() -> None:
         folder = Path(name)
         path, recording = folder / "track.geojson", folder / "drive.csv"
         shutil.copy(TRACKS / "ruddlebeck-full.geojson", path)
-        drive = simulate(read_track(path), laps=20, rate_hz=25.0, seed=0)
+        drive = simulate_drive(read_track(path), laps=20, rate_hz=25.0, seed=0)
         write_simulation(drive, recording)
         page = folder / "map.html"
         write_map(read_track(path), page, recordings=[drive.recording], findings=[])

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from trackkit.motion.drive import smooth
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import read_track
 
 TRACK = Path(__file__).parents[2] / "tracks" / "pipwick-kart-circuit.geojson"
@@ -24,7 +24,7 @@ REPEATS = 5
 def main() -> None:
     """Print fixes a second of smoothing, and seconds of whole processes."""
     track = read_track(TRACK)
-    recording = simulate(track, laps=33, rate_hz=25, seed=3).recording
+    recording = simulate_drive(track, laps=33, rate_hz=25, seed=3).recording
     levels = smooth(recording, track.plane).levels
     print("| what | fixes | best of 5 |")
     print("| --- | ---: | ---: |")

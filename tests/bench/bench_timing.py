@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from trackkit.recordings.recording import Recording
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.file import read_track
 from trackkit.track.model import Gate, Track
@@ -62,7 +62,7 @@ def gauss_markov(time_s: np.ndarray, tau_s: float, random: np.random.Generator) 
 
 def first_generator(track: Track, rate_hz: float, noise: Noise, seed: int) -> Session:
     """A practice drive with Gauss-Markov wander and white noise."""
-    drive = simulate(track, laps=LAPS, rate_hz=rate_hz, seed=seed)
+    drive = simulate_drive(track, laps=LAPS, rate_hz=rate_hz, seed=seed)
     when = drive.recording.time_s
     random = np.random.default_rng([seed, 1])
     position = drive.position_m(when) + noise.wander_m * gauss_markov(when, 120.0, random)

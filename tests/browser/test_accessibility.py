@@ -16,7 +16,7 @@ from editor_page import SAMPLE, Editor
 from invented_kart_track import FINDINGS, kart_drive, kart_track
 
 from trackkit.pages.html import write_map
-from trackkit.simulation.simulate import simulate, write_simulation
+from trackkit.simulation.simulate import simulate_drive, write_simulation
 from trackkit.track.file import read_track
 
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa", "best-practice"]
@@ -63,7 +63,7 @@ def test_editor_has_no_violation_with_menu_and_dialog_too(
 ) -> None:
     path, recording = tmp_path / "track.geojson", tmp_path / "drive.csv"
     shutil.copy(SAMPLE, path)
-    write_simulation(simulate(read_track(path), laps=2, rate_hz=5.0, seed=1), recording)
+    write_simulation(simulate_drive(read_track(path), laps=2, rate_hz=5.0, seed=1), recording)
     editor = Editor(browser, path, [recording], size=size, theme=theme)
     editor.focus("Sector 1 end")
     editor.page.keyboard.press("Shift+ArrowRight")

@@ -11,7 +11,7 @@ from trackkit.building.revise import revise_track
 from trackkit.checks.check import check_track
 from trackkit.cli import run
 from trackkit.errors import NoLapError
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.recordings.write import write_recording
 from trackkit.track.file import read_track, stored, write_track
 from trackkit.track.places import Place
@@ -170,7 +170,7 @@ def test_the_command_replaces_the_file_keeps_the_previous_one_and_lists_what_mov
     tmp_path, first, capsys
 ):
     path = tmp_path / "block.geojson"
-    track, _, _ = place_gate(first, "speed", Place(chainage_m=100.0))
+    track, _, _ = with_gate(first, "speed", Place(chainage_m=100.0))
     write_track(track, path)
     before = path.read_bytes()
     write_recording(recorded(long_block(12.0), seed=61, noise=0.3), tmp_path / "day.csv")

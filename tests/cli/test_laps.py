@@ -16,9 +16,9 @@ from drives import block_circuit, drive, hill_course, track_of
 from trackkit.cli import run
 from trackkit.cli.laptext import time_cell
 from trackkit.errors import TrackkitError
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.rows import CSV_COLUMNS, laps_csv, session_row
 from trackkit.timing.sessions import (
@@ -41,13 +41,13 @@ GATES = [("finish", "finish", 0.0), ("one", "sector", 347.0), ("two", "sector", 
 def block():
     """An invented circuit with three sectors and a speed gate, in a zone with summer time."""
     plain = track_of(block_circuit(), gates=GATES, spacing_m=2.0, timezone="Europe/Vienna")
-    track, _, _ = place_gate(plain, "speed", Place(chainage_m=1250.0), name="Trap")
+    track, _, _ = with_gate(plain, "speed", Place(chainage_m=1250.0), name="Trap")
     return track
 
 
 @pytest.fixture(scope="module")
 def outings(block):
-    return [simulate(block, laps=3, rate_hz=10, seed=seed) for seed in (1, 2)]
+    return [simulate_drive(block, laps=3, rate_hz=10, seed=seed) for seed in (1, 2)]
 
 
 @pytest.fixture(scope="module")
@@ -484,7 +484,7 @@ def test_runs_of_a_point_to_point_course_are_printed(tmp_path, capsys):
 
 
 def test_pit_laps_are_marked_and_do_not_count(tmp_path, capsys, block):
-    track, _, _ = place_gate(block, "pit-exit", Place(chainage_m=60.0))
+    track, _, _ = with_gate(block, "pit-exit", Place(chainage_m=60.0))
     write_track(track, tmp_path / "pit.geojson")
     outing = drive(block_circuit(), begin_m=1300.0, laps=2.3, cruise=25.0)
     write_recording(outing.recording(10, doppler=True), tmp_path / "run.csv")

@@ -15,7 +15,7 @@ from drives import arc, straight, track_of
 from trackkit.cli import run
 from trackkit.library.folders import ENVIRONMENT_VARIABLE
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import write_track
 
 
@@ -52,7 +52,7 @@ def library(home):
 @pytest.fixture
 def session(home):
     path = home / "session.nmea"
-    write_recording(simulate(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
+    write_recording(simulate_drive(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
     return path
 
 
@@ -71,7 +71,7 @@ def test_a_recording_is_at_the_layout_that_was_driven(library, session, capsys):
 
 def test_csv_has_a_line_for_each_recording_in_the_order_given(library, session, capsys):
     other = session.with_name("other.csv")
-    write_recording(simulate(LAYOUTS["short"], laps=1, rate_hz=2).recording, other)
+    write_recording(simulate_drive(LAYOUTS["short"], laps=1, rate_hz=2).recording, other)
     assert run(["locate", str(other), str(session), "--library", str(library), "--csv"]) == 0
     rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
     assert [(row["file"], row["answer"], row["id"]) for row in rows] == [
@@ -146,7 +146,7 @@ def test_a_stream_is_answered_before_it_ends(library, session):
 
 
 def test_a_stream_changes_its_mind(library, session):
-    short = simulate(LAYOUTS["short"], laps=1, rate_hz=5).recording
+    short = simulate_drive(LAYOUTS["short"], laps=1, rate_hz=5).recording
     other = session.with_name("short.nmea")
     write_recording(short, other)
 

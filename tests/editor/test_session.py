@@ -12,11 +12,10 @@ import pytest
 from drives import block_circuit, corner_speed, drive, stadium, track_of
 
 from trackkit.checks.evaluate import evaluate, prepare
-from trackkit.checks.findings import finding_row
 from trackkit.checks.other_layouts import check_against
 from trackkit.editor.session import Editing
 from trackkit.errors import PlaceError, TrackkitError
-from trackkit.gates.edit import moved, placed, removed
+from trackkit.gates.edit import move_gate, place_gate, remove_gate
 from trackkit.pages.state import datum_m, state
 from trackkit.track.model import Crossover
 from trackkit.track.places import Place
@@ -101,7 +100,7 @@ def assert_state_is(shown, evaluation):
     for row in shown["gates"]:
         expected = evaluation.quality.at(evaluation.quality.sigma_s, row["chainage_m"])
         assert row["sigma_s"] == pytest.approx(float(expected), abs=2e-6)
-    assert shown["findings"] == [finding_row(finding) for finding in evaluation.findings]
+    assert shown["findings"] == [finding.as_row() for finding in evaluation.findings]
 
 
 @pytest.mark.parametrize("wander_from", ["recording", "laps"])
@@ -143,10 +142,12 @@ def test_a_gate_is_given_the_findings_about_it(editing):
 
 
 def test_gates_of_another_layout_on_the_same_tarmac_are_compared_with(block, recording):
-    other = replace(moved(block, "gate-a", Place(chainage_m=355.0)).track, id="other", layout="B")
+    other = replace(
+        move_gate(block, "gate-a", Place(chainage_m=355.0)).track, id="other", layout="B"
+    )
     shown = state(block, prepare(block, [recording], others=[other]))
 
-    expected = [finding_row(f) for f in check_against(block, other)]
+    expected = [f.as_row() for f in check_against(block, other)]
     assert [f for f in shown["findings"] if f["rule"] == "gate-disagrees"] == expected
     assert len(expected) == 1
 
@@ -167,17 +168,16 @@ def test_an_edit_does_what_the_command_does_and_leaves_the_same_history(editing,
         editing.apply(edit)
     by_hand = block
     for change in [
-        lambda t: moved(t, "gate-a", Place(chainage_m=412.0)),
-        lambda t: moved(t, "finish", Place(chainage_m=55.5)),
-        lambda t: moved(
+        lambda t: move_gate(t, "gate-a", Place(chainage_m=412.0)),
+        lambda t: move_gate(t, "finish", Place(chainage_m=55.5)),
+        lambda t: move_gate(
             t, "gate-b", Place(chainage_m=t.gate("gate-b").chainage_m), width_m=9.0
         ),
-        lambda t: placed(t, "sector", Place(chainage_m=1000.0)),
-        lambda t: placed(t, "speed", Place(chainage_m=600.0), name="Trap"),
-        lambda t: removed(t, "gate-a"),
+        lambda t: place_gate(t, "sector", Place(chainage_m=1000.0)),
+        lambda t: place_gate(t, "speed", Place(chainage_m=600.0), name="Trap"),
+        lambda t: remove_gate(t, "gate-a"),
     ]:  # fmt: skip
-        done = change(by_hand)
-        by_hand = done.track.revised_by(done.told, "2024-01-02T00:00:00Z")
+        by_hand = change(by_hand).track
     track = editing.step.track
 
     assert [(g.id, g.kind, g.order, g.name) for g in track.gates] == [
@@ -230,10 +230,10 @@ def test_a_drag_is_one_step_and_ends_where_one_move_would(editing, block, gate):
         seen = editing.state(gate)["datum_m"]
         to_m = (begin + metres - seen) % block.curve.length_m
         editing.apply(move(gate, to_m, merge="drag-1", datum_m=seen, light=True))
-    once = moved(block, gate, Place(chainage_m=begin + 21.25))
+    once = move_gate(block, gate, Place(chainage_m=begin + 21.25))
 
     assert same_ground(editing.step.track, once.track) < 1e-3
-    assert [e["what"] for e in editing.step.track.history] == [once.told]
+    assert [e["what"] for e in editing.step.track.history] == [once.what]
     editing.apply({"do": "undo"})
     assert editing.step.track is block
 
@@ -277,7 +277,7 @@ def test_the_datum_is_told_along_the_line_the_page_was_made_with(editing):
 def test_while_the_finish_gate_is_dragged_only_its_findings_are_told(block, recording):
     narrow = replace(
         block, gates=tuple(
-            moved(block, g.id, Place(chainage_m=g.chainage_m), width_m=3.0).track.gate(g.id)
+            move_gate(block, g.id, Place(chainage_m=g.chainage_m), width_m=3.0).track.gate(g.id)
             if g.kind == "sector" else g for g in block.gates
         )
     )  # fmt: skip
@@ -412,7 +412,7 @@ def test_a_state_is_plain_json(editing):
 
 
 def test_a_name_that_is_none_is_refused_by_the_library_too(block):
-    from trackkit.gates.edit import renamed
+    from trackkit.gates.edit import rename_gate
 
     with pytest.raises(PlaceError, match="1 to 100 characters"):
-        renamed(block, "gate-a", "")
+        rename_gate(block, "gate-a", "")

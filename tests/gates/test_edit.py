@@ -12,7 +12,7 @@ from pyproj import Geod
 from trackkit.building.from_line import build_from_line
 from trackkit.checks.check import check_track
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import move_gate, place_gate, remove_gate
+from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
 from trackkit.gates.square import square_ends
 from trackkit.track.derive import with_datum
 from trackkit.track.file import stored
@@ -56,7 +56,7 @@ def stored_spacing():
     built = build_from_line(*line, "Invented", finish=at(0.0))
     track = built.track
     for kind, place in (("sector", 300.0), ("sector", 700.0), ("speed", 1000.0)):
-        track, _, _ = place_gate(track, kind, at(place))
+        track, _, _ = with_gate(track, kind, at(place))
     return track
 
 
@@ -76,7 +76,7 @@ def hill():
 
 @pytest.mark.parametrize("chainage_m", [50.0, 223.0, 480.0, 800.0, 1160.0])
 def test_a_gate_is_square_to_the_track_with_its_left_end_on_the_drivers_left(bare, chainage_m):
-    changed, gate, _ = place_gate(bare, "sector", at(chainage_m))
+    changed, gate, _ = with_gate(bare, "sector", at(chainage_m))
 
     left, right = changed.gate_ends(gate)
     _, ahead = block_circuit().at(chainage_m)
@@ -90,17 +90,17 @@ def test_a_gate_reaches_4_m_beyond_the_band_on_either_side(bare):
     # Half a band of 10 m and 4 m, on both sides: 18 m.
     banded = replace(bare, centreline=replace(bare.centreline, width_m=10.0))
 
-    _, gate, _ = place_gate(banded, "sector", at(350.0))
+    _, gate, _ = with_gate(banded, "sector", at(350.0))
 
     assert gate.width_m == pytest.approx(18.0, abs=0.001)
 
 
 def test_a_band_nobody_knows_is_taken_as_12_m(bare):
-    assert place_gate(bare, "sector", at(350.0))[1].width_m == pytest.approx(20.0, abs=0.001)
+    assert with_gate(bare, "sector", at(350.0))[1].width_m == pytest.approx(20.0, abs=0.001)
 
 
 def test_a_width_may_be_given(bare):
-    _, gate, _ = place_gate(bare, "sector", at(350.0), width_m=31.0)
+    _, gate, _ = with_gate(bare, "sector", at(350.0), width_m=31.0)
 
     # Karney's geodesic, by PROJ.
     _, _, width = Geod(ellps="WGS84").inv(*gate.left, *gate.right)
@@ -110,7 +110,7 @@ def test_a_width_may_be_given(bare):
 @pytest.mark.parametrize("width_m", [0.0, 0.4, -3.0, 501.0, float("nan")])
 def test_a_width_that_makes_no_sense_is_refused(bare, width_m):
     with pytest.raises(PlaceError, match="m wide is not sensible"):
-        place_gate(bare, "sector", at(350.0), width_m=width_m)
+        with_gate(bare, "sector", at(350.0), width_m=width_m)
 
 
 def test_a_gate_is_shortened_beside_other_track_and_says_so():
@@ -129,7 +129,7 @@ def test_a_gate_is_shortened_beside_other_track_and_says_so():
 def test_gates_are_numbered_and_named_in_racing_order_however_they_are_placed(bare):
     track = bare
     for place in (900.0, 300.0, 600.0):
-        track, _, _ = place_gate(track, "sector", at(place))
+        track, _, _ = with_gate(track, "sector", at(place))
 
     assert [g.kind for g in track.gates] == ["finish", "sector", "sector", "sector"]
     assert [g.order for g in track.gates] == [0, 1, 2, 3]
@@ -138,8 +138,8 @@ def test_gates_are_numbered_and_named_in_racing_order_however_they_are_placed(ba
 
 
 def test_ids_stay_when_a_gate_is_put_before_others(bare):
-    track, first, _ = place_gate(bare, "sector", at(900.0))
-    track, second, _ = place_gate(track, "sector", at(300.0))
+    track, first, _ = with_gate(bare, "sector", at(900.0))
+    track, second, _ = with_gate(track, "sector", at(300.0))
 
     assert track.gate(first.id).chainage_m == pytest.approx(900.0, abs=0.01)
     assert track.gate(first.id).name == "Sector 2 end"
@@ -147,48 +147,46 @@ def test_ids_stay_when_a_gate_is_put_before_others(bare):
 
 
 def test_names_people_gave_are_kept_whatever_the_order(bare):
-    track, named, _ = place_gate(bare, "sector", at(900.0), name="Old oak")
-    track, _, _ = place_gate(track, "sector", at(300.0))
-    track, moved, _ = move_gate(track, "old oak", at(100.0))
+    track, named, _ = with_gate(bare, "sector", at(900.0), name="Old oak")
+    track, _, _ = with_gate(track, "sector", at(300.0))
+    track, moved, _ = with_gate_moved(track, "old oak", at(100.0))
 
     assert moved.id == named.id
     assert [g.name for g in track.gates[1:]] == ["Old oak", "Sector 2 end"]
 
 
 def test_a_removed_gates_id_is_not_given_to_another(bare):
-    track, first, _ = place_gate(bare, "sector", at(300.0))
+    track, first, _ = with_gate(bare, "sector", at(300.0))
     track = track.revised_by("placed a gate", "2024-01-01T00:00:00Z")
-    track, _ = remove_gate(track, first.id)
+    track, _ = without_gate(track, first.id)
     track = track.revised_by("removed it", "2024-01-01T00:00:01Z")
 
-    _, second, _ = place_gate(track, "sector", at(300.0))
+    _, second, _ = with_gate(track, "sector", at(300.0))
 
     assert second.id != first.id
 
 
 def test_the_same_commands_give_the_same_ids(bare):
-    assert (
-        place_gate(bare, "sector", at(300.0))[1].id == place_gate(bare, "sector", at(300.0))[1].id
-    )
+    assert with_gate(bare, "sector", at(300.0))[1].id == with_gate(bare, "sector", at(300.0))[1].id
 
 
 def test_a_second_finish_is_refused_and_the_first_named(block):
     with pytest.raises(PlaceError, match=r"has a finish gate already, at 0\.0 m"):
-        place_gate(block, "finish", at(20.0))
+        with_gate(block, "finish", at(20.0))
 
 
 def test_a_start_line_apart_from_the_finish_line_is_allowed_once(block):
-    track, start, _ = place_gate(block, "start", at(40.0))
+    track, start, _ = with_gate(block, "start", at(40.0))
 
     assert start.id == "start"
     assert track.gates[0].kind == "finish"
     with pytest.raises(PlaceError, match="has a start gate already"):
-        place_gate(track, "start", at(60.0))
+        with_gate(track, "start", at(60.0))
 
 
 def test_a_kind_of_gate_there_is_not_is_refused_with_those_there_are(block):
     with pytest.raises(PlaceError, match="no kind of gate") as caught:
-        place_gate(block, "chicane", at(20.0))
+        with_gate(block, "chicane", at(20.0))
 
     assert "pit-entry" in caught.value.remedy.what
 
@@ -197,25 +195,25 @@ def test_a_width_with_two_surveyed_ends_is_refused(block):
     ends = lonlat((50.0, -121.0)), lonlat((50.0, -138.5))
 
     with pytest.raises(PlaceError, match="width cannot be given with two surveyed ends"):
-        place_gate(block, "sector", Place(ends=ends), width_m=12.0)
+        with_gate(block, "sector", Place(ends=ends), width_m=12.0)
 
 
 def test_a_pit_gate_may_lie_beside_the_track(block):
     # Across a pit lane 20 m inside the first long side, which runs east along y = -130.
     ends = lonlat((80.0, -105.0)), lonlat((80.0, -113.0))
 
-    _, gate, _ = place_gate(block, "pit-entry", Place(ends=ends))
+    _, gate, _ = with_gate(block, "pit-entry", Place(ends=ends))
 
     assert (gate.left, gate.right) == ends
     assert gate.chainage_m == pytest.approx(80.0, abs=0.05)
     with pytest.raises(PlaceError, match="does not cross the centreline"):
-        place_gate(block, "speed", Place(ends=ends))
+        with_gate(block, "speed", Place(ends=ends))
 
 
 def test_a_finish_placed_on_a_track_without_one_becomes_chainage_zero(block):
     without = replace(block, gates=tuple(g for g in block.gates if g.kind != "finish"))
 
-    track, finish, _ = place_gate(without, "finish", at(650.0))
+    track, finish, _ = with_gate(without, "finish", at(650.0))
 
     assert finish.chainage_m == 0.0
     assert track.gate("gate-b").chainage_m == pytest.approx(50.0, abs=0.01)
@@ -225,9 +223,9 @@ def test_a_finish_placed_on_a_track_without_one_becomes_chainage_zero(block):
 
 
 def test_a_moved_gate_keeps_its_id_kind_name_and_width(block):
-    wide = place_gate(block, "speed", at(350.0), width_m=14.0, name="Trap")[0]
+    wide = with_gate(block, "speed", at(350.0), width_m=14.0, name="Trap")[0]
 
-    track, moved, _ = move_gate(wide, "trap", at(820.0))
+    track, moved, _ = with_gate_moved(wide, "trap", at(820.0))
 
     assert (moved.kind, moved.name) == ("speed", "Trap")
     assert moved.id == wide.gate("Trap").id
@@ -237,7 +235,7 @@ def test_a_moved_gate_keeps_its_id_kind_name_and_width(block):
 
 
 def test_moving_a_sector_gate_past_another_renumbers_both_and_keeps_ids(block):
-    track, _, _ = move_gate(block, "gate-a", at(800.0))
+    track, _, _ = with_gate_moved(block, "gate-a", at(800.0))
 
     assert [g.id for g in track.gates_of_kind("sector")] == ["gate-b", "gate-a", "gate-d"]
     assert [g.name for g in track.gates_of_kind("sector")] == [
@@ -251,13 +249,13 @@ def test_moving_a_sector_gate_past_another_renumbers_both_and_keeps_ids(block):
 
 def test_moving_a_gate_there_is_not_is_refused_with_those_there_are(block):
     with pytest.raises(PlaceError, match="no gate is called 'gate-z'") as caught:
-        move_gate(block, "gate-z", at(10.0))
+        with_gate_moved(block, "gate-z", at(10.0))
 
     assert "gate-a (Sector 1 end)" in caught.value.remedy.what
 
 
 def test_moving_the_finish_moves_chainage_zero_and_nothing_else(block):
-    track, finish, _ = move_gate(block, "finish", at(400.0))
+    track, finish, _ = with_gate_moved(block, "finish", at(400.0))
 
     assert finish.chainage_m == 0.0
     start = track.plane.to_plane(
@@ -274,14 +272,14 @@ def test_moving_the_finish_moves_chainage_zero_and_nothing_else(block):
 
 
 def test_the_finish_may_be_moved_backwards(block):
-    track, _, _ = move_gate(block, "finish", at(-100.0))
+    track, _, _ = with_gate_moved(block, "finish", at(-100.0))
 
     assert track.gate("gate-a").chainage_m == pytest.approx(400.0, abs=0.01)
     assert track.gate("gate-d").chainage_m == pytest.approx(1350.0, abs=0.01)
 
 
 def test_automatic_names_follow_the_road_when_the_finish_moves(block):
-    track, _, _ = move_gate(block, "finish", at(500.0))
+    track, _, _ = with_gate_moved(block, "finish", at(500.0))
 
     names = {g.id: g.name for g in track.gates_of_kind("sector")}
     assert names == {"gate-b": "Sector 1 end", "gate-d": "Sector 2 end", "gate-a": "Sector 3 end"}
@@ -302,7 +300,7 @@ def test_however_the_finish_is_moved_the_others_stay_on_the_ground(request, fixt
     length = track.length_m
 
     for place in moves:
-        track, finish, _ = move_gate(track, "finish", at(place))
+        track, finish, _ = with_gate_moved(track, "finish", at(place))
         assert finish.chainage_m == 0.0
 
     after = ends_by_id(track)
@@ -319,7 +317,7 @@ def test_moving_the_finish_by_millimetres_again_and_again_does_not_turn_it(store
     moves = (223.56, 0.004, 0.03, -0.002, 0.2, -0.05, 0.003)
     for place in moves:
         # As the command line does it: written and read back, rounded to 1 mm.
-        track = stored(move_gate(track, "finish", at(place))[0])
+        track = stored(with_gate_moved(track, "finish", at(place))[0])
 
     left, right = track.gate_ends(track.finish)
     # In the middle of the first bend, where the road runs north-east.
@@ -336,8 +334,8 @@ def test_a_gate_across_two_legs_keeps_its_own_crossing_when_the_finish_moves(blo
         [*block.gates, Gate("both", "speed", "Both", left, right, chainage_m=694.25)]
     )
 
-    track, _, _ = move_gate(both, "finish", at(500.0))
-    back, _, _ = move_gate(track, "finish", at(-500.0))
+    track, _, _ = with_gate_moved(both, "finish", at(500.0))
+    back, _, _ = with_gate_moved(track, "finish", at(-500.0))
 
     assert track.gate("both").chainage_m == pytest.approx(194.25, abs=0.02)
     assert back.gate("both").chainage_m == pytest.approx(694.25, abs=0.02)
@@ -349,7 +347,7 @@ def test_corners_are_numbered_from_the_new_finish_and_keep_their_ids_and_names(s
         corners=tuple(replace(c, name=f"Bend {c.number}") for c in stored_spacing.corners),
     )
 
-    track, _, _ = move_gate(named, "finish", at(600.0))
+    track, _, _ = with_gate_moved(named, "finish", at(600.0))
 
     assert [c.number for c in track.corners] == [1, 2, 3, 4]
     assert [c.name for c in track.corners] == ["Bend 3", "Bend 4", "Bend 1", "Bend 2"]
@@ -385,7 +383,7 @@ def test_heights_follow_the_datum(block):
 
 
 def test_moving_the_finish_of_an_open_course_moves_no_chainage(hill):
-    track, finish, _ = move_gate(hill, "finish", at(1100.0))
+    track, finish, _ = with_gate_moved(hill, "finish", at(1100.0))
 
     assert finish.chainage_m == pytest.approx(1100.0, abs=0.01)
     assert track.gate("start").chainage_m == pytest.approx(20.0, abs=0.01)
@@ -396,7 +394,7 @@ def test_moving_the_finish_of_an_open_course_moves_no_chainage(hill):
 
 
 def test_a_removed_sector_gate_leaves_the_others_in_order(block):
-    track, removed = remove_gate(block, "gate-a")
+    track, removed = without_gate(block, "gate-a")
 
     assert removed.id == "gate-a"
     assert [(g.id, g.name) for g in track.gates_of_kind("sector")] == [
@@ -407,16 +405,16 @@ def test_a_removed_sector_gate_leaves_the_others_in_order(block):
 
 def test_the_finish_cannot_be_removed(block):
     with pytest.raises(PlaceError, match="cannot be without its finish gate") as caught:
-        remove_gate(block, "finish")
+        without_gate(block, "finish")
 
     assert "move it" in caught.value.remedy.what
 
 
 def test_the_start_of_an_open_course_cannot_be_removed_but_that_of_a_closed_one_can(block, hill):
     with pytest.raises(PlaceError, match="cannot be without its start gate"):
-        remove_gate(hill, "start")
-    closed, _, _ = place_gate(block, "start", at(40.0))
-    track, _ = remove_gate(closed, "start")
+        without_gate(hill, "start")
+    closed, _, _ = with_gate(block, "start", at(40.0))
+    track, _ = without_gate(closed, "start")
     assert not track.gates_of_kind("start")
 
 
@@ -427,7 +425,7 @@ def test_a_gates_chainage_is_where_its_ends_cross_the_line(block):
     # A surveyed gate at a slant: from (60, -120) to (80, -140) it crosses y = -130 at x = 70.
     ends = lonlat((60.0, -120.0)), lonlat((80.0, -140.0))
 
-    _, gate, _ = place_gate(block, "speed", Place(ends=ends))
+    _, gate, _ = with_gate(block, "speed", Place(ends=ends))
 
     assert gate.chainage_m == pytest.approx(70.0, abs=0.02)
     assert ends_chainage(block, *ends) == gate.chainage_m
@@ -443,7 +441,7 @@ def test_gates_of_an_open_course_keep_their_order(gate, place_m):
     )  # fmt: skip
 
     with pytest.raises(PlaceError, match="would not lie between the start gate"):
-        move_gate(track, gate, Place(chainage_m=place_m))
+        with_gate_moved(track, gate, Place(chainage_m=place_m))
 
 
 def test_a_file_whose_open_course_ends_before_it_starts_has_an_error():

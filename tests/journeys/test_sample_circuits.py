@@ -21,10 +21,11 @@ from checkout import ROOT
 from geographiclib.geodesic import Geodesic
 
 from trackkit.checks.check import check_file
-from trackkit.gates.edit import move_gate
+from trackkit.gates.placement import with_gate_moved
 from trackkit.library.folders import Library, open_library
-from trackkit.simulation.simulate import Simulation, simulate
-from trackkit.timing.lap_times import LapReport, time_laps
+from trackkit.simulation.simulate import Simulation, simulate_drive
+from trackkit.timing.lap_times import time_laps
+from trackkit.timing.report import LapReport
 from trackkit.track.derive import with_corners
 from trackkit.track.file import read_track, schema
 from trackkit.track.model import Track
@@ -64,7 +65,7 @@ def track_of(name: str) -> Track:
 @cache
 def driven(name: str, noise: float) -> tuple[Simulation, LapReport]:
     track = track_of(name)
-    simulation = simulate(track, laps=2, rate_hz=10.0, noise=noise, seed=11)
+    simulation = simulate_drive(track, laps=2, rate_hz=10.0, noise=noise, seed=11)
     return simulation, time_laps(track, simulation.recording)
 
 
@@ -453,7 +454,7 @@ def test_laps_driven_the_other_way_do_not_count() -> None:
 
 def test_moving_the_finish_astride_the_antimeridian_moves_nothing_else() -> None:
     track = track_of(ATOLL[0])
-    moved, _, _ = move_gate(track, "finish", Place(chainage_m=60.0))
+    moved, _, _ = with_gate_moved(track, "finish", Place(chainage_m=60.0))
     assert moved.length_m == pytest.approx(track.length_m, abs=0.01)
     assert np.ptp(moved.centreline.longitude_deg) < 0.1
     kept, before = moved.gates_of_kind("sector"), track.gates_of_kind("sector")

@@ -6,7 +6,7 @@ from drives import block_circuit, on_earth, track_of
 
 from trackkit.cli import run
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import write_recording
 from trackkit.track.file import read_track, write_track
@@ -30,7 +30,7 @@ def ends(chainage_m, degrees, shift_m):
 def test_a_surveyed_gate_is_kept_exactly_and_told_how_it_lies():
     track = track_of(ROAD, gates=[("finish", "finish", 0.0)], spacing_m=2.0)
     left, right = ends(600.0, 5.0, 1.5)
-    _, gate, said = place_gate(track, "sector", Place(ends=(left, right)))
+    _, gate, said = with_gate(track, "sector", Place(ends=(left, right)))
 
     assert (gate.left, gate.right, gate.surveyed) == (left, right, True)
     assert any("5.0 degrees off square, its middle 1.5 m to the left" in text for text in said)
@@ -67,4 +67,4 @@ def test_two_ends_farther_apart_than_any_gate_is_wide_are_refused():
     (left, _), (_, far) = ends(600.0, 0.0, 0.0), ends(600.0, 0.0, -600.0)
 
     with pytest.raises(PlaceError, match="the two ends are 616 m apart"):
-        place_gate(track, "sector", Place(ends=(left, far)))
+        with_gate(track, "sector", Place(ends=(left, far)))

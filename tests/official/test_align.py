@@ -18,7 +18,7 @@ from trackkit.errors import TrackkitError
 from trackkit.official.align import Observed, align_line
 from trackkit.official.passings import Passings, covariance_along, passings
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.file import read_track
 
@@ -32,7 +32,7 @@ class Session:
 
     def __init__(self, noise, laps=31, seed=300):
         self.track = read_track(KART)
-        made = simulate(self.track, laps=laps, rate_hz=10, seed=seed, noise=noise)
+        made = simulate_drive(self.track, laps=laps, rate_hz=10, seed=seed, noise=noise)
         self.recording = made.recording
         report = time_laps(self.track, made.recording)
         self.laps = [lap for lap in report.laps if lap.counts]

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from trackkit.errors import TrackkitError
-from trackkit.official.pairing import align, pair, pairing_row
+from trackkit.official.pairing import align, pair
 from trackkit.official.times import OfficialLap, OfficialTimes, read_official
 from trackkit.timing.laps import Lap, SectorTime
 
@@ -388,7 +388,7 @@ def test_sectors_are_compared_where_there_are_as_many():
 
 
 def test_the_row_for_json_tells_everything():
-    row = pairing_row(pair(official_times([51.0, 52.0]), recorded_laps([51.004, 52.0])))
+    row = pair(official_times([51.0, 52.0]), recorded_laps([51.004, 52.0])).as_row()
 
     assert row["pairs"][0]["official_lap"] == row["pairs"][0]["lap"] == 1
     assert row["pairs"][0]["difference_s"] == pytest.approx(0.004)

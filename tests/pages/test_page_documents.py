@@ -16,7 +16,8 @@ from page_documents import FOLDER, page_documents
 from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.editor.session import Editing
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import gate_name, widened
+from trackkit.gates.edit import gate_name
+from trackkit.gates.placement import widened
 from trackkit.pages.base import base_document
 from trackkit.pages.state import state
 from trackkit.simulation.simulate import simulate

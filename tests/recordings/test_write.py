@@ -21,7 +21,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.recordings.read import read_recording
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate, truth_path, write_simulation
+from trackkit.simulation.simulate import simulate_drive, truth_path, write_simulation
 from trackkit.track.model import Centreline, Gate, Track
 
 DEGREE_M = 111_320.0
@@ -56,7 +56,9 @@ def simulation():
     lon, lat = plane.to_geographic(ends)
     gate = Gate("finish", "finish", "Finish", (lon[0], lat[0]), (lon[1], lat[1]))
     line = Centreline(longitude, latitude, True, height_m=np.full(len(longitude), 512.0))
-    return simulate(Track("ring", "Invented ring", line, curve.length_m, gates=(gate,)), laps=1)
+    return simulate_drive(
+        Track("ring", "Invented ring", line, curve.length_m, gates=(gate,)), laps=1
+    )
 
 
 def written(tmp_path, recording, suffix):

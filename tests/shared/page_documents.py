@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from trackkit.checks.evaluate import evaluate, prepare
-from trackkit.checks.findings import Finding, finding_row
+from trackkit.checks.findings import Finding
 from trackkit.cli.common import duration
 from trackkit.gates.square import square_ends
 from trackkit.pages.base import base_document
@@ -50,7 +50,7 @@ def page_documents() -> dict[str, Any]:
         Finding("error", "near", None, 120.0, None, "Another piece is near", "Survey `ends`"),
         Finding("note", "gate-quality", sector.id, None, None, "Could be surer", "Move it"),
     ]
-    shown["findings"] = [finding_row(finding) for finding in findings]
+    shown["findings"] = [finding.as_row() for finding in findings]
     for gate in shown["gates"]:
         gate["findings"] = [n for n, one in enumerate(findings) if one.feature == gate["id"]]
     places = np.random.default_rng(4).uniform(0.0, track.curve.length_m, 60).round(1)

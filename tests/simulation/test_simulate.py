@@ -16,7 +16,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.noise import USUAL
 from trackkit.motion.vehicle import CAR, KART
 from trackkit.simulation.drive import PARKED_S, STOP_S, Run
-from trackkit.simulation.simulate import crossing_times, simulate
+from trackkit.simulation.simulate import crossing_times, simulate_drive
 from trackkit.track.model import Centreline, Gate, Track
 
 
@@ -65,7 +65,7 @@ def hill():
 
 @pytest.fixture(scope="module")
 def exact(kart_track):
-    return simulate(kart_track, laps=4, noise=0.0)
+    return simulate_drive(kart_track, laps=4, noise=0.0)
 
 
 def dense_times(simulation, step_s=0.01):
@@ -77,7 +77,7 @@ def dense_times(simulation, step_s=0.01):
 
 
 def test_five_laps_are_an_out_lap_five_flying_laps_and_an_in_lap(kart_track):
-    truth = simulate(kart_track, laps=5).truth
+    truth = simulate_drive(kart_track, laps=5).truth
     assert [lap["number"] for lap in truth["laps"]] == [1, 2, 3, 4, 5]
     assert [crossing["gate"] for crossing in truth["crossings"]] == (
         ["gate-1", "gate-2", "gate-0"] * 6 + ["gate-1", "gate-2"]
@@ -94,7 +94,7 @@ def test_the_vehicle_stands_beside_the_track_before_and_after(exact, kart_track)
 
 
 def test_it_drives_through_the_whole_band_but_not_beyond_it(kart_track):
-    simulation = simulate(kart_track, laps=6, line_variation_m=20.0, noise=0.0)
+    simulation = simulate_drive(kart_track, laps=6, line_variation_m=20.0, noise=0.0)
     begun = simulation.truth["crossings"][2]["time_s"]
     ended = simulation.truth["crossings"][-3]["time_s"]
     time = np.arange(begun, ended, 0.1)
@@ -107,7 +107,7 @@ def test_it_drives_through_the_whole_band_but_not_beyond_it(kart_track):
 )
 def test_speed_and_accelerations_stay_within_what_the_vehicle_can_do(scale, vehicle):
     track = make_track(LOOP_M * scale, gates=(("finish", 0.0),))
-    simulation = simulate(track, laps=2, lap_variation=0.0, line_variation_m=0.0)
+    simulation = simulate_drive(track, laps=2, lap_variation=0.0, line_variation_m=0.0)
     time = dense_times(simulation)
     (run,) = simulation.runs
     velocity, acceleration = run.path(time, 1), run.path(time, 2)
@@ -144,21 +144,21 @@ def test_velocity_is_the_rate_of_change_of_position(exact):
 
 
 def test_laps_vary_by_about_the_share_asked_for(kart_track):
-    truth = simulate(kart_track, laps=60, lap_variation=0.02, rate_hz=1.0).truth
+    truth = simulate_drive(kart_track, laps=60, lap_variation=0.02, rate_hz=1.0).truth
     times = np.array([lap["time_s"] for lap in truth["laps"]])
     # 60 laps tell a standard deviation to 9 %; neighbouring thirds blend, which takes some away.
     assert 0.012 < times.std() / times.mean() < 0.025
 
 
 def test_without_variation_every_flying_lap_is_alike(kart_track):
-    truth = simulate(kart_track, laps=4, lap_variation=0.0, line_variation_m=0.0).truth
+    truth = simulate_drive(kart_track, laps=4, lap_variation=0.0, line_variation_m=0.0).truth
     times = [lap["time_s"] for lap in truth["laps"]]
     assert max(times) - min(times) < 1e-3
 
 
 def test_a_stop_adds_its_seconds_to_the_out_lap_and_to_nothing_else(kart_track):
-    with_stop = simulate(kart_track, stop=True, laps=2, noise=0.0)
-    without = simulate(kart_track, laps=2, noise=0.0)
+    with_stop = simulate_drive(kart_track, stop=True, laps=2, noise=0.0)
+    without = simulate_drive(kart_track, laps=2, noise=0.0)
     assert [lap["time_s"] for lap in with_stop.truth["laps"]] == pytest.approx(
         [lap["time_s"] for lap in without.truth["laps"]], abs=2e-3
     )
@@ -168,7 +168,7 @@ def test_a_stop_adds_its_seconds_to_the_out_lap_and_to_nothing_else(kart_track):
 
 
 def test_an_open_track_is_driven_once_a_lap_with_the_way_back_left_out(hill):
-    simulation = simulate(hill, laps=3, noise=0.0)
+    simulation = simulate_drive(hill, laps=3, noise=0.0)
     recording = simulation.recording
     assert recording.segment.max() == 2
     assert [crossing["gate"] for crossing in simulation.truth["crossings"]] == (
@@ -182,7 +182,7 @@ def test_an_open_track_is_driven_once_a_lap_with_the_way_back_left_out(hill):
 
 
 def test_heights_follow_the_centreline(hill):
-    recording = simulate(hill, laps=1).recording
+    recording = simulate_drive(hill, laps=1).recording
     assert recording.elevation_m[0] == pytest.approx(300.0, abs=0.01)
     assert recording.elevation_m[-1] == pytest.approx(390.0, abs=0.01)
     assert np.all(np.diff(recording.elevation_m) >= 0)
@@ -192,21 +192,21 @@ def test_heights_follow_the_centreline(hill):
 def test_a_figure_of_eight_is_lapped_like_any_other_track(seed):
     eight = np.column_stack([250 * np.sin(ANGLE), 120 * np.sin(2 * ANGLE)])
     track = make_track(eight, gates=(("finish", 150.0), ("sector", 500.0), ("sector", 1000.0)))
-    truth = simulate(track, laps=3, seed=seed).truth
+    truth = simulate_drive(track, laps=3, seed=seed).truth
     assert len(truth["laps"]) == 3
     for lap in truth["laps"]:
         assert sum(lap["sectors_s"]) == pytest.approx(lap["time_s"], abs=1e-8)
 
 
 def test_a_track_without_gates_can_be_driven_and_has_no_truth_to_tell():
-    simulation = simulate(make_track(LOOP_M), laps=1)
+    simulation = simulate_drive(make_track(LOOP_M), laps=1)
     assert simulation.truth == {"crossings": [], "laps": []}
     assert len(simulation.recording) > 1000
 
 
 def test_a_track_astride_the_antimeridian_is_driven_without_a_jump():
     track = make_track(LOOP_M, gates=LAP_GATES, at=(180.0, -17.0))
-    simulation = simulate(track, laps=1, noise=0.0)
+    simulation = simulate_drive(track, laps=1, noise=0.0)
     assert len(simulation.truth["laps"]) == 1
     longitude = simulation.recording.longitude_deg
     assert longitude.min() < 180 < longitude.max()
@@ -274,7 +274,7 @@ def test_a_sector_gate_that_is_missed_leaves_its_sectors_unknown(kart_track):
     lon, lat = kart_track.plane.to_geographic(aside)
     left, right = zip(lon.tolist(), lat.tolist(), strict=True)
     moved = Gate(sector.id, "sector", "Off", left, right, chainage_m=400.0)
-    truth = simulate(kart_track.with_gates([finish, moved, other]), laps=1).truth
+    truth = simulate_drive(kart_track.with_gates([finish, moved, other]), laps=1).truth
     assert truth["laps"][0]["sectors_s"][:2] == [None, None]
     assert truth["laps"][0]["sectors_s"][2] > 0
 
@@ -307,7 +307,7 @@ def test_the_course_is_from_true_north_even_far_from_the_planes_centre():
     # 20 km long at 65 degrees of latitude: the plane's north is 0.2 degrees off at its ends.
     x = np.linspace(0, 20_000, 60)
     track = make_track(np.column_stack([x, 300 * np.sin(x / 2000)]), closed=False, at=(20.0, 65.0))
-    simulation = simulate(track, laps=1, noise=0.0, rate_hz=1.0, line_variation_m=0.0)
+    simulation = simulate_drive(track, laps=1, noise=0.0, rate_hz=1.0, line_variation_m=0.0)
     recording = simulation.recording
     moving = np.flatnonzero(recording.speed_mps > 5)
     time = recording.time_s[moving]
@@ -321,34 +321,34 @@ def test_the_course_is_from_true_north_even_far_from_the_planes_centre():
 
 @pytest.mark.parametrize("rate_hz", [1.0, 3.0, 10.0, 25.0])
 def test_fixes_come_at_the_rate_asked_for_on_whole_milliseconds(kart_track, rate_hz):
-    time = simulate(kart_track, laps=1, rate_hz=rate_hz).recording.time_s
+    time = simulate_drive(kart_track, laps=1, rate_hz=rate_hz).recording.time_s
     assert time[0] == 0.0
     assert np.diff(time) == pytest.approx(np.full(len(time) - 1, 1 / rate_hz), abs=1.01e-3)
     assert time * 1000 == pytest.approx(np.round(time * 1000), abs=1e-6)
 
 
 def test_the_same_seed_gives_the_same_recording_and_another_another(kart_track):
-    first, again, other = (simulate(kart_track, laps=1, seed=seed) for seed in (7, 7, 8))
+    first, again, other = (simulate_drive(kart_track, laps=1, seed=seed) for seed in (7, 7, 8))
     assert np.array_equal(first.recording.longitude_deg, again.recording.longitude_deg)
     assert first.truth == again.truth
     assert first.truth != other.truth
 
 
 def test_rate_and_noise_do_not_change_the_drive(kart_track):
-    usual = simulate(kart_track, laps=1, seed=3)
-    assert simulate(kart_track, laps=1, seed=3, rate_hz=1.0, noise=0.0).truth == usual.truth
+    usual = simulate_drive(kart_track, laps=1, seed=3)
+    assert simulate_drive(kart_track, laps=1, seed=3, rate_hz=1.0, noise=0.0).truth == usual.truth
 
 
 def test_a_receiver_without_doppler_tells_no_speed_and_no_course(kart_track):
-    recording = simulate(kart_track, laps=1, doppler=False).recording
+    recording = simulate_drive(kart_track, laps=1, doppler=False).recording
     assert recording.speed_mps is None
     assert recording.course_deg is None
 
 
 def test_a_recording_may_start_at_a_time_of_day_or_only_count_seconds(kart_track):
     start = datetime(2024, 7, 1, 23, 59, 50, tzinfo=UTC)
-    assert simulate(kart_track, laps=1, start=start).recording.start == start
-    assert simulate(kart_track, laps=1, start=None).recording.start is None
+    assert simulate_drive(kart_track, laps=1, start=start).recording.start == start
+    assert simulate_drive(kart_track, laps=1, start=None).recording.start is None
 
 
 @pytest.mark.parametrize(
@@ -362,7 +362,7 @@ def test_a_recording_may_start_at_a_time_of_day_or_only_count_seconds(kart_track
 )
 def test_numbers_that_make_no_sense_are_refused_in_a_sentence(kart_track, wrong, sentence):
     with pytest.raises(TrackkitError, match=sentence):
-        simulate(kart_track, **wrong)
+        simulate_drive(kart_track, **wrong)
 
 
 # Noise
@@ -371,7 +371,7 @@ def test_numbers_that_make_no_sense_are_refused_in_a_sentence(kart_track, wrong,
 def test_receiver_noise_has_the_stated_sizes(kart_track):
     position_error, velocity_error = [], []
     for seed in range(4):
-        simulation = simulate(kart_track, laps=2, seed=seed)
+        simulation = simulate_drive(kart_track, laps=2, seed=seed)
         recording = simulation.recording
         measured = kart_track.plane.to_plane(recording.longitude_deg, recording.latitude_deg)
         position_error.append(measured - simulation.position_m(recording.time_s))
@@ -392,7 +392,8 @@ def test_receiver_noise_has_the_stated_sizes(kart_track):
 
 def test_noise_scales_as_a_whole(kart_track):
     exact, usual, double = (
-        simulate(kart_track, laps=1, seed=5, noise=noise).recording for noise in (0.0, 1.0, 2.0)
+        simulate_drive(kart_track, laps=1, seed=5, noise=noise).recording
+        for noise in (0.0, 1.0, 2.0)
     )
     once = usual.latitude_deg - exact.latitude_deg
     twice = double.latitude_deg - exact.latitude_deg

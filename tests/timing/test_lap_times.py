@@ -19,11 +19,11 @@ from hypothesis import strategies as st
 
 from trackkit.building.build import build_track
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
 from trackkit.recordings.recording import Recording
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.best_times import continuous_best, theoretical_best
 from trackkit.timing.crossings import Crossing, cross, interval_sigma, sum_sigma
 from trackkit.timing.lap_times import time_laps
@@ -94,7 +94,7 @@ def test_uneven_fixes_are_timed_as_exactly(block, doppler):
 
 @pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
 def test_noise_free_practice_recordings_are_timed_to_a_millisecond(block, doppler):
-    practice = simulate(block, laps=4, rate_hz=10, noise=0.0, doppler=doppler, seed=3)
+    practice = simulate_drive(block, laps=4, rate_hz=10, noise=0.0, doppler=doppler, seed=3)
 
     report = time_laps(block, practice.recording)
 
@@ -113,7 +113,7 @@ def test_noise_free_practice_recordings_are_timed_to_a_millisecond(block, dopple
 @pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
 @pytest.mark.parametrize("rate_hz", [25, 50, 100])
 def test_a_fast_receiver_is_timed_to_a_millisecond_too(block, rate_hz, doppler):
-    practice = simulate(block, laps=1, rate_hz=rate_hz, noise=0.0, doppler=doppler, seed=3)
+    practice = simulate_drive(block, laps=1, rate_hz=rate_hz, noise=0.0, doppler=doppler, seed=3)
 
     report = time_laps(block, practice.recording)
 
@@ -125,7 +125,7 @@ def test_a_fast_receiver_is_timed_to_a_millisecond_too(block, rate_hz, doppler):
 @pytest.mark.parametrize("rate_hz", [1, 50, 100])
 def test_noise_costs_no_crossing_at_any_rate(block, rate_hz):
     # Once, information tied so tightly between fixes 10 ms apart that rounding lost the drive.
-    practice = simulate(block, laps=1, rate_hz=rate_hz, noise=1.0, doppler=False, seed=1)
+    practice = simulate_drive(block, laps=1, rate_hz=rate_hz, noise=1.0, doppler=False, seed=1)
 
     report = time_laps(block, practice.recording)
 
@@ -289,7 +289,7 @@ def test_a_gate_that_was_driven_round_is_missed_and_its_sectors_have_no_times(bl
 
 
 def test_a_lap_through_the_pit_lane_is_marked_and_does_not_count(block):
-    with_pit, _, _ = place_gate(block, "pit-entry", Place(chainage_m=1300.0))
+    with_pit, _, _ = with_gate(block, "pit-entry", Place(chainage_m=1300.0))
     outing = drive(block_circuit(), begin_m=1350.0, laps=2.4, cruise=25.0)
 
     report = time_laps(with_pit, outing.recording(10))
@@ -463,7 +463,7 @@ def test_a_speed_gate_passed_after_a_missed_finish_belongs_to_the_lap_it_was_pas
 
 
 def test_speed_gates_are_timed_on_the_road(block):
-    trap, gate, _ = place_gate(block, "speed", Place(chainage_m=1200.0))
+    trap, gate, _ = with_gate(block, "speed", Place(chainage_m=1200.0))
     outing = drive(block_circuit(), begin_m=1300.0, laps=2.2, cruise=lambda s: 20.0 + s % 3.0)
 
     report = time_laps(trap, outing.recording(10, doppler=True))

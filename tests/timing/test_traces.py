@@ -12,7 +12,7 @@ from drives import block_circuit, corner_speed, drive, hill_course, track_of
 
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.sessions import Session
-from trackkit.timing.traces import COLUMNS, trace_lap, traces_csv
+from trackkit.timing.traces import COLUMNS, trace_lap, trace_lines, traces_csv
 
 GATES = [("finish", "finish", 0.0), ("one", "sector", 347.0)]
 
@@ -146,7 +146,7 @@ def test_a_lap_without_beginning_or_end_has_no_trace(block, steady):
 def test_the_csv_has_a_row_a_metre_of_every_lap_with_a_time(block, steady):
     label = 'Hernan, "=1+1"'
 
-    text = traces_csv(block, [Session("a.csv", label, steady)])
+    text = traces_csv([trace_lines(block, Session("a.csv", label, steady))])
 
     rows = list(csv.DictReader(io.StringIO(text)))
     assert tuple(rows[0]) == COLUMNS
@@ -158,6 +158,6 @@ def test_the_csv_has_a_row_a_metre_of_every_lap_with_a_time(block, steady):
 
 
 def test_a_label_like_a_formula_is_not_run_by_a_spreadsheet(block, steady):
-    text = traces_csv(block, [Session("a.csv", "=1+1", steady)])
+    text = traces_csv([trace_lines(block, Session("a.csv", "=1+1", steady))])
 
     assert next(csv.DictReader(io.StringIO(text)))["label"] == "'=1+1"

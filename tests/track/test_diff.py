@@ -11,7 +11,7 @@ from shapely.geometry import LineString
 
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.track.diff import USUAL_LIMIT_M, compare
+from trackkit.track.diff import USUAL_LIMIT_M, compare_tracks
 from trackkit.track.file import stored
 from trackkit.track.model import Centreline, Corner, Gate, PitLane, Track
 
@@ -56,14 +56,14 @@ def north(gates=(), bump_m=0.0, **members):
 
 
 def test_a_track_does_not_differ_from_itself():
-    comparison = compare(RING, RING)
+    comparison = compare_tracks(RING, RING)
     assert comparison.same
     assert comparison.lines() == ["nothing differs"]
 
 
 def test_writing_and_reading_a_track_file_moves_nothing():
     track = make_track(gates=[gate_at([[165, 0], [155, 0]])])
-    assert compare(track, stored(track)).same
+    assert compare_tracks(track, stored(track)).same
 
 
 # The centreline
@@ -72,7 +72,7 @@ def test_writing_and_reading_a_track_file_moves_nothing():
 @given(st.floats(-8, 8), st.floats(-8, 8))
 @settings(max_examples=8, deadline=None)
 def test_a_shift_is_found_whole(east_m, north_m):
-    line = compare(RING, make_track(LOOP_M + np.array([east_m, north_m]))).line
+    line = compare_tracks(RING, make_track(LOOP_M + np.array([east_m, north_m]))).line
     # On a bend of radius R a shift d shows d²/(2R) short or long; the bends here are near 100 m.
     allowed = 0.002 + np.hypot(east_m, north_m) ** 2 / 200
     assert (line.shift_east_m, line.shift_north_m) == pytest.approx((east_m, north_m), abs=allowed)
@@ -82,7 +82,7 @@ def test_a_shift_is_found_whole(east_m, north_m):
 
 def test_a_wider_circle_lies_evenly_outside():
     circle = np.column_stack([np.cos(ANGLE), np.sin(ANGLE)])
-    line = compare(make_track(100 * circle), make_track(103 * circle)).line
+    line = compare_tracks(make_track(100 * circle), make_track(103 * circle)).line
     assert line.max_m == pytest.approx(3.0, abs=0.01)
     assert line.rms_m == pytest.approx(3.0, abs=0.01)
     assert np.hypot(line.shift_east_m, line.shift_north_m) < 0.01
@@ -104,13 +104,13 @@ def test_the_largest_deviation_is_the_hausdorff_distance(other):
         curve = Curve.through(vertex, closed=True)
         return LineString(curve.position(np.append(curve.chainages(0.25), 0.0)))
 
-    line = compare(RING, make_track(other)).line
+    line = compare_tracks(RING, make_track(other)).line
     expected = sampled(LOOP_M).hausdorff_distance(sampled(other))
     assert max(line.max_m, line.max_of_b_m) == pytest.approx(expected, abs=0.05)
 
 
 def test_a_stretch_that_moved_is_told_by_its_chainages():
-    comparison = compare(north(), north(bump_m=5.0))
+    comparison = compare_tracks(north(), north(bump_m=5.0))
     (stretch,) = comparison.line.moved
     # By hand: 5 exp(-((y - 300) / 60)²) = 2 at y = 300 ± 60 sqrt(ln 2.5) = 300 ± 57.4.
     assert stretch.start_m == pytest.approx(300 - 57.4, abs=1.5)
@@ -122,7 +122,7 @@ def test_a_stretch_that_moved_is_told_by_its_chainages():
 
 def test_a_stretch_over_the_datum_of_a_lap_is_one():
     away = np.array([8.0, 0.0]) * np.exp(-((np.angle(np.exp(1j * ANGLE)) / 0.25) ** 2))[:, None]
-    (stretch,) = compare(RING, make_track(LOOP_M + away)).line.moved
+    (stretch,) = compare_tracks(RING, make_track(LOOP_M + away)).line.moved
     assert stretch.start_m > RING.length_m / 2
     assert stretch.end_m < RING.length_m / 2
 
@@ -132,7 +132,7 @@ def test_a_loop_that_is_new_is_told_by_the_chainages_of_the_new_line():
     y = np.concatenate([np.linspace(0, 290, 30), 300 + 10 * np.sin(np.linspace(-1.4, 1.4, 9)),
                         np.linspace(310, 600, 30)])  # fmt: skip
     x = np.concatenate([np.zeros(30), 200 * np.cos(np.linspace(-1.4, 1.4, 9)), np.zeros(30)])
-    line = compare(north(), make_track(np.column_stack([x, y]), closed=False)).line
+    line = compare_tracks(north(), make_track(np.column_stack([x, y]), closed=False)).line
     assert line.max_m < 20
     assert line.max_of_b_m == pytest.approx(200.0, abs=2.0)
     assert any(stretch.max_m > 190 for stretch in line.moved_of_b)
@@ -141,28 +141,28 @@ def test_a_loop_that_is_new_is_told_by_the_chainages_of_the_new_line():
 
 def test_the_limit_is_three_sigmas_of_both_declared_accuracies():
     # By hand: 3 sqrt(0.3² + 0.4²) = 1.5.
-    declared = compare(north(accuracy_m=0.3), north(bump_m=1.8, accuracy_m=0.4)).line
+    declared = compare_tracks(north(accuracy_m=0.3), north(bump_m=1.8, accuracy_m=0.4)).line
     assert declared.limit_m == pytest.approx(1.5)
     assert len(declared.moved) == 1
-    unknown = compare(north(accuracy_m=0.3), north(bump_m=1.8)).line
+    unknown = compare_tracks(north(accuracy_m=0.3), north(bump_m=1.8)).line
     assert unknown.limit_m == USUAL_LIMIT_M
     assert unknown.moved == ()
 
 
 def test_a_lap_begun_elsewhere_is_the_same_line():
-    line = compare(RING, make_track(np.roll(LOOP_M, 20, axis=0))).line
+    line = compare_tracks(RING, make_track(np.roll(LOOP_M, 20, axis=0))).line
     assert line.max_m < 0.01
 
 
 def test_length_is_told_before_and_after():
     longer = make_track(LOOP_M * 1.01)
-    assert compare(RING, longer).length_m == (RING.length_m, longer.length_m)
-    assert any(text.startswith("length: ") for text in compare(RING, longer).lines())
+    assert compare_tracks(RING, longer).length_m == (RING.length_m, longer.length_m)
+    assert any(text.startswith("length: ") for text in compare_tracks(RING, longer).lines())
 
 
 def test_the_other_way_round_is_the_same_line_driven_against():
     back = make_track(LOOP_M[::-1], direction="clockwise")
-    comparison = compare(replace(RING, direction="anticlockwise"), back)
+    comparison = compare_tracks(replace(RING, direction="anticlockwise"), back)
     assert comparison.runs_other_way
     assert comparison.direction == ("anticlockwise", "clockwise")
     assert comparison.line.max_m < 0.01
@@ -172,7 +172,7 @@ def test_the_other_way_round_is_the_same_line_driven_against():
 def test_a_track_astride_the_antimeridian_compares_like_any_other():
     plane = LocalPlane(180.0, -17.0)
     before, after = make_track(plane=plane), make_track(LOOP_M + np.array([4.0, 0.0]), plane=plane)
-    line = compare(before, stored(after)).line
+    line = compare_tracks(before, stored(after)).line
     assert line.shift_east_m == pytest.approx(4.0, abs=0.1)
     assert line.max_m == pytest.approx(4.0, abs=0.02)
 
@@ -184,7 +184,7 @@ def test_a_gate_moved_along_and_aside_is_told_in_both():
     # Racing direction north: 7 m north is along, 2 m west is to the left.
     before = gate_at([[-6, 100], [6, 100]], chainage_m=100.0)
     after = gate_at([[-8, 107], [4, 107]], chainage_m=107.0)
-    (change,) = compare(north([before]), north([after])).gates
+    (change,) = compare_tracks(north([before]), north([after])).gates
     assert change.along_m == pytest.approx(7.0, abs=1e-3)
     assert change.sideways_m == pytest.approx(2.0, abs=1e-3)
     assert (change.left_m, change.right_m) == pytest.approx((53**0.5, 53**0.5), abs=1e-3)
@@ -195,7 +195,7 @@ def test_a_gate_moved_along_and_aside_is_told_in_both():
 
 def test_a_gate_whose_right_end_moved_is_told_by_ends_and_width():
     before, after = gate_at([[-6, 100], [6, 100]]), gate_at([[-6, 100], [9, 96]])
-    (change,) = compare(north([before]), north([after])).gates
+    (change,) = compare_tracks(north([before]), north([after])).gates
     assert change.left_m == pytest.approx(0.0, abs=1e-3)
     assert change.right_m == pytest.approx(5.0, abs=1e-3)
     assert change.width_m == pytest.approx(np.hypot(15, 4) - 12, abs=1e-3)
@@ -204,7 +204,7 @@ def test_a_gate_whose_right_end_moved_is_told_by_ends_and_width():
 
 def test_a_gate_crossed_the_other_way_is_told():
     before, after = gate_at([[-6, 100], [6, 100]]), gate_at([[6, 100], [-6, 100]])
-    (change,) = compare(north([before]), north([after])).gates
+    (change,) = compare_tracks(north([before]), north([after])).gates
     assert change.turned
     assert max(change.left_m, change.right_m) < 1e-6
 
@@ -213,7 +213,7 @@ def test_gates_added_removed_renamed_and_of_another_kind_are_told_by_id():
     ends = [[-6, 100], [6, 100]]
     before = [gate_at(ends, "one", name="Old"), gate_at(ends, "two")]
     after = [gate_at(ends, "one", name="New", kind="speed", order=1), gate_at(ends, "three")]
-    comparison = compare(north(before), north(after))
+    comparison = compare_tracks(north(before), north(after))
     assert comparison.gates_added == ("three",)
     assert comparison.gates_removed == ("two",)
     (change,) = comparison.gates
@@ -231,7 +231,7 @@ def test_corners_are_paired_by_place_whatever_their_numbers():
         corner_at([0, 100], 2),
         corner_at([3, 304], 3, radius_m=25.0, name="Barn"),
     ]
-    comparison = compare(north(corners=tuple(before)), north(corners=tuple(after)))
+    comparison = compare_tracks(north(corners=tuple(before)), north(corners=tuple(after)))
     assert comparison.corners_added == ("1",)
     assert comparison.corners_removed == ()
     renumbered, wider = comparison.corners
@@ -245,7 +245,7 @@ def test_a_radius_that_changed_little_is_not_worth_telling():
     before, after = (
         north(corners=(corner_at([0, 100], 1, radius_m=radius),)) for radius in (20.0, 20.9)
     )
-    assert compare(before, after).corners == ()
+    assert compare_tracks(before, after).corners == ()
 
 
 def test_pit_lanes_and_unknown_features_are_told_by_id():
@@ -253,7 +253,7 @@ def test_pit_lanes_and_unknown_features_are_told_by_id():
     marshal = {"type": "Feature", "id": "post-1", "geometry": None, "properties": {}}
     before = north(pit_lanes=(lane,), other_features=(marshal,))
     moved = replace(lane, latitude_deg=np.array([47.0, 47.002]))
-    comparison = compare(before, north(pit_lanes=(moved,)))
+    comparison = compare_tracks(before, north(pit_lanes=(moved,)))
     assert comparison.features_changed == ("pit",)
     assert comparison.features_removed == ("post-1",)
 
@@ -261,7 +261,7 @@ def test_pit_lanes_and_unknown_features_are_told_by_id():
 def test_members_that_changed_are_told_before_and_after():
     before = replace(RING, notes="wet", history=({"revised": "2024-01-01T00:00:00Z", "what": "x"},))
     after = replace(before, notes="dry", country="AT", history=before.history * 3)
-    comparison = compare(before, after)
+    comparison = compare_tracks(before, after)
     assert {name: rest for name, *rest in comparison.members}.keys() == {
         "notes", "country", "history",
     }  # fmt: skip
@@ -283,7 +283,7 @@ def test_different_circuits_are_called_so(east_m, distance):
     lon, lat = PLANE.to_geographic(np.array([east_m, 0.0]))
     gates = [gate_at([[165, 0], [155, 0]])]
     other = make_track(id_="other", plane=LocalPlane(float(lon), float(lat)), gates=gates)
-    comparison = compare(make_track(gates=gates), other)
+    comparison = compare_tracks(make_track(gates=gates), other)
     assert not comparison.same_ground
     assert comparison.line is None
     assert comparison.gates == ()
@@ -295,13 +295,15 @@ def test_different_circuits_are_called_so(east_m, distance):
 
 @pytest.mark.parametrize("at", [(-169.0, -47.0), (11.0, 90.0), (-170.0, 0.0)])
 def test_the_other_side_of_the_earth_is_just_far(at):
-    comparison = compare(RING, make_track(id_="other", plane=LocalPlane(*at)))
+    comparison = compare_tracks(RING, make_track(id_="other", plane=LocalPlane(*at)))
     assert comparison.distance_m > 4e6
 
 
 def test_the_comparison_goes_into_json():
     before = north([gate_at([[-6, 100], [6, 100]])], corners=(corner_at([0, 100], 1),))
-    document = json.loads(json.dumps(compare(before, north(bump_m=5.0)).as_json(), allow_nan=False))
+    document = json.loads(
+        json.dumps(compare_tracks(before, north(bump_m=5.0)).as_row(), allow_nan=False)
+    )
     assert document["same"] is False
     assert document["gates_removed"] == ["gate"]
     assert document["line"]["moved"][0]["max_m"] == pytest.approx(5.0, abs=0.02)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from pyproj import Transformer
 
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.track.places import (
     Place,
     chainage_of,
@@ -220,7 +220,7 @@ def test_surveyed_ends_are_kept_bit_for_bit(block):
     left, right = lonlat((0.0, -121.0)), lonlat((0.3, -138.5))
     text = "/".join(f"{lat!r},{lon!r}" for lon, lat in (left, right))
 
-    _, gate, _ = place_gate(block, "sector", parse_place(text))
+    _, gate, _ = with_gate(block, "sector", parse_place(text))
 
     assert (gate.left, gate.right) == (left, right)
     assert gate.surveyed
@@ -229,7 +229,7 @@ def test_surveyed_ends_are_kept_bit_for_bit(block):
 def test_ends_given_right_then_left_are_swapped_with_a_remark(block):
     left, right = lonlat((50.0, -121.0)), lonlat((50.0, -138.5))
 
-    _, gate, remarks = place_gate(block, "sector", Place(ends=(right, left)))
+    _, gate, remarks = with_gate(block, "sector", Place(ends=(right, left)))
 
     assert (gate.left, gate.right) == (left, right)
     assert any("swapped" in remark for remark in remarks)
@@ -238,7 +238,7 @@ def test_ends_given_right_then_left_are_swapped_with_a_remark(block):
 def test_ends_given_in_order_are_not_swapped(block):
     ends = lonlat((50.0, -121.0)), lonlat((50.0, -138.5))
 
-    _, gate, said = place_gate(block, "sector", Place(ends=ends))
+    _, gate, said = with_gate(block, "sector", Place(ends=ends))
 
     assert (gate.left, gate.right) == ends
     assert not any("swapped" in remark for remark in said)
@@ -248,7 +248,7 @@ def test_ends_on_one_side_of_the_track_are_refused_with_how_far_they_pass(block)
     ends = lonlat((50.0, -121.0)), lonlat((50.0, -110.0))
 
     with pytest.raises(PlaceError, match=r"does not cross the centreline \(it passes 9\.0 m"):
-        place_gate(block, "sector", Place(ends=ends))
+        with_gate(block, "sector", Place(ends=ends))
 
 
 def test_ends_far_from_the_track_are_refused(block):

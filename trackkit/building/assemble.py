@@ -11,7 +11,7 @@ from trackkit.arrays import Floats
 from trackkit.building.fit import FittedLine
 from trackkit.errors import PlaceError
 from trackkit.gates.choose import choose_finish, choose_sectors
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import runs_of
@@ -116,7 +116,7 @@ def _with_sectors(
         shifted = (along[np.argsort(along)], speed[1][np.argsort(along)])
     chainages, remarks = choose_sectors(track, sectors, shifted)
     for chainage in chainages:
-        track, _, placed = place_gate(track, "sector", Place(chainage_m=chainage))
+        track, _, placed = with_gate(track, "sector", Place(chainage_m=chainage))
         remarks += tuple(f"sector gate at {chainage:.0f} m: {remark}" for remark in placed)
     return track, remarks
 
@@ -147,13 +147,13 @@ def _with_end_gates(track: Track, finish: Place | None) -> tuple[Track, tuple[st
     remarks: tuple[str, ...] = ()
     if track.closed:
         where = finish if finish is not None and finish.ends is not None else Place(chainage_m=0.0)
-        track, _, placed = place_gate(track, "finish", where)
+        track, _, placed = with_gate(track, "finish", where)
         return track, placed
     where = finish or Place(chainage_m=end_gate_m(track, "finish"))
-    track, _, placed = place_gate(track, "finish", where)
+    track, _, placed = with_gate(track, "finish", where)
     remarks += placed
     inset = end_gate_m(track, "start")
-    track, _, placed = place_gate(track, "start", Place(chainage_m=inset))
+    track, _, placed = with_gate(track, "start", Place(chainage_m=inset))
     remarks += placed
     if finish is None:
         remarks += (f"start and finish gates were put {inset:.0f} m from the ends of the course",)

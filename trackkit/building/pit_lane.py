@@ -10,7 +10,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.building.fit import FittedLine
 from trackkit.building.path import Path
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import runs_of
@@ -224,7 +224,7 @@ def with_pit_lane(
         at, aside = line.position(chainage[index]), line.left(chainage[index])
         east, north = track.plane.to_geographic(np.stack([at + half * aside, at - half * aside]))
         left, right = zip(east.tolist(), north.tolist(), strict=True)
-        track, gate, said = place_gate(track, kind, Place(ends=(left, right)))
+        track, gate, said = with_gate(track, kind, Place(ends=(left, right)))
         plain = replace(gate, surveyed=False)
         track = replace(
             track, gates=tuple(plain if one.id == gate.id else one for one in track.gates)

@@ -11,7 +11,7 @@ from trackkit.checks.other_layouts import layouts_beside
 from trackkit.errors import TrackFileError, TrackkitError
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
-from trackkit.timing.lap_times import LapReport
+from trackkit.timing.report import LapReport
 from trackkit.track.document import track_from_document
 from trackkit.track.file import read_document, schema_faults
 from trackkit.track.model import Track, crossed_gates

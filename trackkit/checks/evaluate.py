@@ -26,7 +26,8 @@ from trackkit.gates.quality import (
 )
 from trackkit.motion.drive import Drive
 from trackkit.recordings.recording import Recording
-from trackkit.timing.lap_times import LapReport, TimedRecording
+from trackkit.timing.lap_times import TimedRecording
+from trackkit.timing.report import LapReport
 from trackkit.track.model import Centreline, Gate, Track, crossed_gates
 
 

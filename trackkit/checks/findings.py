@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from trackkit.errors import TrackkitError
 from trackkit.remedies import Remedy
-from trackkit.track.model import Position, Track
+from trackkit.track.model import Position, Track, position_row
 
 Severity = Literal["error", "warning", "note"]
 SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
@@ -47,6 +47,20 @@ class Finding:
     remedy: Remedy
     accepted: bool = False
 
+    def as_row(self) -> dict[str, Any]:
+        """Return the finding as JSON; its chainage to a centimetre."""
+        return {
+            "severity": self.severity,
+            "rule": self.rule,
+            "feature": self.feature,
+            "chainage_m": None if self.chainage_m is None else round(self.chainage_m, 2),
+            "position": None if self.position is None else position_row(self.position),
+            "message": self.message,
+            "remedy": self.remedy.what,
+            "action": self.remedy.as_row(),
+            "accepted": self.accepted,
+        }
+
 
 def new_finding(
     track: Track,
@@ -83,21 +97,6 @@ def marked(track: Track, findings: Iterable[Finding]) -> list[Finding]:
             -1.0 if f.chainage_m is None else f.chainage_m,
         ),
     )
-
-
-def finding_row(finding: Finding) -> dict[str, Any]:
-    """Write a finding as ``check --json`` does."""
-    return {
-        "severity": finding.severity,
-        "rule": finding.rule,
-        "feature": finding.feature,
-        "chainage_m": None if finding.chainage_m is None else round(finding.chainage_m, 2),
-        "position": None if finding.position is None else [round(v, 8) for v in finding.position],
-        "message": finding.message,
-        "remedy": finding.remedy.what,
-        "action": finding.remedy.as_row(),
-        "accepted": finding.accepted,
-    }
 
 
 def accept(

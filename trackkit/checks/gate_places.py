@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import BESIDE_THE_TRACK
+from trackkit.gates.placement import BESIDE_THE_TRACK
 from trackkit.track.model import Gate, Track
 from trackkit.track.places import ends_chainage
 

@@ -10,7 +10,7 @@ import numpy as np
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.gate_places import on_bridge
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import BESIDE_THE_TRACK
+from trackkit.gates.placement import BESIDE_THE_TRACK
 from trackkit.gates.remedies import (
     make_narrower,
     make_wider,

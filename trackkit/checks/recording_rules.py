@@ -18,7 +18,7 @@ from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import STANDING_MPS, Drive
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
-from trackkit.timing.lap_times import LapReport
+from trackkit.timing.report import LapReport
 from trackkit.track.model import Gate, Track
 
 DOUBLE_SHARE = 0.5
@@ -217,4 +217,3 @@ DRIVE_LINE_RULES: tuple[_RecordingRule, ...] = (_off_line,)
 """Rules that look at the drive and the line, and at no gate."""
 DRIVE_GATE_RULES: tuple[_RecordingRule, ...] = (_parked, _creeping)
 """Rules that look at the drive and at each gate by itself."""
-RECORDING_RULES = (*LAP_RULES, *DRIVE_LINE_RULES, *DRIVE_GATE_RULES)

@@ -280,5 +280,3 @@ GATE_QUALITY_RULES: tuple[Callable[[Track, TimingQuality], Iterator[Finding]], .
 """Those of them that look at each gate by itself."""
 SET_QUALITY_RULES: tuple[Callable[[Track, TimingQuality], Iterator[Finding]], ...] = (sector_rule,)
 """Those that look at all gates together."""
-QUALITY_RULES = (*GATE_QUALITY_RULES, *SET_QUALITY_RULES)
-"""Rules that need speeds, assumed or recorded."""

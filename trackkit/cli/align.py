@@ -184,7 +184,7 @@ def _together(recordings: list[Recording]) -> tuple[str, ...]:
 
 def _apply(track: Track, track_path: str, found: Alignment) -> tuple[bool, tuple[str, ...]]:
     """Move the finish gate, unless it was surveyed and may be right."""
-    from trackkit.gates.edit import move_gate
+    from trackkit.gates.placement import with_gate_moved
     from trackkit.track.file import stored, write_track
     from trackkit.track.history import now
     from trackkit.track.places import Place
@@ -194,7 +194,7 @@ def _apply(track: Track, track_path: str, found: Alignment) -> tuple[bool, tuple
         text = "the finish gate was surveyed, and these times do not contradict that: it stays"
         return False, (text,)
     place = Place(chainage_m=float(track.curve.wrap(finish.chainage_m + found.ahead_m)))
-    changed, _, said = move_gate(track, finish.id, place)
+    changed, _, said = with_gate_moved(track, finish.id, place)
     text = (
         f"moved the finish gate by {found.ahead_m:.1f} m to the official line, ± "
         f"{found.sigma_m:.1f} m by official times"

@@ -228,7 +228,7 @@ def _revise(
     as_json: bool,
 ) -> None:
     from trackkit.building.revise import revise_track
-    from trackkit.track.diff import compare
+    from trackkit.track.diff import compare_tracks
     from trackkit.track.file import read_track, stored, write_track
 
     old = read_track(path)
@@ -241,14 +241,14 @@ def _revise(
         write_track(track, path, force=True, keep_previous=True)
     else:
         write_track(track, output, force=force)
-    moved = compare(old, track)
+    moved = compare_tracks(old, track)
     more = {
         "changed": [
             {"begin_m": round(s.begin_m, 1), "end_m": round(s.end_m, 1),
              "most_m": round(s.most_m, 2)}
             for s in revision.changed
         ],
-        "moved": moved.as_json(),
+        "moved": moved.as_row(),
     }  # fmt: skip
     built = replace(revision.build, track=track)
     _explain(built, explain, force=force)

@@ -30,7 +30,7 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
         More members of that document, when a track was revised.
     """
     from trackkit.caution import CAUTION
-    from trackkit.cli.describe import shape_tables, straight_rows
+    from trackkit.cli.describe import shape_tables
     from trackkit.geometry.bends import find_bends
 
     track = built.track
@@ -40,18 +40,11 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
         print_json(
             {
                 "track": target,
-                "id": track.id,
-                "name": track.name,
-                "layout": track.layout,
-                "length_m": track.length_m,
-                "length_surface_m": track.length_surface_m,
-                "direction": track.direction,
-                "closed": track.closed,
-                "line": track.line,
+                **track.as_row(),
                 "accuracy_m": track.accuracy_m,
                 "laps_used": built.laps_used,
                 "corners": len(track.corners),
-                "straights": straight_rows(straights),
+                "straights": [straight.as_row() for straight in straights],
                 "band": band_rows(built),
                 "removed": built.removed,
                 "gates": gate_rows(track.gates),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from trackkit.checks.findings import SEVERITIES, finding_row
+from trackkit.checks.findings import SEVERITIES
 from trackkit.cli.common import Command, json_option, print_json, read_recordings, remark
 from trackkit.cli.remedies import About, sentence
 
@@ -67,7 +67,7 @@ def check(
         findings = marked(track, findings)
     if as_json:
         about = About(track_path)
-        rows = [finding_row(f) | {"remedy": sentence(f.remedy, about)} for f in findings]
+        rows = [f.as_row() | {"remedy": sentence(f.remedy, about)} for f in findings]
         print_json({"findings": rows})
     elif not findings:
         click.echo(f"{track_path}: nothing found")

@@ -211,9 +211,7 @@ def say_error(error: TrackkitError) -> None:
 
 def gate_rows(gates: Iterable[Any]) -> list[dict[str, Any]]:
     """List gates as ``gate list --json`` does."""
-    from trackkit.track.document import gate_row
-
-    return [gate_row(gate) for gate in gates]
+    return [gate.as_row() for gate in gates]
 
 
 def gate_table(gates: Iterable[Any]) -> None:

@@ -30,25 +30,13 @@ def describe(track_path: str, as_json: bool) -> None:
     if as_json:
         print_json(
             {
-                "id": track.id,
-                "name": track.name,
-                "layout": track.layout,
-                "length_m": track.length_m,
-                "length_surface_m": track.length_surface_m,
-                "direction": track.direction,
-                "closed": track.closed,
-                "corners": [
-                    {
-                        "number": c.number, "name": c.name, "turn": c.turn, "entry_m": c.entry_m,
-                        "apex_m": c.apex_m, "exit_m": c.exit_m, "min_radius_m": c.min_radius_m,
-                    }
-                    for c in track.corners
-                ],
-                "straights": straight_rows(straights),
+                **track.as_row(),
+                "corners": [corner.as_row() for corner in track.corners],
+                "straights": [straight.as_row() for straight in straights],
                 "gates": gate_rows(track.gates),
                 "elevation": heights,
             }
-        )  # fmt: skip
+        )
         return
     click.echo(summary(track))
     if heights is not None:
@@ -84,11 +72,6 @@ def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
     )
 
 
-def straight_rows(straights: Sequence[Straight]) -> list[dict[str, float]]:
-    """List straights as ``describe --json`` does."""
-    return [{"start_m": round(s.start_m, 2), "length_m": round(s.length_m, 2)} for s in straights]
-
-
 def _heights(track: Track) -> dict[str, float] | None:
     line = track.centreline
     if line.height_m is None:
@@ -114,12 +97,12 @@ def _heights(track: Track) -> dict[str, float] | None:
 @json_option
 def diff(first: str, second: str, as_json: bool) -> None:
     """Tell what moved between two track files, and by how much."""
-    from trackkit.track.diff import compare
+    from trackkit.track.diff import compare_tracks
     from trackkit.track.file import read_track
 
-    comparison = compare(read_track(first), read_track(second))
+    comparison = compare_tracks(read_track(first), read_track(second))
     if as_json:
-        print_json(comparison.as_json())
+        print_json(comparison.as_row())
     else:
         for line in comparison.lines():
             click.echo(line)

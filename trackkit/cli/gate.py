@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -28,7 +28,7 @@ from trackkit.track.model import GATE_KINDS, Gate, GateKind, Track
 if TYPE_CHECKING:
     from trackkit.gates.edit import Change
     from trackkit.gates.quality import TimingQuality
-    from trackkit.gates.suggest import Basis, Suggestion
+    from trackkit.gates.suggest import Basis
     from trackkit.track.places import Place
 
 width_option = click.option(
@@ -86,7 +86,7 @@ def list_gates(
 
 def _worth(quality: TimingQuality, one: Gate) -> dict[str, float] | None:
     """Tell what a gate's times are worth; nothing is known of speeds in the pit lane."""
-    from trackkit.gates.edit import BESIDE_THE_TRACK
+    from trackkit.gates.placement import BESIDE_THE_TRACK
 
     if one.kind in BESIDE_THE_TRACK:
         return None
@@ -148,13 +148,13 @@ def place_gate_command(
     PLACE is a chainage such as 412m (-20m counts back from the finish), LAT,LON, or two surveyed
     ends LAT,LON/LAT,LON, left end first.  The gate is square to the track, or exactly at the ends.
     """
-    from trackkit.gates.edit import placed
+    from trackkit.gates.edit import place_gate
 
     where = _where(place, ends, crs)
 
     _change(
         track_path,
-        lambda track: placed(track, kind, where, width_m=width, name=name),
+        lambda track: place_gate(track, kind, where, width_m=width, name=name),
         as_json=as_json,
     )
 
@@ -181,12 +181,12 @@ def move_gate_command(
     GATE is an id or a name; PLACE is a chainage such as 412m (-20m counts back from the finish),
     LAT,LON, or two surveyed ends LAT,LON/LAT,LON.  Every other gate stays on the ground.
     """
-    from trackkit.gates.edit import moved
+    from trackkit.gates.edit import move_gate
 
     where = _where(place, ends, crs)
     _change(
         track_path,
-        lambda track: moved(track, gate_name, where, width_m=width),
+        lambda track: move_gate(track, gate_name, where, width_m=width),
         as_json=as_json,
     )
 
@@ -200,9 +200,9 @@ def remove_gate_command(track_path: str, gate_name: str, as_json: bool) -> None:
 
     GATE is an id or a name.
     """
-    from trackkit.gates.edit import removed
+    from trackkit.gates.edit import remove_gate
 
-    _change(track_path, lambda track: removed(track, gate_name), as_json=as_json)
+    _change(track_path, lambda track: remove_gate(track, gate_name), as_json=as_json)
 
 
 @gate.command("suggest", cls=Command)
@@ -260,7 +260,7 @@ def suggest_command(
         print_json(
             {
                 "by": by,
-                "suggestions": [_suggestion_row(one) for one in found],
+                "suggestions": [one.as_row() for one in found],
                 "timing_basis": quality.basis,
                 "applied": apply,
                 "gates": gate_rows(track.gates),
@@ -280,16 +280,6 @@ def suggest_command(
     remarks(said)
     if failed:
         ctx.exit(1)
-
-
-def _suggestion_row(one: Suggestion) -> dict[str, Any]:
-    return {
-        "chainage_m": round(one.chainage_m, 2),
-        "sigma_s": round(one.sigma_s, 6),
-        "even_m": None if one.even_m is None else round(one.even_m, 2),
-        "faults": list(one.faults),
-        "reason": one.reason,
-    }
 
 
 gate.add_command(align)
@@ -324,18 +314,17 @@ def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool
     """Change a track file in place and say what was done, and what check has to say about it."""
     from trackkit.checks.check import check_track
     from trackkit.track.file import read_track, stored, write_track
-    from trackkit.track.history import now
 
     done = change(read_track(track_path))
-    changed = stored(done.track.revised_by(done.told, now()))
+    changed = stored(done.track)
     write_track(changed, track_path, force=True, keep_previous=True)
     found = [f for f in check_track(changed) if f.feature == done.gate.id and not f.accepted]
     about = About(track_path)
     worded = (f"{f.severity}: {f.message}; {sentence(f.remedy, about)}" for f in found)
     said = (*done.remarks, *worded)
     if as_json:
-        print_json({"done": done.told, "gates": gate_rows(changed.gates), "remarks": list(said)})
+        print_json({"done": done.what, "gates": gate_rows(changed.gates), "remarks": list(said)})
     else:
-        click.echo(done.told)
+        click.echo(done.what)
         gate_table(changed.gates)
     remarks(said)

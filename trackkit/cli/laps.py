@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -101,6 +102,7 @@ def laps(
     from trackkit.recordings.read import read_recording
     from trackkit.timing.lap_times import time_laps
     from trackkit.timing.sessions import Session, choose_reference
+    from trackkit.timing.traces import trace_lines
     from trackkit.track.file import read_track
 
     if labels and len(labels) != len(recordings):
@@ -120,18 +122,23 @@ def laps(
         times = read_official(official, parse_columns(official_columns))
         remarks(times.remarks, official)
     called = iter(labels or recordings)
+    trace_texts: list[str] = []
 
     def work(path: str) -> Session:
         label = next(called)
         recording = read_recording(path, columns=mapping)
         remarks(recording.remarks, path)
-        return Session(path, label, time_laps(track, recording))
+        session = Session(path, label, time_laps(track, recording))
+        if traces is not None:
+            trace_texts.append(trace_lines(track, session))
+        # Of many recordings, one drive is in memory at a time.
+        return replace(session, report=session.report.without_drive())
 
     sessions, failed = each_file(recordings, work, "timing laps")
     chosen = choose_reference(sessions, reference)
     pairings = [None if times is None else pair(times, one.report) for one in sessions]
     # Written first: whoever reads the tables may stop reading before their end.
-    _write(track, sessions, chosen, zone, csv_path, traces, force=force)
+    _write(track, sessions, chosen, zone, csv_path, traces, trace_texts, force=force)
     if as_json:
         print_json(_document(track, sessions, chosen, zone, pairings))
     else:
@@ -167,14 +174,13 @@ def _document(
     zone: ZoneInfo | None,
     pairings: list[Pairing | None],
 ) -> dict[str, Any]:
-    from trackkit.official.pairing import pairing_row
     from trackkit.timing.rows import ranking_rows, session_row
 
     rows = []
     for session, pairing in zip(sessions, pairings, strict=True):
         row = session_row(track, session, chosen, zone)
         if pairing is not None:
-            row["official"] = pairing_row(pairing)
+            row["official"] = pairing.as_row()
         rows.append(row)
     return {
         "track": track.id,
@@ -199,6 +205,7 @@ def _write(
     zone: ZoneInfo | None,
     csv_path: str | None,
     traces: str | None,
+    trace_texts: list[str],
     *,
     force: bool,
 ) -> None:
@@ -212,5 +219,5 @@ def _write(
     if traces is not None:
         from trackkit.timing.traces import traces_csv
 
-        write_whole(traces, traces_csv(track, sessions), force=force)
+        write_whole(traces, traces_csv(trace_texts), force=force)
         remark(f"wrote {traces}")

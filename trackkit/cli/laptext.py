@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.cli.common import duration, table
-from trackkit.cli.track_text import title
 from trackkit.official.pairing import SURE
 from trackkit.timing.sessions import (
     Difference,
@@ -67,9 +66,9 @@ def _print_session(
     file = "" if session.label == session.file else f" ({session.file})"
     click.echo(
         f"{session.label}{file}: {count} complete flying lap{'' if count == 1 else 's'} of "
-        f"{title(track)}"
+        f"{track.title}"
     )
-    start = report.recording.start
+    start = report.start
     if start is not None:
         local = local_time(start, zone)
         there = f", {local:%Y-%m-%d %H:%M:%S} {track.timezone}" if local else ""
@@ -121,7 +120,7 @@ def _print_laps(session: Session, reference: Reference | None, zone: ZoneInfo | 
 def _begun(session: Session, lap: Lap, zone: ZoneInfo | None) -> str:
     if lap.start_s is None:
         return "-"
-    moment = session.report.recording.time_of_day(lap.start_s)
+    moment = session.report.time_of_day(lap.start_s)
     if moment is None:
         return duration(lap.start_s, 1)
     return f"{local_time(moment, zone) or moment:%H:%M:%S}"

@@ -134,18 +134,7 @@ def _place(words: tuple[str, str]) -> tuple[float, float]:
 
 
 def _row(one: Known, away: float | None) -> dict[str, Any]:
-    row: dict[str, Any] = {
-        "id": one.id,
-        "name": one.name,
-        "layout": one.layout,
-        "direction": one.direction,
-        "length_m": one.length_m,
-        "country": one.country,
-        "file": str(one.path),
-    }
-    if away is not None:
-        row["distance_m"] = round(away, 3)
-    return row
+    return one.as_row() | ({} if away is None else {"distance_m": round(away, 3)})
 
 
 @library.command("add", cls=Command)
@@ -175,7 +164,7 @@ def add_command(
         files, lambda path: add_track(path, target, known, replace=replace), "adding"
     )
     if as_json:
-        print_json({"added": [_added_row(one) for one in added]})
+        print_json({"added": [one.as_row() for one in added]})
     for one in added:
         if not as_json:
             click.echo(f"added {one.track.id} as {one.path}")
@@ -208,26 +197,6 @@ def _said(added: Added) -> list[str]:
 
 def _shared(overlap: Overlap) -> str:
     return f"{overlap.share:.0%} of its line runs there, and {overlap.share_back:.0%} of the other"
-
-
-def _added_row(added: Added) -> dict[str, Any]:
-    return {
-        "id": added.track.id,
-        "file": str(added.path),
-        "replaced": None if added.replaced is None else str(added.replaced),
-        "overlaps": [
-            {
-                "id": one.known.id,
-                "name": one.known.name,
-                "layout": one.known.layout,
-                "share": round(one.share, 3),
-                "share_back": round(one.share_back, 3),
-                "opposite": one.opposite,
-                "same_line": one.same_line,
-            }
-            for one in added.overlaps
-        ],
-    }
 
 
 @library.command("remove", cls=Command)

@@ -18,10 +18,12 @@ from trackkit.cli.common import (
     table,
 )
 from trackkit.cli.library import library_option, opened
-from trackkit.cli.located_text import candidate_row_keys, located_row, open_between, title
+from trackkit.cli.located_text import open_between, title
 
 if TYPE_CHECKING:
     from trackkit.library.known import Candidate, Located
+
+_CSV_KEYS = ("id", "name", "layout", "direction", "reversed", "distance_m", "probability")
 
 
 @click.command(cls=Command)
@@ -73,7 +75,7 @@ def locate(
             raise click.UsageError("--csv is for recordings")
         located = opened(given).locate(*fix, radius_m=radius_m)
         if as_json:
-            print_json(located_row(located))
+            print_json(located.as_row())
         else:
             _print(located, radius)
         return
@@ -105,7 +107,7 @@ def _recordings(
                 click.echo(f"{one.path}:")
                 _print(one.located, radius)
     if form == "json":
-        print_json({"recordings": [{"file": path, **located_row(at)} for path, at in found]})
+        print_json({"recordings": [{"file": path, **at.as_row()} for path, at in found]})
     if form == "csv":
         _print_csv(found)
     if failed:
@@ -134,13 +136,12 @@ def _print_csv(found: list[tuple[str, Located]]) -> None:
 
     rows = []
     for path, located in found:
-        row = located_row(located)
-        first = (row["candidates"] or [dict.fromkeys(candidate_row_keys(), "")])[0]
-        nearest = [first[key] for key in candidate_row_keys()]
+        row = located.as_row()
+        nearest = [row["candidates"][0][key] if row["candidates"] else "" for key in _CSV_KEYS]
         # Truth is True or False here, as it was when scripts were first written for it.
         nearest = [str(value) if isinstance(value, bool) else value for value in nearest]
         rows.append([path, row["answer"], *nearest, " ".join(row["tied"]), row["part_at_m"]])
-    header = ["file", "answer", *candidate_row_keys(), "tied", "part_at_m"]
+    header = ["file", "answer", *_CSV_KEYS, "tied", "part_at_m"]
     click.echo(csv_text(header, rows), nl=False)
 
 

@@ -25,7 +25,7 @@ def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
     TrackkitError
         When the input ends without one fix.
     """
-    from trackkit.cli.located_text import candidate_row, open_between, title
+    from trackkit.cli.located_text import open_between, title
     from trackkit.errors import RecordingError
     from trackkit.library.drive_filter import NOTHING, Locator
     from trackkit.recordings.nmea.stream import fixes_of_nmea
@@ -68,7 +68,7 @@ def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
         print_json(
             {
                 "answer": located.answer,
-                "candidates": [candidate_row(one) for one in candidates[:6]],
+                "candidates": [one.as_row() for one in candidates[:6]],
                 "tied": [one.id for one in judgement.still_open if len(judgement.still_open) > 1],
                 "part_at_m": None if part is None else round(part, 1),
                 "unknown": round(judgement.unknown, 4),

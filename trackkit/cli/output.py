@@ -173,7 +173,7 @@ def simulate(
     as_json: bool,
 ) -> None:
     """Make a practice recording; its exact crossing times go to RECORDING.truth.json."""
-    from trackkit.simulation.simulate import simulate as run
+    from trackkit.simulation.simulate import simulate_drive as run
     from trackkit.simulation.simulate import write_simulation
     from trackkit.track.file import read_track
 

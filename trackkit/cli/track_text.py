@@ -8,15 +8,10 @@ if TYPE_CHECKING:
     from trackkit.track.model import Track
 
 
-def title(track: Track) -> str:
-    """Name and layout of a track."""
-    return f"{track.name} ({track.layout})" if track.layout else track.name
-
-
 def summary(track: Track) -> str:
     """Say in a line what a track is."""
     way = {"clockwise": ", clockwise", "anticlockwise": ", anticlockwise"}.get(
         track.direction or "", ", a figure of eight" if track.closed else ", point to point"
     )
     corners = f"{len(track.corners)} corner{'' if len(track.corners) == 1 else 's'}"
-    return f"{title(track)}: {track.length_m:,.1f} m{way}, {corners}"
+    return f"{track.title}: {track.length_m:,.1f} m{way}, {corners}"

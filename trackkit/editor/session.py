@@ -13,7 +13,6 @@ from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.pages.state import datum_m, state
-from trackkit.track.history import now
 from trackkit.track.model import GATE_KINDS, Track, crossed_gates
 from trackkit.track.places import Place
 
@@ -140,7 +139,7 @@ class Editing:
             prepared = prepare(change.track, prepared.recordings, prepared.files, prepared.others)
             base, self._bases = self._bases, self._bases + 1
         step = Step(
-            change.track.revised_by(change.told, now()), prepared, base,
+            change.track, prepared, base,
             _short(change, what), change.remarks, key,
         )  # fmt: skip
         if goes_on:
@@ -175,17 +174,17 @@ def _changed(track: Track, what: str, request: Request, ahead_m: float) -> Chang
         width = _number(request, "width_m") if request.get("width_m") is not None else None
         name = changes.gate_name(_text(request, "name")) if request.get("name") else None
         place = _place(track, request, "at_m", ahead_m)
-        return changes.placed(track, kind, place, width_m=width, name=name)
+        return changes.place_gate(track, kind, place, width_m=width, name=name)
     if what not in ("move", "width", "rename", "remove"):
         raise TrackkitError(f"{what!r} is no edit")
     gate = _text(request, "gate")
     if what == "move":
-        return changes.moved(track, gate, _place(track, request, "to_m", ahead_m))
+        return changes.move_gate(track, gate, _place(track, request, "to_m", ahead_m))
     if what == "width":
-        return changes.widened(track, gate, _number(request, "width_m"))
+        return changes.widen_gate(track, gate, _number(request, "width_m"))
     if what == "rename":
-        return changes.renamed(track, gate, _text(request, "name"))
-    return changes.removed(track, gate)
+        return changes.rename_gate(track, gate, _text(request, "name"))
+    return changes.remove_gate(track, gate)
 
 
 def _place(track: Track, request: Request, key: str, ahead_m: float) -> Place:

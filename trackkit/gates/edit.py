@@ -1,242 +1,15 @@
-"""Gates placed, moved and removed, square to the track; ids stay, order follows the road."""
+"""Gates placed, moved, widened, renamed and removed: each a change with a line of history."""
 
 from __future__ import annotations
 
+import reprlib
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from trackkit.errors import PlaceError
-from trackkit.gates.square import WIDEST_M, square_ends
-from trackkit.remedies import Remedy
-from trackkit.track.derive import renamed_in_order, with_datum
-from trackkit.track.ids import new_id
-from trackkit.track.model import GATE_KINDS, Gate, GateKind, Position, Track
-from trackkit.track.places import Place, chainage_of, to_decimetre
-
-BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
-"""Kinds of gate that lie across the pit lane and need not cross the centreline."""
-SINGLE_KINDS: tuple[GateKind, ...] = ("finish", "start")
-"""Kinds of gate that a track has one of at most."""
-_KIND_NAMES: dict[GateKind, str] = {
-    "finish": "Finish",
-    "start": "Start",
-    "sector": "Sector 1 end",
-    "speed": "Speed",
-    "pit-entry": "Pit entry",
-    "pit-exit": "Pit exit",
-}
-
-
-def place_gate(
-    track: Track,
-    kind: GateKind,
-    place: Place,
-    *,
-    width_m: float | None = None,
-    name: str | None = None,
-) -> tuple[Track, Gate, tuple[str, ...]]:
-    """Place a new gate.
-
-    Parameters
-    ----------
-    track
-        The track.
-    kind
-        What the gate is for.
-    place
-        Where; two surveyed ends are kept exactly as given.
-    width_m
-        Width of a square gate, metres; see `square_ends`.
-    name
-        For people; made from the kind when None.
-
-    Returns
-    -------
-    track, gate, remarks
-
-    Raises
-    ------
-    PlaceError
-        When the place is off the track, or the track may not have another such gate.
-    """
-    if kind not in GATE_KINDS:
-        raise PlaceError(
-            f"{kind!r} is no kind of gate", remedy=f"the kinds are: {', '.join(GATE_KINDS)}"
-        )
-    if kind in SINGLE_KINDS and track.gates_of_kind(kind):
-        existing = track.gates_of_kind(kind)[0]
-        raise PlaceError(
-            f"the track has a {kind} gate already, at {existing.chainage_m:.1f} m",
-            remedy=_moved_there(track, existing, place, width_m),
-        )
-    blank = Gate("", kind, name or _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
-    gate, remarks = _located(track, blank, place, width_m)
-    gate_id: str = kind
-    if kind not in SINGLE_KINDS or any(gate.id == kind for gate in track.gates):
-        # The place, to a metre, goes into it: gates that two people place apart must not share an
-        # id, and rounding on another machine must not change one.
-        place_text = ",".join(f"{value:.5f}" for value in (*gate.left, *gate.right))
-        gate_id = new_id(track, "gate", f"{kind} {place_text}")
-    gate = replace(gate, id=gate_id)
-    changed = renamed_in_order(track.with_gates([*track.gates, gate]))
-    _require_between(changed)
-    if kind == "finish" and track.closed:
-        changed = with_datum(changed, gate.chainage_m)
-    return changed, changed.gate(gate_id), remarks
-
-
-def _moved_there(track: Track, gate: Gate, place: Place, width_m: float | None) -> Remedy:
-    """Tell how to move a gate to where another one was to be placed."""
-    if place.ends is not None:
-        left, right = place.ends
-        return Remedy(
-            "move it there",
-            do="gate move",
-            feature=gate.id,
-            value={"left": list(left), "right": list(right)},
-        )
-    chainage, _ = chainage_of(track, place)
-    return Remedy(
-        "move it there",
-        do="gate move",
-        feature=gate.id,
-        chainage_m=to_decimetre(track, chainage),
-        value=None if width_m is None else {"width_m": width_m},
-    )
-
-
-def _free_name(track: Track, kind: GateKind) -> str:
-    name = _KIND_NAMES[kind]
-    taken = {gate.name for gate in track.gates}
-    if name not in taken or kind == "sector":
-        return name
-    number = 2
-    while f"{name} {number}" in taken:
-        number += 1
-    return f"{name} {number}"
-
-
-def _located(
-    track: Track, gate: Gate, place: Place, width_m: float | None
-) -> tuple[Gate, tuple[str, ...]]:
-    """Put a gate at a place."""
-    chainage, remarks = chainage_of(track, place, must_cross=gate.kind not in BESIDE_THE_TRACK)
-    if place.ends is not None:
-        if width_m is not None:
-            raise PlaceError("a width cannot be given with two surveyed ends")
-        left, right, turned = in_racing_order(track, *place.ends, chainage)
-        if turned:
-            remarks = (*remarks, "the ends were given right then left; they were swapped")
-        gate = replace(gate, left=left, right=right, chainage_m=chainage, surveyed=True)
-        _require_width(track, gate)
-        if gate.kind not in BESIDE_THE_TRACK:
-            remarks = (*remarks, _how_it_lies(track, gate))
-    else:
-        left, right, shortened = square_ends(track, chainage, width_m)
-        remarks = (*remarks, *shortened)
-        gate = replace(gate, left=left, right=right, chainage_m=chainage, surveyed=False)
-    return gate, remarks
-
-
-def _require_between(track: Track) -> None:
-    """Refuse, on an open course, timed gates that do not lie from the start to the finish."""
-    if track.closed or not (track.gates_of_kind("start") and track.gates_of_kind("finish")):
-        return
-    start, finish = track.gates_of_kind("start")[0], track.finish
-    inside = (start.chainage_m, finish.chainage_m)
-    for gate in (finish, *track.gates_of_kind("sector")):
-        here = gate.chainage_m
-        if not (inside[0] < here and (gate is finish or here < inside[1])):
-            raise PlaceError(
-                f"{gate.name} at {here:.1f} m would not lie between the start gate at "
-                f"{inside[0]:.1f} m and the finish gate at {inside[1]:.1f} m",
-                remedy="give a place between them, or move the others first",
-            )
-
-
-def _require_width(track: Track, gate: Gate) -> None:
-    """Refuse surveyed ends that cannot be those of one gate."""
-    ends = track.gate_ends(gate)
-    apart = float(np.linalg.norm(ends[1] - ends[0]))
-    if apart > WIDEST_M:
-        raise PlaceError(
-            f"the two ends are {apart:.0f} m apart, and no gate is wider than {WIDEST_M:.0f} m",
-            remedy="check both surveyed positions",
-        )
-
-
-def _how_it_lies(track: Track, gate: Gate) -> str:
-    """Tell how far a surveyed gate is from square and from the middle of the track."""
-    left, right = track.gate_ends(gate)
-    aside = track.curve.left(gate.chainage_m)
-    span = (left - right) / np.linalg.norm(left - right)
-    off = float(np.degrees(np.arccos(np.clip(span @ aside, -1.0, 1.0))))
-    reach = float((0.5 * (left + right) - track.curve.position(gate.chainage_m)) @ aside)
-    side = "left" if reach >= 0 else "right"
-    return (
-        f"kept as surveyed: {off:.1f} degrees off square, its middle {abs(reach):.1f} m to the "
-        f"{side} of the centreline"
-    )
-
-
-def in_racing_order(
-    track: Track, left: Position, right: Position, chainage_m: float
-) -> tuple[Position, Position, bool]:
-    """Swap two ends if a driver at that chainage would see them the other way round."""
-    ends = track.plane.to_plane([left[0], right[0]], [left[1], right[1]])
-    if float((ends[0] - ends[1]) @ track.curve.left(chainage_m)) < 0:
-        return right, left, True
-    return left, right, False
-
-
-def move_gate(
-    track: Track, id_or_name: str, place: Place, *, width_m: float | None = None
-) -> tuple[Track, Gate, tuple[str, ...]]:
-    """Move a gate; it keeps its id, kind and name, and its width unless another is given.
-
-    Moving the finish gate of a closed track moves chainage zero; every other gate stays where it
-    is on the ground.
-
-    Raises
-    ------
-    PlaceError
-        When no gate answers to `id_or_name`, or the place is off the track.
-    """
-    gate = track.gate(id_or_name)
-    if place.ends is None and width_m is None:
-        width_m = gate.width_m
-    moved, remarks = _located(track, gate, place, width_m)
-    changed = track.with_gates(moved if g.id == gate.id else g for g in track.gates)
-    changed = renamed_in_order(changed)
-    _require_between(changed)
-    if moved.kind == "finish" and track.closed:
-        changed = with_datum(changed, moved.chainage_m)
-    return changed, changed.gate(gate.id), remarks
-
-
-def is_required(track: Track, kind: GateKind) -> bool:
-    """Tell whether a track cannot be without a gate of a kind."""
-    return kind == "finish" or (kind == "start" and not track.closed)
-
-
-def remove_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
-    """Remove a gate.
-
-    Raises
-    ------
-    PlaceError
-        When no gate answers to `id_or_name`, or it is one the track cannot be without.
-    """
-    gate = track.gate(id_or_name)
-    if is_required(track, gate.kind) and len(track.gates_of_kind(gate.kind)) == 1:
-        raise PlaceError(
-            f"a track cannot be without its {gate.kind} gate",
-            remedy=Remedy("move it instead", do="gate move", feature=gate.id),
-        )
-    changed = track.with_gates(g for g in track.gates if g.id != gate.id)
-    return renamed_in_order(changed), gate
-
+from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
+from trackkit.track.history import now
+from trackkit.track.model import Gate, GateKind, Track
+from trackkit.track.places import Place, as_place
 
 LONGEST_NAME = 100
 
@@ -248,63 +21,175 @@ class Change:
     Parameters
     ----------
     track
-        With the change, and without a line of history of it.
+        With the change, and a line of history of it.
     gate
         The gate, as it is now or as it was before it was removed.
     remarks
         What to tell the user besides.
-    told
-        What was done, for the history.
+    what
+        What was done, as the history has it.
     """
 
     track: Track
     gate: Gate
     remarks: tuple[str, ...]
-    told: str
+    what: str
+
+    def __repr__(self) -> str:
+        return f"Change({reprlib.repr(self.track.id)}, {self.what!r})"
 
 
-def placed(
+def _change(track: Track, gate: Gate, remarks: tuple[str, ...], what: str) -> Change:
+    return Change(track.revised_by(what, now()), gate, remarks, what)
+
+
+def place_gate(
     track: Track,
     kind: GateKind,
-    place: Place,
+    place: Place | str | float,
     *,
     width_m: float | None = None,
     name: str | None = None,
 ) -> Change:
-    """Place a gate; see `trackkit.gates.edit.place_gate`."""
-    changed, gate, said = place_gate(track, kind, place, width_m=width_m, name=name)
-    return Change(changed, gate, said, f"placed {kind} gate {gate.id} at {gate.chainage_m:.1f} m")
+    """Place a new gate.
+
+    Parameters
+    ----------
+    track
+        The track.
+    kind
+        What the gate is for.
+    place
+        Where: a chainage in metres, a text such as ``412m``, ``LAT,LON`` or
+        ``LAT,LON/LAT,LON``, or a `Place`.  Two surveyed ends are kept exactly as given.
+    width_m
+        Width of a gate square to the track, metres; None for the band and a margin.
+    name
+        For people; made from the kind when None.
+
+    Returns
+    -------
+    Change
+        The track with the gate, as ``write_track`` stores it for ``trackkit gate place``.
+
+    Raises
+    ------
+    PlaceError
+        When the place is off the track, or the track may not have another such gate.
+    """
+    changed, gate, remarks = with_gate(track, kind, as_place(place), width_m=width_m, name=name)
+    what = f"placed {kind} gate {gate.id} at {gate.chainage_m:.1f} m"
+    return _change(changed, gate, remarks, what)
 
 
-def moved(track: Track, id_or_name: str, place: Place, *, width_m: float | None = None) -> Change:
-    """Move a gate; see `trackkit.gates.edit.move_gate`."""
+def move_gate(
+    track: Track, id_or_name: str, place: Place | str | float, *, width_m: float | None = None
+) -> Change:
+    """Move a gate; it keeps its id, kind and name, and its width unless another is given.
+
+    Moving the finish gate of a closed track moves chainage zero; every other gate stays where it
+    is on the ground.
+
+    Parameters
+    ----------
+    track
+        The track.
+    id_or_name
+        Of the gate.
+    place
+        Where to; see `place_gate`.
+    width_m
+        Another width, metres; None to keep it.
+
+    Returns
+    -------
+    Change
+        The track with the gate where it is now.
+
+    Raises
+    ------
+    PlaceError
+        When no gate answers to `id_or_name`, or the place is off the track.
+    """
     before = track.gate(id_or_name)
-    changed, gate, said = move_gate(track, id_or_name, place, width_m=width_m)
-    told = f"moved gate {gate.id} from {before.chainage_m:.1f} m"
+    changed, gate, remarks = with_gate_moved(track, id_or_name, as_place(place), width_m=width_m)
+    what = f"moved gate {gate.id} from {before.chainage_m:.1f} m"
     if gate.kind == "finish" and track.closed:
-        told += ", which made its new place chainage 0"
+        what += ", which made its new place chainage 0"
     else:
-        told += f" to {gate.chainage_m:.1f} m"
-    return Change(changed, gate, said, told)
+        what += f" to {gate.chainage_m:.1f} m"
+    return _change(changed, gate, remarks, what)
 
 
-def widened(track: Track, id_or_name: str, width_m: float) -> Change:
-    """Give a gate another width where it is: square to the track, half on either side."""
+def widen_gate(track: Track, id_or_name: str, width_m: float) -> Change:
+    """Give a gate another width where it is: square to the track, half on either side.
+
+    Parameters
+    ----------
+    track
+        The track.
+    id_or_name
+        Of the gate.
+    width_m
+        Its new width, metres.
+
+    Returns
+    -------
+    Change
+        The track with the gate as wide as that.
+
+    Raises
+    ------
+    PlaceError
+        When no gate answers to `id_or_name`, or the width is none for a gate.
+    """
     gate = track.gate(id_or_name)
     place = Place(chainage_m=gate.chainage_m)
-    changed, gate, said = move_gate(track, gate.id, place, width_m=width_m)
-    return Change(changed, gate, said, f"made gate {gate.id} {gate.width_m:.1f} m wide")
+    changed, gate, remarks = with_gate_moved(track, gate.id, place, width_m=width_m)
+    return _change(changed, gate, remarks, f"made gate {gate.id} {gate.width_m:.1f} m wide")
 
 
-def removed(track: Track, id_or_name: str) -> Change:
-    """Remove a gate; see `trackkit.gates.edit.remove_gate`."""
-    changed, gate = remove_gate(track, id_or_name)
-    told = f"removed gate {gate.id} ({gate.name}) at {gate.chainage_m:.1f} m"
-    return Change(changed, gate, (), told)
+def remove_gate(track: Track, id_or_name: str) -> Change:
+    """Remove a gate.
+
+    Parameters
+    ----------
+    track
+        The track.
+    id_or_name
+        Of the gate.
+
+    Returns
+    -------
+    Change
+        The track without it, and the gate as it was.
+
+    Raises
+    ------
+    PlaceError
+        When no gate answers to `id_or_name`, or it is one the track cannot be without.
+    """
+    changed, gate = without_gate(track, id_or_name)
+    what = f"removed gate {gate.id} ({gate.name}) at {gate.chainage_m:.1f} m"
+    return _change(changed, gate, (), what)
 
 
-def renamed(track: Track, id_or_name: str, name: str) -> Change:
+def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
     """Call a gate something else.
+
+    Parameters
+    ----------
+    track
+        The track.
+    id_or_name
+        Of the gate.
+    name
+        What to call it, at most `LONGEST_NAME` characters on one line.
+
+    Returns
+    -------
+    Change
+        The track with the gate under its new name.
 
     Raises
     ------
@@ -314,8 +199,8 @@ def renamed(track: Track, id_or_name: str, name: str) -> Change:
     gate = track.gate(id_or_name)
     called = replace(gate, name=gate_name(name))
     changed = replace(track, gates=tuple(called if g is gate else g for g in track.gates))
-    told = f"renamed gate {gate.id} from {gate.name} to {called.name}"
-    return Change(changed, called, (), told)
+    what = f"renamed gate {gate.id} from {gate.name} to {called.name}"
+    return _change(changed, called, (), what)
 
 
 def gate_name(text: str) -> str:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices
 from trackkit.errors import PlaceError
 from trackkit.gates.choose import CLEAR_M, GATES_APART_M, near_pits
-from trackkit.gates.edit import place_gate
+from trackkit.gates.placement import with_gate
 from trackkit.gates.quality import TimingQuality
 from trackkit.geometry.bends import find_bends
 from trackkit.geometry.clearance import clearance
@@ -60,6 +60,16 @@ class Suggestion:
     even_m: float | None
     faults: tuple[str, ...]
     reason: str
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the suggestion as JSON; chainages to a centimetre."""
+        return {
+            "chainage_m": round(self.chainage_m, 2),
+            "sigma_s": round(self.sigma_s, 6),
+            "even_m": None if self.even_m is None else round(self.even_m, 2),
+            "faults": list(self.faults),
+            "reason": self.reason,
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -332,6 +342,6 @@ def apply_suggestions(
     said: list[str] = []
     for suggestion in missing:
         place = Place(chainage_m=suggestion.chainage_m)
-        changed, gate, remarks = place_gate(changed, "sector", place)
+        changed, gate, remarks = with_gate(changed, "sector", place)
         said += [f"{gate.name}: {text}" for text in remarks]
     return changed, tuple(said)

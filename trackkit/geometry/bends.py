@@ -49,6 +49,10 @@ class Straight:
     start_m: float
     length_m: float
 
+    def as_row(self) -> dict[str, float]:
+        """Return the straight as JSON; to a centimetre."""
+        return {"start_m": round(self.start_m, 2), "length_m": round(self.length_m, 2)}
+
 
 def smoothed_curvature(curve: Curve, chainage_m: Floats) -> Floats:
     """Curvature, 1/m, averaged over 8 m of line; `chainage_m` is evenly spaced along all of it.

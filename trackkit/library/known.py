@@ -6,13 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats, Indices
 from trackkit.library.lines import Lines, pack
 from trackkit.library.nearest import nearest_few
+from trackkit.track.title import title_of
 
 if TYPE_CHECKING:
     from trackkit.track.model import Track
@@ -59,7 +60,19 @@ class Known:
     @property
     def title(self) -> str:
         """Name and layout, as people say them."""
-        return f"{self.name} ({self.layout})" if self.layout else self.name
+        return title_of(self.name, self.layout)
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the track as JSON, without its line."""
+        return {
+            "id": self.id,
+            "name": self.name,
+            "layout": self.layout,
+            "direction": self.direction,
+            "length_m": self.length_m,
+            "country": self.country,
+            "file": str(self.path),
+        }
 
 
 def known_from(track: Track, path: Path) -> Known:
@@ -96,6 +109,18 @@ class Candidate:
     probability: float | None = None
     reversed: bool = False
 
+    def as_row(self) -> dict[str, Any]:
+        """Return the candidate as JSON; its distance to a millimetre."""
+        return {
+            "id": self.id,
+            "name": self.name,
+            "layout": self.layout,
+            "direction": self.direction,
+            "distance_m": round(self.distance_m, 3),
+            "probability": None if self.probability is None else round(self.probability, 4),
+            "reversed": self.reversed,
+        }
+
 
 @dataclass(frozen=True)
 class Located:
@@ -122,6 +147,16 @@ class Located:
     tied: tuple[str, ...]
     part_at_m: float | None = None
     unknown: float | None = None
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the answer as JSON."""
+        return {
+            "answer": self.answer,
+            "candidates": [candidate.as_row() for candidate in self.candidates],
+            "tied": list(self.tied),
+            "part_at_m": None if self.part_at_m is None else round(self.part_at_m, 1),
+            "unknown": None if self.unknown is None else round(self.unknown, 4),
+        }
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -55,6 +56,18 @@ class Overlap:
         """Whether locating can never tell the two apart."""
         return min(self.share, self.share_back) >= SAME_LINE_SHARE and not self.opposite
 
+    def as_row(self) -> dict[str, Any]:
+        """Return the overlap as JSON."""
+        return {
+            "id": self.known.id,
+            "name": self.known.name,
+            "layout": self.known.layout,
+            "share": round(self.share, 3),
+            "share_back": round(self.share_back, 3),
+            "opposite": self.opposite,
+            "same_line": self.same_line,
+        }
+
 
 @dataclass(frozen=True)
 class Added:
@@ -75,6 +88,15 @@ class Added:
     path: Path
     replaced: Path | None
     overlaps: tuple[Overlap, ...]
+
+    def as_row(self) -> dict[str, Any]:
+        """Return as JSON what was added."""
+        return {
+            "id": self.track.id,
+            "file": str(self.path),
+            "replaced": None if self.replaced is None else str(self.replaced),
+            "overlaps": [overlap.as_row() for overlap in self.overlaps],
+        }
 
 
 def add_track(

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats, Indices
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.fix_covariance import FixCovariance, bridged_variance, state_weights
 from trackkit.motion.noise import USUAL, Levels, Measured
 from trackkit.motion.noise_levels import DIFFERENCES_WITHIN_S, estimate, tells_wander
 from trackkit.motion.quintic import coefficients, quintic
@@ -188,16 +189,26 @@ class Drive:
             variance of a time.
         """
         span = self.time_s[index + 1] - self.time_s[index]
-        basis, _ = quintic(share, span)
-        states = self.levels.states
         at = np.concatenate([index, index + 1])
-        weight = np.zeros((len(at), states, 2))
-        weight[:, :3] = np.concatenate([basis[:, :3], basis[:, 3:]])[:, :, None]
-        weight *= np.concatenate([slope, slope])[:, None, :]
+        weight = state_weights(self.levels, span, share, slope)
         known = sum_variance(self._solution, at, weight, self._remainders)
-        # What the jerk between the two fixes may have done besides.
-        bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
-        return known + float((bridge * (slope**2).sum(axis=1)).sum())
+        return known + bridged_variance(self.levels, span, share, slope)
+
+    def known_at(self, index: Iterable[int]) -> FixCovariance:
+        """Keep how well positions after some fixes are known, for when the drive is not kept.
+
+        Parameters
+        ----------
+        index
+            The fixes before those positions.
+
+        Returns
+        -------
+        FixCovariance
+            Whose `variance` is that of the drive.
+        """
+        fixes = np.fromiter(index, dtype=np.intp)
+        return FixCovariance.of(self._solution, self.time_s, np.concatenate([fixes, fixes + 1]))
 
     def covariance(self, index: Indices, share: Floats) -> Floats:
         """Covariance of positions between fixes, m^2.

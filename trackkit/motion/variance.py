@@ -84,13 +84,35 @@ def remainders_after(
             following, form = fix, before[fix]
             continue
         if fix < following:
-            beyond = _response(solution, fix, following, block)[block:]
-            end = beyond[-block:]
-            passed_on = np.einsum("ia,ij,jb->ab", end, form, end)
-            form = np.einsum("ia,ib->ab", beyond, beyond) + passed_on
+            _, form = stretch(solution, fix, following, form)
         following = fix
         found[fix] = form
     return found
+
+
+def stretch(solution: Solution, first: int, last: int, form: Floats) -> tuple[Floats, Floats]:
+    """Follow a solution of L x = h, h being zero after a fix, from there to a later one.
+
+    Parameters
+    ----------
+    solution
+        From `trackkit.motion.smoother.solve`.
+    first, last
+        The two fixes.
+    form
+        What the square of x adds up to beyond the later fix, as a quadratic form in x there, shape
+        (block, block).
+
+    Returns
+    -------
+    onward, form
+        Shape (block, block): what x at the first fix makes of x at the last, and the form of what
+        the square adds up to beyond the first.
+    """
+    beyond = _response(solution, first, last, len(form))[len(form) :]
+    onward = beyond[-len(form) :]
+    passed_on = np.einsum("ia,ij,jb->ab", onward, form, onward)
+    return onward.copy(), np.einsum("ia,ib->ab", beyond, beyond) + passed_on
 
 
 def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats:
@@ -141,12 +163,19 @@ def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats
     return np.asarray(np.einsum("ij,ab->iajb", gram, np.eye(2)))
 
 
+def diagonal_block(solution: Solution, fix: int, block: int) -> Floats:
+    """Take the factor's own block of one fix, lower triangular, shape (block, block)."""
+    own = np.zeros((block, block))
+    for row in range(block):
+        for column in range(row + 1):
+            own[row, column] = solution.factor[row - column, fix * block + column]
+    return own
+
+
 def _response(solution: Solution, first: int, last: int, block: int) -> Floats:
     """Solve L x = h for h that makes the first block of x each unit vector, and is zero after."""
     right = np.zeros(((last + 1 - first) * block, block), order="F")
-    for row in range(block):
-        for column in range(row + 1):
-            right[row, column] = solution.factor[row - column, first * block + column]
+    right[:block] = diagonal_block(solution, first, block)
     return _forward(solution, first, last, block, right)
 
 

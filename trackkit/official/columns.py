@@ -1,106 +1,135 @@
-"""Which column of a list of official times holds what."""
+"""What the columns of lists of official times are called, and what the numbers in them tell."""
 
 from __future__ import annotations
 
-import csv
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise, product
 
 from trackkit.errors import TrackkitError
+from trackkit.official.clock import read_moment
+from trackkit.recordings.csv.columns import (
+    TIME_UNITS,
+    Column,
+    Vocabulary,
+    any_of,
+    recognise_header,
+    unit_words,
+)
+from trackkit.recordings.csv.layout import (
+    Layout,
+    cells_of,
+    columns_by_role,
+    find_layout,
+    positions_named,
+)
 from trackkit.remedies import Remedy
 
-_DELIMITERS = (";", "\t", ",", "|")
-TIME = re.compile(r"(?:(?:(\d+):)?(\d+):)?(\d+)(?:[.,](\d+))?")
+Row = tuple[int, list[str]]
+"""A line's number, from 1, and its cells."""
+
 NO_TIME = frozenset({"", "-", "--", "n/a", "\N{EN DASH}", "\N{EM DASH}"})
-_LAP = frozenset(
-    {"lap", "laps", "lap no", "lap nr", "lap number", "no", "nr", "number", "lap num", "round"}
-)
-_LAP_TIME = frozenset(
-    {"lap time", "laptime", "lap times", "official", "official time", "official lap time"}
-)
-_TIME_WORD = frozenset({"time", "times", "t", "seconds", "duration"})
-_PASSING = frozenset(
-    {"time of day", "tod", "passing", "passing time", "passed", "passed at", "clock", "clock time",
-     "day time", "daytime"}
-)  # fmt: skip
-_SECTOR = re.compile(r"(?:sector|sect|sec|s) ?(?:time )?(\d)(?: time)?")
 ASK = Remedy("say which", do="name official columns")
 SUM_WITHIN_S = 0.0021
-_HEADER_WITHIN = 50
+_TIME = re.compile(r"(?:(?:(\d+):)?(\d+):)?(\d+)(?:[.,](\d+))?")
+_ROLE = re.compile(r"lap|time|passing|sector\d")
+
+
+def _sector_names(number: int) -> frozenset[str]:
+    parts = product(("sector", "sect", "sec", "s"), ("", " "), ("", "time "), ("", " time"))
+    return frozenset(f"{word}{gap}{time}{number}{end}" for word, gap, time, end in parts)
+
+
+_NAMES = {
+    "lap": any_of("lap|laps|lap no|lap nr|lap number|no|nr|number|lap num|round"),
+    "time": any_of("lap time|laptime|lap times|official|official time|official lap time"),
+    # These are the lap time only where no column says so more clearly.
+    "perhaps time": any_of("time|times|t|seconds|duration"),
+    "passing": any_of(
+        "time of day|tod|to d|passing|passing time|passed|passed at|clock|clock time|day time|"
+        "daytime"
+    ),
+    **{f"sector{number}": _sector_names(number) for number in range(10)},
+}
+OFFICIAL_WORDS = Vocabulary(
+    names=_NAMES,
+    units=dict.fromkeys(_NAMES, unit_words(TIME_UNITS)),
+    brackets_hold_units=False,
+)
+"""What the headers of lists of official times say."""
 
 
 @dataclass(frozen=True)
 class Columns:
-    """Which column, from 0, holds what."""
+    """Which column holds what; None where none does."""
 
-    lap: int | None
-    time: int | None
-    sectors: tuple[int, ...]
-    passing: int | None = None
-
-
-def rows_of(text: str) -> list[tuple[int, list[str]]]:
-    """Split delimited text into cells, each row with its line number; comments left out."""
-    lines = [
-        (number, line)
-        for number, line in enumerate(text.lstrip("\ufeff").splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    # Title lines above the table need not have the delimiter.
-    delimiter = max(_DELIMITERS, key=lambda d: (sum(d in line for _, line in lines), -_rank(d)))
-    return [
-        (number, [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))])
-        for number, line in lines
-    ]
+    lap: Column | None
+    time: Column | None
+    sectors: tuple[Column, ...]
+    passing: Column | None = None
 
 
-def _rank(delimiter: str) -> int:
-    return _DELIMITERS.index(delimiter)
+def official_layout(lines: Sequence[str], columns: Mapping[str, str]) -> Layout:
+    """Find out how a list of official times is laid out.
+
+    Parameters
+    ----------
+    lines
+        Those that are neither blank nor comments, at least one.
+    columns
+        What the user has said, by role.
+    """
+    layout = _found(lines, lambda cells: _has_times(cells, columns), fewest_cells=1)
+    if layout is None:
+        header = cells_of(lines[0], ",")
+        return Layout(",", 1, tuple(header), len(header), recognised=False)
+    if layout.width == 1:
+        # A line of one cell does not show what stands between cells.
+        wider = _found(lines, lambda _: False, fewest_cells=2)
+        return replace(layout, delimiter=wider.delimiter) if wider else layout
+    above = cells_of(lines[layout.first_row - 1], layout.delimiter) if layout.first_row else []
+    if not layout.header and len(above) > 1 and not any(map(_is_time, above)):
+        # Fewer names than cells: the comma of decimals may have been taken to separate columns.
+        return replace(layout, header=tuple(above))
+    return layout
 
 
-def find_header(
-    rows: Sequence[tuple[int, list[str]]], columns: Mapping[str, str]
-) -> tuple[int, list[str]]:
-    """Find the header: the index of the first row below it, and its cells ([] without one)."""
-    wanted = {name.casefold() for name in columns.values() if not name.isdecimal()}
-    for index, (_, cells) in enumerate(rows[:_HEADER_WITHIN]):
-        plain = [_plain(cell) for cell in cells]
-        known = any(p in _LAP_TIME | _TIME_WORD | _PASSING or _SECTOR.fullmatch(p) for p in plain)
-        # A title above the table has fewer cells than the table.
-        known &= len(cells) >= len(rows[min(index + 1, len(rows) - 1)][1])
-        if known or wanted & {cell.casefold() for cell in cells}:
-            return index + 1, cells
-    _, first = rows[0]
-    if not any(read_seconds(cell) is not None for cell in first):
-        return 1, list(first)
-    return 0, []
+def _found(
+    lines: Sequence[str], is_header: Callable[[Sequence[str]], bool], fewest_cells: int
+) -> Layout | None:
+    return find_layout(
+        lines,
+        is_header=is_header,
+        is_value=_is_time,
+        fewest_cells=fewest_cells,
+        fewest_values=1,
+    )
 
 
-def _plain(header: str) -> str:
-    """Write a header in lower-case words, without its unit."""
-    bare = re.sub(r"[(\[{].*?[)\]}]", " ", header.casefold())
-    words = re.sub(r"[^\w]|_", " ", bare).split()
-    while len(words) > 1 and words[-1] in ("s", "sec", "ms", "milliseconds"):
-        words.pop()
-    return " ".join(words)
+def _is_time(cell: str) -> bool:
+    return read_seconds(cell) is not None or read_moment(cell) is not None
+
+
+def _has_times(cells: Sequence[str], columns: Mapping[str, str]) -> bool:
+    named = {name.strip().casefold() for name in columns.values() if not name.isdecimal()}
+    if named & {cell.casefold() for cell in cells}:
+        return True
+    recognised = [recognise_header(cell, OFFICIAL_WORDS) for cell in cells]
+    return any(pair is not None and pair[0] != "lap" for pair in recognised)
 
 
 def chosen_columns(
-    header: Sequence[str],
-    body: Sequence[tuple[int, list[str]]],
-    columns: Mapping[str, str],
-    file: str,
+    layout: Layout, body: Sequence[Row], columns: Mapping[str, str], file: str
 ) -> Columns:
     """Settle which column holds what.
 
     Parameters
     ----------
-    header
-        Cells of the header line; empty where there is none.
+    layout
+        How the list is laid out.
     body
-        Line numbers and cells of the rows.
+        The rows below the header.
     columns
         What the user has said, by role.
     file
@@ -111,89 +140,73 @@ def chosen_columns(
     TrackkitError
         With a question where the columns are not clear.
     """
-    unknown = [role for role in columns if not re.fullmatch(r"lap|time|passing|sector\d", role)]
+    unknown = [role for role in columns if not _ROLE.fullmatch(role)]
     if unknown:
         raise TrackkitError(
-            f"official times have no {unknown[0]!r}", remedy="what can be named is lap, time, "
-            "passing, sector1, sector2, ...",
-        )  # fmt: skip
-    named = {role: _named(header, body, column, file) for role, column in columns.items()}
-    if header:
-        plain = [_plain(cell) for cell in header]
-        lap = _only([i for i, p in enumerate(plain) if p in _LAP], header, "lap number", file,
-                    named.get("lap"))  # fmt: skip
-        strong = [i for i, p in enumerate(plain) if p in _LAP_TIME]
-        weak = [i for i, p in enumerate(plain) if p in _TIME_WORD]
-        time = _only(strong or weak, header, "lap time", file, named.get("time"))
-        passing = _only([i for i, p in enumerate(plain) if p in _PASSING], header,
-                        "time of day", file, named.get("passing"))  # fmt: skip
-        by_number: dict[int, list[int]] = {}
-        for index, p in enumerate(plain):
-            if match := _SECTOR.fullmatch(p):
-                by_number.setdefault(int(match[1]), []).append(index)
+            f"official times have no {unknown[0]!r}",
+            remedy="what can be named is lap, time, passing, sector1, sector2, ...",
+        )
+    width = max(len(cells) for _, cells in body)
+    named = {role: _named(layout.header, name, width, file) for role, name in columns.items()}
+    if layout.header or named:
+        chosen = columns_by_role(layout, OFFICIAL_WORDS, named)
     else:
-        lap, time, by_number, passing = None, None, {}, named.get("passing")
-        if not named:
-            lap, time, by_number = _by_numbers(body, file)
-        lap, time = named.get("lap", lap), named.get("time", time)
-    for role, column in named.items():
-        if role.startswith("sector"):
-            by_number[int(role[-1])] = [column]
-    sectors = [
-        _only(by_number[number], header, f"time of sector {number}", file, None)
-        for number in sorted(by_number)
-    ]
+        chosen = {
+            role: (Column(position, f"column {position + 1}"),)
+            for role, position in _by_numbers(body, file).items()
+        }
+    lap = _only(chosen.get("lap"), "lap number", file)
+    time = _only(chosen.get("time") or chosen.get("perhaps time"), "lap time", file)
+    passing = _only(chosen.get("passing"), "time of day", file)
+    numbers = sorted(int(role[6:]) for role in chosen if role.startswith("sector"))
+    sectors = [_only(chosen[f"sector{n}"], f"time of sector {n}", file) for n in numbers]
     if time is None and not sectors and passing is None:
+        header = layout.header
         listing = ", ".join(repr(cell) for cell in header) if header else f"1 to {len(body[0][1])}"
         raise TrackkitError(
             f"which of its columns holds the lap time? They are {listing}", file=file, remedy=ASK
         )
-    return Columns(lap, time, tuple(i for i in sectors if i is not None), passing)
+    return Columns(lap, time, tuple(column for column in sectors if column), passing)
 
 
-def _named(
-    header: Sequence[str], body: Sequence[tuple[int, list[str]]], column: str, file: str
-) -> int:
-    folded = [cell.casefold() for cell in header]
-    if folded.count(column.casefold()) == 1:
-        return folded.index(column.casefold())
-    width = len(header) or max(len(cells) for _, cells in body)
-    if column.isdecimal() and 1 <= int(column) <= width:
-        return int(column) - 1
+def _named(header: Sequence[str], name: str, width: int, file: str) -> int:
+    positions = positions_named(header, name, width)
+    if len(positions) == 1:
+        return positions[0]
     raise TrackkitError(
-        f"has no one column {column!r}", file=file,
+        f"has no one column {name!r}",
+        file=file,
         remedy="its columns are " + (", ".join(header) if header else f"1 to {width}"),
-    )  # fmt: skip
+    )
 
 
-def _only(
-    found: Sequence[int], header: Sequence[str], what: str, file: str, named: int | None
-) -> int | None:
-    if named is not None:
-        return named
-    if len(found) > 1:
-        listing = " or ".join(f"{header[i]!r} (column {i + 1})" for i in found)
+def _only(columns: Sequence[Column] | None, what: str, file: str) -> Column | None:
+    if not columns:
+        return None
+    if len(columns) > 1:
+        listing = " or ".join(f"{c.header!r} (column {c.position + 1})" for c in columns)
         raise TrackkitError(f"which holds the {what}: {listing}?", file=file, remedy=ASK)
-    return found[0] if found else None
+    return columns[0]
 
 
-def _by_numbers(
-    body: Sequence[tuple[int, list[str]]], file: str
-) -> tuple[int | None, int, dict[int, list[int]]]:
-    """Tell the columns of a table without a header from what is in them."""
+def _by_numbers(body: Sequence[Row], file: str) -> dict[str, int]:
+    """Tell the columns of a table without a header from what is in them.
+
+    Lap numbers count up, and the lap time is the one column or the sum of all others.
+    """
     width = max(len(cells) for _, cells in body)
     if width == 1:
-        return None, 0, {}
+        return {"time": 0}
     first = [cells[0] for _, cells in body]
     counts = all(cell.isdecimal() for cell in first)
-    numbers = [int(cell) for cell in first] if counts else []
-    lap = 0 if counts and all(a < b for a, b in pairwise(numbers)) else None
-    rest = [i for i in range(width) if i != lap]
+    counts = counts and all(a < b for a, b in pairwise(int(cell) for cell in first))
+    lap = {"lap": 0} if counts else {}
+    rest = [i for i in range(width) if i not in lap.values()]
     # Whole numbers alone may be what a decimal comma has left.
     if len(rest) == 1 and any(
         re.search("[.,:']", cells[rest[0]]) for _, cells in body if cells[1:]
     ):
-        return lap, rest[0], {}
+        return {**lap, "time": rest[0]}
     times = [
         [read_seconds(cells[i]) if i < len(cells) else None for i in rest] for _, cells in body
     ]
@@ -213,13 +226,14 @@ def _by_numbers(
                 do="name official columns",
             ),
         )
-    sectors = [column for place, column in enumerate(rest) if place != totals[0]]
-    return lap, rest[totals[0]], {n: [column] for n, column in enumerate(sectors, start=1)}
+    time = rest.pop(totals[0])
+    sectors = {f"sector{number}": position for number, position in enumerate(rest, start=1)}
+    return {**lap, "time": time, **sectors}
 
 
 def read_seconds(text: str) -> float | None:
     """Read ``m:ss.mmm``, ``h:mm:ss.mmm`` or seconds; None where it is none."""
-    match = TIME.fullmatch(text.replace("'", ":").removesuffix("s").strip())
+    match = _TIME.fullmatch(text.replace("'", ":").removesuffix("s").strip())
     if match is None:
         return None
     hours, minutes, seconds, decimals = match.groups()

@@ -14,7 +14,7 @@ from trackkit.official.passings import covariance_along, passings
 from trackkit.official.times import OfficialTimes
 from trackkit.remedies import Remedy
 from trackkit.timing.crossings import Crossing
-from trackkit.timing.lap_times import LapReport
+from trackkit.timing.report import LapReport
 from trackkit.track.model import Track, timed_gates
 
 CLOCK_UNKNOWN = Remedy(
@@ -250,13 +250,13 @@ def _add_moments(
                 ),
             )  # fmt: skip
         return None, []
-    start = report.recording.start
+    start = report.start
     said = []
     if start is None:
         if clock_within_s is not None:
             raise TrackkitError(
                 "only counts seconds, so its clock cannot be compared with the official one",
-                file=report.recording.name, remedy=CLOCK_UNKNOWN,
+                file=report.name, remedy=CLOCK_UNKNOWN,
             )  # fmt: skip
         base, zone = next(iter(moments.values())) - next(iter(moments)).time_s, 0.0
     else:

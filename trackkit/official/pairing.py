@@ -11,8 +11,8 @@ import numpy as np
 
 from trackkit.arrays import Floats, robust_spread
 from trackkit.official.times import OfficialLap, OfficialTimes
-from trackkit.timing.lap_times import LapReport
 from trackkit.timing.laps import Lap
+from trackkit.timing.report import LapReport
 
 MISSING = 0.1
 """Share of laps taken to be missing on either side, before anything is seen."""
@@ -56,6 +56,20 @@ class Pair:
     outlier: bool
     sectors_s: tuple[float | None, ...]
 
+    def as_row(self) -> dict[str, Any]:
+        """Return the pair as JSON."""
+        return {
+            "official_lap": self.official.number,
+            "official_s": self.official.time_s,
+            "lap": self.lap.number,
+            "time_s": self.lap.time_s,
+            "difference_s": self.difference_s,
+            "sigma_s": self.sigma_s,
+            "probability": self.probability,
+            "outlier": self.outlier,
+            "sector_differences_s": list(self.sectors_s),
+        }
+
 
 @dataclass(frozen=True)
 class Agreement:
@@ -93,6 +107,18 @@ class Pairing:
     laps_alone: tuple[Lap, ...]
     agreement: Agreement | None
     sectors: tuple[Agreement | None, ...]
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the pairing as JSON."""
+        return {
+            "file": self.times.file,
+            "pairs": [pair.as_row() for pair in self.pairs],
+            "official_alone": [lap.number for lap in self.official_alone],
+            "laps_alone": [lap.number for lap in self.laps_alone],
+            **_agreement_row(self.agreement),
+            "outliers": [pair.lap.number for pair in self.pairs if pair.outlier],
+            "sectors": [_agreement_row(agreement) for agreement in self.sectors],
+        }
 
 
 def pair(times: OfficialTimes, report: LapReport) -> Pairing:
@@ -296,33 +322,6 @@ def _sector_agreements(pairs: Sequence[Pair], rounding: float) -> tuple[Agreemen
                 sigmas.append(None if sigma is None else math.hypot(sigma, rounding))
         agreements.append(_agreement(differences, sigmas))
     return tuple(agreements)
-
-
-def pairing_row(pairing: Pairing) -> dict[str, Any]:
-    """Write a pairing as ``laps --json`` does."""
-    agreement = pairing.agreement
-    return {
-        "file": pairing.times.file,
-        "pairs": [
-            {
-                "official_lap": one.official.number,
-                "official_s": one.official.time_s,
-                "lap": one.lap.number,
-                "time_s": one.lap.time_s,
-                "difference_s": one.difference_s,
-                "sigma_s": one.sigma_s,
-                "probability": one.probability,
-                "outlier": one.outlier,
-                "sector_differences_s": list(one.sectors_s),
-            }
-            for one in pairing.pairs
-        ],
-        "official_alone": [lap.number for lap in pairing.official_alone],
-        "laps_alone": [lap.number for lap in pairing.laps_alone],
-        **_agreement_row(agreement),
-        "outliers": [one.lap.number for one in pairing.pairs if one.outlier],
-        "sectors": [_agreement_row(one) for one in pairing.sectors],
-    }
 
 
 def _agreement_row(agreement: Agreement | None) -> dict[str, Any]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import os
 import re
 from collections.abc import Mapping, Sequence
@@ -14,15 +13,16 @@ from trackkit.official.clock import follow_days, lap_ends, read_moment
 from trackkit.official.columns import (
     NO_TIME,
     Columns,
+    Row,
     chosen_columns,
-    find_header,
+    official_layout,
     read_seconds,
-    rows_of,
 )
+from trackkit.recordings.csv.columns import Column
+from trackkit.recordings.csv.layout import cells_of, lines_of, refuse_longer_row, rows_of
 from trackkit.recordings.detect import decode, read_bytes
+from trackkit.recordings.units import TIME_S
 from trackkit.remedies import Remedy
-
-_MILLISECONDS = re.compile(r"[\s_(\[](?:ms|milliseconds)[)\]]?\s*$", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -89,165 +89,157 @@ def read_official(
     TrackkitError
         With a question where the columns are not clear; or with the line that is wrong.
     """
-    name = os.fspath(path)
+    file = os.fspath(path)
     remedy = "give a CSV file of official lap times"
     try:
-        rows = rows_of(decode(read_bytes(path)))
+        lines = rows_of(lines_of(decode(read_bytes(path))))
     except RecordingError as error:
-        raise TrackkitError(error.what, file=name, remedy=remedy) from error
-    except csv.Error as error:
-        raise TrackkitError(f"is no CSV ({error})", file=name, remedy=remedy) from error
-    if not rows:
-        raise TrackkitError("holds no line of times", file=name, remedy=remedy)
-    at, header = find_header(rows, columns or {})
-    body = rows[at:]
+        raise TrackkitError(error.what, file=file, remedy=remedy) from error
+    if not lines:
+        raise TrackkitError("holds no line of times", file=file, remedy=remedy)
+    layout = official_layout([line for _, line in lines], columns or {})
+    body = [(number, cells_of(line, layout.delimiter)) for number, line in lines]
+    if any(not cells for _, cells in body):
+        raise TrackkitError("is no CSV (a cell is too long)", file=file, remedy=remedy)
+    body = body[layout.first_row :]
     if not body:
-        raise TrackkitError("has a header but no lap time below it", file=name)
-    if header:
-        for line, cells in body:
-            if len(cells) > len(header) and any(cells[len(header) :]):
-                raise TrackkitError(
-                    f"has {len(header)} columns in the header but {len(cells)} in this row",
-                    file=name, place=f"line {line}",
-                    remedy="if decimals are written with commas, separate columns with semicolons",
-                )  # fmt: skip
-    chosen = chosen_columns(header, body, columns or {}, name)
-    scale = [0.001 if _MILLISECONDS.search(cell) else 1.0 for cell in header]
-    laps = [_lap(line, cells, chosen, place, scale, name)
-            for place, (line, cells) in enumerate(body, start=1)]  # fmt: skip
-    return _checked(laps, body, chosen, scale, name)
+        raise TrackkitError("has a header but no lap time below it", file=file)
+    for row in body:
+        refuse_longer_row(layout.header, row, file, TrackkitError)
+    chosen = chosen_columns(layout, body, columns or {}, file)
+    laps = [_lap(row, chosen, place, file) for place, row in enumerate(body, start=1)]
+    return _checked(laps, body, chosen, file)
 
 
-def _lap(
-    line: int,
-    cells: Sequence[str],
-    chosen: Columns,
-    place: int,
-    scale: Sequence[float],
-    file: str,
-) -> OfficialLap:
-    def time(column: int) -> float | None:
-        cell = cells[column] if column < len(cells) else ""
+def _cell(row: Row, column: Column) -> str:
+    return row[1][column.position] if column.position < len(row[1]) else ""
+
+
+def _unit_s(column: Column) -> float:
+    return TIME_S[column.unit or "s"]
+
+
+def _lap(row: Row, chosen: Columns, place: int, file: str) -> OfficialLap:
+    def time(column: Column) -> float | None:
+        cell = _cell(row, column)
         if cell.casefold() in NO_TIME:
             return None
         seconds = read_seconds(cell)
         if seconds is None:
             raise TrackkitError(
-                f"{cell!r} is no time", file=file, place=f"line {line}",
+                f"{cell!r} is no time",
+                file=file,
+                place=f"line {row[0]}",
                 remedy="write 1:02.345 or 62.345, or leave it empty where there is none",
-            )  # fmt: skip
-        return seconds * (scale[column] if scale else 1.0)
+            )
+        return seconds * _unit_s(column)
 
     number = place
     if chosen.lap is not None:
-        cell = cells[chosen.lap] if chosen.lap < len(cells) else ""
+        cell = _cell(row, chosen.lap)
         if not cell.isdecimal():
             raise TrackkitError(
-                f"{cell!r} is no lap number", file=file, place=f"line {line}",
+                f"{cell!r} is no lap number",
+                file=file,
+                place=f"line {row[0]}",
                 remedy="keep one line a lap",
-            )  # fmt: skip
+            )
         number = int(cell)
     sectors = tuple(time(column) for column in chosen.sectors)
     if chosen.time is not None:
-        return OfficialLap(number, time(chosen.time), sectors, line)
-    known = [sector for sector in sectors if sector is not None]
-    whole = bool(sectors) and len(known) == len(sectors)
-    return OfficialLap(number, sum(known) if whole else None, sectors, line)
+        return OfficialLap(number, time(chosen.time), sectors, row[0])
+    timed = [sector for sector in sectors if sector is not None]
+    whole = bool(sectors) and len(timed) == len(sectors)
+    return OfficialLap(number, sum(timed) if whole else None, sectors, row[0])
 
 
 def _checked(
-    laps: Sequence[OfficialLap],
-    body: Sequence[tuple[int, list[str]]],
-    chosen: Columns,
-    scale: Sequence[float],
-    file: str,
+    laps: Sequence[OfficialLap], body: Sequence[Row], chosen: Columns, file: str
 ) -> OfficialTimes:
     seen: dict[int, int] = {}
     for lap in laps:
         if lap.number in seen:
             raise TrackkitError(
-                f"lap {lap.number} stands in line {seen[lap.number]} already", file=file,
-                place=f"line {lap.line}", remedy="keep the laps of one driver",
-            )  # fmt: skip
+                f"lap {lap.number} stands in line {seen[lap.number]} already",
+                file=file,
+                place=f"line {lap.line}",
+                remedy="keep the laps of one driver",
+            )
         seen[lap.number] = lap.line
-    resolution = _finest(body, [chosen.time] if chosen.time is not None else chosen.sectors, scale)
+    resolution = _finest(body, [chosen.time] if chosen.time else chosen.sectors)
     ordered = sorted(laps, key=lambda lap: lap.number)
     remarks = () if ordered == list(laps) else ("put in order of the lap numbers",)
     times = OfficialTimes(file, tuple(ordered), resolution, remarks)
     if chosen.passing is not None:
-        times = _with_passings(times, body, chosen, scale)
+        has_laps = chosen.time is not None or bool(chosen.sectors)
+        times = _with_passings(times, body, chosen.passing, has_laps=has_laps)
     timed = [lap.time_s for lap in times.laps if lap.time_s is not None]
     if not timed:
         raise TrackkitError("holds no lap time", file=file)
     if min(timed) >= 3600.0 and len(timed) > 1 and timed == sorted(timed):
         raise TrackkitError(
-            "holds times of day, not lap times, where lap times should be", file=file,
+            "holds times of day, not lap times, where lap times should be",
+            file=file,
             remedy=Remedy(
                 "say which columns hold lap times, and that these are times of passing",
                 do="name official columns",
                 value={"columns": {"passing": "3"}},
             ),
-        )  # fmt: skip
+        )
     return times
 
 
 def _with_passings(
-    times: OfficialTimes,
-    body: Sequence[tuple[int, list[str]]],
-    chosen: Columns,
-    scale: Sequence[float],
+    times: OfficialTimes, body: Sequence[Row], column: Column, *, has_laps: bool
 ) -> OfficialTimes:
     """Add times of day, and lap times from them where the list has none."""
-    column = chosen.passing
-    assert column is not None  # noqa: S101 - the caller has looked
-    cells = {line: row[column] if column < len(row) else "" for line, row in body}
+    cells = {row[0]: _cell(row, column) for row in body}
     read = []
     for lap in times.laps:
         text = cells[lap.line]
-        moment = read_moment(text, scale[column] if scale else 1.0)
+        moment = read_moment(text, _unit_s(column))
         if moment is None and text.casefold() not in NO_TIME:
             raise TrackkitError(
-                f"{text!r} is no time of day", file=times.file, place=f"line {lap.line}",
+                f"{text!r} is no time of day",
+                file=times.file,
+                place=f"line {lap.line}",
                 remedy="write 14:05:06.789, or leave it empty where there is none",
-            )  # fmt: skip
+            )
         read.append(moment)
     passed, day = follow_days(read)
     numbers = [lap.number for lap in times.laps]
-    resolution = _finest(body, [column], scale)
-    laps = [lap.time_s for lap in times.laps]
-    remarks = times.remarks
-    if chosen.time is None and not chosen.sectors:
-        for i in range(1, len(laps)):
+    resolution = _finest(body, [column])
+    lap_s = [lap.time_s for lap in times.laps]
+    if not has_laps:
+        for i in range(1, len(lap_s)):
             here, before = passed[i], passed[i - 1]
             if here is not None and before is not None and numbers[i] == numbers[i - 1] + 1:
-                laps[i] = here - before
+                lap_s[i] = here - before
         times = replace(times, resolution_s=resolution)
-        remarks = (*remarks, "lap times are the differences of its times of day")
+        remark = "lap times are the differences of its times of day"
     else:
         within = 1.5 * (resolution + times.resolution_s)
         try:
-            passed, said = lap_ends(numbers, laps, passed, within)
+            passed, remark = lap_ends(numbers, lap_s, passed, within)
         except TrackkitError as error:
             error.file = times.file
             raise
-        remarks = (*remarks, said) if said else remarks
-    told = tuple(
+    laps = tuple(
         replace(lap, time_s=time, passed_s=at)
-        for lap, time, at in zip(times.laps, laps, passed, strict=True)
+        for lap, time, at in zip(times.laps, lap_s, passed, strict=True)
     )
-    return replace(times, laps=told, remarks=remarks, passed_resolution_s=resolution, day=day)
+    remarks = (*times.remarks, remark) if remark else times.remarks
+    return replace(times, laps=laps, remarks=remarks, passed_resolution_s=resolution, day=day)
 
 
-def _finest(
-    body: Sequence[tuple[int, list[str]]], columns: Sequence[int], scale: Sequence[float]
-) -> float:
+def _finest(body: Sequence[Row], columns: Sequence[Column]) -> float:
     """Last decimal that some columns are given to, seconds."""
     return min(
         (
-            _resolution(cells[column]) * (scale[column] if scale else 1.0)
-            for _, cells in body
+            _resolution(row[1][column.position]) * _unit_s(column)
+            for row in body
             for column in columns
-            if column < len(cells)
+            if column.position < len(row[1])
         ),
         default=1.0,
     )

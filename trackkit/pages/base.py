@@ -16,10 +16,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats
 from trackkit.caution import CAUTION
-from trackkit.gates.edit import LONGEST_NAME, SINGLE_KINDS, is_required
+from trackkit.gates.edit import LONGEST_NAME
+from trackkit.gates.placement import SINGLE_KINDS, is_required
 from trackkit.gates.quality import TimingQuality
 from trackkit.gates.square import NARROWEST_M, WIDEST_M
-from trackkit.geometry.bends import WORTH_TELLING_M, find_bends
+from trackkit.geometry.bends import WORTH_TELLING_M, Straight, find_bends
 from trackkit.geometry.geodesy import bearing_deg, geodesic_distance, wrap_longitude
 from trackkit.motion.drive import LONGEST_GAP_S, Drive
 from trackkit.recordings.recording import Recording
@@ -27,7 +28,7 @@ from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import MOST_DECIMALS
 from trackkit.timing.traces import STEP_M, trace_lap
 from trackkit.track.band import band_sides, bridge_reach_m
-from trackkit.track.model import GATE_KINDS, GateKind, PitLane, Track
+from trackkit.track.model import GATE_KINDS, GateKind, PitLane, Track, position_row
 
 BAND_SPACING_M = 2.0
 """Distance between two places that the width of the band is told of, and the page draws."""
@@ -65,6 +66,9 @@ _PLACE_DEG, _SPEED_MPS, _TIME_S, _LENGTH_M, _SIGMA_S = 1e-7, 0.01, 1e-4, 0.01, 1
 _BEARING_DEG, _PACE = 1e-4, 1e-5
 _MISSING_U16, _MISSING_I32 = 65_535, -(2**31)
 
+_LAP_KEYS = ("number", "kind", "complete", "start_s", "time_s")
+"""What of a lap does not change with its gates as far as its trace goes."""
+
 Driven = tuple[Drive, Sequence[Lap]]
 """A smoothed recording and the laps in it."""
 
@@ -97,15 +101,13 @@ def base_document(
     return {
         "version": 1,
         "caution": CAUTION,
-        "track": track_row(track)
-        | {
+        "track": {
+            **track.as_row(),
             "notes": track.notes,
             "accuracy_m": track.accuracy_m,
-            "line": track.line,
             "revised": track.revised,
             "country": track.country,
             "licence": track.licence,
-            "length_surface_m": track.length_surface_m,
             "band_known": bool(track.centreline.width_m or track.centreline.width_profile),
         },
         "limits": {
@@ -126,34 +128,16 @@ def base_document(
         ],
         "line": _line(track),
         "corners": [
-            {
-                "number": corner.number,
-                "name": corner.name,
-                "turn": corner.turn,
-                "apex_m": round(corner.apex_m, 2),
-                "entry_m": round(corner.entry_m, 2),
-                "exit_m": round(corner.exit_m, 2),
-                "min_radius_m": round(corner.min_radius_m, 2),
-                "at": [round(value, 8) for value in corner.apex],
-            }
-            for corner in track.corners
+            {**corner.as_row(), "at": position_row(corner.apex)} for corner in track.corners
         ],
         "straights": [
-            {
-                "from_m": round(straight.start_m, 2),
-                "to_m": round(float(track.curve.wrap(straight.start_m + straight.length_m)), 2),
-                "length_m": round(straight.length_m, 2),
-            }
+            _straight(track, straight)
             for straight in find_bends(track.curve)[1]
             if straight.length_m >= WORTH_TELLING_M
         ],
         "bridges": [
-            {
-                "over_m": round(one.over_m, 2),
-                "under_m": round(one.under_m, 2),
-                "reach_m": round(bridge_reach_m(track, one), 2),
-            }
-            for one in track.crossovers
+            {**bridge.as_row(), "reach_m": round(bridge_reach_m(track, bridge), 2)}
+            for bridge in track.crossovers
         ],
         "pit_lanes": [_lane(track, lane) for lane in track.pit_lanes],
         "quality": None
@@ -193,18 +177,6 @@ def speed_bounds_kmh(speeds_mps: Sequence[Floats]) -> list[int]:
     first = round((0.5 * (low + high) - 0.5 * (CLASS_COUNT - 2) * step) / grain) * grain
     first = max(first, grain)
     return [int(first + step * n) for n in range(CLASS_COUNT - 1)]
-
-
-def track_row(track: Track) -> dict[str, Any]:
-    """Say what track it is, in the words of the track file."""
-    return {
-        "id": track.id,
-        "name": track.name,
-        "layout": track.layout,
-        "direction": track.direction,
-        "closed": track.closed,
-        "length_m": round(track.length_m, 3),
-    }
 
 
 def pack(values: ArrayLike, step: float) -> dict[str, Any]:
@@ -281,6 +253,12 @@ def _spline(track: Track) -> dict[str, Any]:
     }
 
 
+def _straight(track: Track, straight: Straight) -> dict[str, float]:
+    row = straight.as_row()
+    end_m = float(track.curve.wrap(straight.start_m + straight.length_m))
+    return {"from_m": row["start_m"], "to_m": round(end_m, 2), "length_m": row["length_m"]}
+
+
 def _lane(track: Track, lane: PitLane) -> dict[str, Any]:
     return _places(track, lane.longitude_deg, lane.latitude_deg)
 
@@ -323,13 +301,10 @@ def _lap(
     track: Track, index: int, drive: Drive, lap: Lap, every: int, stride: int
 ) -> dict[str, Any]:
     trace = None if lap.time_s is None else trace_lap(track, drive, lap)
+    known = lap.as_row()
     row: dict[str, Any] = {
         "recording": index,
-        "number": lap.number,
-        "kind": lap.kind,
-        "complete": lap.complete,
-        "start_s": lap.start_s,
-        "time_s": lap.time_s,
+        **{key: known[key] for key in _LAP_KEYS},
         "fixes": _fixes_of(drive.recording, lap, every),
         "from_m": 0.0,
         "trace": None,

@@ -10,7 +10,7 @@ from urllib.parse import urlsplit
 
 import numpy as np
 
-from trackkit.checks.findings import Finding, finding_row
+from trackkit.checks.findings import Finding
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
 from trackkit.pages.assets import (
@@ -71,22 +71,24 @@ def map_html(
     from trackkit.pages.state import state
 
     prepared = prepare(track, list(recordings))
-    known = evaluate(track, prepared)
-    reports = known.reports or [None] * len(prepared.drives)
+    evaluation = evaluate(track, prepared)
+    reports = evaluation.reports or [None] * len(prepared.drives)
     base = base_document(
         track,
         [
             (drive, () if report is None else report.laps)
             for drive, report in zip(prepared.drives, reports, strict=True)
         ],
-        known.quality,
+        evaluation.quality,
     )
-    told = state(track, prepared)
-    found = None if findings is None else list(findings)
-    told["findings"] = None if found is None else [finding_row(one) for one in found]
-    for gate in told["gates"]:
-        gate["findings"] = [n for n, one in enumerate(found or []) if one.feature == gate["id"]]
-    return _page(base, told, None, provider=provider, title=title)
+    shown = state(track, prepared)
+    listed = None if findings is None else list(findings)
+    shown["findings"] = None if listed is None else [finding.as_row() for finding in listed]
+    for gate in shown["gates"]:
+        gate["findings"] = [
+            number for number, finding in enumerate(listed or []) if finding.feature == gate["id"]
+        ]
+    return _page(base, shown, None, provider=provider, title=title)
 
 
 def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mapping[str, Any]) -> str:

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 from typing import Any
 
 from trackkit.checks.evaluate import Evaluation, Prepared, evaluate
-from trackkit.checks.findings import finding_row
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import BESIDE_THE_TRACK
-from trackkit.timing.lap_times import LapReport
-from trackkit.track.document import gate_row
-from trackkit.track.model import Gate, Track, timed_gates
+from trackkit.gates.placement import BESIDE_THE_TRACK
+from trackkit.track.model import Gate, Track
+from trackkit.track.sectors import sectors_of
 
 
 def datum_m(track: Track, prepared: Prepared) -> float:
@@ -43,7 +40,7 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
     dict
         Lengths in metres, times in seconds, positions as longitude and latitude.
     """
-    known = evaluate(track, prepared, moving)
+    evaluation = evaluate(track, prepared, moving)
     return {
         "edit": 0,
         "base": 0,
@@ -53,89 +50,53 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
         "undo_what": None,
         "redo_what": None,
         "datum_m": round(datum_m(track, prepared), 6),
-        "light": not known.whole,
-        "track": {
-            "id": track.id,
-            "name": track.name,
-            "layout": track.layout,
-            "direction": track.direction,
-            "closed": track.closed,
-            "length_m": round(track.curve.length_m, 3),
-        },
-        "gates": [_gate_row(known, gate) for gate in track.gates],
+        "light": not evaluation.whole,
+        "track": track.as_row() | {"length_m": round(track.curve.length_m, 3)},
+        "gates": [_gate_row(evaluation, gate) for gate in track.gates],
         "sectors": _sector_rows(track),
-        "laps": [row for n, report in enumerate(known.reports) for row in _lap_rows(n, report)],
-        "best": [
-            {
-                "recording": index,
-                "best_lap_s": _seconds(report.best_lap_s),
-                "theoretical_best_s": _seconds(report.theoretical_best_s),
-                "continuous_best_s": _seconds(report.continuous_best_s),
-            }
-            for index, report in enumerate(known.reports)
+        "laps": [
+            {"recording": index, **_short(lap.as_row())}
+            for index, report in enumerate(evaluation.reports)
+            for lap in report.laps
         ],
-        "findings": [finding_row(finding) for finding in known.findings],
+        "best": [
+            {"recording": index, **_short(report.as_row())}
+            for index, report in enumerate(evaluation.reports)
+        ],
+        "findings": [finding.as_row() for finding in evaluation.findings],
         "remarks": [],
     }
 
 
-def _gate_row(known: Evaluation, gate: Gate) -> dict[str, Any]:
+def _gate_row(evaluation: Evaluation, gate: Gate) -> dict[str, Any]:
     sigma = None
     if gate.kind not in BESIDE_THE_TRACK:
-        sigma = float(known.quality.at(known.quality.sigma_s, gate.chainage_m))
+        quality = evaluation.quality
+        sigma = float(quality.at(quality.sigma_s, gate.chainage_m))
     return {
-        **gate_row(gate),
-        "sigma_s": _seconds(sigma),
-        "findings": [n for n, one in enumerate(known.findings) if one.feature == gate.id],
+        **gate.as_row(),
+        "sigma_s": _short(sigma),
+        "findings": [
+            number
+            for number, finding in enumerate(evaluation.findings)
+            if finding.feature == gate.id
+        ],
     }
 
 
 def _sector_rows(track: Track) -> list[dict[str, Any]]:
     try:
-        gates = timed_gates(track)
+        return [sector.as_row() for sector in sectors_of(track)]
     except PlaceError:
         return []  # gate-missing says so
-    if track.closed:
-        gates.append(gates[0])
-    length = track.curve.length_m
-    rows = []
-    for number, (begin, end) in enumerate(pairwise(gates), start=1):
-        whole_lap = begin is end
-        between = float(track.curve.along(begin.chainage_m, end.chainage_m))
-        rows.append(
-            {
-                "number": number,
-                "from": begin.id,
-                "to": end.id,
-                "length_m": round(length if whole_lap else between, 3),
-            }
-        )
-    return rows
 
 
-def _lap_rows(index: int, report: LapReport) -> list[dict[str, Any]]:
-    return [
-        {
-            "recording": index,
-            "number": lap.number,
-            "kind": lap.kind,
-            "complete": lap.complete,
-            "start_s": _seconds(lap.start_s),
-            "time_s": _seconds(lap.time_s),
-            "sigma_s": _seconds(lap.sigma_s),
-            "missed": list(lap.missed),
-            "sectors": [
-                {
-                    "time_s": _seconds(sector.time_s),
-                    "sigma_s": _seconds(sector.sigma_s),
-                    "split_s": _seconds(sector.split_s),
-                }
-                for sector in lap.sectors
-            ],
-        }
-        for lap in report.laps
-    ]
-
-
-def _seconds(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else round(value, 6)
+def _short(value: Any) -> Any:
+    """Round the numbers of a row to a millionth; a page has many, and shows thousandths."""
+    if isinstance(value, float):
+        return round(value, 6) if math.isfinite(value) else None
+    if isinstance(value, list):
+        return [_short(part) for part in value]
+    if isinstance(value, dict):
+        return {key: _short(part) for key, part in value.items()}
+    return value

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 from pathlib import Path
 
+from trackkit.errors import PlaceError
 from trackkit.paper.sheet import Table
 from trackkit.paper.text import Lettering
 from trackkit.recordings.recording import Recording
-from trackkit.track.model import GATE_KINDS, Track, timed_gates
+from trackkit.track.model import GATE_KINDS, Track
+from trackkit.track.sectors import sectors_of
 
 
 def tables_of(track: Track, drives: Sequence[Recording], lettering: Lettering) -> list[Table]:
@@ -76,16 +77,21 @@ def _words(kind: str) -> str:
 
 def _sectors(track: Track) -> tuple[tuple[str, str, str, str], ...]:
     """Sectors from gate to gate; none where the gates that laps begin and end at are missing."""
-    ends: tuple[str, ...] = ("finish",) if track.closed else ("start", "finish")
-    present = {gate.kind for gate in track.gates}
-    if not present.issuperset(ends):
+    try:
+        sectors = sectors_of(track)
+    except PlaceError:
         return ()
-    at = [gate.chainage_m for gate in timed_gates(track)]
-    lengths = [float(track.curve.along(a, b)) for a, b in pairwise(at)]
-    if track.closed:
-        lengths.append(track.curve.length_m - sum(lengths))
-        at.append(at[0] + track.curve.length_m)
-    return tuple(
-        (str(n + 1), f"{at[n]:,.1f} m", f"{at[n + 1]:,.1f} m", f"{length:,.1f} m")
-        for n, length in enumerate(lengths)
-    )
+    begin_m = track.timed_from.chainage_m
+    rows = []
+    for sector in sectors:
+        end_m = begin_m + sector.length_m
+        rows.append(
+            (
+                str(sector.number),
+                f"{begin_m:,.1f} m",
+                f"{end_m:,.1f} m",
+                f"{sector.length_m:,.1f} m",
+            )
+        )
+        begin_m = end_m
+    return tuple(rows)

@@ -68,7 +68,7 @@ class Simulation:
         return value
 
 
-def simulate(
+def simulate_drive(
     track: Track,
     *,
     laps: int = 5,

@@ -9,6 +9,7 @@ import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices
 from trackkit.motion.drive import Drive
+from trackkit.motion.fix_covariance import FixCovariance
 from trackkit.track.model import Gate
 
 LONGEST_GAP_S = 10.0
@@ -107,7 +108,7 @@ def interval_sigma(drive: Drive, first: Crossing, second: Crossing) -> float:
     return sum_sigma(drive, [(first, -1.0), (second, 1.0)])
 
 
-def sum_sigma(drive: Drive, terms: Iterable[tuple[Crossing, float]]) -> float:
+def sum_sigma(drive: Drive | FixCovariance, terms: Iterable[tuple[Crossing, float]]) -> float:
     """One sigma of a weighted sum of times of crossings, seconds.
 
     A crossing is late by the error of the position along the gate's normal over the speed along
@@ -119,7 +120,7 @@ def sum_sigma(drive: Drive, terms: Iterable[tuple[Crossing, float]]) -> float:
     Parameters
     ----------
     drive
-        That the crossings are of.
+        That the crossings are of, or what is kept of it for them.
     terms
         Crossings and their weights, such as -1 and 1 for the time from one to another.
     """

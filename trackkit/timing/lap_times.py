@@ -24,44 +24,11 @@ from trackkit.timing.best_times import (
 from trackkit.timing.crossings import Crossing, cross, interval_sigma
 from trackkit.timing.lap_wander import wander_from_laps
 from trackkit.timing.laps import Lap, SectorTime, laps_between
+from trackkit.timing.report import LapReport
 from trackkit.track.model import Gate, Position, Track, crossed_gates, timed_gates
 
 _SAME_PLANE_DEG = 1e-7
 """Planes whose origins are closer than this (1 cm) are taken for one."""
-
-
-@dataclass(frozen=True, eq=False)
-class LapReport:
-    """The laps of one recording; the best times are over complete flying laps.
-
-    `median_s` and `spread_s` are the median of their lap times and the standard deviation about
-    their mean; None where there are too few.  `continuous_from` is the crossing that the
-    continuous best begins at.  Best times carry the uncertainty of those times; that they were
-    picked as the smallest makes them a little too small besides.
-    """
-
-    recording: Recording
-    drive: Drive
-    laps: tuple[Lap, ...]
-    crossings: tuple[Crossing, ...]
-    best_lap_s: float | None
-    theoretical_best_s: float | None
-    continuous_best_s: float | None
-    median_s: float | None
-    spread_s: float | None
-    theoretical_best_sigma_s: float | None = None
-    continuous_best_sigma_s: float | None = None
-    continuous_from: Crossing | None = None
-
-    @property
-    def best_lap(self) -> Lap | None:
-        """The complete flying lap with the least time, the first of them."""
-        return min(self.counted, key=_lap_time, default=None)
-
-    @property
-    def counted(self) -> tuple[Lap, ...]:
-        """Complete flying laps."""
-        return tuple(lap for lap in self.laps if lap.counts)
 
 
 def time_laps(track: Track, recording: Recording) -> LapReport:
@@ -76,6 +43,11 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
         With a finish gate (and a start gate, when it is not closed).
     recording
         Of any drive; one that never comes near gives a report without laps.
+
+    Returns
+    -------
+    LapReport
+        With the smoothed drive.
 
     Raises
     ------
@@ -235,8 +207,8 @@ def _lap_report(
     sectors_sigma = sum_of_sectors_sigma(drive, best_sectors(counted)) if best_sigmas else None
     run_sigma = interval_sigma(drive, *run) if best_sigmas and run is not None else None
     return LapReport(
-        recording=drive.recording,
-        drive=drive,
+        name=drive.recording.name,
+        start=drive.recording.start,
         laps=tuple(laps),
         crossings=tuple(crossings),
         best_lap_s=float(times.min()) if len(times) else None,
@@ -247,6 +219,7 @@ def _lap_report(
         theoretical_best_sigma_s=sectors_sigma,
         continuous_best_sigma_s=run_sigma,
         continuous_from=None if run is None else run[0],
+        _known=drive,
     )
 
 
@@ -299,7 +272,3 @@ def _speeds(drive: Drive, before: Crossing, after: Crossing) -> tuple[float, flo
     between = np.hypot(velocity[:, 0], velocity[:, 1])
     speeds = np.concatenate([[before.speed_mps, after.speed_mps], between])
     return float(speeds.min()), float(speeds.max())
-
-
-def _lap_time(lap: Lap) -> float:
-    return float("inf") if lap.time_s is None else lap.time_s

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from trackkit.timing.crossings import Crossing
 
@@ -30,6 +30,16 @@ class SectorTime:
     sigma_s: float | None = None
     top_mps: float | None = None
     lowest_mps: float | None = None
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the sector as JSON."""
+        return {
+            "time_s": self.time_s,
+            "sigma_s": self.sigma_s,
+            "split_s": self.split_s,
+            "top_mps": self.top_mps,
+            "lowest_mps": self.lowest_mps,
+        }
 
 
 @dataclass(frozen=True)
@@ -79,6 +89,21 @@ class Lap:
     def counts(self) -> bool:
         """Whether the lap counts towards the best times: complete and flying."""
         return self.complete and self.kind == "flying"
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the lap as JSON; `trackkit.timing.rows.lap_row` adds what others say of it."""
+        return {
+            "number": self.number,
+            "kind": self.kind,
+            "complete": self.complete,
+            "start_s": self.start_s,
+            "time_s": self.time_s,
+            "sigma_s": self.sigma_s,
+            "top_mps": self.top_mps,
+            "lowest_mps": self.lowest_mps,
+            "missed": list(self.missed),
+            "sectors": [sector.as_row() for sector in self.sectors],
+        }
 
 
 @dataclass

@@ -30,25 +30,13 @@ def session_row(
 ) -> dict[str, Any]:
     """Write a session as ``laps --json`` does."""
     report = session.report
-    best, run = report.best_lap, report.continuous_from
     return {
         "file": session.file,
         "label": session.label,
-        "start": rfc3339(report.recording.start),
-        "start_local": rfc3339(local_time(report.recording.start, zone)),
+        "start": rfc3339(report.start),
+        "start_local": rfc3339(local_time(report.start, zone)),
         "laps": [lap_row(track, session, lap, reference, zone) for lap in report.laps],
-        "best_lap_s": report.best_lap_s,
-        "best_lap_sigma_s": None if best is None else best.sigma_s,
-        "best_lap": None if best is None else best.number,
-        "theoretical_best_s": report.theoretical_best_s,
-        "theoretical_best_sigma_s": report.theoretical_best_sigma_s,
-        "continuous_best_s": report.continuous_best_s,
-        "continuous_best_sigma_s": report.continuous_best_sigma_s,
-        "continuous_best_from": None if run is None else {"gate": run.gate, "at_s": run.time_s},
-        "best_over_theoretical_s": _less(report.best_lap_s, report.theoretical_best_s),
-        "best_over_continuous_s": _less(report.best_lap_s, report.continuous_best_s),
-        "median_s": report.median_s,
-        "spread_s": report.spread_s,
+        **report.as_row(),
     }
 
 
@@ -59,33 +47,18 @@ def lap_row(
     reference: Reference | None = None,
     zone: ZoneInfo | None = None,
 ) -> dict[str, Any]:
-    """Write a lap as ``laps --json`` does."""
-    begun = None if lap.start_s is None else session.report.recording.time_of_day(lap.start_s)
+    """Write a lap as ``laps --json`` does: its own row, times of day, differences and gates."""
+    begun = None if lap.start_s is None else session.report.time_of_day(lap.start_s)
+    row = lap.as_row()
+    differences = sector_differences(session, lap, reference)
     return {
-        "number": lap.number,
-        "kind": lap.kind,
-        "complete": lap.complete,
-        "start_s": lap.start_s,
+        **row,
         "begun": rfc3339(begun),
         "begun_local": rfc3339(local_time(begun, zone)),
-        "time_s": lap.time_s,
-        "sigma_s": lap.sigma_s,
         **_difference_row(lap_difference(session, lap, reference)),
-        "top_mps": lap.top_mps,
-        "lowest_mps": lap.lowest_mps,
-        "missed": list(lap.missed),
         "sectors": [
-            {
-                "time_s": sector.time_s,
-                "sigma_s": sector.sigma_s,
-                "split_s": sector.split_s,
-                **_difference_row(difference),
-                "top_mps": sector.top_mps,
-                "lowest_mps": sector.lowest_mps,
-            }
-            for sector, difference in zip(
-                lap.sectors, sector_differences(session, lap, reference), strict=True
-            )
+            {**sector, **_difference_row(difference)}
+            for sector, difference in zip(row["sectors"], differences, strict=True)
         ],
         "gates": [
             {
@@ -103,10 +76,6 @@ def _difference_row(difference: Difference | None) -> dict[str, float | None]:
         "difference_s": None if difference is None else difference.time_s,
         "difference_sigma_s": None if difference is None else difference.sigma_s,
     }
-
-
-def _less(longer_s: float | None, shorter_s: float | None) -> float | None:
-    return None if longer_s is None or shorter_s is None else longer_s - shorter_s
 
 
 def ranking_rows(sessions: Sequence[Session]) -> list[dict[str, Any]]:
@@ -158,7 +127,7 @@ def laps_csv(
 def _rows(
     track: Track, session: Session, lap: Lap, reference: Reference | None, zone: ZoneInfo | None
 ) -> Iterator[dict[str, object]]:
-    told = lap_row(track, session, lap, reference, zone)
+    row = lap_row(track, session, lap, reference, zone)
     every = passages(track, lap)
     timed, speeds = every[: len(lap.passed)], every[len(lap.passed) :]
 
@@ -166,7 +135,7 @@ def _rows(
         name: str, end: tuple[str, Crossing | None], begun_s: float | None
     ) -> dict[str, object]:
         gate, crossing = end
-        moment = None if begun_s is None else session.report.recording.time_of_day(begun_s)
+        moment = None if begun_s is None else session.report.time_of_day(begun_s)
         return {
             "file": session.file,
             "label": session.label,
@@ -183,18 +152,18 @@ def _rows(
         }
 
     yield {
-        **told,
+        **row,
         **part("lap", timed[-1], lap.start_s),
         "split_s": lap.time_s,
         "missed": " ".join(lap.missed),
     }
-    for index, sector in enumerate(told["sectors"]):
+    for index, sector in enumerate(row["sectors"]):
         begun = lap.passed[index]
-        row = part("sector", timed[index + 1], None if begun is None else begun.time_s)
-        yield {**sector, **row, "part_number": index + 1}
+        of_part = part("sector", timed[index + 1], None if begun is None else begun.time_s)
+        yield {**sector, **of_part, "part_number": index + 1}
     start = lap.passed[0]
     for gate, crossing in speeds:
         if crossing is not None:
             split = None if start is None else crossing.time_s - start.time_s
-            row = part("speed gate", (gate, crossing), crossing.time_s)
-            yield {**row, "split_s": split}
+            of_part = part("speed gate", (gate, crossing), crossing.time_s)
+            yield {**of_part, "split_s": split}

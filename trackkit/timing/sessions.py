@@ -10,10 +10,10 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from trackkit.errors import TrackkitError
-from trackkit.timing.crossings import Crossing, sum_sigma
-from trackkit.timing.lap_times import LapReport
+from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap
-from trackkit.track.model import Track
+from trackkit.timing.report import LapReport
+from trackkit.track.model import Track, timed_gates
 
 MOST_DECIMALS = 3
 """Of a printed time: the thousandth is the last that timekeepers give (common practice)."""
@@ -177,14 +177,14 @@ def _difference(
     (start, end), (other_start, other_end) = ends, others
     if start is None or end is None or other_start is None or other_end is None:
         return None
-    drive, other_drive = session.report.drive, other_session.report.drive
+    report, other = session.report, other_session.report
     time = (end.time_s - start.time_s) - (other_end.time_s - other_start.time_s)
     terms = [(end, 1.0), (start, -1.0)]
     minus = [(other_end, -1.0), (other_start, 1.0)]
     gap = max(start.time_s - other_end.time_s, other_start.time_s - end.time_s)
-    if drive is other_drive and gap < apart_s:
-        return Difference(time, sum_sigma(drive, [*terms, *minus]))
-    return Difference(time, math.hypot(sum_sigma(drive, terms), sum_sigma(other_drive, minus)))
+    if report is other and gap < apart_s:
+        return Difference(time, report.sigma_of([*terms, *minus]))
+    return Difference(time, math.hypot(report.sigma_of(terms), other.sigma_of(minus)))
 
 
 # Times of day
@@ -224,15 +224,10 @@ def passages(track: Track, lap: Lap) -> list[tuple[str, Crossing | None]]:
 
     Timed gates come in racing order, then speed gates; None where a gate was not passed.
     """
-    listed: list[tuple[str, Crossing | None]] = list(
-        zip(_lap_gates(track, lap), lap.passed, strict=True)
-    )
+    gates = [gate.id for gate in timed_gates(track)]
+    lap_gates = [*gates, gates[0]] if track.closed else gates
+    listed: list[tuple[str, Crossing | None]] = list(zip(lap_gates, lap.passed, strict=True))
     for gate in track.gates_of_kind("speed"):
         found = [crossing for crossing in lap.speed_gates if crossing.gate == gate.id]
         listed += [(gate.id, crossing) for crossing in found] or [(gate.id, None)]
     return listed
-
-
-def _lap_gates(track: Track, lap: Lap) -> list[str]:
-    ids = [track.timed_from.id, *(gate.id for gate in track.gates_of_kind("sector"))]
-    return [*ids, track.finish.id][: len(lap.passed)]

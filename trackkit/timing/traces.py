@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -130,17 +130,39 @@ def _reached(
     return time
 
 
-def traces_csv(track: Track, sessions: Sequence[Session]) -> str:
-    """Write the traces of all laps that have a time as CSV; its columns are `COLUMNS`."""
-    return csv_text(COLUMNS, _rows(track, sessions), _DECIMALS)
+def trace_lines(track: Track, session: Session) -> str:
+    """Write the traces of all laps of a session that have a time as lines of CSV.
+
+    Parameters
+    ----------
+    track
+        The track.
+    session
+        Whose report has its drive.
+
+    Returns
+    -------
+    str
+        A line a row, in the columns `COLUMNS`.
+
+    Raises
+    ------
+    TrackkitError
+        When the drive was not kept.
+    """
+    return csv_text(COLUMNS, _rows(track, session), _DECIMALS).partition("\n")[2]
 
 
-def _rows(track: Track, sessions: Sequence[Session]) -> Iterator[tuple[object, ...]]:
-    for session in sessions:
-        for lap in session.report.laps:
-            trace = trace_lap(track, session.report.drive, lap)
-            if trace is None:
-                continue
-            columns = [getattr(trace, name).tolist() for name in _DECIMALS]
-            for values in zip(*columns, strict=True):
-                yield session.label, lap.number, lap.kind, *values
+def traces_csv(lines: Iterable[str]) -> str:
+    """Put `trace_lines` of one or several sessions below the names of their columns."""
+    return csv_text(COLUMNS, ()) + "".join(lines)
+
+
+def _rows(track: Track, session: Session) -> Iterator[tuple[object, ...]]:
+    for lap in session.report.laps:
+        trace = trace_lap(track, session.report.drive, lap)
+        if trace is None:
+            continue
+        columns = [getattr(trace, name).tolist() for name in _DECIMALS]
+        for values in zip(*columns, strict=True):
+            yield session.label, lap.number, lap.kind, *values

@@ -42,7 +42,7 @@ _TOLD_APART = {"format", "version", "length_m", "direction"}
 _OWN_ROLES = {"centreline", "gate", "corner"}
 
 
-def compare(a: Track, b: Track) -> Comparison:
+def compare_tracks(a: Track, b: Track) -> Comparison:
     """Tell what differs between two tracks.
 
     Centrelines are sampled every metre and compared square to A, each place with the nearest one

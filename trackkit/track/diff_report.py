@@ -210,7 +210,7 @@ class Comparison:
     features_changed: tuple[str, ...]
     members: tuple[tuple[str, Any, Any], ...]
 
-    def as_json(self) -> dict[str, Any]:
+    def as_row(self) -> dict[str, Any]:
         """Return it ready for JSON; lengths in metres."""
         return {**asdict(self), "same": self.same}
 

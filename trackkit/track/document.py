@@ -13,12 +13,19 @@ from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import bounding_box, cut_line, join_line
 from trackkit.geometry.geodesy import polyline_length, wrap_longitude
 from trackkit.remedies import Remedy
-from trackkit.track.model import Centreline, Corner, Crossover, Gate, PitLane, Position, Track
+from trackkit.track.model import (
+    DEGREE_DECIMALS,
+    Centreline,
+    Corner,
+    Crossover,
+    Gate,
+    PitLane,
+    Position,
+    Track,
+)
 
 FORMAT = "trackkit-track"
 VERSION = "1.0"
-DECIMALS = 8
-"""Decimals of a degree: about 1 mm, because headings are read from neighbouring vertices."""
 
 _TRACK_MEMBERS = {
     "format", "version", "id", "name", "layout", "closed", "direction", "length_m",
@@ -244,22 +251,12 @@ def track_to_document(track: Track) -> dict[str, Any]:
     box = bounding_box(lines)
     return {
         "type": "FeatureCollection",
-        "bbox": [round(value, DECIMALS) for value in box],
+        "bbox": [round(value, DEGREE_DECIMALS) for value in box],
         "track": {
             "format": FORMAT,
             "version": track.version,
-            "id": track.id,
-            "name": track.name,
-            "layout": track.layout,
-            "closed": track.closed,
-            "direction": track.direction,
-            "length_m": round(track.length_m, 3),
-            "length_surface_m": _rounded(track.length_surface_m, 3),
-            "line": track.line,
-            "crossovers": [
-                {"over_m": round(c.over_m, 2), "under_m": round(c.under_m, 2), **c.members}
-                for c in track.crossovers
-            ],
+            **track.as_row(),
+            "crossovers": [{**bridge.as_row(), **bridge.members} for bridge in track.crossovers],
             "country": track.country,
             "timezone": track.timezone,
             "licence": track.licence,
@@ -273,21 +270,6 @@ def track_to_document(track: Track) -> dict[str, Any]:
         },
         **track.foreign,
         "features": [*features, *track.other_features],
-    }
-
-
-def gate_row(gate: Gate) -> dict[str, Any]:
-    """Describe a gate for machines, as ``gate list --json`` does."""
-    return {
-        "id": gate.id,
-        "kind": gate.kind,
-        "order": gate.order,
-        "name": gate.name,
-        "chainage_m": round(gate.chainage_m, 3),
-        "width_m": round(gate.width_m, 3),
-        "left": [round(value, 8) for value in gate.left],
-        "right": [round(value, 8) for value in gate.right],
-        "surveyed": gate.surveyed,
     }
 
 
@@ -317,7 +299,10 @@ def _rounded(value: float | None, decimals: int) -> float | None:
 
 def _positions(coordinates: Floats) -> list[list[float]]:
     return [
-        [*(round(value, DECIMALS) for value in row[:2]), *(round(value, 2) for value in row[2:])]
+        [
+            *(round(value, DEGREE_DECIMALS) for value in row[:2]),
+            *(round(value, 2) for value in row[2:]),
+        ]
         for row in coordinates.tolist()
     ]
 
@@ -330,8 +315,8 @@ def _line_geometry(coordinates: Floats) -> dict[str, Any]:
 
 
 def _point_geometry(position: Position) -> dict[str, Any]:
-    longitude = round(float(wrap_longitude(position[0])), DECIMALS)
-    return {"type": "Point", "coordinates": [longitude, round(position[1], DECIMALS)]}
+    longitude = round(float(wrap_longitude(position[0])), DEGREE_DECIMALS)
+    return {"type": "Point", "coordinates": [longitude, round(position[1], DEGREE_DECIMALS)]}
 
 
 def _gate_feature(gate: Gate, ends: Floats) -> dict[str, Any]:
@@ -360,13 +345,7 @@ def _corner_feature(corner: Corner) -> dict[str, Any]:
         "geometry": _point_geometry(corner.apex),
         "properties": {
             "role": "corner",
-            "number": corner.number,
-            "name": corner.name,
-            "turn": corner.turn,
-            "entry_m": round(corner.entry_m, 2),
-            "apex_m": round(corner.apex_m, 2),
-            "exit_m": round(corner.exit_m, 2),
-            "min_radius_m": round(corner.min_radius_m, 2),
+            **corner.as_row(),
             **corner.properties,
         },
         **corner.members,

@@ -15,12 +15,15 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, geodesic_distance
 from trackkit.geometry.shape import Direction
 from trackkit.remedies import Remedy
+from trackkit.track.title import title_of
 
 GateKind = Literal["finish", "start", "sector", "speed", "pit-entry", "pit-exit"]
 GATE_KINDS: tuple[GateKind, ...] = ("finish", "start", "sector", "speed", "pit-entry", "pit-exit")
 Position = tuple[float, float]
 """Longitude and latitude, degrees."""
 
+DEGREE_DECIMALS = 8
+"""Of positions: about 1 mm, because headings are read from neighbouring vertices."""
 OPEN_END_M = 20.0
 """Where the start and finish gates of a point-to-point course go: this far from its ends."""
 ASSUMED_BAND_M = 12.0
@@ -140,6 +143,20 @@ class Gate:
         """Distance between the ends, metres."""
         return float(geodesic_distance(*self.left, *self.right))
 
+    def as_row(self) -> dict[str, Any]:
+        """Return the gate as JSON; lengths to a millimetre, positions as longitude and latitude."""
+        return {
+            "id": self.id,
+            "kind": self.kind,
+            "order": self.order,
+            "name": self.name,
+            "chainage_m": round(self.chainage_m, 3),
+            "width_m": round(self.width_m, 3),
+            "left": position_row(self.left),
+            "right": position_row(self.right),
+            "surveyed": self.surveyed,
+        }
+
 
 @dataclass(frozen=True)
 class Corner:
@@ -171,6 +188,18 @@ class Corner:
     properties: Mapping[str, Any] = field(default_factory=dict)
     members: Mapping[str, Any] = field(default_factory=dict)
 
+    def as_row(self) -> dict[str, Any]:
+        """Return the corner as JSON; lengths to a centimetre."""
+        return {
+            "number": self.number,
+            "name": self.name,
+            "turn": self.turn,
+            "entry_m": round(self.entry_m, 2),
+            "apex_m": round(self.apex_m, 2),
+            "exit_m": round(self.exit_m, 2),
+            "min_radius_m": round(self.min_radius_m, 2),
+        }
+
 
 @dataclass(frozen=True, eq=False)
 class PitLane:
@@ -191,6 +220,10 @@ class Crossover:
     over_m: float
     under_m: float
     members: Mapping[str, Any] = field(default_factory=dict)
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the bridge as JSON; chainages to a centimetre."""
+        return {"over_m": round(self.over_m, 2), "under_m": round(self.under_m, 2)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,6 +261,11 @@ class Track:
     foreign: Mapping[str, Any] = field(default_factory=dict)
     other_features: tuple[Mapping[str, Any], ...] = ()
     version: str = "1.0"
+
+    @property
+    def title(self) -> str:
+        """Name and layout, as people say them."""
+        return title_of(self.name, self.layout)
 
     @property
     def closed(self) -> bool:
@@ -320,6 +358,20 @@ class Track:
         )
         return replace(self, gates=tuple(replace(gate, order=n) for n, gate in enumerate(ordered)))
 
+    def as_row(self) -> dict[str, Any]:
+        """Return as JSON which track it is, as its file says; lengths to a millimetre."""
+        surface_m = self.length_surface_m
+        return {
+            "id": self.id,
+            "name": self.name,
+            "layout": self.layout,
+            "closed": self.closed,
+            "direction": self.direction,
+            "length_m": round(self.length_m, 3),
+            "length_surface_m": None if surface_m is None else round(surface_m, 3),
+            "line": self.line,
+        }
+
     def revised_by(self, what: str, when: str, by: str | None = None) -> Track:
         """Return the track with one more line of history.
 
@@ -334,6 +386,11 @@ class Track:
         """
         entry = {"revised": when, "by": by, "what": what}
         return replace(self, revised=when, history=(*self.history, entry))
+
+
+def position_row(position: Position) -> list[float]:
+    """Return a position as JSON: longitude and latitude, degrees, to about a millimetre."""
+    return [round(value, DEGREE_DECIMALS) for value in position]
 
 
 def _require_positions(longitude_deg: Floats, latitude_deg: Floats, place: str) -> None:

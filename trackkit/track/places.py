@@ -95,6 +95,29 @@ def parse_place(text: str, *, crs: str | None = None) -> Place:
     return Place(position=positions[0], remarks=remarks)
 
 
+def as_place(place: Place | str | float) -> Place:
+    """Take a place however it was given.
+
+    Parameters
+    ----------
+    place
+        A place, a text for `parse_place`, or a chainage in metres.
+
+    Returns
+    -------
+    Place
+        The same place.
+
+    Raises
+    ------
+    PlaceError
+        When a text is no place.
+    """
+    if isinstance(place, Place):
+        return place
+    return parse_place(place) if isinstance(place, str) else Place(chainage_m=float(place))
+
+
 def chainage_of(
     track: Track, place: Place, *, must_cross: bool = True
 ) -> tuple[float, tuple[str, ...]]:

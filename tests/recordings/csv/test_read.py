@@ -9,6 +9,7 @@ import pytest
 
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.csv.columns import recognise_header
+from trackkit.recordings.csv.fix_columns import FIX_WORDS
 from trackkit.recordings.read import read_recording
 
 METRES_PER_DEGREE = 2 * np.pi * 6_378_137.0 / 360.0
@@ -149,7 +150,7 @@ def test_quoted_cells_trailing_delimiters_and_spaces_are_read(csv):
     ],
 )
 def test_headers_are_recognised_with_their_units(header, expected):
-    assert recognise_header(header) == expected
+    assert recognise_header(header, FIX_WORDS) == expected
 
 
 @pytest.mark.parametrize(

@@ -18,16 +18,10 @@ import numpy as np
 from trackkit.arrays import Flags, Floats
 from trackkit.budgets import require
 from trackkit.errors import RecordingError
-from trackkit.recordings.csv.columns import UNIT_WORDS, Column
+from trackkit.recordings.csv.columns import Column
+from trackkit.recordings.csv.fix_columns import FIX_WORDS, ask_for, fix_columns, layout_of_fixes
 from trackkit.recordings.csv.infer_units import guess_speed_unit, guess_time_unit
-from trackkit.recordings.csv.layout import (
-    COMMENT,
-    Layout,
-    ask_for,
-    cells_of,
-    choose_columns,
-    find_layout,
-)
+from trackkit.recordings.csv.layout import cells_of, lines_of, refuse_longer_row, rows_of
 from trackkit.recordings.detect import decode
 from trackkit.recordings.raw import Dropped, RawFixes, Times, counted, some_or_none
 from trackkit.recordings.times import ordinary_times, read_times
@@ -69,29 +63,28 @@ def read_delimited(
     RecordingError
         The text is no table of fixes, or what a column holds is ambiguous.
     """
-    text = decode(data).replace("\r\n", "\n").replace("\r", "\n")
+    text = decode(data)
     # Counted before they are cut apart: a line costs more than its characters.
     require("fixes", text.count("\n"), RecordingError, "holds lines for", file=path, remedy=_SPLIT)
-    lines = text.split("\n")
+    lines = lines_of(text)
     longest = max(map(len, lines))
     require("line_length", longest, RecordingError, "holds a line of", file=path)
-    layout = find_layout(lines, columns, path)
-    chosen: _Chosen = choose_columns(layout, columns, path)
-    kept = [
-        (number, line)
-        for number, line in enumerate(lines[layout.first_row :], start=layout.first_row + 1)
-        if line[:1].isdigit() or (line.strip() and not COMMENT.match(line))
-    ]
-    if kept and (units := _units_row(cells_of(kept[0][1], layout.delimiter), chosen)):
-        kept, chosen = kept[1:], units
-    widest = max((line.count(layout.delimiter) + 1 for _, line in kept), default=0)
+    layout = layout_of_fixes(lines, columns, path)
+    chosen: _Chosen = fix_columns(layout, columns, path)
+    rows = rows_of(lines, layout.first_row)
+    if rows and (units := _units_row(cells_of(rows[0][1], layout.delimiter), chosen)):
+        rows, chosen = rows[1:], units
+    widest = max((line.count(layout.delimiter) + 1 for _, line in rows), default=0)
     require("columns", widest, RecordingError, "holds a row of", file=path)
-    if not kept:
+    if not rows:
         raise RecordingError("has a header but no row below it", file=path)
-    _refuse_split_decimals(kept[0], layout, path)
-    table = _table([line for _, line in kept], layout.delimiter, chosen, path)
+    number, first = rows[0]
+    refuse_longer_row(
+        layout.header, (number, cells_of(first, layout.delimiter)), path, RecordingError
+    )
+    table = _table([line for _, line in rows], layout.delimiter, chosen, path)
     try:
-        return _fixes(table, chosen, [number for number, _ in kept])
+        return _fixes(table, chosen, [number for number, _ in rows])
     except RecordingError as error:
         # The questions about columns and dates are asked where the file's name is not known.
         raise type(error)(error.what, file=path, place=error.place, remedy=error.remedy) from error
@@ -102,7 +95,7 @@ def _units_row(cells: Sequence[str], chosen: _Chosen) -> _Chosen | None:
 
     def unit(role: str, column: Column) -> str | None:
         cell = cells[column.position] if column.position < len(cells) else ""
-        return UNIT_WORDS.get(role, {}).get(cell.strip(" ()[]").lower())
+        return FIX_WORDS.units.get(role, {}).get(cell.strip(" ()[]").lower())
 
     if not all(unit(role, chosen[role][0]) for role in ("latitude", "longitude")):
         return None
@@ -110,20 +103,6 @@ def _units_row(cells: Sequence[str], chosen: _Chosen) -> _Chosen | None:
         role: tuple(replace(c, unit=c.unit or unit(role, c)) for c in candidates)
         for role, candidates in chosen.items()
     }
-
-
-def _refuse_split_decimals(
-    first: tuple[int, str], layout: Layout, path: str | os.PathLike[str]
-) -> None:
-    extra = cells_of(first[1], layout.delimiter)[len(layout.header) :]
-    if layout.header and any(extra):
-        raise RecordingError(
-            f"has {counted(len(layout.header), 'column')} in the header but "
-            f"{len(layout.header) + len(extra)} in this row",
-            file=path,
-            place=f"line {first[0]}",
-            remedy="if decimals are written with commas, separate columns with semicolons",
-        )
 
 
 def _table(

@@ -45,6 +45,8 @@ export class Editing {
     window.addEventListener("beforeunload", (event) => {
       if (session.state.unsaved && !this.leaving) {
         event.preventDefault();
+        // Browsers of before 2023 ask only where this is set too.
+        event.returnValue = "";
       }
     });
     window.addEventListener("pagehide", tellClosed);
@@ -323,23 +325,23 @@ export class Editing {
     if (document.hidden || this.busy || session.sliding) {
       return;
     }
-    try {
-      const { done } = /** @type {{ done: Disk | null }} */ (await ask("disk"));
-      if (!done) {
-        return;
-      }
-      this.noteDisk(done.changed_on_disk, done.gone);
-      if (done.edit !== session.state.edit && !this.busy) {
-        const now = await ask("state");
-        session.setState(/** @type {StateDocument} */ (now.done));
-      }
-    } catch (error) {
-      if (!(error instanceof TypeError)) {
-        throw error;
-      }
+    const answer = await ask("disk").catch(() => null);
+    if (!answer) {
       this.messages.complain(
         "trackkit edit does not answer any more; start it again and reload this page.",
       );
+      return;
+    }
+    const disk = /** @type {Disk | null} */ (answer.done);
+    if (!disk) {
+      return;
+    }
+    this.noteDisk(disk.changed_on_disk, disk.gone);
+    if (disk.edit !== session.state.edit && !this.busy) {
+      const now = /** @type {{ done: StateDocument | null }} */ (await ask("state"));
+      if (now.done) {
+        session.setState(now.done);
+      }
     }
   }
 

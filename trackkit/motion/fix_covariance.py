@@ -1,0 +1,167 @@
+"""How well a smoothed drive is known at some of its fixes, kept when the drive itself is not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from trackkit.arrays import Floats, Indices
+from trackkit.motion.noise import Levels
+from trackkit.motion.quintic import quintic
+from trackkit.motion.smoother import Solution
+from trackkit.motion.variance import diagonal_block, stretch
+
+
+@dataclass(frozen=True, eq=False)
+class FixCovariance:
+    """Covariance of a drive's unknowns at some of its fixes.
+
+    With L the factor of the information matrix, the variance of a sum h is the square of L^-1 h.
+    From one kept fix to the next that solution goes on linearly, and so does its square, so that
+    a matrix or two a fix are enough to square any sum that is about kept fixes alone; see
+    `trackkit.motion.variance`.
+
+    Parameters
+    ----------
+    fix
+        The fixes kept, ascending, shape (m,).
+    span_s
+        Time from each to the fix after it, seconds, shape (m,); 0 after the last fix.
+    pivot
+        The factor's own block of each, shape (m, block, block); a block is the unknowns of one
+        fix on one axis, or on both where only the speed is known.
+    onward
+        What the solution's block at a kept fix makes of that at the next, shape
+        (m, block, block).
+    form
+        What its square adds up to from a kept fix on, as a quadratic form in its block there,
+        shape (m, block, block).
+    levels
+        The noise levels of the drive.
+    """
+
+    fix: Indices
+    span_s: Floats
+    pivot: Floats
+    onward: Floats
+    form: Floats
+    levels: Levels
+
+    @classmethod
+    def of(cls, solution: Solution, time_s: Floats, fixes: Iterable[int]) -> FixCovariance:
+        """Keep what a solution knows of some fixes.
+
+        Parameters
+        ----------
+        solution
+            From `trackkit.motion.smoother.solve`.
+        time_s
+            Of its fixes, seconds, shape (n,).
+        fixes
+            Their indices.
+        """
+        count, states, _ = solution.state.shape
+        block = 2 * states if solution.coupled else states
+        kept = np.unique(np.fromiter(fixes, dtype=np.intp))
+        pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
+        # Of the square beyond the last fix there is nothing.
+        following, beyond = count - 1, np.zeros((block, block))
+        for place in range(len(kept) - 1, -1, -1):
+            fix = int(kept[place])
+            if fix < following:
+                onward[place], beyond = stretch(solution, fix, following, beyond)
+            pivot[place] = diagonal_block(solution, fix, block)
+            form[place] = np.eye(block) + beyond
+            following = fix
+        after = np.minimum(kept + 1, count - 1)
+        return cls(kept, time_s[after] - time_s[kept], pivot, onward, form, solution.levels)
+
+    def variance(self, index: Indices, share: Floats, slope: Floats) -> float:
+        """Variance of a weighted sum of positions between fixes, as `Drive.variance` tells it.
+
+        Parameters
+        ----------
+        index
+            The fixes before those positions, shape (k,); they and the fixes after them are kept.
+        share
+            Of the time to the next fix, 0 to 1, shape (k,).
+        slope
+            Weight of each position, east and north, shape (k, 2).
+
+        Returns
+        -------
+        float
+            In the square of whatever the weights make of metres.
+
+        Raises
+        ------
+        KeyError
+            When a fix was not kept.
+        """
+        place = np.searchsorted(self.fix, np.concatenate([index, index + 1]))
+        if np.any(place >= len(self.fix)) or np.any(
+            self.fix[place] != np.concatenate([index, index + 1])
+        ):
+            raise KeyError("a sum over fixes that were not kept")
+        span = self.span_s[place[: len(index)]]
+        total = bridged_variance(self.levels, span, share, slope)
+        weight = state_weights(self.levels, span, share, slope)
+        begin, end = int(place.min()), int(place.max())
+        block = self.pivot.shape[1]
+        columns = 1 if block > self.levels.states else 2
+        load = np.zeros((end + 1 - begin, block, columns))
+        np.add.at(load, place - begin, _as_blocks(weight, block, columns))
+        known = np.linalg.solve(self.pivot[begin : end + 1], load)
+        carried = np.zeros((block, columns))
+        for at in range(begin, end + 1):
+            own = known[at - begin]
+            if own.any():
+                total += float(np.sum((2.0 * carried + own) * (self.form[at] @ own)))
+                carried = carried + own
+            carried = self.onward[at] @ carried
+        return total
+
+
+def state_weights(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> Floats:
+    """Turn weights of positions between fixes into weights of the unknowns of those fixes.
+
+    Parameters
+    ----------
+    levels
+        Of the drive.
+    span_s, share
+        Time to the next fix, seconds, and the share of it that has gone by, shape (k,).
+    slope
+        Weight of each position, east and north, shape (k, 2).
+
+    Returns
+    -------
+    Floats
+        Shape (2 k, states, 2): of the fixes before, then of the fixes after.
+    """
+    basis, _ = quintic(share, span_s)
+    weight = np.zeros((2 * len(share), levels.states, 2))
+    weight[:, :3] = np.concatenate([basis[:, :3], basis[:, 3:]])[:, :, None]
+    weight *= np.concatenate([slope, slope])[:, None, :]
+    return weight
+
+
+def bridged_variance(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> float:
+    """Variance of weighted positions by what the jerk may have done between fixes.
+
+    Parameters
+    ----------
+    levels, span_s, share, slope
+        As for `state_weights`.
+    """
+    bridge = levels.jerk * span_s**5 * (share * (1.0 - share)) ** 5 / 20.0
+    return float((bridge * (slope**2).sum(axis=1)).sum())
+
+
+def _as_blocks(weight: Floats, block: int, columns: int) -> Floats:
+    """Lay weights out as the factor has the unknowns: axis by axis where both are coupled."""
+    if columns == 2:
+        return weight
+    return weight.transpose(0, 2, 1).reshape(len(weight), block, 1)

@@ -1,0 +1,178 @@
+"""The laps of one recording, timed."""
+
+from __future__ import annotations
+
+import reprlib
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from trackkit.errors import TrackkitError
+from trackkit.motion.drive import Drive
+from trackkit.motion.fix_covariance import FixCovariance
+from trackkit.recordings.recording import Recording
+from trackkit.timing.crossings import Crossing, sum_sigma
+from trackkit.timing.laps import Lap
+
+
+@dataclass(frozen=True, eq=False)
+class LapReport:
+    """The laps of one recording; the best times are over complete flying laps.
+
+    `time_laps` and `time_many` make it.
+
+    Parameters
+    ----------
+    name
+        Of the recording.
+    start
+        Time of day of its first fix, UTC, or None where it only counts seconds.
+    laps
+        In order of time.
+    crossings
+        Of all gates, in order of time.
+    best_lap_s
+        Least lap time, seconds; None without a complete flying lap, as for the other best times.
+    theoretical_best_s, theoretical_best_sigma_s
+        Sum of the best sectors, seconds, and its uncertainty, one sigma.  Best times carry the
+        uncertainty of those times; that they were picked as the smallest makes them a little too
+        small besides.
+    continuous_best_s, continuous_best_sigma_s, continuous_from
+        The fastest run over one whole lap length in one go, seconds, its uncertainty, one sigma,
+        and the crossing that it begins at.
+    median_s, spread_s
+        Median of the lap times and their standard deviation about their mean, seconds; None where
+        there are too few.
+    """
+
+    name: str
+    start: datetime | None
+    laps: tuple[Lap, ...]
+    crossings: tuple[Crossing, ...]
+    best_lap_s: float | None
+    theoretical_best_s: float | None
+    continuous_best_s: float | None
+    median_s: float | None
+    spread_s: float | None
+    theoretical_best_sigma_s: float | None = None
+    continuous_best_sigma_s: float | None = None
+    continuous_from: Crossing | None = None
+    _known: Drive | FixCovariance | None = None
+
+    def __repr__(self) -> str:
+        count = f"{len(self.laps)} lap{'' if len(self.laps) == 1 else 's'}"
+        best = "" if self.best_lap_s is None else f", the best of {self.best_lap_s:.3f} s"
+        return f"LapReport({reprlib.repr(self.name)}, {count}{best})"
+
+    @property
+    def best_lap(self) -> Lap | None:
+        """The complete flying lap with the least time, the first of them."""
+        return min(self.counted, key=_lap_time, default=None)
+
+    @property
+    def counted(self) -> tuple[Lap, ...]:
+        """Complete flying laps."""
+        return tuple(lap for lap in self.laps if lap.counts)
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the best times as JSON; `trackkit.timing.rows.session_row` adds the laps."""
+        best, run = self.best_lap, self.continuous_from
+        return {
+            "best_lap_s": self.best_lap_s,
+            "best_lap_sigma_s": None if best is None else best.sigma_s,
+            "best_lap": None if best is None else best.number,
+            "theoretical_best_s": self.theoretical_best_s,
+            "theoretical_best_sigma_s": self.theoretical_best_sigma_s,
+            "continuous_best_s": self.continuous_best_s,
+            "continuous_best_sigma_s": self.continuous_best_sigma_s,
+            "continuous_best_from": None if run is None else {"gate": run.gate, "at_s": run.time_s},
+            "best_over_theoretical_s": _less(self.best_lap_s, self.theoretical_best_s),
+            "best_over_continuous_s": _less(self.best_lap_s, self.continuous_best_s),
+            "median_s": self.median_s,
+            "spread_s": self.spread_s,
+        }
+
+    @property
+    def drive(self) -> Drive:
+        """The smoothed drive that the laps were timed on.
+
+        Raises
+        ------
+        TrackkitError
+            When it was not kept.
+        """
+        if not isinstance(self._known, Drive):
+            raise TrackkitError(
+                "the smoothed drive was not kept with the laps",
+                file=self.name,
+                remedy="time this recording by itself, with time_laps",
+            )
+        return self._known
+
+    @property
+    def recording(self) -> Recording:
+        """The recording that was timed.
+
+        Raises
+        ------
+        TrackkitError
+            When it was not kept.
+        """
+        return self.drive.recording
+
+    def without_drive(self) -> LapReport:
+        """Let go of the drive and the recording, which take most of a report's memory.
+
+        Returns
+        -------
+        LapReport
+            With the same times and uncertainties, and all that it takes to compare its laps.
+        """
+        if not isinstance(self._known, Drive):
+            return self
+        return replace(self, _known=self._known.known_at(one.fix for one in self.crossings))
+
+    def time_of_day(self, time_s: float) -> datetime | None:
+        """Turn seconds from the first fix into a time of day.
+
+        Parameters
+        ----------
+        time_s
+            Seconds from the first fix.
+
+        Returns
+        -------
+        datetime or None
+            UTC; None where the recording only counts seconds.
+        """
+        return None if self.start is None else self.start + timedelta(seconds=time_s)
+
+    def sigma_of(self, terms: Iterable[tuple[Crossing, float]]) -> float:
+        """Tell how well a weighted sum of times of crossings is known.
+
+        Parameters
+        ----------
+        terms
+            Crossings of this report and their weights, such as -1 and 1 for the time from one to
+            another.
+
+        Returns
+        -------
+        float
+            One sigma, seconds; see `trackkit.timing.crossings.sum_sigma`.
+
+        Raises
+        ------
+        TrackkitError
+            When the report was made by hand, without a drive.
+        """
+        return sum_sigma(self._known or self.drive, terms)
+
+
+def _lap_time(lap: Lap) -> float:
+    return float("inf") if lap.time_s is None else lap.time_s
+
+
+def _less(longer_s: float | None, shorter_s: float | None) -> float | None:
+    return None if longer_s is None or shorter_s is None else longer_s - shorter_s
