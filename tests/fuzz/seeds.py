@@ -13,7 +13,7 @@ import numpy as np
 
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import encoded
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
 
@@ -60,7 +60,7 @@ def home_recording() -> Document:
 def _recordings() -> list[Document]:
     made = []
     for circuit, rate_hz, laps, doppler in _RECORDED:
-        driven = simulate(track(circuit), laps=laps, rate_hz=rate_hz, seed=7, doppler=doppler)
+        driven = simulate_drive(track(circuit), laps=laps, rate_hz=rate_hz, seed=7, doppler=doppler)
         recording = driven.recording
         story = f"{laps} laps of {circuit} at {rate_hz:g} Hz"
         for suffix in _SUFFIXES:
@@ -75,7 +75,7 @@ def _recordings() -> list[Document]:
     first = made[0]
     packed = gzip.compress(first.data, mtime=0)
     made.append(replace(first, name="drive.csv.gz", data=packed, story=f"{first.story}, packed"))
-    driven = simulate(track(HOME), laps=1, rate_hz=2.0, seed=8, start=None)
+    driven = simulate_drive(track(HOME), laps=1, rate_hz=2.0, seed=8, start=None)
     counted = encoded(driven.recording, "counted.csv")
     made.append(Document("recording", "counted.csv", counted, "times that only count seconds"))
     made += [_short(replace(one), fixes) for one in made[:5] for fixes in (6, 12, 20, 40)]
@@ -182,7 +182,7 @@ def _tracks() -> list[Document]:
 
 
 def _official() -> list[Document]:
-    truth: dict[str, Any] = simulate(track(HOME), laps=2, rate_hz=1.0, seed=7).truth
+    truth: dict[str, Any] = simulate_drive(track(HOME), laps=2, rate_hz=1.0, seed=7).truth
     laps = [
         (lap["number"], lap["time_s"], [s for s in lap["sectors_s"] if s is not None])
         for lap in truth["laps"]

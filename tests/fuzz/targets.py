@@ -173,12 +173,12 @@ _reports: list[LapReport] = []
 
 
 def _home_report() -> LapReport:
-    from trackkit.simulation.simulate import simulate
+    from trackkit.simulation.simulate import simulate_drive
     from trackkit.timing.lap_times import time_laps
 
     if not _reports:
         _reports.append(
-            time_laps(track(HOME), simulate(track(HOME), laps=2, rate_hz=1.0).recording)
+            time_laps(track(HOME), simulate_drive(track(HOME), laps=2, rate_hz=1.0).recording)
         )
     return _reports[0]
 
