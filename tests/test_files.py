@@ -1,6 +1,9 @@
 """Files are written whole or not at all, and errors are sentences."""
 
+import csv
 import errno
+import io
+import math
 import os
 import re
 import shutil
@@ -12,24 +15,13 @@ from pathlib import Path
 
 import pytest
 
-from trackkit.errors import (
-    NoLapError,
-    NoTimesError,
-    OutputError,
-    PlaceError,
-    RecordingError,
-    TrackFileError,
-    TrackkitError,
-    reading_failed,
-)
-from trackkit.files import whole_file, write_whole
+import trackkit.files
+from trackkit.errors import OutputError
+from trackkit.files import csv_text, sha256_of, whole_file, write_whole
 
 
 def listing(folder):
     return sorted(path.name for path in folder.iterdir())
-
-
-# Writing
 
 
 def test_a_new_file_holds_what_was_written(tmp_path):
@@ -184,44 +176,35 @@ def test_an_output_in_a_folder_that_does_not_exist_is_refused(tmp_path):
     assert listing(tmp_path) == []
 
 
-# Errors
+# CSV and digests
 
 
-def test_an_error_says_file_place_what_and_remedy_in_one_sentence():
-    error = TrackkitError("has no name", file="a.geojson", place="line 3", remedy="give it one")
-    assert str(error) == "a.geojson, line 3: has no name; give it one"
+def test_csv_keeps_a_spreadsheet_from_running_any_text_as_a_formula():
+    # OWASP, CSV injection (from memory): cells must not begin with = + - @ or a tab.
+    texts = ["=1+1", "+1", "-1+2", "@SUM(1)", "\t=1", "  =1"]
+    text = csv_text(["name"], [[name] for name in texts])
+    assert list(csv.reader(io.StringIO(text)))[1:] == [[f"'{name}"] for name in texts]
 
 
-@pytest.mark.parametrize(
-    ("parts", "sentence"),
-    [
-        ({}, "has no name"),
-        ({"file": Path("b") / "a.gpx"}, "b/a.gpx: has no name"),
-        ({"place": "gate finish"}, "gate finish: has no name"),
-        ({"remedy": "give it one"}, "has no name; give it one"),
-    ],
-)
-def test_an_error_leaves_out_what_it_does_not_know(parts, sentence):
-    assert str(TrackkitError("has no name", **parts)) == sentence
+def test_numbers_below_0_are_no_formulas_and_what_is_not_known_is_empty():
+    row = [-1.25, -1.25, math.nan, None, -3, True, math.inf]
+    header = ["all", "two", "nan", "none", "whole", "truth", "infinite"]
+    text = csv_text(header, [row], {"two": 1, "nan": 3})
+    assert text.splitlines() == [",".join(header), "-1.25,-1.2,,,-3,yes,"]
 
 
-def test_one_except_clause_catches_every_error_of_trackkit():
-    kinds = [NoLapError, NoTimesError, OutputError, PlaceError, RecordingError, TrackFileError]
-    assert all(issubclass(kind, TrackkitError) for kind in kinds)
-    assert issubclass(NoTimesError, RecordingError)
+def test_csv_is_written_in_one_place():
+    package = Path(trackkit.files.__file__).parent
+    writing = [path.name for path in package.rglob("*.py") if "csv.writer" in path.read_text()]
+    assert writing == ["files.py"]
 
 
-@pytest.mark.parametrize(
-    ("error", "words"),
-    [
-        (FileNotFoundError(errno.ENOENT, "No such file or directory"), "no such file"),
-        (IsADirectoryError(errno.EISDIR, "Is a directory"), "is a folder, not a file"),
-        (PermissionError(errno.EACCES, "Permission denied"), "may not be read by this user"),
-        (OSError(errno.EIO, "Input/output error"), "cannot be read (Input/output error)"),
-    ],
-)
-def test_a_file_that_cannot_be_opened_is_reported_in_words(error, words):
-    assert reading_failed("a.gpx", error) == words
+def test_the_digest_is_that_of_the_standard(tmp_path):
+    # NIST's example for SHA-256 (FIPS 180-4; from memory): of the message "abc".
+    path = tmp_path / "abc"
+    path.write_bytes(b"abc")
+    digest = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert sha256_of(path) == digest
 
 
 # Power cuts and kills

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from trackkit.recordings.read import read_recording as read_recording
     from trackkit.recordings.recording import Recording as Recording
     from trackkit.recordings.write import write_recording as write_recording
+    from trackkit.remedies import Remedy as Remedy
     from trackkit.simulation.simulate import Simulation as Simulation
     from trackkit.simulation.simulate import simulate_drive as simulate_drive
     from trackkit.timing.lap_times import time_laps as time_laps
@@ -71,6 +72,7 @@ _MODULES = {
     "PitLane": "track.model",
     "Place": "track.places",
     "Recording": "recordings.recording",
+    "Remedy": "remedies",
     "Revision": "building.revise",
     "Simulation": "simulation.simulate",
     "Track": "track.model",
@@ -114,6 +116,7 @@ __all__ = [
     "PitLane",
     "Place",
     "Recording",
+    "Remedy",
     "Revision",
     "Simulation",
     "Track",

@@ -33,7 +33,7 @@ Deed = Literal[
     "raise limit",
     "report",
 ]
-"""What a remedy can have done; docs/methods.md tells what each takes."""
+"""What a remedy can have done; docs/methods.md tells what those of findings take."""
 
 
 @dataclass(frozen=True)

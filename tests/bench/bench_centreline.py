@@ -2,7 +2,7 @@
 
     python tests/bench/bench_centreline.py [--seeds FIRST COUNT] [--case NAME ...]
 
-Practice drives on invented circuits, receiver noise of DESIGN.md section 6; the seeds from 9100 on
+Practice drives on invented circuits, receiver noise of docs/methods.md; the seeds from 9100 on
 were not used while developing.  Truth is the mean of the lines driven on the laps in question,
 laid out by the circuit's own chainage.
 """

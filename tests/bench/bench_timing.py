@@ -31,7 +31,7 @@ FOLDER = Path(__file__).parents[2] / "tracks"
 
 @dataclass(frozen=True)
 class Noise:
-    """One sigma per horizontal axis (DESIGN.md section 6), and what a case changes of it."""
+    """One sigma per horizontal axis (docs/methods.md), and what a case changes of it."""
 
     wander_m: float = 1.0
     white_m: float = 0.15

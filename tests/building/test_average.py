@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from built_tracks import deviation
 from drives import drive, figure_of_eight, hairpin_circuit, on_earth, stadium
 from scipy.interpolate import BPoly
 
 from trackkit.building.build import build_track
-from trackkit.geometry.smoothing import chosen_wavelength, noise_of_receiver, smoothed_curve
 
 METRE_NORTH_DEG = 1.0 / 111_195.0
 """A degree of latitude at 47 north, WGS 84 (from memory)."""
@@ -18,11 +18,6 @@ def laps_of(road, laps, **more):
     return drive(road, begin_m=20.0, laps=laps + 0.2, cruise=12.0).recording(
         10, doppler=True, **more
     )
-
-
-def deviation(road, track):
-    longitude, latitude = on_earth(road.at(np.arange(0.0, road.length_m, 2.0))[0])
-    return track.curve.project(track.plane.to_plane(longitude, latitude))[1]
 
 
 def pushed(recording, north_m, when_s, lasting_s):
@@ -188,35 +183,3 @@ def test_a_tunnel_on_every_lap_is_bridged_and_said():
 
     assert np.abs(deviation(road, result.track)).max() < 0.3
     assert any("no fixes" in remark for remark in result.remarks)
-
-
-# Smoothing
-
-
-@pytest.mark.parametrize("white_m", [0.05, 0.15, 0.5])
-def test_smoothing_takes_noise_out_of_a_circle(white_m):
-    # A circle of 30 m radius with white noise every metre: its curvature is 1/30 all the way.
-    angle = np.linspace(0.0, 2 * np.pi, 189)[:-1]
-    circle = 30.0 * np.column_stack([np.cos(angle), np.sin(angle)])
-    noisy = circle * (1 + np.random.default_rng(5).normal(0.0, white_m, (188, 1)) / 30.0)
-    noise = noise_of_receiver(10.0, 0.1, white_m, None, laps=1)
-
-    wavelength = chosen_wavelength(noisy, closed=True, noise=noise)
-
-    curve = smoothed_curve(noisy, closed=True, wavelength_m=wavelength)
-    chainage = curve.chainages(1.0)
-    radial = curve.position(chainage) / np.linalg.norm(curve.position(chainage), axis=1)[:, None]
-    heading = np.degrees(np.arcsin(np.einsum("ij,ij->i", curve.direction(chainage), radial)))
-    assert np.sqrt(np.mean(heading**2)) < 10.0 * white_m
-
-
-def test_more_laps_are_smoothed_less():
-    angle = np.linspace(0.0, 2 * np.pi, 400)[:-1]
-    # A lobed line with features of 25 m.
-    radius = 60.0 + 1.5 * np.cos(15 * angle)
-    line = radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
-    few, many = (
-        chosen_wavelength(line, closed=True, noise=noise_of_receiver(20.0, 0.1, 0.3, None, laps))
-        for laps in (1, 100)
-    )
-    assert many < few

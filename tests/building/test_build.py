@@ -1,9 +1,10 @@
-"""From recordings, or a drawn line, to a whole track."""
+"""From recordings to a whole track."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from built_tracks import TRACK_400_M, furthest_from
 from checkout import recording_of_a_real_receiver
 from drives import (
     corner_speed,
@@ -17,37 +18,17 @@ from drives import (
 from pyproj import Geod
 
 from trackkit.building.build import build_track
-from trackkit.building.fit import fit_line
-from trackkit.building.from_line import build_from_line
-from trackkit.building.layouts import all_laps
-from trackkit.building.path import path_driven
 from trackkit.errors import NoLapError, PlaceError
-from trackkit.geometry.curve import Curve
-from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
+from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.geometry.shape import direction_of, self_crossings
-from trackkit.motion.drive import smooth
 from trackkit.recordings.read import read_recording
-from trackkit.track.history import source_entry
-from trackkit.track.ids import slug
 from trackkit.track.places import Place, parse_place
-
-TRACK_400_M = 400.0
-"""World Athletics, Track and Field Facilities Manual: two straights of 84.39 m and half circles
-measured at 36.80 m; from memory."""
 
 
 def built(road, *, laps=1.15, cruise=12.0, rate_hz=10, is_open=False, at=(11.0, 47.0), **more):
     outing = drive(road, begin_m=20.0, laps=laps, cruise=cruise)
     recording = outing.recording(rate_hz, doppler=True, at=at)
     return build_track([recording], "Invented", is_open=is_open, **more)
-
-
-def furthest_from(road, track, at=(11.0, 47.0), ends_m=0.0):
-    """How far the track's vertices and the road's own points lie from each other, at most."""
-    chainage = np.arange(ends_m, road.length_m - ends_m, 2.0)
-    longitude, latitude = on_earth(road.at(chainage)[0], at)
-    _, offset = track.curve.project(track.plane.to_plane(longitude, latitude))
-    return float(np.abs(offset).max())
 
 
 @pytest.fixture(scope="module")
@@ -222,22 +203,6 @@ def test_hairpin_legs_eight_metres_apart_stay_two_legs():
     assert direction_of(result.track.curve) == "anticlockwise"
 
 
-def test_a_line_crosses_itself_also_where_it_does_so_at_a_sampled_place():
-    # A Lissajous curve, x = sin t, y = sin 2t: through the origin at t = 0 and t = pi, along
-    # (1, 2) and (-1, 2), which are 2 arctan(1/2) = 53.1 degrees apart.  Of many sizes some are
-    # sampled at the very crossing.
-    t = np.arange(100) * (np.pi / 100)
-    half = np.column_stack([np.sin(t), np.sin(2 * t)])
-    for size_m in np.arange(20.0, 120.0):
-        curve = Curve.through(size_m * np.concatenate([half, half * [-1, 1]]), closed=True)
-
-        ((first, second, angle),) = self_crossings(curve)
-
-        assert second - first == pytest.approx(curve.length_m / 2, abs=1.0)
-        assert np.linalg.norm(curve.position([first, second]), axis=1).max() < 0.01
-        assert angle == pytest.approx(np.degrees(2 * np.arctan(0.5)), abs=2.0)
-
-
 # Places on earth
 
 
@@ -279,25 +244,6 @@ def test_several_laps_are_averaged():
         )
         errors.append(np.std(offset))
     assert errors[1] < errors[0]
-
-
-def test_laps_shifted_as_a_whole_meet_half_way_and_show_no_spread():
-    # The same lap recorded twice, once 2 m farther north: a receiver's wander between two days.
-    recording = drive(stadium(), begin_m=20.0, laps=1.2, cruise=12.0).recording(10, doppler=True)
-    north = replace(recording, latitude_deg=recording.latitude_deg + 2.0 / 111_195.0)
-    plane = LocalPlane(11.0, 47.0)
-    laps = [
-        lap
-        for each in (recording, north)
-        for lap in all_laps(path_driven(smooth(each, plane)), "x")
-    ]
-
-    line = fit_line(laps, closed=True)
-
-    assert len(line.laps) == 2
-    assert line.spread_m.max() < 0.1
-    _, offset = line.curve.project(stadium().at(np.arange(0.0, 400.0, 4.0))[0] + [0.0, 1.0])
-    assert np.abs(offset).max() < 0.1
 
 
 def test_several_recordings_make_one_track_and_each_is_named_with_its_laps():
@@ -488,57 +434,6 @@ def test_two_surveyed_ends_of_the_finish_are_kept_exactly():
     assert finish.chainage_m == 0.0
 
 
-# Lines already drawn
-
-
-def drawn(road, spacing_m=5.0, reach=1.0):
-    count = int(reach * road.length_m / spacing_m)
-    return on_earth(road.at(np.linspace(0.0, reach * road.length_m, count + 1))[0])
-
-
-def test_a_closed_drawn_line_makes_a_track():
-    result = build_from_line(*drawn(stadium()), "Drawn", sectors=2)
-
-    assert result.track.closed
-    assert result.track.length_m == pytest.approx(TRACK_400_M, abs=0.3)
-    assert result.laps_used == 0
-    assert furthest_from(stadium(), result.track) < 0.15
-    assert [g.kind for g in result.track.gates] == ["finish", "sector"]
-
-
-def test_a_drawn_line_that_ends_a_few_metres_short_is_closed():
-    result = build_from_line(*drawn(stadium(), reach=0.98), "Drawn")
-
-    assert result.track.closed
-    assert result.track.length_m == pytest.approx(TRACK_400_M, abs=0.5)
-
-
-def test_an_open_drawn_line_is_refused_unless_it_is_said_to_be_open():
-    road = hill_course()
-    line = drawn(road, reach=0.99)
-    ends = road.at(np.array([0.0, 0.99 * road.length_m]))[0]
-
-    with pytest.raises(NoLapError, match=f"{np.linalg.norm(ends[1] - ends[0]):.0f} m from its"):
-        build_from_line(*line, "Drawn")
-    course = build_from_line(*line, "Drawn", is_open=True).track
-    assert [g.kind for g in course.gates] == ["start", "finish"]
-    assert course.length_m == pytest.approx(0.99 * road.length_m, abs=0.5)
-
-
-def test_heights_of_a_drawn_line_are_kept():
-    longitude, latitude = drawn(stadium())
-
-    track = build_from_line(longitude, latitude, "X", elevation_m=np.full(len(longitude), 1900.0))
-
-    assert track.track.centreline.height_m == pytest.approx(1900.0)
-    assert track.track.length_surface_m - track.track.length_m == pytest.approx(0.1193, abs=5e-4)
-
-
-def test_a_drawn_line_too_short_for_a_track_is_refused():
-    with pytest.raises(NoLapError, match="is 100 m long"):
-        build_from_line(*drawn(stadium(), reach=0.25), "X", is_open=True)
-
-
 # Recordings made by real receivers
 
 
@@ -560,31 +455,3 @@ def test_a_real_walk_in_many_segments_is_refused_in_one_sentence():
 
     assert "\n" not in str(caught.value)
     assert caught.value.remedy.do == "build open"
-
-
-# Names and sources
-
-
-@pytest.mark.parametrize(
-    ("name", "expected"),
-    [("Zirbenring", "zirbenring"), ("  Åre Öst / 2 ", "are-ost-2"), ("A" * 100, "a" * 80)],
-)
-def test_ids_are_lower_case_letters_digits_and_hyphens(name, expected):
-    assert slug(name) == expected
-
-
-def test_a_name_without_latin_letters_still_gets_an_id_of_its_own():
-    assert slug("鈴").startswith("track-")
-    assert slug("鈴") != slug("蘭")
-
-
-def test_a_source_is_named_with_its_sha_256(tmp_path):
-    # FIPS 180-2, appendix B.1: the digest of "abc".
-    path = tmp_path / "abc.gpx"
-    path.write_bytes(b"abc")
-
-    assert source_entry(path, laps=2) == {
-        "file": "abc.gpx",
-        "sha256": "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
-        "laps": 2,
-    }

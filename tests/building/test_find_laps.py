@@ -5,43 +5,20 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from drives import (
-    corner_speed,
-    drive,
-    figure_of_eight,
-    hairpin_circuit,
-    hill_course,
-    stadium,
-)
+from built_tracks import TRACK_400_M, path_of
+from drives import corner_speed, drive, figure_of_eight, hairpin_circuit, hill_course, stadium
 
 from trackkit.building.find_laps import find_runs, sort_out
 from trackkit.building.layouts import all_laps, layouts_of
-from trackkit.building.path import path_driven
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
-from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
 from trackkit.recordings.recording import Recording
-
-TRACK_400_M = 400.0
-"""World Athletics, Track and Field Facilities Manual: the standard track; from memory."""
-
-
-def path_of(recording):
-    plane = LocalPlane.around(recording.longitude_deg, recording.latitude_deg)
-    return path_driven(smooth(recording, plane))
 
 
 def laps_of(recording):
     """The laps of the layout that was driven most, as a track is built from them."""
     most_driven, *_ = layouts_of(all_laps(path_of(recording), recording.name))
     return list(most_driven.laps)
-
-
-@pytest.fixture(scope="module")
-def whole_outing():
-    """Parked, creeping about, pit exit, one lap and a bit, a stop of 60 s in it, parked again."""
-    return drive(stadium(), begin_m=20.0, laps=1.15, paddock=True, stop_at_m=250.0, cruise=12.0)
 
 
 # One lap with anything around it
@@ -137,25 +114,6 @@ def test_driving_a_road_there_and_back_is_no_lap():
 
     with pytest.raises(NoLapError, match="passes no place twice the same way"):
         laps_of(half)
-
-
-# Stops
-
-
-def test_a_stop_of_60_s_leaves_one_stop_and_no_tangle_in_the_path(whole_outing):
-    path = path_of(whole_outing.recording(10, doppler=True))
-
-    on_the_way = [lasting for when, lasting in path.stops if 60.0 < when < path.time_s[-1] - 60.0]
-    assert on_the_way == pytest.approx([60.0], abs=1.5)
-    on_the_road = path.time_s[:-1] > whole_outing.time_at(whole_outing.joined_m)
-    step = np.linalg.norm(np.diff(path.position_m, axis=0), axis=1)[on_the_road]
-    assert step == pytest.approx(np.full(len(step), path.step_m), abs=0.15)
-
-
-def test_a_pause_shorter_than_five_seconds_is_no_stop():
-    outing = drive(stadium(), laps=1.2, cruise=12.0, stop_at_m=250.0, stop_s=2.0)
-
-    assert path_of(outing.recording(10, doppler=True)).stops == ()
 
 
 # Refusals

@@ -6,12 +6,10 @@ import numpy as np
 import pytest
 from drives import Road, arc, drive, hill_course, on_earth, stadium, straight
 
-from trackkit.building.from_edges import EDGES_CAUTION, build_between
+from trackkit.building.from_edges import build_between
 from trackkit.checks.check import check_track
-from trackkit.cli import run
 from trackkit.errors import NoLapError
-from trackkit.recordings.write import write_recording
-from trackkit.track.file import read_track, stored
+from trackkit.track.file import stored
 
 LANE_M = 1.22
 LANE_1_RADIUS_M, LANE_4_RADIUS_M = 36.80, 36.50 + 3 * 1.22 + 0.20
@@ -120,26 +118,6 @@ def test_edges_of_an_open_course():
     assert not track.closed
     width = np.array(track.centreline.width_profile)[3:-3, 1:].sum(axis=1)
     assert width == pytest.approx(8.0, abs=0.3)
-
-
-def test_the_command_says_the_caution_and_writes_the_width(tmp_path, capsys):
-    for name, radius in (("left", 30.0), ("right", 38.0)):
-        write_recording(walked(stadium(radius_m=radius)), tmp_path / f"{name}.csv")
-    target = tmp_path / "lanes.geojson"
-
-    status = run(["build", "--left", str(tmp_path / "left.csv"), "--right",
-                  str(tmp_path / "right.csv"), "--name", "Lanes", "-o", str(target)])  # fmt: skip
-
-    said = capsys.readouterr()
-    assert status == 0, said.err
-    assert EDGES_CAUTION in said.err
-    assert "between the edges" in said.out
-    assert read_track(target).centreline.width_m == pytest.approx(8.0, abs=0.1)
-
-
-def test_one_edge_alone_is_refused(capsys):
-    assert run(["build", "--left", "a.csv", "--name", "X"]) == 2
-    assert "both edges" in capsys.readouterr().err
 
 
 def test_a_narrow_part_is_told():

@@ -4,40 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from drives import Road, arc, drive, hill_course, on_earth, stadium, straight
+from built_tracks import deviation
+from drives import drive, hill_course, on_earth, stadium
+from long_block import long_block, recorded
 
 from trackkit.building.build import build_track
 from trackkit.building.revise import revise_track
 from trackkit.checks.check import check_track
-from trackkit.cli import run
 from trackkit.errors import NoLapError
-from trackkit.gates.placement import with_gate
-from trackkit.recordings.write import write_recording
-from trackkit.track.file import read_track, stored, write_track
-from trackkit.track.places import Place
-
-
-def long_block(kink_m=0.0):
-    """1,388 m round a block; with a kink, the northern straight makes a detour to the outside."""
-    bend = arc(30, 90)
-    if kink_m:
-        lean = np.degrees(np.arccos(1 - kink_m / 2 / 40.0))
-        detour = (arc(-40, lean), arc(40, 2 * lean), arc(-40, lean))
-        used = 4 * 40.0 * np.sin(np.radians(lean))
-        north = (straight(200 - used / 2), *detour, straight(200 - used / 2))
-    else:
-        north = (straight(400),)
-    return Road(
-        (straight(200), bend, straight(200), bend, *north, bend, straight(200), bend,
-         straight(200)),
-        start=(0.0, -130.0),
-    )  # fmt: skip
-
-
-def recorded(road, *, laps=3.2, seed=1, name="day", noise=1.0):
-    return drive(road, begin_m=30.0, laps=laps, cruise=20.0).recording(
-        10, doppler=True, noise=noise, seed=seed, name=name
-    )
+from trackkit.track.file import stored
 
 
 @pytest.fixture(scope="module")
@@ -46,11 +21,6 @@ def first():
     track = build_track([recorded(long_block(), seed=11)], "Block", sectors=3).track
     corners = tuple(replace(c, name=f"Turn {c.number}") for c in track.corners)
     return stored(replace(track, corners=corners, notes="kept"))
-
-
-def deviation(road, track):
-    longitude, latitude = on_earth(road.at(np.arange(0.0, road.length_m, 2.0))[0])
-    return track.curve.project(track.plane.to_plane(longitude, latitude))[1]
 
 
 def test_ids_names_notes_and_the_gates_on_the_ground_stay(first):
@@ -164,28 +134,3 @@ def test_a_course_is_revised_with_runs():
     ]
     assert not revised.closed
     assert revised.history[-1]["what"] == "revised with 2 runs"
-
-
-def test_the_command_replaces_the_file_keeps_the_previous_one_and_lists_what_moved(
-    tmp_path, first, capsys
-):
-    path = tmp_path / "block.geojson"
-    track, _, _ = with_gate(first, "speed", Place(chainage_m=100.0))
-    write_track(track, path)
-    before = path.read_bytes()
-    write_recording(recorded(long_block(12.0), seed=61, noise=0.3), tmp_path / "day.csv")
-
-    status = run(["build", "--revise", str(path), str(tmp_path / "day.csv")])
-
-    said = capsys.readouterr()
-    assert status == 0, said.err
-    assert (tmp_path / "block.geojson~").read_bytes() == before
-    assert [g.id for g in read_track(path).gates] == [g.id for g in track.gates]
-    assert "the track has changed between" in said.err
-    assert "revised with 3 laps" in said.out
-    assert "centreline" in said.out
-
-
-def test_revising_takes_no_new_name(capsys):
-    assert run(["build", "--revise", "t.geojson", "x.gpx", "--name", "New"]) == 2
-    assert "leave --name out" in capsys.readouterr().err

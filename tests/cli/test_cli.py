@@ -1,4 +1,4 @@
-"""The command line: what it promises about files, statuses, sentences and JSON (DESIGN.md 4)."""
+"""The command line: what it promises about files, statuses, sentences and JSON."""
 
 from __future__ import annotations
 
@@ -292,7 +292,7 @@ class TestNegativeNumbers:
 
 
 class TestJson:
-    """Keys that scripts rely on, as DESIGN.md section 4 lists them."""
+    """Keys that scripts rely on."""
 
     def test_build(self, session: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         target = str(tmp_path / "t.geojson")
@@ -417,31 +417,6 @@ def test_help_loads_no_numerics() -> None:
         line.rpartition("|")[2].strip().partition(".")[0] for line in done.stderr.splitlines()
     }
     assert not loaded & {"pandas", "geopandas", "matplotlib", "scipy", "numpy"}
-
-
-class TestDemo:
-    def test_it_does_the_whole_job_with_its_commands_shown(
-        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-    ) -> None:
-        work = tmp_path / "work"
-        began = time.perf_counter()
-        assert run(["demo", "--out", str(work)]) == 0
-        assert time.perf_counter() - began < 60  # 15 s alone on two cores; tests share them
-        out = capsys.readouterr().out
-        for step in ("simulate", "build", "gate place", "check", "laps", "locate", "map"):
-            assert f"$ trackkit {step}" in out
-        track = read_track(work / "circuit.geojson")
-        assert [gate.kind for gate in track.gates] == ["finish", "sector", "sector"]
-        assert "nothing found" in out
-        assert f"at {track.name}" in out
-        assert "5 complete flying laps" in out
-        assert (work / "map.html").stat().st_size > 100_000
-
-    def test_a_folder_with_something_in_it_is_refused(
-        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-    ) -> None:
-        (tmp_path / "mine").write_text("mine")
-        assert "is not empty" in refused(["demo", "--out", str(tmp_path)], capsys)
 
 
 def test_a_negative_value_of_an_option_is_told_as_it_was_typed(tmp_path, capsys):

@@ -6,56 +6,33 @@ import csv
 import io
 import json
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import numpy as np
 import pytest
+import two_sessions
 from drives import block_circuit, drive, hill_course, track_of
 
 from trackkit.cli import run
-from trackkit.cli.laptext import time_cell
-from trackkit.errors import TrackkitError
 from trackkit.gates.placement import with_gate
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate_drive
-from trackkit.timing.lap_times import time_laps
-from trackkit.timing.rows import CSV_COLUMNS, laps_csv, session_row
-from trackkit.timing.sessions import (
-    Session,
-    choose_reference,
-    decimals,
-    lap_difference,
-    ranking,
-    rfc3339,
-    sector_differences,
-    time_zone,
-)
+from trackkit.timing.rows import CSV_COLUMNS
 from trackkit.track.file import write_track
 from trackkit.track.places import Place
-
-GATES = [("finish", "finish", 0.0), ("one", "sector", 347.0), ("two", "sector", 800.0)]
 
 
 @pytest.fixture(scope="module")
 def block():
-    """An invented circuit with three sectors and a speed gate, in a zone with summer time."""
-    plain = track_of(block_circuit(), gates=GATES, spacing_m=2.0, timezone="Europe/Vienna")
-    track, _, _ = with_gate(plain, "speed", Place(chainage_m=1250.0), name="Trap")
-    return track
+    return two_sessions.block()
 
 
 @pytest.fixture(scope="module")
-def outings(block):
-    return [simulate_drive(block, laps=3, rate_hz=10, seed=seed) for seed in (1, 2)]
+def outings():
+    return two_sessions.outings()
 
 
 @pytest.fixture(scope="module")
-def sessions(block, outings):
-    return [
-        Session(f"{name}.csv", name, time_laps(block, outing.recording))
-        for name, outing in zip(["anna", "bert"], outings, strict=True)
-    ]
+def sessions():
+    return two_sessions.sessions()
 
 
 @pytest.fixture(scope="module")
@@ -90,148 +67,6 @@ def laps(folder, monkeypatch, capsys):
 
 def rows_of(path):
     return list(csv.DictReader(io.StringIO(path.read_text("utf-8"))))
-
-
-# Decimals
-
-
-@pytest.mark.parametrize(
-    ("sigma", "places"),
-    [(0.0004, 3), (0.004, 3), (0.0123, 3), (0.0949, 3), (0.0994, 3), (0.0996, 2), (0.13, 2),
-     (0.99, 2), (1.3, 1), (14.0, 0), (400.0, 0), (None, 3), (0.0, 3)],
-)  # fmt: skip
-def test_the_last_decimal_is_no_finer_than_the_second_digit_of_the_uncertainty(sigma, places):
-    # At most two significant digits of an uncertainty (JCGM 100, 7.2.6; from memory); timekeepers
-    # give thousandths (common practice, no source).
-    assert decimals(sigma) == places
-
-
-@pytest.mark.parametrize(
-    ("sigma", "cell"),
-    [(0.004, "1:02.346 ±0.004"), (0.131, "1:02.35  ±0.13 "), (14.0, "1:02     ±14    "),
-     (0.00001, "1:02.346 ±0.001")],
-)  # fmt: skip
-def test_decimal_points_line_up_whatever_the_decimals(sigma, cell):
-    assert time_cell(62.3456, sigma) == cell
-
-
-def test_the_best_of_a_column_has_a_text_mark():
-    assert time_cell(62.3456, 0.004, 62.3456) == "1:02.346*±0.004"
-
-
-# Differences, reference, ranking
-
-
-def test_the_reference_is_the_best_lap_of_all_unless_one_is_named(sessions):
-    best = min((lap.time_s, s.label) for s in sessions for lap in s.report.counted)
-
-    chosen = choose_reference(sessions)
-
-    assert (chosen.lap.time_s, chosen.session.label) == best
-
-
-@pytest.mark.parametrize("wanted", ["anna:2", "anna.csv:2"])
-def test_a_reference_is_named_by_file_or_label(sessions, wanted):
-    chosen = choose_reference(sessions, wanted)
-
-    assert (chosen.session.label, chosen.lap.number) == ("anna", 2)
-
-
-def test_with_one_recording_a_lap_number_is_enough(sessions):
-    assert choose_reference(sessions[:1], "3").lap.number == 3
-
-
-@pytest.mark.parametrize(
-    ("wanted", "says"),
-    [("2", "lap 2 of which recording"), ("carl:2", "'carl' is not among"),
-     ("anna:0", "has no lap 0 with a time"), ("anna:99", "laps with a time are 1, 2, 3"),
-     ("anna", "has no lap number")],
-)  # fmt: skip
-def test_a_reference_that_is_not_clear_is_asked_about(sessions, wanted, says):
-    with pytest.raises(TrackkitError, match=says):
-        choose_reference(sessions, wanted)
-
-
-def test_sector_differences_add_up_to_the_laps(sessions):
-    reference = choose_reference(sessions, "anna:1")
-
-    for session in sessions:
-        for lap in session.report.counted:
-            whole = lap_difference(session, lap, reference)
-            parts = sector_differences(session, lap, reference)
-            assert whole.time_s == pytest.approx(lap.time_s - reference.lap.time_s, abs=1e-9)
-            assert sum(part.time_s for part in parts) == pytest.approx(whole.time_s, abs=1e-9)
-
-
-def test_a_lap_differs_from_itself_by_nothing_for_sure(sessions):
-    reference = choose_reference(sessions, "anna:1")
-
-    own = lap_difference(reference.session, reference.lap, reference)
-
-    assert (own.time_s, own.sigma_s) == (0.0, 0.0)
-
-
-def test_laps_of_two_recordings_are_independent(sessions):
-    # Uncorrelated quantities: variances add (JCGM 100, 5.1.2; from memory).
-    reference = choose_reference(sessions, "anna:1")
-    other = sessions[1].report.counted[0]
-
-    difference = lap_difference(sessions[1], other, reference)
-
-    assert difference.sigma_s == pytest.approx(np.hypot(other.sigma_s, reference.lap.sigma_s))
-
-
-def test_the_laps_of_all_recordings_are_one_ranking(sessions):
-    ranked = ranking(sessions)
-
-    times = [one.lap.time_s for one in ranked]
-    assert times == sorted(times)
-    assert len(times) == 6
-    assert {one.session.label for one in ranked} == {"anna", "bert"}
-
-
-# Times of day
-
-
-def test_times_of_day_are_in_the_tracks_zone_too_across_the_change_of_the_clocks(block, outings):
-    # Central European Summer Time ended on 27 October 2024 at 01:00 UTC (the EU's rule since 1996,
-    # directive 2000/84/EC; from memory).
-    start = datetime(2024, 10, 27, 0, 58, 30, 250_000, tzinfo=UTC)
-    recording = replace(outings[0].recording, start=start)
-    session = Session("a.csv", "a", time_laps(block, recording))
-
-    row = session_row(block, session, None, time_zone(block))
-
-    assert row["start"] == "2024-10-27T00:58:30.250000Z"
-    assert row["start_local"] == "2024-10-27T02:58:30.250000+02:00"
-    last = row["laps"][-1]
-    assert last["begun_local"].startswith("2024-10-27T02:0")
-    assert last["begun_local"].endswith("+01:00")
-    begun = datetime.fromisoformat(last["begun"])
-    assert begun - start == pytest.approx(timedelta(seconds=last["start_s"]),
-                                          abs=timedelta(microseconds=1))  # fmt: skip
-    assert datetime.fromisoformat(last["begun_local"]) == begun
-
-
-def test_a_recording_that_only_counts_seconds_has_no_times_of_day(block, outings):
-    session = Session("a", "a", time_laps(block, replace(outings[0].recording, start=None)))
-
-    row = session_row(block, session, None, time_zone(block))
-
-    assert row["start"] is row["start_local"] is row["laps"][1]["begun"] is None
-
-
-def test_a_zone_that_is_not_known_is_said(block):
-    with pytest.raises(TrackkitError, match="time zone 'Nowhere/Invented' of the track"):
-        time_zone(replace(block, timezone="Nowhere/Invented"))
-
-
-def test_no_zone_is_no_fault(block):
-    assert time_zone(replace(block, timezone=None)) is None
-    assert rfc3339(None) is None
-
-
-# The command
 
 
 def test_every_lap_is_printed_with_its_uncertainty_its_sectors_and_speeds(laps, sessions):
@@ -360,17 +195,6 @@ def test_the_csv_is_a_row_each_for_laps_sectors_and_speed_gates(laps, folder, tm
     assert [row["gate"] for row in mine[1:4]] == ["one", "two", "finish"]
     assert float(mine[4]["gate_speed_mps"]) == lap["gates"][4]["speed_mps"]
     assert mine[4]["gate_name"] == "Trap"
-
-
-def test_text_that_looks_like_a_formula_is_not_run(block, sessions):
-    # OWASP, CSV injection: = + - @ tab and carriage return begin one (from memory).
-    session = Session('=cmd|"x"', "@SUM(1)", sessions[0].report)
-
-    rows = list(csv.DictReader(io.StringIO(laps_csv(block, [session], None, None))))
-
-    assert {row["file"] for row in rows} == {'\'=cmd|"x"'}
-    assert {row["label"] for row in rows} == {"'@SUM(1)"}
-    assert not any(float(row["start_s"] or 0) < 0 for row in rows)
 
 
 @pytest.mark.parametrize("option", ["--csv", "--traces"])

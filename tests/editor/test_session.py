@@ -117,7 +117,7 @@ def test_after_each_edit_a_page_shows_what_an_evaluation_from_nothing_finds(wand
     )  # fmt: skip
     recording = driven.recording(4, doppler=alone, noise=0.5, seed=9)
     editing = Editing(track, prepare(track, [recording]))
-    assert editing.step.prepared.timed[0].by_itself.wander_told == alone
+    assert editing.step.prepared.timed[0].by_itself.wander_from_recording == alone
     rules = set()
     for edits in OVAL_STEPS:
         for edit in edits:

@@ -1,35 +1,26 @@
-"""Gates placed, moved and removed: ids stay, order follows the road, ends stay on the ground."""
+"""Gates placed, moved and removed."""
 
 from dataclasses import replace
 
+import named_block
 import numpy as np
 import pytest
-from drives import block_circuit, hairpin_circuit, hill_course, on_earth, track_of
+from drives import block_circuit, hill_course, on_earth, track_of
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from pyproj import Geod
+from named_block import at
 
 from trackkit.building.from_line import build_from_line
-from trackkit.checks.check import check_track
 from trackkit.errors import PlaceError
 from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
-from trackkit.gates.square import square_ends
-from trackkit.track.derive import with_datum
 from trackkit.track.file import stored
-from trackkit.track.model import Crossover, Gate
+from trackkit.track.model import Gate
 from trackkit.track.places import Place, ends_chainage
 
-GATES = [
-    ("finish", "finish", 0.0),
-    ("gate-a", "sector", 300.0),
-    ("gate-b", "sector", 700.0),
-    ("gate-c", "speed", 1000.0),
-    ("gate-d", "sector", 1250.0),
-]
 
-
-def at(chainage_m):
-    return Place(chainage_m=chainage_m)
+@pytest.fixture(scope="module")
+def block():
+    return named_block.block()
 
 
 def lonlat(position_m):
@@ -39,13 +30,6 @@ def lonlat(position_m):
 
 def ends_by_id(track):
     return {gate.id: (gate.left, gate.right) for gate in track.gates}
-
-
-@pytest.fixture(scope="module")
-def block():
-    track = track_of(block_circuit(), gates=GATES, spacing_m=2.0)
-    named = {"gate-a": "Sector 1 end", "gate-b": "Sector 2 end", "gate-d": "Sector 3 end"}
-    return track.with_gates(replace(g, name=named.get(g.id, g.name)) for g in track.gates)
 
 
 @pytest.fixture(scope="module")
@@ -61,69 +45,12 @@ def stored_spacing():
 
 
 @pytest.fixture(scope="module")
-def bare():
-    return track_of(block_circuit(), gates=[("finish", "finish", 0.0)], spacing_m=2.0)
-
-
-@pytest.fixture(scope="module")
 def hill():
     gates = [("start", "start", 20.0), ("finish", "finish", 1200.0)]
     return track_of(hill_course(), gates=gates, spacing_m=2.0)
 
 
 # Placing
-
-
-@pytest.mark.parametrize("chainage_m", [50.0, 223.0, 480.0, 800.0, 1160.0])
-def test_a_gate_is_square_to_the_track_with_its_left_end_on_the_drivers_left(bare, chainage_m):
-    changed, gate, _ = with_gate(bare, "sector", at(chainage_m))
-
-    left, right = changed.gate_ends(gate)
-    _, ahead = block_circuit().at(chainage_m)
-    across = (left - right) / np.linalg.norm(left - right)
-    assert across == pytest.approx([-ahead[1], ahead[0]], abs=np.sin(np.radians(0.5)))
-    assert gate.chainage_m == pytest.approx(chainage_m, abs=0.01)
-    assert not gate.surveyed
-
-
-def test_a_gate_reaches_4_m_beyond_the_band_on_either_side(bare):
-    # Half a band of 10 m and 4 m, on both sides: 18 m.
-    banded = replace(bare, centreline=replace(bare.centreline, width_m=10.0))
-
-    _, gate, _ = with_gate(banded, "sector", at(350.0))
-
-    assert gate.width_m == pytest.approx(18.0, abs=0.001)
-
-
-def test_a_band_nobody_knows_is_taken_as_12_m(bare):
-    assert with_gate(bare, "sector", at(350.0))[1].width_m == pytest.approx(20.0, abs=0.001)
-
-
-def test_a_width_may_be_given(bare):
-    _, gate, _ = with_gate(bare, "sector", at(350.0), width_m=31.0)
-
-    # Karney's geodesic, by PROJ.
-    _, _, width = Geod(ellps="WGS84").inv(*gate.left, *gate.right)
-    assert width == pytest.approx(31.0, abs=0.001)
-
-
-@pytest.mark.parametrize("width_m", [0.0, 0.4, -3.0, 501.0, float("nan")])
-def test_a_width_that_makes_no_sense_is_refused(bare, width_m):
-    with pytest.raises(PlaceError, match="m wide is not sensible"):
-        with_gate(bare, "sector", at(350.0), width_m=width_m)
-
-
-def test_a_gate_is_shortened_beside_other_track_and_says_so():
-    # At 60 m of the hairpin circuit another leg runs 8 m to the left; a receiver's accuracy is
-    # taken as 3 m, so the left end may be 5 m from the centreline. To the right there is nothing.
-    track = track_of(hairpin_circuit(), gates=[("finish", "finish", 700.0)], spacing_m=2.0)
-
-    left, right, (remark,) = square_ends(track, 100.0, None)
-
-    ends = track.plane.to_plane([left[0], right[0]], [left[1], right[1]])
-    reach = np.linalg.norm(ends - track.curve.position(100.0), axis=1)
-    assert reach == pytest.approx([5.0, 10.0], abs=0.05)
-    assert "left end is 5.0 m from the centreline instead of 10.0 m" in remark
 
 
 def test_gates_are_numbered_and_named_in_racing_order_however_they_are_placed(bare):
@@ -355,33 +282,6 @@ def test_corners_are_numbered_from_the_new_finish_and_keep_their_ids_and_names(s
     assert {c.name: c.id for c in track.corners} == old
 
 
-def test_crossovers_and_the_width_profile_follow_the_datum(block):
-    told = replace(
-        block,
-        crossovers=(Crossover(500.0, 1200.0),),
-        centreline=replace(block.centreline, width_profile=((0.0, 5.0, 6.0), (700.0, 4.0, 4.0))),
-    )
-
-    track = with_datum(told, 600.0)
-
-    (bridge,) = track.crossovers
-    assert bridge.over_m == pytest.approx(1288.4956, abs=0.01)
-    assert bridge.under_m == pytest.approx(600.0, abs=0.01)
-    profile = np.array(track.centreline.width_profile)
-    assert profile[:, 0] == pytest.approx([100.0, 788.4956], abs=0.01)
-    assert profile[:, 1:].tolist() == [[4.0, 4.0], [5.0, 6.0]]
-
-
-def test_heights_follow_the_datum(block):
-    east = block.plane.to_plane(block.centreline.longitude_deg, block.centreline.latitude_deg)[:, 0]
-    high = replace(block, centreline=replace(block.centreline, height_m=300.0 + 0.1 * east))
-
-    line = with_datum(high, 650.0).centreline
-
-    now = high.plane.to_plane(line.longitude_deg, line.latitude_deg)[:, 0]
-    assert line.height_m == pytest.approx(300.0 + 0.1 * now, abs=0.01)
-
-
 def test_moving_the_finish_of_an_open_course_moves_no_chainage(hill):
     track, finish, _ = with_gate_moved(hill, "finish", at(1100.0))
 
@@ -442,39 +342,3 @@ def test_gates_of_an_open_course_keep_their_order(gate, place_m):
 
     with pytest.raises(PlaceError, match="would not lie between the start gate"):
         with_gate_moved(track, gate, Place(chainage_m=place_m))
-
-
-def test_a_file_whose_open_course_ends_before_it_starts_has_an_error():
-    track = track_of(
-        hill_course(), spacing_m=2.0,
-        gates=[("start", "start", 600.0), ("middle", "sector", 900.0), ("finish", "finish", 300.0)],
-    )  # fmt: skip
-
-    track = track.with_gates(track.gates)
-
-    found = [(f.feature, f.severity) for f in check_track(track) if f.rule == "gate-order"]
-
-    assert found == [("finish", "error")]
-
-
-def test_a_sector_gate_beyond_the_finish_of_an_open_course_is_an_error():
-    track = track_of(
-        hill_course(), spacing_m=2.0,
-        gates=[("start", "start", 30.0), ("finish", "finish", 900.0), ("late", "sector", 1100.0)],
-    )  # fmt: skip
-    track = track.with_gates(track.gates)
-
-    found = [(f.feature, f.severity) for f in check_track(track) if f.rule == "gate-order"]
-
-    assert found == [("late", "error")]
-
-
-def test_two_gates_at_one_place_are_said_to_lie_there():
-    track = track_of(
-        block_circuit(), spacing_m=2.0,
-        gates=[("finish", "finish", 0.0), ("one", "sector", 100.0), ("two", "sector", 100.0)],
-    )  # fmt: skip
-
-    (found,) = [f for f in check_track(track.with_gates(track.gates)) if f.rule == "gate-order"]
-
-    assert "gates One and Two lie at the same place" in found.message

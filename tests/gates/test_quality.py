@@ -1,10 +1,7 @@
 """What crossings are worth along the lap: plane geometry by hand, closed forms, and simulation."""
 
-import json
-
 import numpy as np
 import pytest
-from checkout import TRACKS
 from drives import (
     Road,
     arc,
@@ -17,12 +14,10 @@ from drives import (
     track_of,
 )
 
-from trackkit.cli import run
 from trackkit.errors import NoLapError
-from trackkit.gates.quality import ASSUMED_LINE_M, TimingQuality, timing_quality
+from trackkit.gates.quality import ASSUMED_LINE_M, driven_quality, timing_quality
 from trackkit.motion.drive import smooth
-from trackkit.motion.noise import Levels
-from trackkit.motion.position_error import Receiver, position_error
+from trackkit.motion.position_error import Receiver
 from trackkit.motion.vehicle import KART
 from trackkit.timing.crossings import cross
 
@@ -37,46 +32,6 @@ def oval():
 def block():
     gates = [("finish", "finish", 0.0), ("gate-a", "sector", 347.0), ("gate-b", "sector", 800.0)]
     return track_of(block_circuit(), gates=gates, spacing_m=2.0)
-
-
-# Errors of positions
-
-
-def test_without_doppler_a_position_is_as_wrong_as_the_receiver_wanders():
-    error = position_error(Receiver(Levels(wander_m=1.3), 0.1, doppler=False))
-
-    assert error.sigma_m == pytest.approx(1.3, rel=0.01)
-    # First-order Gauss-Markov: the covariance falls as exp(-lag / time constant).
-    assert error.covariance(60.0) == pytest.approx(1.3**2 * np.exp(-0.5), rel=0.01)
-
-
-def test_with_doppler_a_long_session_reaches_the_stationary_wiener_smoother():
-    """The error spectrum 1 / (w^2 / q + (1 + w^2 tau^2) / (2 sigma^2 tau)) integrates by hand."""
-    levels = Levels(doppler_mps=0.5)  # so noisy that it is forgotten within minutes
-    error = position_error(Receiver(levels, 0.1, session_s=7_000.0))
-
-    q = 0.1 * levels.doppler_mps**2
-    tau, sigma = levels.wander_time_s, levels.wander_m
-    flat, steep = 1 / (2 * sigma**2 * tau), 1 / q + tau / (2 * sigma**2)
-    assert error.sigma_m**2 == pytest.approx(0.5 / np.sqrt(flat * steep), rel=0.06)
-
-
-def test_a_short_session_knows_its_place_no_better_than_the_wander():
-    error = position_error(Receiver(session_s=30.0))
-
-    # Best linear estimate of a constant in a Gauss-Markov process: 2 / (2 + T / tau) of its
-    # variance (Grenander; from memory).
-    assert error.sigma_m**2 == pytest.approx(2 / (2 + 30.0 / 120.0), rel=0.02)
-
-
-def test_two_positions_close_in_time_err_alike():
-    error = position_error(Receiver())
-
-    apart = np.array([1.0, 10.0, 50.0, 200.0])
-    spread = error.covariance(0.0) - error.covariance(apart)
-    assert np.all(np.diff(spread) > 0)
-    # Doppler noise of 0.05 m/s at 10 Hz walks sqrt(0.1 * 10) * 0.05 = 0.05 m in 10 s.
-    assert np.sqrt(2 * spread[1]) == pytest.approx(0.05, rel=0.15)
 
 
 # Speeds
@@ -191,9 +146,10 @@ def test_predicted_sigmas_are_those_of_simulated_crossings(block):
     truth = np.array([outing.time_at(n * road.length_m - 1300.0) for n in range(1, 10)])
     for seed in range(30):
         recording = outing.recording(10, doppler=True, noise=1.0, seed=seed)
-        found = np.array([c.time_s for c in cross(gate, smooth(recording, block.plane))])
+        driven = smooth(recording, block.plane)
+        found = np.array([c.time_s for c in cross(gate, driven)])
         late = found - truth[: len(found)]
-        quality: TimingQuality = timing_quality(block, [recording])
+        quality = driven_quality(block, [driven])
         errors.append(late)
         laps.append(np.diff(late))
         predicted.append(float(quality.at(quality.receiver_sigma_s, 0.0)))
@@ -205,19 +161,3 @@ def test_predicted_sigmas_are_those_of_simulated_crossings(block):
     # 30 sessions hold about 30 independent errors of place: 13 % one sigma.
     assert rms(predicted) == pytest.approx(rms(errors), rel=0.4)
     assert rms(predicted_laps) == pytest.approx(rms(laps), rel=0.2)
-
-
-# The command
-
-
-def test_gate_list_says_what_each_gate_is_worth(capsys):
-    assert run(["gate", "list", str(TRACKS / "morrowfen.geojson"), "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
-
-    assert "assumed" in told["timing_basis"]
-    for gate in told["gates"]:
-        timing = gate["timing"]
-        assert timing["sigma_s"] == pytest.approx(
-            np.hypot(timing["receiver_sigma_s"], timing["line_sigma_s"]), abs=1e-4
-        )
-        assert 0 < timing["lap_sigma_s"] < timing["sigma_s"]

@@ -1,7 +1,5 @@
 """Suggested gates: the best of all choices, as brute force finds it, and fit places."""
 
-import json
-import shutil
 from dataclasses import replace
 from itertools import product
 
@@ -11,7 +9,6 @@ import shapely
 from checkout import TRACKS
 from drives import block_circuit, hairpin_circuit, hill_course, track_of
 
-from trackkit.cli import run
 from trackkit.errors import PlaceError
 from trackkit.gates.choose import CLEAR_M
 from trackkit.gates.quality import timing_quality
@@ -177,20 +174,6 @@ def test_suggestions_replace_the_sector_gates_and_a_second_time_change_nothing(b
     assert [g.id for g in twice.gates] == [g.id for g in once.gates]
 
 
-def test_the_command_leaves_the_file_alone_unless_told_to_apply(tmp_path, capsys):
-    path = tmp_path / "t.geojson"
-    shutil.copy(TRACKS / "morrowfen.geojson", path)
-    before = path.read_bytes()
-
-    assert run(["gate", "suggest", str(path), "--sectors", "4", "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
-    assert len(told["suggestions"]) == 3
-    assert path.read_bytes() == before
-    assert run(["gate", "suggest", str(path), "--sectors", "4", "--apply"]) == 0
-    assert len(read_track(path).gates_of_kind("sector")) == 3
-    assert (tmp_path / "t.geojson~").read_bytes() == before
-
-
 @pytest.mark.parametrize("by", ["time", "length"])
 @pytest.mark.parametrize("name", ["twistlemoor", "morrowfen", "ruddlebeck-short"])
 def test_no_sector_is_shorter_than_half_an_even_one(name, by):
@@ -202,12 +185,3 @@ def test_no_sector_is_shorter_than_half_an_even_one(name, by):
     share = np.array(places) if by == "length" else np.array(quality.passed_s(np.array(places)))
     share = np.diff(share) / (share[-1] - share[0])
     assert share.min() > 0.5 / 3 - 0.01
-
-
-def test_nothing_is_suggested_from_assumed_speeds_when_recordings_cannot_be_read(tmp_path, capsys):
-    track = str(TRACKS / "pipwick-kart-circuit.geojson")
-
-    assert run(["gate", "suggest", track, str(tmp_path / "none.csv"), "--sectors", "3"]) == 1
-    said = capsys.readouterr()
-    assert "no such file" in said.err
-    assert said.out == ""

@@ -55,7 +55,7 @@ def test_an_interval_of_two_sigma_holds_the_truth_as_often_as_it_should(seconds,
 def test_a_long_recording_tells_its_own_wander():
     survey = average(standing(3600.0, 2, wander=(0.4, 30.0)))
 
-    assert survey.told
+    assert survey.wander_from_recording
     assert survey.wander_m == pytest.approx(0.4, rel=0.4)
     assert survey.wander_time_s == pytest.approx(30.0, rel=0.7)
     assert "as the recording itself shows" in survey.basis
@@ -71,7 +71,7 @@ def test_white_noise_alone_is_no_wander():
 def test_a_short_recording_says_what_it_assumes():
     survey = average(standing(300.0, 2, wander=(0.05, 20.0)))
 
-    assert not survey.told
+    assert not survey.wander_from_recording
     assert "1.00 m over 120 s assumed, as 299 s are too few to tell" in survey.basis
     assert survey.sigma_m > 0.5
 

@@ -1,4 +1,4 @@
-"""Corners and clearances of lines whose geometry is known from their construction."""
+"""Corners of lines whose geometry is known from their construction."""
 
 import itertools
 import math
@@ -7,45 +7,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plane_roads import ATHLETICS, MEASURED_RADIUS_M, STRAIGHT_M, circuit, course
 
 from trackkit.geometry.bends import find_bends
-from trackkit.geometry.clearance import clearance, distance_to_other_piece
 from trackkit.geometry.curve import Curve
-
-
-def road(*pieces, step_m=0.5):
-    """Points along straights ("s", length) and arcs ("l" or "r", radius, degrees turned)."""
-    place, heading = np.zeros(2), 0.0
-    points = [place]
-    for kind, size, *turn in pieces:
-        if kind == "s":
-            count = max(1, math.ceil(size / step_m))
-            ahead = np.array([math.cos(heading), math.sin(heading)])
-            points += [place + ahead * size * k / count for k in range(1, count + 1)]
-        else:
-            side = 1 if kind == "l" else -1
-            angle = math.radians(turn[0])
-            count = max(2, math.ceil(size * angle / step_m))
-            to_centre = side * size * np.array([-math.sin(heading), math.cos(heading)])
-            for k in range(1, count + 1):
-                turned = side * angle * k / count
-                cosine, sine = math.cos(turned), math.sin(turned)
-                spoke = np.array([[cosine, -sine], [sine, cosine]]) @ -to_centre
-                points.append(place + to_centre + spoke)
-            heading += side * angle
-        place = points[-1]
-    return np.array(points)
-
-
-def circuit(*pieces):
-    """A closed curve along a road that comes back to where it began."""
-    points = road(*pieces)
-    assert np.linalg.norm(points[-1] - points[0]) < 1e-6
-    return Curve.through(points, closed=True)
-
-
-def course(*pieces):
-    return Curve.through(road(*pieces), closed=False)
 
 
 def begun_at(curve, chainage_m):
@@ -53,20 +18,7 @@ def begun_at(curve, chainage_m):
     return Curve.through(curve.position(chainage_m + curve.chainages(0.5)), closed=True)
 
 
-# World Athletics facilities manual: two straights of 84.39 m, half circles measured at 36.80 m,
-# 400.00 m in all; from memory.
-STRAIGHT_M, MEASURED_RADIUS_M = 84.39, 36.80
-ATHLETICS = circuit(
-    ("s", STRAIGHT_M / 2),
-    ("l", MEASURED_RADIUS_M, 180),
-    ("s", STRAIGHT_M),
-    ("l", MEASURED_RADIUS_M, 180),
-    ("s", STRAIGHT_M / 2),
-)
 SQUARE = circuit(*[("s", 100.0), ("r", 20.0, 90)] * 4)
-
-
-# Corners
 
 
 def test_the_400_m_track_is_400_m_long_and_has_two_corners_that_turn_half_round():
@@ -194,8 +146,6 @@ def test_driven_the_other_way_round_a_circuit_has_the_same_corners_of_the_other_
 
 
 DOUBLE_APEX = circuit(*[("l", 20.0, 80), ("s", 18.0), ("l", 20.0, 100), ("s", 200.0)] * 2)
-
-
 TWO_CIRCLES = circuit(("l", 40.0, 360), ("r", 60.0, 360))
 
 
@@ -254,74 +204,3 @@ def test_a_course_may_begin_and_end_in_a_corner():
     assert [bend.turn for bend in bends] == ["left", "right"]
     assert bends[0].entry_m == 0.0
     assert len(straights) == 1
-
-
-# Clearance
-
-
-HAIRPIN = course(("s", 150.0), ("l", 6.0, 180), ("s", 150.0))
-
-
-@pytest.mark.parametrize("where", [20.0, 75.0, 130.0])
-def test_the_legs_of_a_hairpin_are_as_far_apart_as_they_were_laid(where):
-    assert clearance(HAIRPIN, [where]) == pytest.approx([12.0], abs=0.02)
-    other_leg = HAIRPIN.length_m - where
-    assert clearance(HAIRPIN, [other_leg]) == pytest.approx([12.0], abs=0.02)
-
-
-def test_a_straight_has_no_other_piece():
-    assert clearance(course(("s", 300.0)), [0.0, 150.0, 300.0]).tolist() == [math.inf] * 3
-
-
-def test_a_bend_that_turns_less_than_sixty_degrees_has_no_other_piece():
-    assert clearance(course(("s", 50.0), ("l", 40.0, 55), ("s", 50.0)), [60.0]).tolist() == [
-        math.inf
-    ]
-
-
-def test_the_straights_of_the_400_m_track_are_two_radii_apart():
-    middle = [0.0, ATHLETICS.length_m / 2]
-    assert clearance(ATHLETICS, middle) == pytest.approx([2 * MEASURED_RADIUS_M] * 2, abs=0.05)
-
-
-def test_on_a_circle_another_piece_begins_a_sixth_of_it_away():
-    # Sixty degrees on, the chord is the radius (Euclid, Elements, IV.15).
-    ring = circuit(("l", 40.0, 360))
-    assert clearance(ring, [0.0, 70.0, 200.0]) == pytest.approx([40.0] * 3, abs=0.6)
-
-
-def test_from_beside_the_line_the_distance_is_counted_from_there():
-    # Worked by hand: 5 m to the left of the first leg, towards the other, leaves 7 m of 12.
-    assert distance_to_other_piece(HAIRPIN, 75.0, [75.0, 5.0]) == pytest.approx(7.0, abs=0.02)
-    assert distance_to_other_piece(HAIRPIN, 75.0, [75.0, -5.0]) == pytest.approx(17.0, abs=0.02)
-
-
-def test_across_the_datum_the_line_is_still_its_own_piece():
-    # The datum of this track is in the middle of a straight.
-    near_datum = [1.0, ATHLETICS.length_m - 1.0]
-    assert clearance(ATHLETICS, near_datum) == pytest.approx([2 * MEASURED_RADIUS_M] * 2, abs=0.05)
-
-
-def test_at_a_bridge_the_other_passage_is_at_no_distance():
-    angle = np.arange(400) * 2 * np.pi / 400
-    eight = Curve.through(
-        np.column_stack([200 * np.sin(angle), 80 * np.sin(2 * angle)]), closed=True
-    )
-    assert clearance(eight, [0.0, eight.length_m / 2]) == pytest.approx([0.0, 0.0], abs=0.3)
-
-
-@pytest.mark.parametrize("leg_m", [150.0, 3000.0, 12_000.0])
-def test_clearance_is_as_exact_on_a_long_course_as_on_a_short_one(leg_m):
-    # Two legs 6 m apart; places that fall between whatever samples are taken.
-    curve = Curve.through(
-        road(("s", leg_m), ("l", 3.0, 180), ("s", leg_m), step_m=2.0), closed=False
-    )
-    places = leg_m * np.array([0.2117, 0.5003, 0.7391])
-    assert clearance(curve, places) == pytest.approx([6.0] * 3, abs=0.05)
-
-
-@settings(max_examples=25)
-@given(st.floats(5, 80), st.floats(4, 60))
-def test_the_clearance_of_parallel_legs_is_their_distance(where, apart_m):
-    curve = course(("s", 150.0), ("r", apart_m / 2, 180), ("s", 150.0))
-    assert clearance(curve, [where]) == pytest.approx([apart_m], abs=0.05)

@@ -315,7 +315,7 @@ def test_a_segment_from_inside_a_loop_to_outside_crosses_an_odd_number_of_times(
     assert crossings % 2 == int((levels[0] < 1) != (levels[1] < 1))
 
 
-# The stored polyline (DESIGN section 3)
+# The stored polyline (docs/track-file.md)
 
 
 def stadium(straight_m, radius_m, step_m=0.5):
@@ -370,7 +370,7 @@ def test_a_stored_polyline_has_a_vertex_at_least_every_25_metres(name):
 @pytest.mark.parametrize("place", [(11.0, 47.0), (-68.3, -54.8), (180.0, 0.0), (20.0, 78.0)])
 @pytest.mark.parametrize("name", [name for name in SHAPES if name != "short line"])
 def test_a_stored_polyline_read_back_recovers_heading_and_length(name, place):
-    # DESIGN section 3: 0.5 degrees and 1 in 10,000 with positions of 8 decimals (of a line of
+    # 0.5 degrees and 1 in 10,000 with positions of 8 decimals (of a line of
     # 3 m, one millimetre is already more).
     curve = SHAPES[name]
     plane = LocalPlane(*place)

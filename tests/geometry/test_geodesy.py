@@ -48,7 +48,7 @@ def around(place, reach_m, count=200, seed=5):
 
 @pytest.mark.parametrize("place", PLACES)
 def test_scale_errs_by_less_than_one_part_per_million_within_five_kilometres(place):
-    # DESIGN section 5; the true distances are GeographicLib's (Karney 2013).
+    # The true distances are GeographicLib's (Karney 2013).
     longitude, latitude = around(place, 5000.0)
     plane = LocalPlane(*place)
     for bearing in (0.0, 45.0, 90.0, 200.0):

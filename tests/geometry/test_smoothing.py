@@ -8,7 +8,7 @@ from scipy.integrate import quad
 from scipy.interpolate import make_interp_spline
 
 from trackkit.building.build import build_track
-from trackkit.geometry.smoothing import smoothed_curve
+from trackkit.geometry.smoothing import chosen_wavelength, noise_of_receiver, smoothed_curve
 
 
 def test_a_clothoid_keeps_its_curvature():
@@ -115,3 +115,32 @@ def test_tight_corners_have_their_radius_to_five_per_cent_from_ten_noisy_laps(se
     assert len(tight) == 4
     # An arc that begins and ends at once reads a little tighter than it is: smoothing swings over.
     assert np.sqrt(np.mean((np.array(tight) / 15.0 - 1.0) ** 2)) < 0.05
+
+
+@pytest.mark.parametrize("white_m", [0.05, 0.15, 0.5])
+def test_smoothing_takes_noise_out_of_a_circle(white_m):
+    # A circle of 30 m radius with white noise every metre: its curvature is 1/30 all the way.
+    angle = np.linspace(0.0, 2 * np.pi, 189)[:-1]
+    circle = 30.0 * np.column_stack([np.cos(angle), np.sin(angle)])
+    noisy = circle * (1 + np.random.default_rng(5).normal(0.0, white_m, (188, 1)) / 30.0)
+    noise = noise_of_receiver(10.0, 0.1, white_m, None, laps=1)
+
+    wavelength = chosen_wavelength(noisy, closed=True, noise=noise)
+
+    curve = smoothed_curve(noisy, closed=True, wavelength_m=wavelength)
+    chainage = curve.chainages(1.0)
+    radial = curve.position(chainage) / np.linalg.norm(curve.position(chainage), axis=1)[:, None]
+    heading = np.degrees(np.arcsin(np.einsum("ij,ij->i", curve.direction(chainage), radial)))
+    assert np.sqrt(np.mean(heading**2)) < 10.0 * white_m
+
+
+def test_more_laps_are_smoothed_less():
+    angle = np.linspace(0.0, 2 * np.pi, 400)[:-1]
+    # A lobed line with features of 25 m.
+    radius = 60.0 + 1.5 * np.cos(15 * angle)
+    line = radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    few, many = (
+        chosen_wavelength(line, closed=True, noise=noise_of_receiver(20.0, 0.1, 0.3, None, laps))
+        for laps in (1, 100)
+    )
+    assert many < few

@@ -408,7 +408,7 @@ def test_exact_recordings_are_timed_to_2_ms(name: str) -> None:
 
 @pytest.mark.parametrize("name", CLOSED)
 def test_laps_recorded_by_a_usual_receiver_are_timed_to_20_ms(name: str) -> None:
-    """10 Hz with Doppler, noise of DESIGN.md section 6, which expects 4 ms rms; measured: 2 to 5.
+    """10 Hz with Doppler and the usual noise (docs/methods.md); measured: 2 to 5 ms rms.
 
     Both ends of a lap are crossed at one gate, one way, so that the receiver's wander, which
     hardly changes in a lap, shifts them alike.

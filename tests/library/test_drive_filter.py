@@ -1,40 +1,15 @@
-"""Which circuit, layout and direction a drive is on, fix by fix."""
+"""Layouts and directions told apart, fix by fix."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
-from drives import Road, arc, drive, hill_course, straight, track_of
+from drives import hill_course, track_of
+from two_layouts import BOTH, LONG, SHORT, chainage, known, recorded
 
 from trackkit.library.drive_filter import Locator
-from trackkit.library.known import Atlas, known_from
-from trackkit.library.locate_drive import locate_drive
+from trackkit.library.known import Atlas
 from trackkit.recordings.nmea.stream import Fix
-
-LONG = Road((straight(400.0), arc(50, 180), straight(400.0), arc(50, 180)), start=(-200.0, -50.0))
-SHORT = Road((straight(250.0), arc(50, 180), straight(250.0), arc(50, 180)), start=(-200.0, -50.0))
-"""Two layouts that share a straight of 250 m, where the short one turns off: 20 m further on the
-two are sqrt(2 * 50 * 20) = 45 m along the bend apart by school geometry, at about 295 m."""
-
-
-def known(road, track_id, *, reverse=False, at=(11.0, 47.0), **more):
-    track = track_of(road, at=at, spacing_m=5.0, name=track_id)
-    if reverse:
-        line = track.centreline
-        turned = replace(
-            line, longitude_deg=line.longitude_deg[::-1], latitude_deg=line.latitude_deg[::-1]
-        )
-        track = replace(track, centreline=turned, direction="clockwise")
-    return known_from(replace(track, id=track_id, **more), Path(f"{track_id}.geojson"))
-
-
-BOTH = Atlas.of([known(LONG, "long"), known(SHORT, "short")])
-
-
-def recorded(road, *, begin_m=5.0, rate_hz=5, noise=1.0, laps=1.0, seed=0, cruise=20.0):
-    outing = drive(road, begin_m=begin_m, laps=laps, cruise=cruise)
-    return outing.recording(rate_hz, noise=noise, seed=seed)
 
 
 def fixes(recording):
@@ -46,17 +21,6 @@ def fixes(recording):
             recording.longitude_deg, recording.latitude_deg, speed, course, strict=True
         )
     ]
-
-
-def chainage(recording, road):
-    """Where each fix is along a road: metres from where the drive began, by adding up."""
-    from drives import GEOD
-
-    step = GEOD.inv(
-        recording.longitude_deg[:-1], recording.latitude_deg[:-1],
-        recording.longitude_deg[1:], recording.latitude_deg[1:],
-    )[2]  # fmt: skip
-    return np.concatenate([[0.0], np.cumsum(step)])
 
 
 def test_layouts_that_share_tarmac_stay_open_and_it_is_told_where_they_part():
@@ -232,36 +196,3 @@ def test_probabilities_add_up_to_one():
         judgement = locator.update(fix)
         total = judgement.unknown + sum(one.probability for one in judgement.candidates)
         assert total == pytest.approx(1.0)
-
-
-# Recordings
-
-
-@pytest.mark.parametrize(("road", "expected"), [(LONG, "long"), (SHORT, "short")])
-def test_a_recording_tells_layout_and_direction(road, expected):
-    located = locate_drive(BOTH, recorded(road, laps=2.0))
-
-    assert located.answer == "at"
-    assert located.candidates[0].id == expected
-    assert located.candidates[0].probability > 0.95
-    assert located.candidates[0].distance_m < 5.0
-    assert located.tied == ()
-
-
-def test_a_recording_that_ends_before_the_layouts_part_is_a_tie_with_the_place_they_part_at():
-    recording = recorded(LONG, noise=0.3)
-    short = np.flatnonzero(chainage(recording, LONG) < 180.0)
-    part = replace(
-        recording,
-        **{
-            name: getattr(recording, name)[short]
-            for name in ("time_s", "longitude_deg", "latitude_deg", "speed_mps", "course_deg",
-                         "elevation_m", "segment")
-            if getattr(recording, name) is not None
-        },
-    )  # fmt: skip
-
-    located = locate_drive(BOTH, part)
-
-    assert sorted(located.tied) == ["long", "short"]
-    assert located.part_at_m == pytest.approx(295.0, abs=12.0)

@@ -1,4 +1,4 @@
-"""`trackkit library add`, `remove` and `list`: what goes in, what is said, and nothing lost."""
+"""Track files added to a library and removed: what goes in, what is said, and nothing lost."""
 
 import json
 import os
@@ -8,7 +8,8 @@ import textwrap
 from dataclasses import replace
 
 import pytest
-from drives import block_circuit, hill_course, stadium, track_of
+from drives import stadium, track_of
+from library_files import added, listed, track_file
 
 from trackkit.cli import run
 from trackkit.library.folders import ENVIRONMENT_VARIABLE
@@ -26,28 +27,6 @@ def home(monkeypatch, tmp_path):
     monkeypatch.setattr("trackkit.library.manage.shipped_folder", lambda: tmp_path / "shipped")
     (tmp_path / "shipped").mkdir()
     return tmp_path
-
-
-def track_file(folder, track_id, *, road=None, at=(11.0, 47.0), name="Invented", **more):
-    track = track_of(
-        road or stadium(), gates=[("finish", "finish", 10.0)], at=at, name=name, spacing_m=10.0
-    )
-    folder.mkdir(exist_ok=True)
-    path = folder / f"{track_id}.geojson"
-    track = replace(track, id=track_id, revised="2024-01-01T00:00:00Z", **more)
-    write_track(track, path, force=True)
-    return path
-
-
-def added(capsys, *words, status=0):
-    assert run(["library", "add", *map(str, words), "--json"]) == status
-    said = capsys.readouterr()
-    return json.loads(said.out)["added"], said.err
-
-
-def listed(capsys, *words):
-    assert run(["library", "list", *words, "--json"]) == 0
-    return [row["id"] for row in json.loads(capsys.readouterr().out)["tracks"]]
 
 
 # Adding
@@ -303,70 +282,6 @@ def test_a_sample_circuit_cannot_be_removed(home, capsys):
 def test_an_unknown_id_is_said(home, capsys):
     assert run(["library", "remove", "nothing", "--yes"]) == 1
     assert "no known track has the id nothing" in capsys.readouterr().err
-
-
-# Listing
-
-
-@pytest.fixture
-def three(home, capsys):
-    track_file(home / "mine", "oakring", name="Oak Ring", country="XQ", at=(11.0, 47.0))
-    track_file(
-        home / "mine", "elm-hill", name="Elm Hill", layout="Long", at=(11.5, 47.0),
-        road=hill_course(), country="XA",
-    )  # fmt: skip
-    track_file(home / "mine", "ash", name="Ash", at=(-170.0, -40.0), road=block_circuit())
-    return ("--library", str(home / "mine"))
-
-
-def test_everything_is_listed_by_id(three, capsys):
-    assert listed(capsys, *three) == ["ash", "elm-hill", "oakring"]
-
-
-@pytest.mark.parametrize(
-    ("words", "expected"),
-    [
-        (("--country", "xq"), ["oakring"]),
-        (("--country", "XX"), []),
-        (("--name", "ring"), ["oakring"]),
-        (("--name", "LONG"), ["elm-hill"]),
-        (("--near", "-40", "190"), ["ash", "oakring", "elm-hill"]),
-        (("--near", "47", "11.5", "--within", "60"), ["elm-hill", "oakring"]),
-        (("--near", "47", "11.5", "--within", "10"), ["elm-hill"]),
-        (("--near", "47", "11.5", "--within", "60", "--country", "XQ"), ["oakring"]),
-    ],
-)
-def test_a_list_can_be_narrowed(three, capsys, words, expected):
-    found = listed(capsys, *three, *words)
-    if "190" in words:
-        # The two others are 18,000 km away; which is nearer is not the point here.
-        found, expected = found[:1], expected[:1]
-    assert found == expected
-
-
-@pytest.mark.parametrize(
-    "words", [("--within", "5"), ("--near", "95", "3"), ("--near", "there", "3")]
-)
-def test_a_place_that_is_none_is_a_fault_of_the_command_line(three, words):
-    assert run(["library", "list", *three, *words]) == 2
-
-
-def test_an_empty_list_is_said_in_words(three, capsys):
-    assert run(["library", "list", *three, "--name", "birch"]) == 0
-    assert "no known circuit" in capsys.readouterr().out
-
-
-def test_broken_files_are_warned_of_once_each_and_the_others_listed(three, home, capsys):
-    (home / "mine" / "bad.geojson").write_text("{", "utf-8")
-    (home / "mine" / "worse.geojson").write_bytes(b"\xff\xfe")
-
-    for _ in range(2):  # read anew, then from the index
-        assert run(["library", "list", *three, "--json"]) == 0
-        said = capsys.readouterr()
-        assert len(json.loads(said.out)["tracks"]) == 3
-        assert said.err.count("bad.geojson") == 1
-        assert said.err.count("worse.geojson") == 1
-        assert len(said.err.splitlines()) == 2
 
 
 def test_the_lock_is_no_track_file(home, capsys):

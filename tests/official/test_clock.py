@@ -4,9 +4,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from trackkit.errors import TrackkitError
 from trackkit.official.clock import clock_difference, follow_days, read_moment
-from trackkit.official.times import read_official
 
 
 @pytest.mark.parametrize(
@@ -48,50 +46,3 @@ def test_a_time_zone_is_told_from_a_clock_that_is_wrong(zone_h):
 
     assert zone == zone_h * 3600
     assert [t - base for t in listed] == pytest.approx([t + 1.5 for t in recorded])
-
-
-def written(tmp_path, text):
-    path = tmp_path / "o.csv"
-    path.write_text(text, "utf-8")
-    return path
-
-
-def test_lap_times_are_the_differences_of_times_of_day(tmp_path):
-    times = read_official(
-        written(tmp_path, "lap;time of day\n0;9:00:00.5\n1;9:00:51.7\n2;9:01:43.0\n4;9:03:20.1\n")
-    )
-
-    assert [lap.time_s for lap in times.laps] == [
-        None,
-        pytest.approx(51.2),
-        pytest.approx(51.3),
-        None,
-    ]
-    assert times.passed_resolution_s == 0.1
-    assert "differences of its times of day" in times.remarks[0]
-
-
-def test_times_of_day_at_which_laps_begin_are_known_by_the_lap_times(tmp_path):
-    times = read_official(
-        written(
-            tmp_path, "lap,lap time,passed\n1,51.2,9:00:00.0\n2,52.3,9:00:51.2\n3,51.0,9:01:43.5\n"
-        )
-    )
-
-    assert times.laps[0].passed_s == pytest.approx(9 * 3600 + 51.2)
-    assert "at which laps begin" in times.remarks[-1]
-
-
-def test_times_of_day_that_contradict_the_lap_times_are_refused(tmp_path):
-    path = written(
-        tmp_path, "lap,lap time,passed\n1,51.2,9:00:00.0\n2,52.3,9:02:51.2\n3,51.0,9:05:43.5\n"
-    )
-    with pytest.raises(TrackkitError, match="do not agree"):
-        read_official(path)
-
-
-def test_a_column_of_times_of_day_can_be_named(tmp_path):
-    path = written(tmp_path, "No,Laptime,Hour\n1,51.2,9:00:51.2\n2,52.3,9:01:43.5\n")
-    times = read_official(path, {"lap": "No", "time": "Laptime", "passing": "Hour"})
-
-    assert times.laps[1].passed_s == pytest.approx(9 * 3600 + 103.5)

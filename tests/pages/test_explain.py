@@ -9,10 +9,8 @@ from lxml import html
 
 from trackkit.building.build import build_track
 from trackkit.building.from_line import build_from_line
-from trackkit.cli import run
 from trackkit.errors import TrackkitError
 from trackkit.pages.explain import explain_html
-from trackkit.recordings.write import write_recording
 
 
 def recorded(laps=4.2, **more):
@@ -103,16 +101,3 @@ def test_a_drawn_line_is_not_explained():
 
     with pytest.raises(TrackkitError, match="drawn"):
         explain_html(drawn)
-
-
-def test_the_command_writes_it_and_never_over_a_file(tmp_path, capsys):
-    write_recording(recorded(), tmp_path / "day.csv")
-    command = ["build", str(tmp_path / "day.csv"), "--name", "Oval", "--explain",
-               str(tmp_path / "how.html"), "-o", str(tmp_path / "oval.geojson")]  # fmt: skip
-
-    assert run(command) == 0
-    assert "Spread by chainage" in (tmp_path / "how.html").read_text("utf-8")
-    (tmp_path / "oval.geojson").unlink()
-    assert run(command) == 1
-    assert "how.html" in capsys.readouterr().err
-    assert not (tmp_path / "oval.geojson").exists()

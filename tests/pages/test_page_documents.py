@@ -16,11 +16,10 @@ from page_documents import FOLDER, page_documents
 from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.editor.session import Editing
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import gate_name
-from trackkit.gates.placement import widened
+from trackkit.gates.edit import gate_name, widen_gate
 from trackkit.pages.base import base_document
 from trackkit.pages.state import state
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import read_track
 from trackkit.track.model import GATE_KINDS, Track
 
@@ -68,7 +67,7 @@ def test_documents_with_laps_and_findings_are_what_the_schemas_say(fresh) -> Non
 
 def test_state_under_a_drag_and_after_undo_is_what_the_schema_says() -> None:
     track = sample("pipwick-kart-circuit")
-    recording = simulate(track, laps=2, rate_hz=2.0, seed=3).recording
+    recording = simulate_drive(track, laps=2, rate_hz=2.0, seed=3).recording
     editing = Editing(track, prepare(track, [recording]))
     gate = track.gates_of_kind("sector")[0].id
     editing.apply({"do": "move", "gate": gate, "to_m": 280.0, "merge": "drag-1", "light": True})
@@ -91,10 +90,10 @@ def test_limits_of_the_page_are_where_the_server_begins_to_refuse(fresh) -> None
     least, most = limits["gate_width_m"]
     gate = track.gates_of_kind("sector")[0].id
     for width in (least, most):
-        assert widened(track, gate, width).gate.width_m == pytest.approx(width, abs=1e-3)
+        assert widen_gate(track, gate, width).gate.width_m == pytest.approx(width, abs=1e-3)
     for width in (least - 0.01, most + 0.01):
         with pytest.raises(PlaceError, match="not sensible"):
-            widened(track, gate, width)
+            widen_gate(track, gate, width)
     longest = limits["gate_name_length"]
     assert gate_name("a" * longest) == "a" * longest
     with pytest.raises(PlaceError, match="characters"):

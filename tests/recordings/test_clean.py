@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -14,7 +13,6 @@ from pyproj import Geod
 
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.clean import clean
-from trackkit.recordings.order import longest_rising
 from trackkit.recordings.raw import Dropped, RawFixes
 
 METRES_PER_DEGREE = 2 * np.pi * 6_378_137.0 / 360.0
@@ -122,22 +120,6 @@ def test_joined_sessions_are_refused_where_they_are_joined():
     time = np.concatenate([np.arange(100.0, 110.0), np.arange(0.5, 10.0)])
     with pytest.raises(RecordingError, match="line 11: time goes back by 108 s, as if several"):
         clean(drive(20, time=time, place=np.arange(1, 21)), "drive")
-
-
-@given(st.lists(st.integers(0, 6), max_size=9, unique=True))
-def test_the_longest_rising_subsequence_is_as_long_as_an_exhaustive_search_finds(values):
-    index = longest_rising(np.array(values, dtype=float))
-    best = max(
-        (
-            n
-            for n in range(len(values) + 1)
-            for c in combinations(values, n)
-            if list(c) == sorted(c)
-        ),
-        default=0,
-    )
-    assert len(index) == best
-    assert np.all(np.diff(np.array(values)[index]) > 0)
 
 
 def test_a_jump_of_five_fixes_is_removed_and_the_segment_stays_whole():

@@ -1,32 +1,16 @@
-"""GeoJSON recordings, and lines already drawn in GeoJSON, KML and GPX."""
+"""Lines already drawn: GeoJSON, KML and GPX, in any grid."""
 
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from geojson_features import POSITIONS, TIMES, feature
 from pyproj import Geod, Transformer
 
-from trackkit.errors import NoTimesError, PlaceError, RecordingError
+from trackkit.errors import PlaceError, RecordingError
 from trackkit.recordings.drawn_lines import read_line
-from trackkit.recordings.read import read_recording
-
-TIMES = ["2024-05-01T10:00:00Z", "2024-05-01T10:00:01.5Z", "2024-05-01T10:00:03Z"]
-# RFC 7946, section 3.1.1: longitude, latitude, then optionally altitude.
-POSITIONS = [[11.0, 48.0, 500.0], [11.001, 48.0, 501.0], [11.001, 48.001, 502.0]]
-
-
-@pytest.fixture
-def geojson(tmp_path):
-    def write(*features, **members):
-        document = {"type": "FeatureCollection", "features": list(features), **members}
-        path = tmp_path / "drive.geojson"
-        path.write_text(json.dumps(document), encoding="utf-8")
-        return path
-
-    return write
 
 
 @pytest.fixture
@@ -42,100 +26,11 @@ def kml(tmp_path):
     return write
 
 
-def feature(kind: str, coordinates, **properties):
-    return {
-        "type": "Feature",
-        "geometry": {"type": kind, "coordinates": coordinates},
-        "properties": properties,
-    }
-
-
 def placemark(name: str, coordinates: str) -> str:
     return (
         f"<Placemark><name>{name}</name><LineString><coordinates>{coordinates}</coordinates>"
         "</LineString></Placemark>"
     )
-
-
-# Recordings in GeoJSON
-
-
-def test_a_line_with_times_is_read_longitude_first(geojson):
-    recording = read_recording(geojson(feature("LineString", POSITIONS, coordTimes=TIMES)))
-    np.testing.assert_array_equal(recording.longitude_deg, [11.0, 11.001, 11.001])
-    np.testing.assert_array_equal(recording.latitude_deg, [48.0, 48.0, 48.001])
-    np.testing.assert_array_equal(recording.elevation_m, [500.0, 501.0, 502.0])
-    np.testing.assert_array_equal(recording.time_s, [0.0, 1.5, 3.0])
-    assert recording.start == datetime(2024, 5, 1, 10, tzinfo=UTC)
-
-
-@pytest.mark.parametrize(
-    "properties",
-    [
-        {"coordTimes": [TIMES[:2], TIMES[2:]]},
-        {"coordTimes": TIMES},
-        {"coordinateProperties": {"times": [TIMES[:2], TIMES[2:]]}},
-    ],
-    ids=["nested", "flat", "coordinateProperties"],
-)
-def test_the_parts_of_a_line_are_segments(geojson, properties):
-    parts = [POSITIONS[:2], POSITIONS[2:]]
-    recording = read_recording(geojson(feature("MultiLineString", parts, **properties)))
-    np.testing.assert_array_equal(recording.segment, [0, 0, 1])
-    np.testing.assert_array_equal(recording.time_s, [0.0, 1.5, 3.0])
-
-
-def test_points_with_time_speed_and_course_are_read(geojson):
-    points = [
-        feature("Point", position, time=time, speed=20.0 + n, course=90.0)
-        for n, (position, time) in enumerate(zip(POSITIONS, TIMES, strict=True))
-    ]
-    recording = read_recording(geojson(*points, feature("Polygon", [POSITIONS])))
-    np.testing.assert_array_equal(recording.time_s, [0.0, 1.5, 3.0])
-    np.testing.assert_array_equal(recording.speed_mps, [20.0, 21.0, 22.0])
-    np.testing.assert_array_equal(recording.course_deg, [90.0, 90.0, 90.0])
-
-
-def test_numeric_times_are_milliseconds_or_seconds_since_1970_by_their_size(geojson):
-    for scale in (1, 1000):
-        points = [
-            feature("Point", p, timestamp=(1_714_557_600 + n) * scale)
-            for n, p in enumerate(POSITIONS)
-        ]
-        assert read_recording(geojson(*points)).start == datetime(2024, 5, 1, 10, tzinfo=UTC)
-
-
-def test_a_position_without_a_time_or_number_is_removed(geojson):
-    positions = [*POSITIONS, [None, 48.0], ["11", 48.0], [11.0]]
-    times = [*TIMES, *["2024-05-01T10:00:05Z"] * 3]
-    times[1] = None
-    recording = read_recording(geojson(feature("LineString", positions, coordTimes=times)))
-    assert recording.removed == {"bad position": 3, "no time": 1}
-
-
-def test_times_that_do_not_match_the_positions_are_an_error(geojson):
-    with pytest.raises(RecordingError, match="feature 1: does not have one time for each"):
-        read_recording(geojson(feature("LineString", POSITIONS, coordTimes=TIMES[:2])))
-
-
-def test_geojson_without_times_is_sent_to_from_line(geojson):
-    with pytest.raises(NoTimesError, match="build from it as a drawn line") as caught:
-        read_recording(geojson(feature("LineString", POSITIONS)))
-    assert caught.value.remedy.do == "build from line"
-
-
-def test_geojson_without_lines_or_points_is_no_recording(geojson):
-    with pytest.raises(RecordingError, match="without lines or points"):
-        read_recording(geojson())
-
-
-def test_a_feature_without_coordinates_is_told_by_its_number(geojson):
-    path = geojson(feature("Point", [1, 2]), {"type": "Feature", "geometry": {"type": "Point"}})
-    with pytest.raises(RecordingError, match="feature 2: its geometry has no coordinates"):
-        read_recording(path)
-
-
-# Drawn lines
 
 
 def test_a_drawn_line_is_read_with_name_and_heights(geojson):

@@ -2,7 +2,6 @@
 
 import functools
 import gzip
-import json
 import operator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -21,7 +20,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.recordings.read import read_recording
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import write_recording
-from trackkit.simulation.simulate import simulate_drive, truth_path, write_simulation
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.model import Centreline, Gate, Track
 
 DEGREE_M = 111_320.0
@@ -271,21 +270,3 @@ def test_a_file_that_exists_is_replaced_only_by_force(tmp_path):
     assert path.read_text() == "precious"
     write_recording(make_recording(), path, force=True)
     assert path.read_text().startswith("time_utc,")
-
-
-# Practice recordings
-
-
-def test_a_practice_recording_has_its_truth_beside_it(tmp_path, simulation):
-    path = tmp_path / "session.nmea"
-    assert write_simulation(simulation, path) == tmp_path / "session.nmea.truth.json"
-    assert json.loads(truth_path(path).read_text("utf-8")) == simulation.truth
-
-
-@pytest.mark.parametrize("standing", ["session.gpx", "session.gpx.truth.json"])
-def test_recording_and_truth_are_both_written_or_neither(tmp_path, simulation, standing):
-    (tmp_path / standing).write_text("precious")
-    with pytest.raises(OutputError, match="exists already"):
-        write_simulation(simulation, tmp_path / "session.gpx")
-    assert [p.name for p in tmp_path.iterdir()] == [standing]
-    assert (tmp_path / standing).read_text() == "precious"

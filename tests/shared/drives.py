@@ -243,7 +243,7 @@ class Outing:
         begin_s=0.0,
         end_s=None,
     ):
-        """What a receiver would write; `noise` is a factor on DESIGN.md section 6."""
+        """What a receiver would write; `noise` is a factor on the usual noise (docs/methods.md)."""
         end_s = self.duration_s if end_s is None else end_s
         time = begin_s + np.arange(int((end_s - begin_s) * rate_hz) + 1) / rate_hz
         way, speed = self.way(time)

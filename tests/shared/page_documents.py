@@ -21,7 +21,7 @@ from trackkit.cli.common import duration
 from trackkit.gates.square import square_ends
 from trackkit.pages.base import base_document
 from trackkit.pages.state import state
-from trackkit.simulation.simulate import simulate
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.sessions import decimals
 from trackkit.track.file import read_track
 
@@ -38,7 +38,7 @@ LONG_TIMES_S = (75.25, 119.9996, 600.0, 3599.5, 3661.125)
 def page_documents() -> dict[str, Any]:
     """Make the documents afresh, by the name of their files."""
     track = read_track(ROOT / "tracks" / "pipwick-kart-circuit.geojson")
-    recording = simulate(track, laps=3, rate_hz=5.0, seed=11).recording
+    recording = simulate_drive(track, laps=3, rate_hz=5.0, seed=11).recording
     prepared = prepare(track, [recording], ["drive.csv"])
     known = evaluate(track, prepared)
     laps = [report.laps for report in known.reports]

@@ -14,12 +14,7 @@ from trackkit.errors import RecordingError, TrackkitError
 from trackkit.recordings.write import write_recording
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.many import time_many
-from trackkit.timing.sessions import (
-    Reference,
-    Session,
-    lap_difference,
-    sector_differences,
-)
+from trackkit.timing.sessions import Reference, Session, lap_difference, sector_differences
 
 GATES = [("finish", "finish", 0.0), ("one", "sector", 347.0), ("two", "sector", 800.0)]
 

@@ -10,13 +10,7 @@ from pyproj import Transformer
 
 from trackkit.errors import PlaceError
 from trackkit.gates.placement import with_gate
-from trackkit.track.places import (
-    Place,
-    chainage_of,
-    describe_place,
-    ends_chainage,
-    parse_place,
-)
+from trackkit.track.places import Place, chainage_of, describe_place, ends_chainage, parse_place
 
 MINUS = "\N{MINUS SIGN}"
 

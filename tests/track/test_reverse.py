@@ -1,6 +1,5 @@
 """The other direction's track: nothing moves on the ground, and what is timed is the same."""
 
-import json
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +17,6 @@ from drives import (
 )
 
 from trackkit.checks.check import check_track
-from trackkit.cli import run
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.file import read_track
 from trackkit.track.model import Crossover, Gate, PitLane
@@ -164,15 +162,3 @@ def test_findings_accepted_for_one_direction_are_not_taken_over(block):
 
     assert turned.accepted == ()
     assert any("not taken over" in text for text in said)
-
-
-def test_the_command_writes_a_track_file_and_refuses_to_replace_one(tmp_path, capsys):
-    out = tmp_path / "other.geojson"
-    source = str(TRACKS / "morrowfen.geojson")
-
-    assert run(["reverse", source, "-o", str(out), "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
-    assert told["direction"] == "anticlockwise"
-    assert read_track(out).id == told["id"] == "morrowfen-reversed"
-    assert read_track(out).history[-1]["what"] == "reversed from morrowfen"
-    assert run(["reverse", source, "-o", str(out)]) == 1

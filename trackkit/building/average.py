@@ -1,4 +1,4 @@
-"""Laps beside each other: each one's own shift, what strays, what they say of the place."""
+"""Laps beside each other: the shift of each, what strays, and where they put the line."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Reading:
     Parameters
     ----------
     offset_m
-        To the left of the line; NaN where the lap says nothing (a gap between fixes).
+        To the left of the line; NaN where the lap is not known (a gap between fixes).
     speed_mps, elevation_m
         Of the lap.
     """
@@ -49,7 +49,7 @@ class Reading:
 
 @dataclass(frozen=True, eq=False)
 class Average:
-    """What several laps say together.
+    """What several laps make together.
 
     Parameters
     ----------
@@ -230,10 +230,10 @@ def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M
     count = len(laps)
     covariance = lap_sigma_m**2 * np.eye(count)
     owner = np.array([id(lap.path.drive) for lap in laps])
-    for one in set(owner.tolist()):
-        mine = np.flatnonzero(owner == one).tolist()
+    for recording in set(owner.tolist()):
+        mine = np.flatnonzero(owner == recording).tolist()
         drive = laps[mine[0]].path.drive
-        sigma = drive.levels.wander_m if drive.wander_told else USUAL.wander_m
+        sigma = drive.levels.wander_m if drive.wander_from_recording else USUAL.wander_m
         constant = drive.levels.wander_time_s
         if drive.has_doppler:
             share = variance_of_best_mean(drive.recording.duration_s, constant)
@@ -245,30 +245,30 @@ def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M
 
 
 def _place(laps: Sequence[FoundLap], shift_m: Floats) -> tuple[Floats, float, str]:
-    """Estimate the line's shift as a whole, its sigma on one axis, and say how."""
+    """Estimate the line's shift as a whole and its sigma on one axis, and tell how."""
     owner = np.array([id(lap.path.drive) for lap in laps])
-    members = [np.flatnonzero(owner == one) for one in dict.fromkeys(owner.tolist())]
+    members = [np.flatnonzero(owner == recording) for recording in dict.fromkeys(owner.tolist())]
     covariance = wander_covariance(laps, _own_sigma(shift_m, members))
     weight = np.zeros(len(laps))
-    told, place = [], []
+    information, place = [], []
     for mine in members:
         each = np.linalg.inv(covariance[np.ix_(mine, mine)]).sum(axis=1)
         weight[mine] = each
-        told.append(float(each.sum()))
+        information.append(float(each.sum()))
         place.append(each @ shift_m[mine] / each.sum())
-    total = float(np.sum(told))
+    total = float(np.sum(information))
     whole = weight @ shift_m / total
     sigma = 1.0 / np.sqrt(total)
     recordings = len(members)
-    said = f"from a receiver's usual wander over {len(laps)} lap{'s' if len(laps) > 1 else ''}"
+    basis = f"from a receiver's usual wander over {len(laps)} lap{'s' if len(laps) > 1 else ''}"
     if recordings > 1:
         # How the recordings lie beside each other tests the wander assumed (Birge 1932, from
         # memory), weighed with what is known beforehand as so many degrees of freedom.
-        squares = float(np.sum(np.array(told)[:, None] * (np.array(place) - whole) ** 2))
+        squares = float(np.sum(np.array(information)[:, None] * (np.array(place) - whole) ** 2))
         freedom = 2.0 * (recordings - 1)
         sigma *= np.sqrt((squares + _PRIOR_FREEDOM) / (freedom + _PRIOR_FREEDOM))
-        said += f", and from how {recordings} recordings lie beside each other"
-    return np.asarray(whole), float(sigma), said
+        basis += f", and from how {recordings} recordings lie beside each other"
+    return np.asarray(whole), float(sigma), basis
 
 
 def _own_sigma(shift_m: Floats, members: Sequence[Indices]) -> float:

@@ -15,6 +15,7 @@ from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.smoothing import smoothed_curve
+from trackkit.geometry.vectors import distance_along
 from trackkit.remedies import Remedy
 from trackkit.track.history import now
 from trackkit.track.places import Place
@@ -79,7 +80,7 @@ def _densified(vertex_m: Floats, *, closed: bool) -> Floats:
     around = (
         np.vstack([vertex[count - margin :], vertex, vertex[: margin + 1]]) if closed else vertex
     )
-    distance = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(around, axis=0), axis=1))])
+    distance = distance_along(around)
     if len(around) == 2:
         return around
     spline = Akima1DInterpolator(distance, around, method="makima")

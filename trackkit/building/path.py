@@ -9,6 +9,7 @@ import numpy as np
 from trackkit.arrays import Flags, Floats, Indices
 from trackkit.errors import NoLapError
 from trackkit.geometry.runs import runs_of
+from trackkit.geometry.vectors import distance_along
 from trackkit.motion.drive import Drive
 
 STANDING_MPS = 0.8
@@ -73,7 +74,7 @@ def path_driven(drive: Drive) -> Path:
             remedy="record at least one whole lap",
         )
     time, position, heading = _nodes(drive, index)
-    distance = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(position, axis=0), axis=1))])
+    distance = distance_along(position)
     if heading is not None:
         spline = CubicHermiteSpline(distance, position, heading)
     else:

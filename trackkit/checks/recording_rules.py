@@ -15,6 +15,7 @@ from trackkit.errors import NoLapError
 from trackkit.gates.false_crossings import creeping_probability, parked_probability
 from trackkit.gates.remedies import make_narrower, make_wider
 from trackkit.geometry.runs import runs_of
+from trackkit.geometry.vectors import gate_axes
 from trackkit.motion.drive import STANDING_MPS, Drive
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
@@ -129,9 +130,9 @@ def _offsets(track: Track, drive: Drive) -> Floats:
 def _behind(track: Track, gate: Gate, position_m: Floats, wander_m: float) -> tuple[Floats, Flags]:
     """How far behind a gate's line positions are, and whether the wander may carry them over."""
     left, right = track.gate_ends(gate)
-    across = (right - left) / np.linalg.norm(right - left)
+    across, forward, _ = gate_axes(left, right)
     away = position_m - left
-    along, behind = away @ across, away @ np.array([across[1], -across[0]])
+    along, behind = away @ across, -(away @ forward)
     near = (along > -2.0 * wander_m) & (along < gate.width_m + 2.0 * wander_m)
     return behind, near & (np.abs(behind) < 6.0 * wander_m)
 

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from trackkit.checks.evaluate import Prepared, prepare
+from trackkit.editor.offers import offer
 from trackkit.errors import PlaceError, TrackkitError
 from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.pages.state import datum_m, state
-from trackkit.track.model import GATE_KINDS, Track, crossed_gates
+from trackkit.track.model import GATE_KINDS, Position, Track, crossed_gates
 from trackkit.track.places import Place
 
 Request = Mapping[str, Any]
@@ -99,7 +100,10 @@ class Editing:
         """Describe what is shown, as a page needs it; see `state`."""
         step = self.step
         undone = self._steps[self._shown + 1] if self._shown + 1 < len(self._steps) else None
-        return state(step.track, step.prepared, moving) | {
+        shown = state(step.track, step.prepared, moving)
+        for finding in shown["findings"]:
+            finding["offer"] = offer(finding["action"])
+        return shown | {
             "edit": self.edit,
             "base": step.base,
             "unsaved": self.unsaved,
@@ -179,7 +183,9 @@ def _changed(track: Track, what: str, request: Request, ahead_m: float) -> Chang
         raise TrackkitError(f"{what!r} is no edit")
     gate = _text(request, "gate")
     if what == "move":
-        return changes.move_gate(track, gate, _place(track, request, "to_m", ahead_m))
+        width = _number(request, "width_m") if request.get("width_m") is not None else None
+        place = _place(track, request, "to_m", ahead_m)
+        return changes.move_gate(track, gate, place, width_m=width)
     if what == "width":
         return changes.widen_gate(track, gate, _number(request, "width_m"))
     if what == "rename":
@@ -189,6 +195,8 @@ def _changed(track: Track, what: str, request: Request, ahead_m: float) -> Chang
 
 def _place(track: Track, request: Request, key: str, ahead_m: float) -> Place:
     at = request.get("at")
+    if request.get("left") is not None and request.get("right") is not None:
+        return Place(ends=(_position(request, "left"), _position(request, "right")))
     if at is None:
         chainage = _number(request, key)
         if ahead_m:
@@ -196,12 +204,17 @@ def _place(track: Track, request: Request, key: str, ahead_m: float) -> Place:
         elif track.closed and chainage == track.curve.length_m:
             chainage = 0.0
         return Place(chainage_m=chainage)
+    return Place(position=_position(request, "at"))
+
+
+def _position(request: Request, key: str) -> Position:
+    at = request.get(key)
     if not isinstance(at, list) or len(at) != 2:
-        raise TrackkitError("at is a longitude and a latitude")
-    longitude, latitude = (_number({"at": value}, "at") for value in at)
+        raise TrackkitError(f"{key} is a longitude and a latitude")
+    longitude, latitude = (_number({key: value}, key) for value in at)
     if abs(latitude) > 90 or abs(longitude) > 540:
         raise TrackkitError(f"{longitude:g}, {latitude:g} is no longitude and latitude in degrees")
-    return Place(position=(float(wrap_longitude(longitude)), latitude))
+    return float(wrap_longitude(longitude)), latitude
 
 
 def _number(request: Request, key: str) -> float:

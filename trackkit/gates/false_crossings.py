@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
 from trackkit.geometry.runs import runs_of
+from trackkit.geometry.vectors import distance_along, gate_axes, left_of
 from trackkit.motion.gauss_markov import transition
 from trackkit.motion.noise import USUAL
 from trackkit.track.model import Gate, Track
@@ -67,15 +68,12 @@ def passage_probability(
     """
     from scipy.special import ndtr
 
-    span = right_m - left_m
-    width = float(np.hypot(span[0], span[1]))
-    across = span / width
-    forward = np.array([-across[1], across[0]])
+    across, forward, width = gate_axes(left_m, right_m)
     node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
     weight = weight / weight.sum()
     tangent = np.gradient(path_m, axis=0)
     tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
-    aside = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+    aside = left_of(tangent)
     total = 0.0
     for side, side_weight in zip(node, weight, strict=True):
         line = path_m + line_m * side * aside - left_m
@@ -157,7 +155,7 @@ def passages_nearby(
     """
     curve = track.curve
     left, right = track.gate_ends(gate)
-    found = []
+    passages = []
     chainage = curve.chainages(_STEP_M)
     own = curve.separation(chainage, chainage_m) <= _BEYOND_M + 0.5 * gate.width_m
     away = _distance_to_gate(curve.position(chainage), left, right)
@@ -169,31 +167,26 @@ def passages_nearby(
         probability = passage_probability(path, left, right, receiver_m=receiver_m, line_m=line_m)
         nearest = int(np.argmin(_distance_to_gate(path, left, right)))
         where = first + (last - first) * nearest / max(len(path) - 1, 1)
-        found.append(Passage(float(curve.wrap(where)), None, probability))
+        passages.append(Passage(float(curve.wrap(where)), None, probability))
     for lane in track.pit_lanes:
         line = track.plane.to_plane(lane.longitude_deg, lane.latitude_deg)
         if _distance_to_gate(_dense(line), left, right).min() < FARTHEST_M:
             probability = passage_probability(
                 _dense(line), left, right, receiver_m=receiver_m, line_m=line_m
             )
-            found.append(Passage(None, lane.id, probability))
-    return found
+            passages.append(Passage(None, lane.id, probability))
+    return passages
 
 
 def _stretch(track: Track, begin_m: float, end_m: float) -> Floats:
     """Positions along the centreline, going straight on beyond the ends of an open course."""
     count = max(2, int(np.ceil((end_m - begin_m) / _STEP_M)) + 1)
     chainage = np.linspace(begin_m, end_m, count)
-    position = track.curve.position(chainage)
-    if not track.closed:
-        beyond = chainage - track.curve.wrap(chainage)
-        position = position + beyond[:, None] * track.curve.direction(chainage)
-    return position
+    return track.curve.extended_position(chainage)
 
 
 def _dense(line_m: Floats) -> Floats:
-    step = np.hypot(*np.diff(line_m, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(step)])
+    along = distance_along(line_m)
     wanted = np.linspace(0.0, along[-1], max(2, int(np.ceil(along[-1] / _STEP_M)) + 1))
     return np.stack([np.interp(wanted, along, line_m[:, axis]) for axis in (0, 1)], axis=1)
 

@@ -48,8 +48,8 @@ class Survey:
         How many were averaged, and how many strayed.
     wander_m, wander_time_s
         The wander reckoned with.
-    told
-        Whether the recording itself told the wander; else it was assumed.
+    wander_from_recording
+        Whether the wander was read from the recording; else it was assumed.
     """
 
     position: Position
@@ -60,12 +60,12 @@ class Survey:
     left_out: int
     wander_m: float
     wander_time_s: float
-    told: bool
+    wander_from_recording: bool
 
     @property
     def basis(self) -> str:
         """What the accuracy rests on, a clause."""
-        if not self.told:
+        if not self.wander_from_recording:
             return (
                 f"a wander of {self.wander_m:.2f} m over {self.wander_time_s:.0f} s assumed, as "
                 f"{self.seconds:.0f} s are too few to tell"
@@ -101,8 +101,9 @@ def average(recording: Recording) -> Survey:
     if len(recording) < FEWEST_FIXES:
         raise RecordingError(
             f"{len(recording)} fixes are too few to average",
-            file=recording.name, remedy="let the receiver stand for some minutes",
-        )  # fmt: skip
+            file=recording.name,
+            remedy="let the receiver stand for some minutes",
+        )
     plane = LocalPlane.around(recording.longitude_deg, recording.latitude_deg)
     position = plane.to_plane(recording.longitude_deg, recording.latitude_deg)
     away = position - np.median(position, axis=0)
@@ -112,8 +113,9 @@ def average(recording: Recording) -> Survey:
     if reach > FARTHEST_M:
         raise RecordingError(
             f"moves by {reach:.0f} m, so it was not made standing still",
-            file=recording.name, remedy="give a recording of a receiver left on the gate's end",
-        )  # fmt: skip
+            file=recording.name,
+            remedy="give a recording of a receiver left on the gate's end",
+        )
     used, time = position[kept], recording.time_s[kept]
     mean = used.mean(axis=0)
     seconds = float(time[-1] - time[0])
@@ -130,10 +132,16 @@ def average(recording: Recording) -> Survey:
     variance = wander**2 * float(variance_of_mean(seconds, constant)) + white**2 / len(used)
     longitude, latitude = plane.to_geographic(mean)
     return Survey(
-        (float(longitude), float(latitude)), doubt * float(np.sqrt(variance)),
-        scatter / float(np.sqrt(len(used))), seconds, len(used), int((~kept).sum()),
-        wander, constant, shown is not None,
-    )  # fmt: skip
+        position=(float(longitude), float(latitude)),
+        sigma_m=doubt * float(np.sqrt(variance)),
+        naive_m=scatter / float(np.sqrt(len(used))),
+        seconds=seconds,
+        fixes=len(used),
+        left_out=int((~kept).sum()),
+        wander_m=wander,
+        wander_time_s=constant,
+        wander_from_recording=shown is not None,
+    )
 
 
 def wander_shown(position_m: Floats, time_s: Floats) -> tuple[float, float, float] | None:
@@ -168,7 +176,7 @@ def wander_shown(position_m: Floats, time_s: Floats) -> tuple[float, float, floa
     span = (
         np.unique(np.round(np.geomspace(spacing, seconds / _LONGEST_MEANS, 25) / spacing)) * spacing
     )
-    allan = np.array([_allan_variance(position_m, time_s, one) for one in span])
+    allan = np.array([_allan_variance(position_m, time_s, span_s) for span_s in span])
     weight = np.sqrt(2.0 * seconds / span)
     best = (np.inf, 0.0, 0.0, 0.0)
     for constant in _TRIED_S:
@@ -177,9 +185,9 @@ def wander_shown(position_m: Floats, time_s: Floats) -> tuple[float, float, floa
         model = np.stack([own - shared, spacing / span], axis=1)
         # An estimated variance scatters in proportion to its size.
         scale = (weight / np.maximum(allan, 1e-12))[:, None]
-        found, rest = nnls(model * scale, allan * scale[:, 0])
+        variance, rest = nnls(model * scale, allan * scale[:, 0])
         if rest < best[0]:
-            best = (float(rest), float(found[0]), float(constant), float(found[1]))
+            best = (float(rest), float(variance[0]), float(constant), float(variance[1]))
     least, wander, constant, white = best
     scale = weight / np.maximum(allan, 1e-12)
     alone, worse = nnls((spacing / span * scale)[:, None], allan * scale)
@@ -190,12 +198,17 @@ def wander_shown(position_m: Floats, time_s: Floats) -> tuple[float, float, floa
     return float(np.sqrt(wander)), constant, float(np.sqrt(white))
 
 
-def _allan_variance(position_m: Floats, time_s: Floats, span_s: float) -> float:
-    """Half the mean square difference of neighbouring means, on one axis."""
+def _block_means(position_m: Floats, time_s: Floats, span_s: float) -> Floats:
+    """Mean positions over one stretch of time after the other, NaN where a stretch has no fix."""
     block = np.floor((time_s - time_s[0]) / span_s + 1e-6).astype(np.intp)
     count = np.bincount(block)
     with np.errstate(invalid="ignore"):
-        means = np.stack([np.bincount(block, axis) / count for axis in position_m.T], axis=1)
+        return np.stack([np.bincount(block, axis) / count for axis in position_m.T], axis=1)
+
+
+def _allan_variance(position_m: Floats, time_s: Floats, span_s: float) -> float:
+    """Half the mean square difference of neighbouring means, on one axis."""
+    means = _block_means(position_m, time_s, span_s)
     difference = np.diff(means[:-1] if len(means) > 2 else means, axis=0)
     return float(0.5 * np.nanmean(difference**2))
 
@@ -209,6 +222,5 @@ def _student(freedom: int) -> float:
 
 def _block_scatter(position_m: Floats, time_s: Floats, mean_m: Floats) -> float:
     """Scatter of the means of ten-second blocks, on one axis: white noise is gone from it."""
-    block = ((time_s - time_s[0]) // _BLOCK_S).astype(int)
-    means = np.array([position_m[block == b].mean(axis=0) for b in np.unique(block)])
-    return float(np.sqrt(((means - mean_m) ** 2).mean()))
+    means = _block_means(position_m, time_s, _BLOCK_S)
+    return float(np.sqrt(np.nanmean((means - mean_m) ** 2)))

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
 from trackkit.errors import TrackkitError
+from trackkit.geometry.vectors import distance_along, left_of
 
 if TYPE_CHECKING:
     from scipy.interpolate import CubicHermiteSpline, CubicSpline
@@ -69,7 +70,7 @@ class Curve:
                 f"a line of {len(vertex)} distinct points is too short to be a track"
             )
         knot = np.vstack([vertex, vertex[:1]]) if closed else vertex
-        parameter = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(knot, axis=0).T))])
+        parameter = distance_along(knot)
         spline = CubicSpline(parameter, knot, bc_type="periodic" if closed else "not-a-knot")
 
         span = np.diff(parameter)
@@ -111,6 +112,14 @@ class Curve:
         """Positions, metres, shape (..., 2)."""
         return np.asarray(self._spline(self._parameter_at(self.wrap(chainage_m))))
 
+    def extended_position(self, chainage_m: ArrayLike) -> Floats:
+        """Positions, metres, shape (..., 2), straight on beyond the ends of an open curve."""
+        position = self.position(chainage_m)
+        if self.closed:
+            return position
+        beyond = np.asarray(chainage_m, dtype=float) - self.wrap(chainage_m)
+        return np.asarray(position + beyond[..., None] * self.direction(chainage_m))
+
     def direction(self, chainage_m: ArrayLike) -> Floats:
         """Return unit vectors along the curve, shape (..., 2)."""
         tangent = np.asarray(self._spline(self._parameter_at(self.wrap(chainage_m)), 1))
@@ -132,8 +141,7 @@ class Curve:
 
     def left(self, chainage_m: ArrayLike) -> Floats:
         """Return unit vectors square to the curve, pointing left, shape (..., 2)."""
-        tangent = self.direction(chainage_m)
-        return np.stack([-tangent[..., 1], tangent[..., 0]], axis=-1)
+        return left_of(self.direction(chainage_m))
 
     def curvature(self, chainage_m: ArrayLike) -> Floats:
         """Curvature, 1/m, positive where the curve turns left."""

@@ -119,8 +119,8 @@ class Locator:
 
     def update(self, fix: Fix) -> Judgement:
         """Take in one fix, and tell what the drive says now."""
-        told = math.isfinite(fix.longitude_deg) and math.isfinite(fix.latitude_deg)
-        if told and (self._last is None or _apart_m(self._last, fix) >= _MOVED_M):
+        has_position = math.isfinite(fix.longitude_deg) and math.isfinite(fix.latitude_deg)
+        if has_position and (self._last is None or _apart_m(self._last, fix) >= _MOVED_M):
             self._take(fix)
         return self._judgement
 
@@ -195,8 +195,9 @@ class Locator:
         if heading is not None:
             cosine = np.clip(ground.heading @ heading, -1.0, 1.0)
             turned = np.degrees(np.arccos(cosine))
-            ratio *= ((1.0 - _STRAY_COURSE) * _bell(turned, _COURSE_DEG)
-                      + _STRAY_COURSE / 360.0) * 360.0  # fmt: skip
+            ratio *= (
+                (1.0 - _STRAY_COURSE) * _bell(turned, _COURSE_DEG) + _STRAY_COURSE / 360.0
+            ) * 360.0
         self._on *= ratio**_WEIGHT
         total = float(self._on.sum() + self._off.sum()) + self._unknown
         self._on /= total
@@ -214,9 +215,9 @@ class Locator:
         candidates = [
             _candidate(ground, h, float(distance[h]), float(probability[h])) for h in order
         ]
-        known = 1.0 - self._unknown
+        on_lines = 1.0 - self._unknown
         reached = np.cumsum(probability[order])
-        among = int(np.searchsorted(reached, SURE * known)) + 1
+        among = int(np.searchsorted(reached, SURE * on_lines)) + 1
         still_open = tuple(candidates[:among]) if self._settled is None else ()
         part = None
         if len(still_open) > 1:
@@ -235,9 +236,14 @@ class Locator:
 def _candidate(ground: Ground, hypothesis: int, distance_m: float, probability: float) -> Candidate:
     one = ground.hypotheses[hypothesis]
     return Candidate(
-        one.known.id, one.known.name, one.known.layout, one.direction, distance_m,
-        probability, one.reversed,
-    )  # fmt: skip
+        one.known.id,
+        one.known.name,
+        one.known.layout,
+        one.direction,
+        distance_m,
+        probability,
+        one.reversed,
+    )
 
 
 def _shifted(ground: Ground, on: Floats, moved_m: float) -> Floats:

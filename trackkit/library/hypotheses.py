@@ -9,6 +9,7 @@ import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.geometry.vectors import distance_along
 from trackkit.library.known import Known
 
 STEP_M = 10.0
@@ -28,8 +29,8 @@ class Hypothesis:
     @property
     def direction(self) -> str | None:
         """The direction driven."""
-        told = self.known.direction
-        return _OPPOSITE[told] if self.reversed and told in _OPPOSITE else told
+        forward = self.known.direction
+        return _OPPOSITE[forward] if self.reversed and forward in _OPPOSITE else forward
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +121,7 @@ def _steps(plane: LocalPlane, known: Known) -> tuple[Floats, Floats, float]:
     vertex = plane.to_plane(known.longitude_deg, known.latitude_deg)
     if known.closed:
         vertex = np.vstack([vertex, vertex[:1]])
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(vertex, axis=0).T))])
+    along = distance_along(vertex)
     count = max(round(float(along[-1]) / STEP_M), 4)
     edge = np.linspace(0.0, along[-1], count + 1)
     at = np.stack([np.interp(edge, along, vertex[:, axis]) for axis in range(2)], axis=1)

@@ -152,9 +152,12 @@ def _closed_on_error(connection: sqlite3.Connection) -> Iterator[sqlite3.Connect
 def _connect(place: Path | None, mode: str) -> sqlite3.Connection:
     name = ":memory:" if place is None else f"{place.resolve().as_uri()}?mode={mode}"
     return sqlite3.connect(
-        name, uri=place is not None, timeout=_PATIENCE_S, isolation_level=None,
+        name,
+        uri=place is not None,
+        timeout=_PATIENCE_S,
+        isolation_level=None,
         check_same_thread=False,
-    )  # fmt: skip
+    )
 
 
 def _files(folder: Path) -> tuple[dict[str, tuple[int, int]], list[str]]:

@@ -153,11 +153,19 @@ def store_file(
         connection.execute(
             "INSERT INTO tracks VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
-                fid, _to_blob(known.longitude_deg, known.latitude_deg), known.id, known.name,
-                known.layout, known.direction, known.country, known.closed, known.length_m,
-                known.band_m, file,
+                fid,
+                _to_blob(known.longitude_deg, known.latitude_deg),
+                known.id,
+                known.name,
+                known.layout,
+                known.direction,
+                known.country,
+                known.closed,
+                known.length_m,
+                known.band_m,
+                file,
             ),
-        )  # fmt: skip
+        )
         connection.execute("INSERT INTO boxes VALUES (?, ?, ?, ?, ?, ?, ?)", (fid, *_box(known)))
 
 
@@ -205,10 +213,15 @@ def known_from_row(folder: Path, row: tuple[object, ...]) -> Known:
     id_, name, layout, direction, country, closed, length_m, band_m = described
     line = line_from_blob(blob)  # type: ignore[arg-type]
     return Known(
-        id=str(id_), name=str(name), layout=str(layout),
+        id=str(id_),
+        name=str(name),
+        layout=str(layout),
         direction=None if direction is None else str(direction),
         country=None if country is None else str(country),
-        closed=bool(closed), length_m=float(length_m),  # type: ignore[arg-type]
+        closed=bool(closed),
+        length_m=float(length_m),  # type: ignore[arg-type]
         band_m=float(band_m),  # type: ignore[arg-type]
-        path=folder / str(file), longitude_deg=line[:, 0], latitude_deg=line[:, 1],
-    )  # fmt: skip
+        path=folder / str(file),
+        longitude_deg=line[:, 0],
+        latitude_deg=line[:, 1],
+    )

@@ -56,8 +56,9 @@ def locate_drive(
         return library.locate(
             float(np.median(recording.longitude_deg[few])),
             float(np.median(recording.latitude_deg[few])),
-            radius_m=radius_m, most=most,
-        )  # fmt: skip
+            radius_m=radius_m,
+            most=most,
+        )
     known = {one.id: one for one in locator.known}
     best: dict[str, Candidate] = {}
     for one in judgement.candidates:
@@ -65,12 +66,16 @@ def locate_drive(
     tied = tuple(dict.fromkeys(one.id for one in judgement.still_open))
     named = [
         Candidate(
-            one.id, one.name, one.layout, one.direction,
+            one.id,
+            one.name,
+            one.layout,
+            one.direction,
             _median_m(known[one.id].longitude_deg, known[one.id].latitude_deg, recording, counted),
-            one.probability, one.reversed,
+            one.probability,
+            one.reversed,
         )
         for one in list(best.values())[: max(most, len(tied))]
-    ]  # fmt: skip
+    ]
     nearest = min(named, key=lambda one: one.distance_m)
     first = named[0] if judgement.unknown < 0.5 else nearest
     answer: Answer = "none"
@@ -99,8 +104,8 @@ def _followed(locator: Locator, recording: Recording) -> tuple[Judgement, list[i
             Fix(
                 float(recording.longitude_deg[index]),
                 float(recording.latitude_deg[index]),
-                _told(speed, index),
-                _told(course, index),
+                _value_at(speed, index),
+                _value_at(course, index),
             )
         )
         if locator.counted == before:
@@ -113,7 +118,7 @@ def _followed(locator: Locator, recording: Recording) -> tuple[Judgement, list[i
     return judgement, counted
 
 
-def _told(column: np.ndarray | None, index: int) -> float | None:
+def _value_at(column: np.ndarray | None, index: int) -> float | None:
     return None if column is None or np.isnan(column[index]) else float(column[index])
 
 

@@ -145,9 +145,10 @@ def add_track(
             )
         new = known_from(track, target)
         around = [
-            one for one in _around(Library((*here.folders, *library.folders)), new)
+            one
+            for one in _around(Library((*here.folders, *library.folders)), new)
             if one.id != new.id
-        ]  # fmt: skip
+        ]
         write_whole(target, content, force=held is not None, keep_previous=True)
     return Added(track, target, known.path if known else None, tuple(overlaps(new, around)))
 

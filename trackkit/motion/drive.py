@@ -17,7 +17,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.fix_covariance import FixCovariance, bridged_variance, state_weights
 from trackkit.motion.noise import USUAL, Levels, Measured
 from trackkit.motion.noise_levels import DIFFERENCES_WITHIN_S, estimate, tells_wander
-from trackkit.motion.quintic import coefficients, quintic
+from trackkit.motion.quintic import coefficients, jerk_variance, quintic
 from trackkit.motion.robust import (
     BIWEIGHT_ROUNDS,
     STRAY_SIGMAS,
@@ -82,7 +82,7 @@ class Drive:
         return np.asarray(np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1]))
 
     @property
-    def wander_told(self) -> bool:
+    def wander_from_recording(self) -> bool:
         """Whether the wander's level was read from the recording itself."""
         return tells_wander(self._measured)
 
@@ -191,8 +191,8 @@ class Drive:
         span = self.time_s[index + 1] - self.time_s[index]
         at = np.concatenate([index, index + 1])
         weight = state_weights(self.levels, span, share, slope)
-        known = sum_variance(self._solution, at, weight, self._remainders)
-        return known + bridged_variance(self.levels, span, share, slope)
+        at_fixes = sum_variance(self._solution, at, weight, self._remainders)
+        return at_fixes + bridged_variance(self.levels, span, share, slope)
 
     def known_at(self, index: Iterable[int]) -> FixCovariance:
         """Keep how well positions after some fixes are known, for when the drive is not kept.
@@ -227,12 +227,13 @@ class Drive:
         basis, _ = quintic(share, span)
         weight = np.zeros((len(index), 2, self.levels.states))
         weight[:, 0, :3], weight[:, 1, :3] = basis[:, :3], basis[:, 3:]
-        known = sum_covariance(self._solution, np.stack([index, index + 1], axis=1), weight)
-        bridge = self.levels.jerk * span**5 * (share * (1.0 - share)) ** 5 / 20.0
+        fixes = np.stack([index, index + 1], axis=1)
+        covariance = sum_covariance(self._solution, fixes, weight)
+        bridge = jerk_variance(self.levels.jerk, share, span)
         place = np.arange(len(index))
         for axis in range(2):
-            known[place, axis, place, axis] += bridge
-        return known
+            covariance[place, axis, place, axis] += bridge
+        return covariance
 
     def prepare_variances(self, index: Iterable[int]) -> None:
         """Work out at once what `variance` needs, for sums whose last places are these.
@@ -240,11 +241,11 @@ class Drive:
         What was worked out for other places is forgotten.
         """
         fixes = {i + 1 for i in index}
-        known = self._remainders
-        found = remainders_after(self._solution, fixes, known)
-        kept = {fix: known[fix] for fix in fixes & known.keys()}
-        known.clear()
-        known.update(kept | found)
+        remainders = self._remainders
+        fresh = remainders_after(self._solution, fixes, remainders)
+        kept = {fix: remainders[fix] for fix in fixes & remainders.keys()}
+        remainders.clear()
+        remainders.update(kept | fresh)
 
     def with_levels(self, levels: Levels) -> Drive:
         """Smooth the same recording with other noise levels."""
@@ -273,15 +274,15 @@ def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None
         return _drive(recording, plane, measured, piece, levels or USUAL, trust)
     if recording.speed_mps is not None and recording.course_deg is None:
         measured = _along(measured, recording, trust)
-    known = levels
+    given = levels
     if np.median(np.diff(recording.time_s)) > DIFFERENCES_WITHIN_S:
         trust = sparse_trust(measured, trust)
-    levels = known or estimate(measured, trust)
+    levels = given or estimate(measured, trust)
     solution = solve(measured, levels, trust)
     if np.any(residuals(measured, solution)[trust > LEAST_TRUST] > STRAY_SIGMAS):
         solution = cauchy_fit(measured, levels, trust)
         trust = biweight(residuals(measured, solution))
-        levels = known or estimate(measured, trust)
+        levels = given or estimate(measured, trust)
         for _ in range(BIWEIGHT_ROUNDS):
             solution = solve(measured, levels, trust)
             trust = biweight(residuals(measured, solution))
@@ -302,9 +303,19 @@ def _drive(
         solution = solve(measured, levels, trust)
     position, velocity, acceleration, wander = (solution.state[:, i] for i in range(4))
     return Drive(
-        recording, plane, recording.time_s, position, velocity, acceleration, wander, piece,
-        trust, levels, measured, solution,
-    )  # fmt: skip
+        recording=recording,
+        plane=plane,
+        time_s=recording.time_s,
+        position_m=position,
+        velocity_mps=velocity,
+        acceleration_mps2=acceleration,
+        wander_m=wander,
+        piece=piece,
+        trust=trust,
+        levels=levels,
+        _measured=measured,
+        _solution=solution,
+    )
 
 
 def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, Indices]:
@@ -329,13 +340,13 @@ def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, Indice
     joined = (np.diff(segment) == 0) & ~gap
     piece = np.concatenate([[0], np.cumsum(~joined)]).astype(np.intp)
     scale = np.ones(len(position))
-    # What a receiver says of its accuracy, or else the geometry of its satellites, tells its good
-    # fixes from its bad ones; how large the noise is as a whole, the fixes themselves tell.
-    told = recording.accuracy_m if recording.accuracy_m is not None else recording.hdop
-    if told is not None and np.isfinite(told).any():
-        usual = float(np.nanmedian(told))
+    # The accuracies that a receiver reports, or else the geometry of its satellites, tell good
+    # fixes from bad ones; how large the noise is as a whole is read from the fixes themselves.
+    reported = recording.accuracy_m if recording.accuracy_m is not None else recording.hdop
+    if reported is not None and np.isfinite(reported).any():
+        usual = float(np.nanmedian(reported))
         if usual > 0:
-            scale = np.clip(np.where(np.isfinite(told), told / usual, 1.0), 0.2, 20.0)
+            scale = np.clip(np.where(np.isfinite(reported), reported / usual, 1.0), 0.2, 20.0)
     return Measured(recording.time_s, position, velocity, joined, scale), piece
 
 
@@ -347,12 +358,12 @@ def _along(measured: Measured, recording: Recording, trust: Floats) -> Measured:
     pace = np.maximum(np.hypot(blind[:, 0], blind[:, 1]), 1e-6)
     direction = blind / pace[:, None]
     # Where the vehicle hardly moves its direction is noise: such speeds are not used.
-    known = np.isfinite(speed) & (pace > 2.0)
+    usable = np.isfinite(speed) & (pace > 2.0)
     return Measured(
         measured.time_s,
         measured.position_m,
-        np.where(known[:, None], speed[:, None] * direction, np.nan),
+        np.where(usable[:, None], speed[:, None] * direction, np.nan),
         measured.joined,
         measured.scale,
-        direction=np.where(known[:, None], direction, 0.0),
+        direction=np.where(usable[:, None], direction, 0.0),
     )

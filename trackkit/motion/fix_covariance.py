@@ -9,7 +9,7 @@ import numpy as np
 
 from trackkit.arrays import Floats, Indices
 from trackkit.motion.noise import Levels
-from trackkit.motion.quintic import quintic
+from trackkit.motion.quintic import jerk_variance, quintic
 from trackkit.motion.smoother import Solution
 from trackkit.motion.variance import diagonal_block, stretch
 
@@ -156,7 +156,7 @@ def bridged_variance(levels: Levels, span_s: Floats, share: Floats, slope: Float
     levels, span_s, share, slope
         As for `state_weights`.
     """
-    bridge = levels.jerk * span_s**5 * (share * (1.0 - share)) ** 5 / 20.0
+    bridge = jerk_variance(levels.jerk, share, span_s)
     return float((bridge * (slope**2).sum(axis=1)).sum())
 
 

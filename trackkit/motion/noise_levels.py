@@ -93,8 +93,8 @@ def _moving(measured: Measured) -> Floats:
 
 def _scale(difference: Floats) -> float:
     """Find the standard deviation of noise in differences, some of which hold motion as well."""
-    known = np.abs(difference[np.isfinite(difference)])
-    return float(np.quantile(known, _QUIET)) / _QUIET_SIGMAS if len(known) >= 100 else np.nan
+    size = np.abs(difference[np.isfinite(difference)])
+    return float(np.quantile(size, _QUIET)) / _QUIET_SIGMAS if len(size) >= 100 else np.nan
 
 
 def _doppler(measured: Measured) -> Levels:
@@ -135,10 +135,8 @@ def _doppler(measured: Measured) -> Levels:
 def _third_difference(measured: Measured, lag: int) -> float:
     """Find the variance of white noise that third differences of the velocities speak of."""
     velocity = measured.velocity_mps
-    third = (
-        velocity[3 * lag :] - 3 * velocity[2 * lag : -lag] + 3 * velocity[lag : -2 * lag]
-        - velocity[: -3 * lag]
-    )  # fmt: skip
+    third = velocity[3 * lag :] - 3 * velocity[2 * lag : -lag]
+    third += 3 * velocity[lag : -2 * lag] - velocity[: -3 * lag]
     # Repeated velocities (rows written faster than the receiver measures) say nothing.
     third = third[_moving(measured)[: len(third)] & np.any(third != 0, axis=1)]
     return _scale(third) ** 2 / 20.0
@@ -165,10 +163,8 @@ def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
         usable = interval <= 2.0 * DIFFERENCES_WITHIN_S
     else:
         pace = np.linalg.norm(position[2:] - position[:-2], axis=1) / (2.0 * interval)
-        fourth = (
-            position[4:] - 4 * position[3:-1] + 6 * position[2:-2] - 4 * position[1:-3]
-            + position[:-4]
-        )  # fmt: skip
+        fourth = position[4:] - 4 * position[3:-1] + 6 * position[2:-2]
+        fourth += position[:-4] - 4 * position[1:-3]
         white = _scale(fourth[pace[1:-1] > FASTER_THAN_MPS]) ** 2 / 70.0
         usable = interval <= DIFFERENCES_WITHIN_S
     if not usable or not np.isfinite(white):

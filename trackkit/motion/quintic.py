@@ -65,5 +65,25 @@ def coefficients(states: Floats, span_s: Floats) -> Floats:
     return np.asarray((states * _units(span_s)) @ _POSITION)
 
 
+def jerk_variance(jerk: float, share: Floats, span_s: Floats) -> Floats:
+    """Variance of the position on one axis that white jerk adds between two states, m^2.
+
+    Parameters
+    ----------
+    jerk
+        Its density, m^2/s^5.
+    share
+        Of the span, 0 to 1, shape (k,).
+    span_s
+        Seconds, shape (k,).
+
+    Returns
+    -------
+    ndarray
+        Shape (k,).
+    """
+    return np.asarray(jerk * span_s**5 * (share * (1.0 - share)) ** 5 / 20.0)
+
+
 def _units(span_s: Floats) -> Floats:
     return np.tile(np.vander(span_s, 3, increasing=True), 2)

@@ -157,7 +157,7 @@ def solve(
 
 @dataclass(frozen=True, eq=False)
 class _Model:
-    """What the noise model says of each fix and of each step to the next.
+    """What the noise model makes of each fix and of each step to the next.
 
     Parameters
     ----------
@@ -214,7 +214,7 @@ class _Model:
         slow = [_slow(WANDER, levels.wander_m, levels.wander_time_s, step)]
         if levels.states > DOPPLER:
             slow.append(_slow(DOPPLER, levels.slow_doppler_mps, levels.slow_doppler_time_s, step))
-        known = np.isfinite(measured.velocity_mps[:, 0])
+        has_velocity = np.isfinite(measured.velocity_mps[:, 0])
         return cls(
             measured,
             levels,
@@ -223,7 +223,7 @@ class _Model:
             tuple(slow),
             np.concatenate([[True], ~measured.joined]),
             weight / (levels.white_m * measured.scale) ** 2,
-            np.where(known, levels.doppler_mps**-2, 0.0),
+            np.where(has_velocity, levels.doppler_mps**-2, 0.0),
         )
 
     def pull(self, state: Floats) -> tuple[Floats, float]:
@@ -359,8 +359,8 @@ class _Model:
         scale -= float(np.log(self.position_trust[trusted]).sum())
         # A position that is not trusted counts as a stray one, uniform over a square of 100 m.
         scale += 2.0 * float(np.log(100.0)) * int(np.count_nonzero(~trusted))
-        known = self.velocity_trust[self.velocity_trust > 0]
-        return scale - float(np.log(known).sum()) / axes
+        used = self.velocity_trust[self.velocity_trust > 0]
+        return scale - float(np.log(used).sum()) / axes
 
 
 def _slow(

@@ -31,7 +31,7 @@ def sum_variance(
     weight
         Shape (k, states, 2): weights of the unknowns of those fixes, east and north.
     remainders
-        What is known already, from `remainders_after`; the last fix is added where it lacks.
+        What has been worked out, from `remainders_after`; the last fix is added where it lacks.
     """
     states = solution.levels.states
     block, columns = (2 * states, 1) if solution.coupled else (states, 2)
@@ -40,17 +40,17 @@ def sum_variance(
     for at, value in zip(((index - first) * block).tolist(), weight, strict=True):
         right[at : at + block] += value.T.reshape(block, 1) if solution.coupled else value
     spread = _forward(solution, first, last, block, right)
-    known = {} if remainders is None else remainders
-    if last not in known:
-        known.update(remainders_after(solution, [last], known))
+    forms = {} if remainders is None else remainders
+    if last not in forms:
+        forms.update(remainders_after(solution, [last], forms))
     # einsum, as sums this small are not worth waking the threads of a BLAS.
     inside = np.einsum("ij,ij->", spread, spread)
-    beyond = np.einsum("ij,ik,kj->", spread[-block:], known[last], spread[-block:])
+    beyond = np.einsum("ij,ik,kj->", spread[-block:], forms[last], spread[-block:])
     return float(inside + beyond)
 
 
 def remainders_after(
-    solution: Solution, fixes: Iterable[int], known: Mapping[int, Floats] | None = None
+    solution: Solution, fixes: Iterable[int], before: Mapping[int, Floats] | None = None
 ) -> dict[int, Floats]:
     """Find what a solution of L x = h adds to its square beyond some fixes.
 
@@ -64,8 +64,8 @@ def remainders_after(
         From `trackkit.motion.smoother.solve`.
     fixes
         Their indices.
-    known
-        What was found before, for other fixes; stretches between those are not solved again.
+    before
+        What was worked out before, for other fixes; stretches between those are not solved again.
 
     Returns
     -------
@@ -75,19 +75,19 @@ def remainders_after(
     """
     count, states, _ = solution.state.shape
     block = 2 * states if solution.coupled else states
-    before = known or {}
-    wanted = set(fixes) - before.keys()
-    found: dict[int, Floats] = {}
+    earlier = before or {}
+    wanted = set(fixes) - earlier.keys()
+    forms: dict[int, Floats] = {}
     following, form = count - 1, np.zeros((block, block))
-    for fix in sorted(wanted | before.keys(), reverse=True) if wanted else []:
-        if fix in before:
-            following, form = fix, before[fix]
+    for fix in sorted(wanted | earlier.keys(), reverse=True) if wanted else []:
+        if fix in earlier:
+            following, form = fix, earlier[fix]
             continue
         if fix < following:
             _, form = stretch(solution, fix, following, form)
         following = fix
-        found[fix] = form
-    return found
+        forms[fix] = form
+    return forms
 
 
 def stretch(solution: Solution, first: int, last: int, form: Floats) -> tuple[Floats, Floats]:
@@ -149,10 +149,10 @@ def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats
             gram += reached.T @ (inside.T @ inside) @ reached
             reached = end @ reached
         right = np.zeros((block, axes * count), order="F")
-        for one, place in np.argwhere(index == fix).tolist():
+        for number, place in np.argwhere(index == fix).tolist():
             for axis in range(axes):
                 rows = slice(axis * states, (axis + 1) * states)
-                right[rows, axes * one + axis] += weight[one, place]
+                right[rows, axes * number + axis] += weight[number, place]
         reached = reached + _forward(solution, fix, fix, block, right)
         gram += reached.T @ reached
         before = fix

@@ -62,9 +62,12 @@ class Observed:
     def part(self, kept: NDArray[np.bool_]) -> Observed:
         """Keep some of the times."""
         return replace(
-            self, begin=self.begin[kept], end=self.end[kept], value_s=self.value_s[kept],
+            self,
+            begin=self.begin[kept],
+            end=self.end[kept],
+            value_s=self.value_s[kept],
             rounding_s=self.rounding_s[kept],
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True)
@@ -177,10 +180,18 @@ def align_line(
     )
     shift = antenna_ahead_m
     return Alignment(
-        mean - shift, sigma, low - shift, high - shift, count, left_out, told, needed,
+        mean - shift,
+        sigma,
+        low - shift,
+        high - shift,
+        count,
+        left_out,
+        told,
+        needed,
         float(np.sqrt(fit.squares / max(count - len(fit.nuisance) - 1, 1))),
-        tuple(float(ahead) - shift for ahead in sectors), clocks,
-    )  # fmt: skip
+        tuple(float(ahead) - shift for ahead in sectors),
+        clocks,
+    )
 
 
 def _require(count: int) -> None:
@@ -268,9 +279,12 @@ class _Model:
                 late = one.value_s[moments] - time[one.end[moments]]
                 start.append(float(np.median(late)) if clock_s is None else 0.0)
         return cls(
-            recordings, sectors, clocks, np.array(spread, dtype=np.float64) ** -2,
+            recordings,
+            sectors,
+            clocks,
+            np.array(spread, dtype=np.float64) ** -2,
             np.array(start, dtype=np.float64),
-        )  # fmt: skip
+        )
 
     def without(self, stray: tuple[int, int]) -> _Model:
         """Leave one time out."""

@@ -105,8 +105,8 @@ def clean(raw: RawFixes, name: str) -> Recording:
         speed_mps=speed,
         course_deg=course,
         elevation_m=None if raw.elevation_m is None else some_or_none(raw.elevation_m[index]),
-        accuracy_m=_known(raw.accuracy_m, index, np.inf),
-        hdop=_known(raw.hdop, index, UNKNOWN_HDOP),
+        accuracy_m=_where_given(raw.accuracy_m, index, np.inf),
+        hdop=_where_given(raw.hdop, index, UNKNOWN_HDOP),
         segment=segment,
         read_count=read_count,
         removed=removed,
@@ -320,13 +320,13 @@ def _within(value: Floats, least: float, most: float) -> Floats:
         return np.where((value >= least) & (value <= most), value, np.nan)
 
 
-def _known(column: Floats | None, index: Indices, most: float) -> Floats | None:
+def _where_given(column: Floats | None, index: Indices, most: float) -> Floats | None:
     """Take a column that is above 0 and below a limit wherever it is known."""
     if column is None:
         return None
     with np.errstate(invalid="ignore"):
-        known = (column[index] > 0.0) & (column[index] < most)
-    return some_or_none(np.where(known, column[index], np.nan))
+        given = (column[index] > 0.0) & (column[index] < most)
+    return some_or_none(np.where(given, column[index], np.nan))
 
 
 def _removed_sentence(read_count: int, dropped: list[Dropped]) -> str:

@@ -55,7 +55,7 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
             file=path,
             remedy=AS_A_LINE if routes else None,
         )
-    points = [_told(point) for segment in segments for point in segment]
+    points = [_point_values(point) for segment in segments for point in segment]
     time, remarks = _times([text for _, text in points])
     if np.all(np.isnat(time)):
         raise NoTimesError("holds positions but no times", file=path, remedy=AS_A_LINE)
@@ -83,7 +83,7 @@ def _children(element: Any, name: str) -> list[Any]:
     return [child for child in element if local_name(child) == name]
 
 
-def _told(point: Any) -> tuple[dict[str, float], str]:
+def _point_values(point: Any) -> tuple[dict[str, float], str]:
     """Take from a point what is read from it: numbers, and the text of its time, "" without."""
     numbers: dict[str, float] = {}
     time = ""
@@ -159,9 +159,9 @@ def parse_gpx(data: bytes, path: str | os.PathLike[str]) -> GPX:
 def _reduce_point(point: Any, target: Any) -> None:
     from lxml import etree
 
-    numbers, time = _told(point)
-    told = {name: str(value) for name, value in numbers.items()} | ({"time": time} if time else {})
-    for name, text in told.items():
+    numbers, time = _point_values(point)
+    texts = {name: str(value) for name, value in numbers.items()} | ({"time": time} if time else {})
+    for name, text in texts.items():
         if name in ("lat", "lon"):
             target.set(name, text)
         else:

@@ -54,7 +54,7 @@ def stale_repeats(
     resolution_m = _resolution_m(longitude_deg, latitude_deg)
     if resolution_m == 0.0:  # the position never changes
         return np.zeros(len(time_s), dtype=bool)
-    speed = None if speed_mps is None else _last_told(speed_mps)
+    speed = None if speed_mps is None else _last_given(speed_mps)
     if speed is not None and np.any(np.isfinite(speed)):
         way_m = np.cumsum(np.nan_to_num(speed) * np.diff(time_s, prepend=time_s[0]))
         last = np.append(first[1:], len(time_s)) - 1
@@ -87,10 +87,10 @@ def _regular(
     return np.asarray(near) if moves and not coarse else none
 
 
-def _last_told(speed_mps: Floats) -> Floats:
+def _last_given(speed_mps: Floats) -> Floats:
     """Fill each gap with the speed before it."""
-    told = np.maximum.accumulate(np.where(np.isnan(speed_mps), -1, np.arange(len(speed_mps))))
-    return np.where(told >= 0, speed_mps[told], np.nan)
+    last = np.maximum.accumulate(np.where(np.isnan(speed_mps), -1, np.arange(len(speed_mps))))
+    return np.where(last >= 0, speed_mps[last], np.nan)
 
 
 def _resolution_m(longitude_deg: Floats, latitude_deg: Floats) -> float:

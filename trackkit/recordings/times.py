@@ -233,8 +233,8 @@ def iso_moment(cell: str) -> datetime | None:
 
 
 def _dates(text: Sequence[str]) -> np.ndarray[tuple[int], np.dtype[np.datetime64]]:
-    known = {cell: _DATE.fullmatch(cell) for cell in set(text)}
-    slashed = [m for m in known.values() if m and len(m[1]) < 4 and m[2] in "/-"]
+    matches = {cell: _DATE.fullmatch(cell) for cell in set(text)}
+    slashed = [m for m in matches.values() if m and len(m[1]) < 4 and m[2] in "/-"]
     day_first = any(int(m[1]) > 12 for m in slashed)
     month_first = any(int(m[3]) > 12 for m in slashed)
     if slashed and day_first == month_first:
@@ -242,7 +242,7 @@ def _dates(text: Sequence[str]) -> np.ndarray[tuple[int], np.dtype[np.datetime64
             f"its dates, such as {slashed[0][0]}, can be read day first or month first",
             remedy="write them as year-month-day",
         )
-    days = {cell: _day(cell, match, month_first) for cell, match in known.items()}
+    days = {cell: _day(cell, match, month_first) for cell, match in matches.items()}
     return np.array([days[cell] for cell in text], dtype="datetime64[D]")
 
 

@@ -182,11 +182,7 @@ def _course(
 def _run(curve: Curve, time_s: Floats, chainage_m: Floats, offset_m: Floats) -> Run:
     from scipy.interpolate import CubicSpline
 
-    position = curve.position(chainage_m) + offset_m[:, None] * curve.left(chainage_m)
-    if not curve.closed:
-        # Beyond its ends an open line goes straight on.
-        beyond = chainage_m - curve.wrap(chainage_m)
-        position = position + beyond[:, None] * curve.direction(chainage_m)
+    position = curve.extended_position(chainage_m) + offset_m[:, None] * curve.left(chainage_m)
     return Run(
         CubicSpline(time_s, position, bc_type="clamped"),
         CubicSpline(time_s, chainage_m, bc_type="clamped"),

@@ -17,6 +17,7 @@ from trackkit.arrays import Floats
 from trackkit.errors import TrackkitError
 from trackkit.files import whole_file
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.geometry.vectors import distance_along, left_of
 from trackkit.motion.gauss_markov import sample_path
 from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
@@ -171,7 +172,7 @@ def _recorded(
         velocity = velocity + noise * USUAL.doppler_mps * generator.standard_normal(velocity.shape)
         speed = np.hypot(velocity[:, 0], velocity[:, 1])
         grid = np.degrees(np.arctan2(velocity[:, 0], velocity[:, 1]))
-        bearing = (grid + _convergence_deg(track.plane, longitude, latitude)) % 360.0
+        bearing = (grid + track.plane.convergence_deg(longitude, latitude)) % 360.0
         # A receiver that stands still has no direction of travel.
         course = np.where(speed > 0, bearing, np.nan)
     return Recording(
@@ -188,18 +189,12 @@ def _recorded(
     )
 
 
-def _convergence_deg(plane: LocalPlane, longitude_deg: Floats, latitude_deg: Floats) -> Floats:
-    """Angle from true north to the plane's north, degrees (Snyder, USGS PP 1395; from memory)."""
-    away = np.radians(longitude_deg - plane.longitude_deg)
-    return np.asarray(np.degrees(np.arctan(np.tan(away) * np.sin(np.radians(latitude_deg)))))
-
-
 def _heights(track: Track, chainage_m: Floats) -> Floats | None:
     line = track.centreline
     if line.height_m is None:
         return None
     vertex = track.plane.to_plane(line.longitude_deg, line.latitude_deg)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(vertex, axis=0).T))])
+    along = distance_along(vertex)
     along *= track.curve.length_m / along[-1]
     return np.interp(track.curve.wrap(chainage_m), along, line.height_m)
 
@@ -223,20 +218,20 @@ def crossing_times(run: Run, ends_m: Floats) -> list[float]:
 
     left, right = ends_m
     across = right - left
-    forward = np.array([-across[1], across[0]])
+    forward = left_of(across)
 
     def in_front(time_s: float) -> float:
         return float(forward @ (run.path(time_s) - left))
 
     knot = run.path.x
     ahead = (run.path(knot) - left) @ forward
-    found = []
+    crossings = []
     for index in np.flatnonzero((ahead[:-1] < 0) & (ahead[1:] >= 0)).tolist():
         time = float(brentq(in_front, knot[index], knot[index + 1], xtol=1e-12, rtol=1e-15))
         share = (run.path(time) - left) @ across / (across @ across)
         if 0.0 <= share <= 1.0:
-            found.append(time)
-    return found
+            crossings.append(time)
+    return crossings
 
 
 def _truth(track: Track, runs: tuple[Run, ...]) -> dict[str, Any]:
@@ -259,7 +254,7 @@ def _laps(track: Track, crossings: list[tuple[float, Gate]]) -> list[dict[str, A
     passed: dict[str, float] = {}
     for time, gate in crossings:
         if gate.kind == "finish" and begun is not None:
-            marks = [begun, *(passed.get(one) for one in sector_ids), time]
+            marks = [begun, *(passed.get(gate_id) for gate_id in sector_ids), time]
             laps.append(
                 {
                     "number": len(laps) + 1,

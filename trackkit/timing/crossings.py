@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices
+from trackkit.geometry.vectors import gate_axes
 from trackkit.motion.drive import Drive
 from trackkit.motion.fix_covariance import FixCovariance
 from trackkit.track.model import Gate
@@ -57,10 +58,7 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
         return []
     # On the drive's own plane: a finish gate that moves shifts the track's by a hair.
     left, right = drive.plane.to_plane([gate.left[0], gate.right[0]], [gate.left[1], gate.right[1]])
-    width = float(np.linalg.norm(right - left))
-    across = (right - left) / width
-    # Racing direction is to the left of the line drawn from its left end to its right end.
-    forward = np.array([-across[1], across[0]])
+    across, forward, width = gate_axes(left, right)
     ahead = (drive.position_m - left) @ forward
     candidate = np.flatnonzero(
         (ahead[:-1] < 0)
@@ -77,13 +75,13 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     along = (position - left) @ across
     good = (along >= 0.0) & (along <= width) & (velocity @ forward > 0)
     away = np.linalg.norm(drive.position_m - middle, axis=1) > AWAY_M + 0.5 * width
-    found: list[Crossing] = []
+    crossings: list[Crossing] = []
     for fix, part, speed in zip(candidate[good], share[good], velocity[good], strict=True):
-        if found and not away[found[-1].fix : fix + 1].any():
+        if crossings and not away[crossings[-1].fix : fix + 1].any():
             continue
         start, end = drive.time_s[fix], drive.time_s[fix + 1]
         delay = forward / float(speed @ forward)
-        found.append(
+        crossings.append(
             Crossing(
                 gate.id,
                 float(start + part * (end - start)),
@@ -93,7 +91,7 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
                 (float(delay[0]), float(delay[1])),
             )
         )
-    return found
+    return crossings
 
 
 def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float) -> Flags:

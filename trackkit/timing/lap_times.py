@@ -141,7 +141,7 @@ class TimedRecording:
             self.by_itself = self.drive = smooth(self.recording, track.plane)
             self._wander_laps = None
             self._crossings_by_itself, self._crossings, self._sigmas = {}, {}, {}
-        if self.by_itself.wander_told:
+        if self.by_itself.wander_from_recording:
             return
         self._crossings_by_itself = _crossings_of(track, self.by_itself, self._crossings_by_itself)
         laps = _wander_laps(track, _laps_of(track, _in_order(self._crossings_by_itself)))

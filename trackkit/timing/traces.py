@@ -9,6 +9,7 @@ import numpy as np
 
 from trackkit.arrays import Floats, Indices
 from trackkit.files import csv_text
+from trackkit.geometry.vectors import distance_along
 from trackkit.motion.drive import Drive
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import Session
@@ -101,8 +102,7 @@ def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[Indices,
         length = track.curve.length_m
         where = np.unwrap(where, period=length)
         where -= length * np.round(where[np.searchsorted(fix, first)] / length)
-    step = np.hypot(*np.diff(drive.position_m[fix], axis=0).T)
-    way = np.concatenate([[0.0], np.cumsum(step)])
+    way = distance_along(drive.position_m[fix])
     kept = [0]
     for index, (place, driven) in enumerate(zip(where.tolist(), way.tolist(), strict=True)):
         # Far more than was driven means that it is at another piece of track that is near.

@@ -12,6 +12,7 @@ from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.geometry.runs import runs_of
+from trackkit.geometry.vectors import gate_axes
 from trackkit.track.diff_report import (
     GATE_MOVED_M,
     Comparison,
@@ -26,8 +27,8 @@ from trackkit.track.model import Corner, Gate, Track
 USUAL_LIMIT_M = 2.0
 """Lateral deviation from which a centreline counts as moved, where accuracies are not declared.
 
-Two lines averaged from a few laps of usual receivers each carry up to about a metre of slow wander
-(DESIGN section 6), so they differ by less than this without anything having moved."""
+Two lines averaged from a few laps of usual receivers each carry up to about a metre of slow wander,
+so they differ by less than this without anything having moved."""
 LEAST_LIMIT_M = 0.5
 RADIUS_CHANGED = 0.05
 """Change of a corner's smallest radius worth telling, as a share of it."""
@@ -203,9 +204,8 @@ def _gate_changes(a: Track, b: Track) -> tuple[GateChange, ...]:
 
 def _gate_change(a: Track, before: Gate, after: Gate) -> GateChange:
     ends, new_ends = a.gate_ends(before), a.gate_ends(after)
-    left = (ends[0] - ends[1]) / np.linalg.norm(ends[0] - ends[1])
-    forward = np.array([left[1], -left[0]])
-    turned = bool((new_ends[0] - new_ends[1]) @ left < 0)
+    right, forward, _ = gate_axes(*ends)
+    turned = bool((new_ends[1] - new_ends[0]) @ right < 0)
     if turned:
         new_ends = new_ends[::-1]
     move = (new_ends - ends).mean(axis=0)
@@ -218,7 +218,7 @@ def _gate_change(a: Track, before: Gate, after: Gate) -> GateChange:
         order=(before.order, after.order) if before.order != after.order else None,
         chainage_m=(before.chainage_m, after.chainage_m) if shifted else None,
         along_m=float(move @ forward),
-        sideways_m=float(move @ left),
+        sideways_m=float(-move @ right),
         left_m=float(end_moves[0]),
         right_m=float(end_moves[1]),
         width_m=after.width_m - before.width_m,

@@ -1,11 +1,10 @@
-"""Quick ways of reading give what slow ones give: the slow ones are pynmea2, float and datetime."""
+"""Sentences read many at once are read as pynmea2 alone would read them."""
 
 from __future__ import annotations
 
 import io
 import sys
 from collections import Counter
-from datetime import UTC, datetime
 from subprocess import run
 from unittest.mock import patch
 
@@ -17,14 +16,10 @@ from hypothesis import strategies as st
 from trackkit.errors import RecordingError
 from trackkit.recordings.clean import clean
 from trackkit.recordings.nmea import vectorised as quicksentences
-from trackkit.recordings.nmea.bytefields import numbers
 from trackkit.recordings.nmea.read import read_nmea
 from trackkit.recordings.nmea.sentences import sentence_rows
 from trackkit.recordings.nmea.stream import fixes_of_nmea
 from trackkit.recordings.nmea.table import GGA, GNS, RMC
-from trackkit.recordings.times import ordinary_times, read_times
-
-POSITION = ("longitude_deg", "latitude_deg", "speed_mps", "course_deg")
 
 
 def checksum(body: str) -> str:
@@ -61,6 +56,7 @@ def by_pynmea2_alone(data: bytes, read=answer):
 
 
 # Logs: mostly as receivers write them, with every field now and then as they should not.
+
 
 ODD_FIELDS = [
     "", "-", ".", "nan", "inf", "1e3", " 1", "+1", "1_0", "99999999999999999999", "-0", "0.", ".5",
@@ -252,83 +248,4 @@ sys.exit("pynmea2" in sys.modules)
     assert run([sys.executable, "-c", code], check=False).returncode == 0
 
 
-def test_a_csv_is_read_without_pandas(tmp_path):
-    path = tmp_path / "drive.csv"
-    rows = [f"2024-05-01T10:00:0{n}Z,48.0000{n},11.5" for n in range(2)]
-    path.write_text("\n".join(["time,latitude,longitude", *rows]))
-    code = f"""
-import sys
-from trackkit.recordings.read import read_recording
-read_recording({str(path)!r})
-sys.exit("pandas" in sys.modules)
-"""
-    assert run([sys.executable, "-c", code], check=False).returncode == 0
-
-
-# Numbers out of bytes
-
-
-def read_numbers(texts: list[str]):
-    ends = np.cumsum([len(text.encode("latin-1")) + 1 for text in texts])
-    starts = np.append(0, ends[:-1])
-    block = np.frombuffer(",".join([*texts, ""]).encode("latin-1"), dtype=np.uint8)
-    return numbers(block, starts, ends - 1)
-
-
-@given(st.lists(st.from_regex(r"-?[0-9]{0,9}\.?[0-9]{0,9}", fullmatch=True), min_size=1))
-def test_numbers_are_exactly_those_float_gives(texts):
-    value, readable = read_numbers(texts)
-    for text, one, good in zip(texts, value, readable, strict=True):
-        figures = text.strip("-.").replace(".", "")
-        # Up to 15 figures, of which float64 tells every number apart (IEEE 754).
-        assert good == (text == "" or 0 < sum(map(str.isdigit, text)) <= 15), figures
-        if good and text:
-            assert (one, np.signbit(one)) == (float(text), text.startswith("-"))
-        else:
-            assert np.isnan(one)
-
-
-@given(st.lists(st.text(st.characters(codec="latin-1", exclude_characters=","), max_size=20)))
-def test_what_is_no_number_is_never_read_as_one(texts):
-    value, readable = read_numbers(texts) if texts else ([], [])
-    for text, one, good in zip(texts, value, readable, strict=True):
-        if good and text:
-            assert one == float(text)
-
-
-# Times
-
-
-@given(
-    st.lists(
-        st.tuples(
-            st.datetimes(datetime(1990, 1, 1), datetime(2099, 1, 1)),  # noqa: DTZ001
-            st.sampled_from(["T", " "]),
-            st.integers(0, 6),
-            st.sampled_from(["Z", ""]),
-        ),
-        min_size=1,
-    )
-)
-def test_ordinary_times_are_those_read_one_by_one(parts):
-    texts = []
-    for moment, letter, decimals, zone in parts:
-        fraction = f".{moment.microsecond:06d}"[: decimals + 1] if decimals else ""
-        texts.append(f"{moment:%Y-%m-%d}{letter}{moment:%H:%M:%S}{fraction}{zone}")
-    quick = ordinary_times(texts)
-    # datetime.fromisoformat reads ISO 8601.
-    expected = [datetime.fromisoformat(text).replace(tzinfo=UTC) for text in texts]
-    assert [t.replace(tzinfo=UTC) for t in quick.value.astype("M8[us]").tolist()] == expected
-    slow = read_times(texts, np.full(len(texts), np.nan), None)
-    np.testing.assert_array_equal(quick.value, slow.value)
-    assert quick.remarks == slow.remarks
-
-
-@pytest.mark.parametrize(
-    "odd",
-    ["", "2024-02-30T10:00:00Z", "2024-05-01T24:00:00Z", "2024-05-01T10:00:60Z", "2024-05-01",
-     "2024-05-01T10:00:00+02:00", "2024-05-01T10:00:00.1234567Z", "2024-05-01T10:00Z", "NaT",
-     "2024-05-01T10:00:00Z\n2024-05-01T10:00:01Z"],
-)  # fmt: skip
-def test_times_out_of_the_ordinary_are_left_to_be_read_one_by_one(odd):
-    assert ordinary_times(["2024-05-01T10:00:00Z", odd]) is None
+POSITION = ("longitude_deg", "latitude_deg", "speed_mps", "course_deg")

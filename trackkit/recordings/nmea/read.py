@@ -122,8 +122,8 @@ def _epochs(rows: Rows) -> _Epochs:
         column[number[there]] = value[there]
         return column
 
-    def any_of(said: Flags) -> Flags:
-        return np.bincount(number[said], minlength=len(begins)) > 0
+    def any_of(rows_flagged: Flags) -> Flags:
+        return np.bincount(number[rows_flagged], minlength=len(begins)) > 0
 
     return _Epochs(
         time_us=time_us,
@@ -212,11 +212,11 @@ def _days(day: Floats, no_fix: Flags, time_us: Indices) -> tuple[NDArray[np.int6
     # a sentence from before midnight that comes late.
     midnights = np.cumsum((step < -DAY_US / 2).astype(np.int64) - (step > DAY_US / 2))
     dated = np.isfinite(day)
-    known = np.flatnonzero(dated & ~no_fix)
-    if len(known) == 0:
-        known = np.flatnonzero(dated)
-    if len(known) == 0:
+    dates = np.flatnonzero(dated & ~no_fix)
+    if len(dates) == 0:
+        dates = np.flatnonzero(dated)
+    if len(dates) == 0:
         return midnights, False
-    nearest = np.searchsorted(known, np.arange(len(day)), side="right") - 1
-    reference = known[np.clip(nearest, 0, None)]
+    nearest = np.searchsorted(dates, np.arange(len(day)), side="right") - 1
+    reference = dates[np.clip(nearest, 0, None)]
     return day[reference].astype(np.int64) + midnights - midnights[reference], True

@@ -52,8 +52,8 @@ def ordinary_rows(data: bytes) -> tuple[Rows, Indices]:
     at, end = mark[dollar], np.append(mark, len(block))[1:][dollar]
     line = np.cumsum(~dollar)[dollar] + 1
     kind = _kind(block, at, end)
-    known = kind >= 0
-    at, end, line, kind = at[known], end[known], line[known], kind[known]
+    of_kinds = kind >= 0
+    at, end, line, kind = at[of_kinds], end[of_kinds], line[of_kinds], kind[of_kinds]
 
     star, whole = _stars(block, at, end)
     fields = _Fields.between(block, at[whole], star[whole])

@@ -82,7 +82,7 @@ export class Editing {
     const edit = change.edit();
     const answer = await ask("edit", edit).catch(
       (error) =>
-        `trackkit edit does not answer any more (${error.message}). Start it again and reload ` +
+        `trackkit does not answer any more (${error.message}). Start it again and reload ` +
         "this page; nothing was written since the last save.",
     );
     // A gate stays under the hand until the server has answered for its last place.
@@ -289,7 +289,7 @@ export class Editing {
       answer = await ask("save", body);
     } catch (error) {
       const why = error instanceof Error ? error.message : String(error);
-      this.messages.complain(`Could not save: trackkit edit does not answer (${why}).`);
+      this.messages.complain(`Could not save: trackkit does not answer (${why}).`);
       return;
     }
     if (answer.done) {
@@ -328,7 +328,7 @@ export class Editing {
     const answer = await ask("disk").catch(() => null);
     if (!answer) {
       this.messages.complain(
-        "trackkit edit does not answer any more; start it again and reload this page.",
+        "trackkit does not answer any more; start it again and reload this page.",
       );
       return;
     }

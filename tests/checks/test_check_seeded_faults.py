@@ -1,10 +1,10 @@
 """Thirty and more kinds of damage to a track file, each found by the rule that is meant to."""
 
 import json
+import shlex
 
 import numpy as np
 import pytest
-from checkout import TRACKS
 from drives import (
     Road,
     arc,
@@ -120,7 +120,6 @@ def copied(made, name, new_id, **properties):
 
 B, E, H = block_circuit(), figure_of_eight(), hairpin_circuit()
 HALF_E = 0.5 * E.length_m
-
 FAULTS = [
     # what was done, to which track, how, the rule that must find it, the feature it is about
     ("no name", "block", lambda d: d["track"].pop("name"), "schema", None),
@@ -245,6 +244,59 @@ def test_damage_is_found_by_the_right_rule_at_the_right_feature(
     assert all(f.message and f.remedy.what for f in findings)
 
 
+def told(capsys, *words):
+    """What `check --json` says of a file."""
+    run(["check", *map(str, words), "--json"])
+    return json.loads(capsys.readouterr().out)["findings"]
+
+
+def pasted(remedy, capsys):
+    """Run the command that a remedy ends with, as it stands but for the words of a person."""
+    typed = remedy[remedy.index("trackkit ") :].replace(" TEXT", " 'as it should be'")
+    assert run(shlex.split(typed)[1:]) == 0, typed
+    return capsys.readouterr().out
+
+
+EDITS = ("gate move", "gate place", "gate remove", "accept")
+DONE_BY_A_COMMAND = {
+    "gate-missing", "gate-twice", "gate-off-track", "gate-chainage", "gate-backwards",
+    "gate-not-square", "gate-narrow", "gate-missed", "gate-crosses-other-track",
+    "gate-end-near-other-track", "gate-false", "gate-false-often", "gate-order", "gate-apex",
+    "gate-braking", "finish-slow", "gates-close", "sector-short", "pit-bypass", "gate-on-bridge",
+    "datum",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", FAULTS, ids=[row[0] for row in FAULTS])
+@pytest.mark.parametrize("surveyed", [False, True], ids=["", "surveyed"])
+def test_a_command_pasted_from_a_remedy_does_away_with_the_finding(
+    fault, surveyed, tmp_path, capsys
+):
+    _, name, damage, rule, about = fault
+    made = TRACK[name]()
+    damage(made)
+    for one in made["features"]:
+        if isinstance(one, dict) and one["properties"]["role"] == "gate":
+            one["properties"]["surveyed"] = surveyed
+    path = tmp_path / "a track's file.geojson"
+    path.write_text(json.dumps(made), "utf-8")
+    before = told(capsys, path)
+    finding = next(f for f in before if f["rule"] == rule and about in (..., f["feature"]))
+
+    assert ("trackkit " in finding["remedy"]) == (rule in DONE_BY_A_COMMAND)
+    if rule not in DONE_BY_A_COMMAND:
+        assert finding["action"] is None or finding["action"]["do"] == "set"
+        return
+    said = pasted(finding["remedy"], capsys)
+    if finding["action"]["do"] == "gate suggest":
+        assert "sector 1 ends at" in said
+        return
+    assert finding["action"]["do"] in EDITS
+    after = {(f["rule"], f["feature"]) for f in told(capsys, path) if not f["accepted"]}
+    assert (rule, finding["feature"]) not in after
+    assert after <= {(f["rule"], f["feature"]) for f in before}
+
+
 def test_gates_of_two_layouts_that_look_alike_on_shared_tarmac(tmp_path, capsys):
     first, second = document(block()), document(block())
     second["track"].update(id="other", layout="Other")
@@ -257,8 +309,5 @@ def test_gates_of_two_layouts_that_look_alike_on_shared_tarmac(tmp_path, capsys)
     assert (finding["rule"], finding["feature"]) == ("gate-disagrees", "gate-a")
     assert "8.0 m from gate" in finding["message"]
 
-
-@pytest.mark.parametrize("path", sorted(TRACKS.glob("*.geojson")), ids=lambda p: p.stem)
-def test_the_samples_have_nothing_to_be_said_about_them(path, capsys):
-    assert run(["check", str(path)]) == 0
-    assert "nothing found" in capsys.readouterr().out
+    pasted(finding["remedy"], capsys)
+    assert told(capsys, tmp_path / "first.geojson") == []

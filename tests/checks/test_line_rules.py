@@ -1,0 +1,102 @@
+"""Faults of a centreline, each made on purpose."""
+
+from dataclasses import replace
+
+import pytest
+from damaged_tracks import the_only_finding
+from drives import Road, arc, figure_of_eight, track_of
+
+from trackkit.checks.check import check_track
+from trackkit.track.model import Crossover
+
+
+def test_a_line_of_too_few_points():
+    circle = Road((arc(100, 360),))
+    track = track_of(circle, gates=[("finish", "finish", 0.0)], spacing_m=circle.length_m / 12)
+
+    finding = the_only_finding(replace(track, length_m=track.curve.length_m))
+
+    assert (finding.rule, finding.severity, finding.feature) == (
+        "too-few-points", "error", "centreline",
+    )  # fmt: skip
+    assert "has 12 points" in finding.message
+
+
+def test_a_line_of_two_places_is_no_track(clean):
+    line = clean.centreline
+    few = replace(clean, centreline=replace(
+        line, longitude_deg=line.longitude_deg[[0, 1, 0]], latitude_deg=line.latitude_deg[[0, 1, 0]]
+    ))  # fmt: skip
+
+    finding = the_only_finding(few)
+
+    assert (finding.rule, finding.severity, finding.feature) == (
+        "too-few-points", "error", "centreline",
+    )  # fmt: skip
+
+
+def test_a_line_that_is_not_closed_though_the_track_is(clean):
+    line = clean.centreline
+    # The last step of 2 m is left out.
+    gap = replace(clean, centreline=replace(
+        line, longitude_deg=line.longitude_deg[:-1], latitude_deg=line.latitude_deg[:-1]
+    ))  # fmt: skip
+
+    finding = the_only_finding(gap)
+
+    assert (finding.rule, finding.severity, finding.feature) == (
+        "closure-gap", "error", "centreline",
+    )  # fmt: skip
+    assert finding.chainage_m == pytest.approx(1388.5, abs=0.1)
+    assert "ends 2.00 m from where it begins" in finding.message
+
+
+@pytest.mark.parametrize(("factor", "found"), [(1.002, True), (0.998, True), (1.0005, False)])
+def test_a_declared_length_that_is_not_the_lines(clean, factor, found):
+    findings = check_track(replace(clean, length_m=clean.length_m * factor))
+
+    assert [(f.rule, f.severity, f.feature) for f in findings] == (
+        [("length", "error", "centreline")] if found else []
+    )
+    if found:
+        remedy = findings[0].remedy
+        assert "set length_m to 1388.5" in remedy.what
+        assert (remedy.do, remedy.value) == ("set", {"length_m": round(clean.curve.length_m, 2)})
+
+
+@pytest.mark.parametrize("declared", ["clockwise", None])
+def test_a_declared_direction_that_is_not_the_lines(clean, declared):
+    finding = the_only_finding(replace(clean, direction=declared))
+
+    assert (finding.rule, finding.severity, finding.feature) == (
+        "direction", "error", "centreline",
+    )  # fmt: skip
+    assert "the line runs anticlockwise" in finding.message
+
+
+def eight(**more):
+    road = figure_of_eight()
+    return track_of(road, gates=[("finish", "finish", 40.0)], direction=None, spacing_m=2.0, **more)
+
+
+def test_a_line_that_crosses_itself_without_a_bridge():
+    findings = check_track(eight())
+
+    (finding,) = [f for f in findings if f.rule == "crosses-itself"]
+    half = figure_of_eight().length_m / 2
+    assert (finding.severity, finding.feature) == ("error", "centreline")
+    assert abs((finding.chainage_m + half / 2) % half - half / 2) < 0.5
+
+
+def test_a_declared_bridge_is_no_fault_whichever_passage_is_above():
+    half = figure_of_eight().length_m / 2
+    for over, under in ((2.0, half), (half, 2.0)):
+        findings = check_track(eight(crossovers=(Crossover(over, under),)))
+        assert "crosses-itself" not in [f.rule for f in findings]
+
+
+def test_a_bridge_declared_somewhere_else_excuses_nothing():
+    half = figure_of_eight().length_m / 2
+    findings = check_track(eight(crossovers=(Crossover(100.0, half + 100.0),)))
+
+    assert "crosses-itself" in [f.rule for f in findings]

@@ -1,0 +1,106 @@
+"""``trackkit edit``: serving until it is stopped, and what it refuses before."""
+
+import json
+import re
+import signal
+import socket
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+
+import pytest
+import served_block
+
+from trackkit.cli import run
+from trackkit.track.file import read_track, write_track
+
+
+@pytest.fixture
+def path(tmp_path):
+    write_track(served_block.block(), tmp_path / "block.geojson")
+    return tmp_path / "block.geojson"
+
+
+def test_without_the_packages_for_the_page_the_command_says_what_to_install(
+    path, monkeypatch, capsys
+):
+    monkeypatch.setitem(sys.modules, "starlette", None)
+
+    assert run(["edit", str(path)]) == 1
+    said = capsys.readouterr().err
+    assert "pip install 'trackkit[edit]'" in said
+    assert said.count("\n") == 1
+
+
+def test_a_file_that_is_no_track_file_is_refused_before_anything_is_served(tmp_path, capsys):
+    other = tmp_path / "other.geojson"
+    other.write_text("[]")
+
+    assert run(["edit", str(other), "--no-browser"]) == 1
+    assert "is JSON but no track file" in capsys.readouterr().err
+
+
+class Served:
+    """A process that serves a track file, and what it said."""
+
+    def __init__(self, *arguments):
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "trackkit", "edit", "--no-browser", *map(str, arguments)],
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        self.address = self.process.stdout.readline().strip()
+
+    def ask(self, route, body=None):
+        origin = self.address.split("/")[2]
+        request = urllib.request.Request(
+            self.address + route,
+            data=None if body is None else json.dumps(body).encode(),
+            headers={"Content-Type": "application/json", "Origin": f"http://{origin}"},
+        )
+        with urllib.request.urlopen(request, timeout=20) as answer:
+            return json.load(answer)
+
+
+@pytest.fixture
+def served():
+    started = []
+
+    def start(*arguments):
+        started.append(Served(*arguments))
+        return started[-1]
+
+    yield start
+    for one in started:
+        one.process.kill()
+        one.process.communicate()
+
+
+def test_the_command_serves_edits_saves_and_stops_with_ctrl_c(served, path):
+    one = served(path)
+    host, port = one.address.split("/")[2].split(":")
+    assert re.fullmatch(r"http://127\.0\.0\.1:\d+/[\w-]{22,}/", one.address)
+    one.ask("edit", {"do": "move", "gate": "gate-a", "to_m": 400.0})
+    assert one.ask("save", {})["saved"]
+    one.ask("edit", {"do": "move", "gate": "gate-a", "to_m": 500.0})
+    with pytest.raises(urllib.error.HTTPError, match="404"):
+        urllib.request.urlopen(f"http://{host}:{port}/", timeout=20)
+    one.process.send_signal(signal.SIGINT)
+    _, said = one.process.communicate(timeout=20)
+
+    assert one.process.returncode == 130
+    assert "changes that were not saved are dropped" in said
+    assert "Traceback" not in said
+    assert read_track(path).gate("gate-a").chainage_m == pytest.approx(400.0, abs=0.01)
+    with pytest.raises(ConnectionRefusedError), socket.create_connection((host, int(port))):
+        pass
+
+
+def test_the_command_stops_when_the_page_is_closed_if_asked(served, path):
+    one = served(path, "--stop-when-closed")
+    with urllib.request.urlopen(one.address, timeout=20) as answer:
+        assert answer.status == 200
+    one.ask("closed", {})
+    one.process.communicate(timeout=20)
+
+    assert one.process.returncode == 0

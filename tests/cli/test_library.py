@@ -1,0 +1,83 @@
+"""``trackkit library list``: what is listed, and what is warned of."""
+
+import json
+
+import pytest
+from drives import block_circuit, hill_course
+from library_files import listed, track_file
+
+from trackkit.cli import run
+from trackkit.library.folders import ENVIRONMENT_VARIABLE
+
+
+@pytest.fixture(autouse=True)
+def home(monkeypatch, tmp_path):
+    """A machine with no other libraries, where nothing of the user's is touched."""
+    monkeypatch.delenv(ENVIRONMENT_VARIABLE, raising=False)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setattr("trackkit.library.folders.shipped_folder", lambda: tmp_path / "shipped")
+    monkeypatch.setattr("trackkit.library.manage.shipped_folder", lambda: tmp_path / "shipped")
+    (tmp_path / "shipped").mkdir()
+    return tmp_path
+
+
+@pytest.fixture
+def three(home, capsys):
+    track_file(home / "mine", "oakring", name="Oak Ring", country="XQ", at=(11.0, 47.0))
+    track_file(
+        home / "mine", "elm-hill", name="Elm Hill", layout="Long", at=(11.5, 47.0),
+        road=hill_course(), country="XA",
+    )  # fmt: skip
+    track_file(home / "mine", "ash", name="Ash", at=(-170.0, -40.0), road=block_circuit())
+    return ("--library", str(home / "mine"))
+
+
+def test_everything_is_listed_by_id(three, capsys):
+    assert listed(capsys, *three) == ["ash", "elm-hill", "oakring"]
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (("--country", "xq"), ["oakring"]),
+        (("--country", "XX"), []),
+        (("--name", "ring"), ["oakring"]),
+        (("--name", "LONG"), ["elm-hill"]),
+        (("--near", "-40", "190"), ["ash", "oakring", "elm-hill"]),
+        (("--near", "47", "11.5", "--within", "60"), ["elm-hill", "oakring"]),
+        (("--near", "47", "11.5", "--within", "10"), ["elm-hill"]),
+        (("--near", "47", "11.5", "--within", "60", "--country", "XQ"), ["oakring"]),
+    ],
+)
+def test_a_list_can_be_narrowed(three, capsys, words, expected):
+    found = listed(capsys, *three, *words)
+    if "190" in words:
+        # The two others are 18,000 km away; which is nearer is not the point here.
+        found, expected = found[:1], expected[:1]
+    assert found == expected
+
+
+@pytest.mark.parametrize(
+    "words", [("--within", "5"), ("--near", "95", "3"), ("--near", "there", "3")]
+)
+def test_a_place_that_is_none_is_a_fault_of_the_command_line(three, words):
+    assert run(["library", "list", *three, *words]) == 2
+
+
+def test_an_empty_list_is_said_in_words(three, capsys):
+    assert run(["library", "list", *three, "--name", "birch"]) == 0
+    assert "no known circuit" in capsys.readouterr().out
+
+
+def test_broken_files_are_warned_of_once_each_and_the_others_listed(three, home, capsys):
+    (home / "mine" / "bad.geojson").write_text("{", "utf-8")
+    (home / "mine" / "worse.geojson").write_bytes(b"\xff\xfe")
+
+    for _ in range(2):  # read anew, then from the index
+        assert run(["library", "list", *three, "--json"]) == 0
+        said = capsys.readouterr()
+        assert len(json.loads(said.out)["tracks"]) == 3
+        assert said.err.count("bad.geojson") == 1
+        assert said.err.count("worse.geojson") == 1
+        assert len(said.err.splitlines()) == 2

@@ -1,0 +1,62 @@
+"""``trackkit locate`` with many recordings."""
+
+import json
+
+import pytest
+from long_and_short import LAYOUTS
+
+from trackkit.cli import run
+from trackkit.library.folders import ENVIRONMENT_VARIABLE
+from trackkit.recordings.write import write_recording
+from trackkit.simulation.simulate import simulate_drive
+from trackkit.track.file import write_track
+
+
+@pytest.fixture(autouse=True)
+def home(monkeypatch, tmp_path):
+    monkeypatch.delenv(ENVIRONMENT_VARIABLE, raising=False)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    return tmp_path
+
+
+@pytest.fixture
+def library(home):
+    folder = home / "tracks"
+    folder.mkdir()
+    for track in LAYOUTS.values():
+        write_track(track, folder / f"{track.id}.geojson")
+    return folder
+
+
+@pytest.fixture
+def session(home):
+    path = home / "session.nmea"
+    write_recording(simulate_drive(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
+    return path
+
+
+def test_many_recordings_are_shared_among_processes_and_a_bad_one_stops_none(
+    library, session, capsys
+):
+    paths = []
+    for number in range(11):
+        path = session.with_name(f"copy-{number}.nmea")
+        path.write_bytes(b"no recording" if number == 5 else session.read_bytes())
+        paths.append(str(path))
+
+    assert run(["locate", *paths, "--library", str(library), "--json"]) == 1
+
+    said = capsys.readouterr()
+    found = json.loads(said.out)["recordings"]
+    assert [row["file"] for row in found] == [*paths[:5], *paths[6:]]
+    assert {row["candidates"][0]["id"] for row in found} == {"long"}
+    assert said.err.count("copy-5.nmea") == 1
+
+
+def test_a_broken_track_file_is_warned_of_once_however_many_recordings(library, session, capsys):
+    (library / "bad.geojson").write_text("{", "utf-8")
+    assert run(["locate", *[str(session)] * 9, "--library", str(library), "--csv"]) == 0
+    said = capsys.readouterr()
+    assert said.err.count("bad.geojson") == 1
+    assert len(said.out.splitlines()) == 10

@@ -1,0 +1,230 @@
+"""Gates crossed: when, how often, and how well the time between two crossings is known."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from drives import block_circuit, corner_speed, drive, gate_ends, track_of
+from timed_block import GATES, KINDS, along_the_finish_straight
+
+from trackkit.motion.drive import smooth
+from trackkit.motion.noise import Levels
+from trackkit.simulation.simulate import simulate_drive
+from trackkit.timing.crossings import cross, interval_sigma, sum_sigma
+from trackkit.timing.lap_times import time_laps
+from trackkit.track.model import Gate
+
+
+def crossings(track, recording, gate="finish"):
+    return [c for c in time_laps(track, recording).crossings if c.gate == gate]
+
+
+# Crossings are exact
+
+
+@pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
+@pytest.mark.parametrize("rate_hz", [1, 5, 10, 25])
+def test_a_straight_line_at_constant_speed_is_timed_exactly(block, rate_hz, doppler):
+    # 123.4 m to the line at 17.3 m/s: 7.13295 s.
+    time = np.arange(0.0, 15.0, 1.0 / rate_hz)
+    recording = along_the_finish_straight(17.3 * time - 123.4, time, doppler=doppler)
+
+    (crossing,) = crossings(block, recording)
+
+    assert crossing.time_s == pytest.approx(123.4 / 17.3, abs=1e-4)
+    assert crossing.speed_mps == pytest.approx(17.3, abs=1e-2)
+
+
+@pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
+def test_uneven_fixes_are_timed_as_exactly(block, doppler):
+    time = np.cumsum(np.tile([0.08, 0.11, 0.1, 0.35, 0.06, 1.3], 8))
+    time -= time[0]
+    recording = along_the_finish_straight(17.3 * time - 123.4, time, doppler=doppler)
+
+    (crossing,) = crossings(block, recording)
+
+    assert crossing.time_s == pytest.approx(123.4 / 17.3, abs=1e-4)
+
+
+@pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
+@pytest.mark.parametrize("rate_hz", [25, 50, 100])
+def test_a_fast_receiver_is_timed_to_a_millisecond_too(block, rate_hz, doppler):
+    practice = simulate_drive(block, laps=1, rate_hz=rate_hz, noise=0.0, doppler=doppler, seed=3)
+
+    report = time_laps(block, practice.recording)
+
+    assert [c.time_s for c in report.crossings] == pytest.approx(
+        [c["time_s"] for c in practice.truth["crossings"]], abs=1e-3
+    )
+
+
+@pytest.mark.parametrize("rate_hz", [1, 50, 100])
+def test_noise_costs_no_crossing_at_any_rate(block, rate_hz):
+    # Once, information tied so tightly between fixes 10 ms apart that rounding lost the drive.
+    practice = simulate_drive(block, laps=1, rate_hz=rate_hz, noise=1.0, doppler=False, seed=1)
+
+    report = time_laps(block, practice.recording)
+
+    assert [c.gate for c in report.crossings] == [c["gate"] for c in practice.truth["crossings"]]
+    assert [c.time_s for c in report.crossings] == pytest.approx(
+        [c["time_s"] for c in practice.truth["crossings"]], abs=0.5
+    )
+
+
+@pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
+def test_a_drive_of_straights_and_arcs_is_timed_to_a_millisecond(block, doppler):
+    road = block_circuit()
+    outing = drive(road, begin_m=1200.0, laps=3.3, cruise=corner_speed(road, 30.0),
+                   acceleration_mps2=2.5)  # fmt: skip
+
+    report = time_laps(block, outing.recording(10, doppler=doppler))
+
+    for gate_id, _, chainage in GATES:
+        timed = [c.time_s for c in report.crossings if c.gate == gate_id]
+        assert timed == pytest.approx(outing.passes(chainage), abs=1e-3)
+
+
+# What counts as a crossing
+
+
+def test_crossing_from_in_front_to_behind_does_not_count(block):
+    time = np.arange(0.0, 15.0, 0.1)
+
+    assert crossings(block, along_the_finish_straight(123.4 - 17.3 * time, time)) == []
+
+
+@pytest.mark.parametrize(
+    ("aside_m", "counts"), [(7.9, True), (-7.9, True), (0.0, True), (8.1, False), (-8.1, False)]
+)
+def test_crossing_counts_between_the_ends_only(block, aside_m, counts):
+    # The gate's ends are 8 m to either side.
+    time = np.arange(0.0, 15.0, 0.1)
+    recording = along_the_finish_straight(17.3 * time - 123.4, time, y_m=-130.0 + aside_m)
+
+    assert len(crossings(block, recording)) == counts
+
+
+@pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_standing_on_the_line_while_the_receiver_jitters_counts_once(block, doppler, seed):
+    road = block_circuit()
+    outing = drive(road, begin_m=road.length_m - 150.0, reach_m=300.0, stop_at_m=150.0, stop_s=60)
+
+    recording = outing.recording(10, doppler=doppler, noise=1.0, seed=seed)
+
+    assert len(crossings(block, recording)) == 1
+
+
+def test_a_spin_across_the_line_counts_once_at_its_first_crossing(block):
+    # Across at 20 m/s, back over the line, and across again, all within 30 m of the gate.
+    time = np.arange(0.0, 25.0, 0.1)
+    x = np.interp(time, [0.0, 5.5, 7.5, 9.5, 11.5, 25.0], [-100.0, 10.0, 10.0, -8.0, -8.0, 200.0])
+    recording = along_the_finish_straight(x, time)
+
+    (crossing,) = crossings(block, recording)
+
+    assert crossing.time_s == pytest.approx(5.0, abs=0.05)
+
+
+def test_the_gate_counts_again_once_the_vehicle_has_been_away(block):
+    time = np.arange(0.0, 60.0, 0.1)
+    x = np.interp(time, [0.0, 10.0, 30.0, 50.0, 60.0], [-100.0, 100.0, -100.0, 100.0, 100.0])
+
+    assert len(crossings(block, along_the_finish_straight(x, time))) == 2
+
+
+def test_no_crossing_is_read_out_of_a_long_gap(block):
+    time = np.concatenate([np.arange(0.0, 5.0, 0.1), np.arange(16.0, 20.0, 0.1)])
+
+    assert crossings(block, along_the_finish_straight(10.0 * time - 100.0, time)) == []
+
+
+def test_no_crossing_is_read_out_of_a_break_between_segments(block):
+    time = np.arange(0.0, 15.0, 0.1)
+    recording = along_the_finish_straight(17.3 * time - 123.4, time)
+    broken = replace(recording, segment=(time > 7.13).astype(np.intp))
+
+    assert crossings(block, broken) == []
+
+
+# Uncertainties
+
+
+def two_gates(recording, levels, start_m, end_m):
+    """One sigma of the time between two gates square to the line y = -130 m."""
+    track = track_of(
+        block_circuit(), gates=[("a", "finish", start_m), ("b", "sector", end_m)], spacing_m=2.0
+    )
+    outcome = smooth(recording, track.plane, levels)
+    (first,), (second,) = (cross(track.gate(g), outcome) for g in "ab")
+    return interval_sigma(outcome, first, second)
+
+
+@pytest.mark.parametrize("apart_s", [1.0, 3.0, 6.0])
+def test_where_only_the_wander_is_unknown_an_interval_has_the_variance_of_its_difference(apart_s):
+    # u^2 = u1^2 + u2^2 - 2 r u1 u2 (JCGM 100, 5.2.2; from memory), where u1 = u2 = 1 m over the
+    # speed and r = exp(-t / T) is the autocorrelation of a first-order Gauss-Markov process (Brown
+    # & Hwang; from memory).  A drive that may do anything says nothing about the wander.
+    time = np.arange(0.0, 12.0, 0.05)
+    recording = along_the_finish_straight(20.0 * time - 60.0, time)
+    levels = Levels(jerk=1e9, white_m=1e-3, wander_m=1.0, wander_time_s=40.0)
+
+    sigma = two_gates(recording, levels, 1.0, 1.0 + 20.0 * apart_s)
+
+    expected = np.sqrt(2.0 * (1.0 - np.exp(-apart_s / 40.0))) / 20.0
+    assert sigma == pytest.approx(expected, rel=0.01)
+
+
+def test_where_the_drive_is_known_to_be_smooth_an_interval_has_the_variance_of_a_fitted_parabola():
+    # Ordinary least squares: the variance of c'b is s^2 c'(X'X)^-1 c (textbook), here by numpy.
+    # Without jerk a drive is a parabola in time; c is the difference of its places at two times.
+    time = np.arange(0.0, 12.0, 0.1)
+    recording = along_the_finish_straight(20.0 * time - 60.0, time)
+    levels = Levels(jerk=1e-9, white_m=0.15, wander_m=1e-4)
+
+    sigma = two_gates(recording, levels, 5.0, 105.0)
+
+    design = np.vander(time, 3)
+    difference = np.vander([8.25], 3)[0] - np.vander([3.25], 3)[0]
+    place = 0.15 * np.sqrt(difference @ np.linalg.inv(design.T @ design) @ difference)
+    assert sigma == pytest.approx(place / 20.0, rel=0.01)
+
+
+def test_neighbouring_laps_share_a_crossing_and_their_difference_is_less_sure_for_it(session):
+    # d = (t2 - t1) - (t1 - t0) has the weights 1, -2, 1.
+    _, report = session
+    one, two = report.counted[:2]
+    shared = one.passed[-1]
+    assert shared is two.passed[0]
+
+    together = sum_sigma(
+        report.drive,
+        [(two.passed[-1], 1.0), (shared, -1.0), (shared, -1.0), (one.passed[0], 1.0)],
+    )
+
+    assert together > np.hypot(one.sigma_s, two.sigma_s)
+
+
+def test_the_sum_of_one_laps_sectors_is_as_sure_as_the_lap(session):
+    _, report = session
+    lap = report.counted[0]
+
+    terms = [
+        pair
+        for before, after in zip(lap.passed[:-1], lap.passed[1:], strict=True)
+        for pair in ((before, -1.0), (after, 1.0))
+    ]
+
+    assert sum_sigma(report.drive, terms) == pytest.approx(lap.sigma_s, rel=1e-9)
+
+
+def test_gates_are_timed_wherever_their_ids_come_from():
+    left, right = gate_ends(block_circuit(), 0.0)
+    track = track_of(block_circuit(), spacing_m=2.0).with_gates(
+        [Gate("gate-k3f9", "finish", "Ziel", left, right)]
+    )
+    outing = drive(block_circuit(), begin_m=1300.0, laps=1.2, cruise=25.0)
+
+    report = time_laps(track, outing.recording(10))
+
+    assert [c.gate for c in report.crossings] == ["gate-k3f9"] * 2

@@ -1,0 +1,18 @@
+"""Ids made of names."""
+
+import pytest
+
+from trackkit.track.ids import slug
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [("Zirbenring", "zirbenring"), ("  Åre Öst / 2 ", "are-ost-2"), ("A" * 100, "a" * 80)],
+)
+def test_ids_are_lower_case_letters_digits_and_hyphens(name, expected):
+    assert slug(name) == expected
+
+
+def test_a_name_without_latin_letters_still_gets_an_id_of_its_own():
+    assert slug("鈴").startswith("track-")
+    assert slug("鈴") != slug("蘭")
