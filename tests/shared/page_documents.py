@@ -21,6 +21,7 @@ from trackkit.cli.common import duration
 from trackkit.gates.square import square_ends
 from trackkit.pages.base import base_document
 from trackkit.pages.state import state
+from trackkit.remedies import Remedy
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.sessions import decimals
 from trackkit.track.file import read_track
@@ -46,9 +47,9 @@ def page_documents() -> dict[str, Any]:
     shown = state(track, prepared)
     sector = track.gates_of_kind("sector")[0]
     findings = [
-        Finding("warning", "gate-square", sector.id, None, None, "Not square", "Turn it", True),
-        Finding("error", "near", None, 120.0, None, "Another piece is near", "Survey `ends`"),
-        Finding("note", "gate-quality", sector.id, None, None, "Could be surer", "Move it"),
+        Finding("warning", "askew", sector.id, None, None, "Not square", Remedy("Turn it"), True),
+        Finding("error", "near", None, 120.0, None, "Another piece is near", Remedy("Mend `it`")),
+        Finding("note", "gate-quality", sector.id, None, None, "Could be surer", Remedy("Move it")),
     ]
     shown["findings"] = [finding.as_row() for finding in findings]
     for gate in shown["gates"]:
