@@ -25,7 +25,7 @@ from .limits import MOST_SECONDS, limit_memory
 from .seeds import HOME, home_recording, seeds_of, track
 
 if TYPE_CHECKING:
-    from trackkit.timing.lap_times import LapReport
+    from trackkit.timing.report import LapReport
 
 LONGEST_SENTENCE = 400
 FASTEST_MPS = 150.0
@@ -157,7 +157,7 @@ def _track(path: Path, rng: Random) -> str:
 
 
 def _official(path: Path, rng: Random) -> str:
-    from trackkit.official.pairing import pair, pairing_row
+    from trackkit.official.pairing import pair
     from trackkit.official.times import read_official
 
     try:
@@ -165,7 +165,7 @@ def _official(path: Path, rng: Random) -> str:
     except TrackkitError as error:
         judge_sentence(error)
         return "refused"
-    _quietly(lambda: json.dumps(pairing_row(pair(times, _home_report())), allow_nan=False))
+    _quietly(lambda: json.dumps(pair(times, _home_report()).as_row(), allow_nan=False))
     return "paired"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -55,7 +55,6 @@ def track_from_document(document: Mapping[str, Any]) -> Track:
 
 def _track_from(document: Mapping[str, Any]) -> Track:
     described = document["track"]
-    _require_budgets(document["features"])
     closed = bool(described["closed"])
     centreline: Centreline | None = None
     gates: list[Gate] = []
@@ -123,12 +122,6 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         other_features=tuple(others),
         version=str(described["version"]),
     )
-
-
-def _require_budgets(features: Sequence[Mapping[str, Any]]) -> None:
-    require("features", len(features), TrackFileError, "holds")
-    roles = [(feature.get("properties") or {}).get("role") for feature in features]
-    require("gates", roles.count("gate"), TrackFileError, "holds")
 
 
 def _members(feature: Mapping[str, Any]) -> dict[str, Any]:
