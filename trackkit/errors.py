@@ -7,6 +7,7 @@ and what to do about it.  The command line prints that sentence and exits with s
 from __future__ import annotations
 
 import os
+import traceback
 from pathlib import Path
 
 from trackkit.remedies import Remedy
@@ -73,6 +74,32 @@ class PlaceError(TrackkitError):
 
 class OutputError(TrackkitError):
     """An output that cannot be written."""
+
+
+class UnforeseenError(TrackkitError):
+    """What trackkit did not foresee: a fault of its own, told with where it happened.
+
+    Parameters
+    ----------
+    error
+        The exception, with its traceback.
+    file
+        The file in work, where it is known.
+    """
+
+    def __init__(self, error: BaseException, file: str | os.PathLike[str] | None = None) -> None:
+        frames = traceback.extract_tb(error.__traceback__)
+        own = [frame for frame in frames if f"{os.sep}trackkit{os.sep}" in frame.filename]
+        where = ""
+        if own:
+            name = own[-1].filename.rpartition(f"{os.sep}trackkit{os.sep}")[2]
+            where = f" in {name}, line {own[-1].lineno}"
+        super().__init__(
+            f"a fault of trackkit, not of yours: {type(error).__name__}{where}",
+            file=file,
+            remedy=Remedy("please report it with this file and the traceback", do="report"),
+        )
+        self.__cause__ = error
 
 
 def reading_failed(path: str | os.PathLike[str], error: OSError) -> str:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import json
 import re
 import sys
+import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextvars import ContextVar
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from trackkit.cli.remedies import error_sentence
-from trackkit.errors import TrackkitError
+from trackkit.errors import TrackkitError, UnforeseenError
 
 if TYPE_CHECKING:
     from trackkit.held_files import HeldFile
@@ -19,6 +21,9 @@ if TYPE_CHECKING:
     from trackkit.track.places import Place
 
 Item = TypeVar("Item")
+traceback_wanted: ContextVar[bool] = ContextVar("traceback_wanted", default=False)
+"""Whether errors are told with Python's traceback."""
+
 _NEGATIVE_NUMBER = re.compile(r"-(?=[\d.])")
 
 
@@ -204,8 +209,18 @@ def each_file(
             done.append(work(path))
         except TrackkitError as error:
             failed.append(error)
-            remark(f"trackkit: {error_sentence(error)}")
+            say_error(error)
+        except Exception as error:  # noqa: BLE001 - what nobody foresaw in one file is said of it
+            failed.append(UnforeseenError(error, path))
+            say_error(failed[-1])
     return done, failed
+
+
+def say_error(error: TrackkitError) -> None:
+    """Say an error's sentence, below the whole traceback where that was wanted."""
+    if traceback_wanted.get():
+        remark("".join(traceback.format_exception(error)).rstrip())
+    remark(f"trackkit: {error_sentence(error)}")
 
 
 def gate_rows(gates: Iterable[Any]) -> list[dict[str, Any]]:

@@ -167,4 +167,6 @@ _OPTIONS: Mapping[Deed | None, Callable[[Mapping[str, Any]], str]] = {
     "name grid": lambda value: f" with --crs {value.get('crs', 'EPSG:..., such as EPSG:25832')}",
     "read as recording": lambda _: ": leave --from-line out",
     "leave out": lambda value: f": leave {_ARGUMENTS[value['argument']]} out",
+    "raise limit": lambda value: f" with trackkit --limits {value['limit']}={value['most']} ...",
+    "report": lambda _: ", which trackkit --traceback ... shows",
 }

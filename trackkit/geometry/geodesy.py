@@ -109,6 +109,21 @@ def polyline_length(longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> float:
     return float(WGS84.line_length(longitude, latitude))
 
 
+def extent_m(longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> float:
+    """Measure the diagonal of the bounding box of some positions, metres, on the ellipsoid.
+
+    Longitudes are continuous across the antimeridian.  East and west are measured where the box
+    is widest; farther than half around the earth counts as half around.
+    """
+    longitude, latitude = np.asarray(longitude_deg), np.asarray(latitude_deg)
+    south, north = float(latitude.min()), float(latitude.max())
+    widest = 0.0 if south <= 0.0 <= north else min(abs(south), abs(north))
+    across_deg = min(float(longitude.max() - longitude.min()), 180.0)
+    across = float(geodesic_distance(0.0, widest, across_deg, widest))
+    along = float(geodesic_distance(0.0, south, 0.0, north))
+    return float(np.hypot(across, along))
+
+
 def bearing_deg(direction: ArrayLike) -> Floats:
     """Bearing of plane vectors (..., 2), degrees clockwise from the plane's north in [0, 360).
 

@@ -8,7 +8,6 @@ read by gpxpy.
 from __future__ import annotations
 
 import os
-from datetime import UTC, datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +16,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.raw import AS_A_LINE, RawFixes, Times, counted, one_line, some_or_none
-from trackkit.recordings.times import TAKEN_AS_UTC, ordinary_times
+from trackkit.recordings.times import TAKEN_AS_UTC, in_utc, nanoseconds, ordinary_times
 from trackkit.recordings.xml import local_name, parse_xml
 
 if TYPE_CHECKING:
@@ -112,8 +111,10 @@ def _times(text: list[str]) -> tuple[Times, tuple[str, ...]]:
         return ordinary.value, ordinary.remarks
     moments = [TIME_TYPE.from_string(cell) for cell in text]
     zoneless = any(moment is not None and moment.tzinfo is None for moment in moments)
-    time = np.array([_utc(moment) for moment in moments], dtype="datetime64[us]")
-    return time.astype("datetime64[ns]"), (TAKEN_AS_UTC,) if zoneless else ()
+    time = np.array(
+        [None if moment is None else in_utc(moment) for moment in moments], dtype="datetime64[us]"
+    )
+    return nanoseconds(time), (TAKEN_AS_UTC,) if zoneless else ()
 
 
 def parse_gpx(data: bytes, path: str | os.PathLike[str]) -> GPX:
@@ -172,12 +173,6 @@ def _number(text: str | None) -> float | None:
         return float(text) if text else None
     except ValueError:
         return None
-
-
-def _utc(time: datetime | None) -> datetime | None:
-    if time is None or time.tzinfo is None:
-        return time
-    return time.astimezone(UTC).replace(tzinfo=None)
 
 
 def _segments_by_time(raw: RawFixes) -> RawFixes:

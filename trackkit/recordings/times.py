@@ -99,7 +99,7 @@ def ordinary_times(text: Sequence[str]) -> ReadTimes | None:
     if len(cells) != len(text):
         return None
     try:
-        value = np.array(cells, dtype="datetime64[us]").astype("datetime64[ns]")
+        value = nanoseconds(np.array(cells, dtype="datetime64[us]"))
     except ValueError:
         return None
     zoned = joined.count("Z") == len(text)
@@ -161,7 +161,7 @@ def _dated(clock_s: Floats, dates: Sequence[str] | None) -> ReadTimes:
     value = np.full(len(clock_s), np.datetime64("NaT"), dtype="datetime64[ns]")
     there = np.isfinite(clock_s)
     microseconds = np.round(clock_s[there] * 1e6).astype("timedelta64[us]")
-    value[there] = days[there].astype("datetime64[us]") + microseconds
+    value[there] = nanoseconds(days[there].astype("datetime64[us]") + microseconds)
     return ReadTimes(value, remarks=(TAKEN_AS_UTC,))
 
 
@@ -176,11 +176,8 @@ def _from_text(text: Sequence[str]) -> ReadTimes:
         if moment is None:
             others.append(i)
             continue
-        if moment.tzinfo is None:
-            no_zone = True
-        else:
-            moment = moment.astimezone(UTC).replace(tzinfo=None)
-        value[i] = np.datetime64(moment, "us")
+        no_zone = no_zone or moment.tzinfo is None
+        value[i] = np.datetime64(in_utc(moment), "us")
     if others:
         split = [re.split(r"[T ]+", _ZONE.sub("", text[i]).strip(), maxsplit=1) for i in others]
         halves = [part if len(part) == 2 else ["", ""] for part in split]
@@ -194,7 +191,32 @@ def _from_text(text: Sequence[str]) -> ReadTimes:
                 continue
             value[i] = moment_us.astype("datetime64[us]")
             no_zone = no_zone or not (has_zone or np.isnat(moment_us))
-    return ReadTimes(value.astype("datetime64[ns]"), remarks=(TAKEN_AS_UTC,) if no_zone else ())
+    return ReadTimes(nanoseconds(value), remarks=(TAKEN_AS_UTC,) if no_zone else ())
+
+
+def nanoseconds(
+    value: np.ndarray[tuple[int], np.dtype[np.datetime64]],
+) -> np.ndarray[tuple[int], np.dtype[np.datetime64]]:
+    """Turn moments in microseconds into nanoseconds; NaT where 64 bits do not hold them.
+
+    They hold the years 1678 to 2261 whole; beyond, numpy would wrap around without a word.
+    """
+    with np.errstate(invalid="ignore"):
+        held = (value >= np.datetime64("1678-01-01")) & (value < np.datetime64("2262-01-01"))
+    return np.where(held, value, np.datetime64("NaT", "us")).astype("datetime64[ns]")
+
+
+def in_utc(moment: datetime) -> datetime | None:
+    """Leave off a moment's zone; None where the moment in UTC is in no calendar.
+
+    Midnight at the beginning of year 1 east of Greenwich is in no year that there is.
+    """
+    if moment.tzinfo is None:
+        return moment
+    try:
+        return moment.astimezone(UTC).replace(tzinfo=None)
+    except (OverflowError, ValueError):
+        return None
 
 
 def iso_moment(cell: str) -> datetime | None:

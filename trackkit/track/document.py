@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.budgets import require
 from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import bounding_box, cut_line, join_line
-from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.geometry.geodesy import polyline_length, wrap_longitude
 from trackkit.remedies import Remedy
 from trackkit.track.features import (
     DEGREE_DECIMALS,
@@ -154,6 +155,9 @@ def _line_from(feature: Mapping[str, Any]) -> Floats:
             f"is a {geometry['type']} where a LineString is needed",
             place=f"feature {feature.get('id')}",
         )
+    place = f"feature {feature.get('id')}"
+    vertices = sum(len(part) for part in parts)
+    require("vertices", vertices, TrackFileError, "has", place=place)
     dimensions = min(len(position) for part in parts for position in part)
     return join_line([np.array([p[:dimensions] for p in part], dtype=float) for part in parts])
 
@@ -162,6 +166,8 @@ def _centreline_from(
     feature: Mapping[str, Any], properties: dict[str, Any], *, closed: bool
 ) -> Centreline:
     line = _line_from(feature)
+    length_m = polyline_length(line[:, 0], line[:, 1])
+    require("length_m", length_m, TrackFileError, "has", place="feature centreline")
     profile = properties.pop("width_profile", None)
     return Centreline(
         line[:, 0],

@@ -11,6 +11,7 @@ from math import isinf
 from pathlib import Path
 from typing import Any
 
+from trackkit.budgets import require
 from trackkit.errors import TrackFileError, TrackkitError, reading_failed
 from trackkit.files import write_whole
 from trackkit.held_files import HeldFile
@@ -130,7 +131,19 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
             file=path,
             remedy="install a newer trackkit",
         )
+    _require_budgets(document, path)
     return dict(document)
+
+
+def _require_budgets(document: dict[str, Any], path: str | os.PathLike[str]) -> None:
+    """Refuse too many features before anything, the schema included, looks at each."""
+    features = document.get("features")
+    if not isinstance(features, list):
+        return
+    require("features", len(features), TrackFileError, "holds", file=path)
+    properties = [one.get("properties") for one in features if isinstance(one, dict)]
+    roles = [one.get("role") for one in properties if isinstance(one, dict)]
+    require("gates", roles.count("gate"), TrackFileError, "holds", file=path)
 
 
 def _refuse_constant(name: str) -> float:

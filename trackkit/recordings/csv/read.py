@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from trackkit.arrays import Flags, Floats
+from trackkit.budgets import require
 from trackkit.errors import RecordingError
 from trackkit.recordings.csv.columns import Column
 from trackkit.recordings.csv.fix_columns import FIX_WORDS, ask_for, fix_columns, layout_of_fixes
@@ -34,6 +35,7 @@ SAME_WITHIN = 0.5
 """Columns that could be one and the same differ usually by less than this, in SI units."""
 
 _HEMISPHERE = re.compile(r"([NSEWnsew])?\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew])?")
+_SPLIT = "split it"
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _Chosen = Mapping[str, tuple[Column, ...]]
 _Table = Mapping[int, Sequence[str]]
@@ -61,12 +63,19 @@ def read_delimited(
     RecordingError
         The text is no table of fixes, or what a column holds is ambiguous.
     """
-    lines = lines_of(decode(data))
+    text = decode(data)
+    # Counted before they are cut apart: a line costs more than its characters.
+    require("fixes", text.count("\n"), RecordingError, "holds lines for", file=path, remedy=_SPLIT)
+    lines = lines_of(text)
+    longest = max(map(len, lines))
+    require("line_length", longest, RecordingError, "holds a line of", file=path)
     layout = layout_of_fixes(lines, columns, path)
     chosen: _Chosen = fix_columns(layout, columns, path)
     rows = rows_of(lines, layout.first_row)
     if rows and (units := _units_row(cells_of(rows[0][1], layout.delimiter), chosen)):
         rows, chosen = rows[1:], units
+    widest = max((line.count(layout.delimiter) + 1 for _, line in rows), default=0)
+    require("columns", widest, RecordingError, "holds a row of", file=path)
     if not rows:
         raise RecordingError("has a header but no row below it", file=path)
     number, first = rows[0]
