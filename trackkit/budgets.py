@@ -36,7 +36,7 @@ class Budgets:
     fixes: int = _limit(4_000_000, "fixes", "of one recording; a day at 25 Hz has 2.16 million")
     columns: int = _limit(1_000, "columns", "of a table; loggers write up to some hundreds")
     line_length: int = _limit(
-        1 << 16, "characters", "of a line of a table or of NMEA, whose standard has 82"
+        1 << 16, "characters", "of a line of a table; loggers write some hundreds"
     )
     features: int = _limit(2_000, "features", "of a track file, its gates and corners among them")
     gates: int = _limit(100, "gates", "of a track; 50 sectors are the most that can be asked for")
@@ -47,7 +47,7 @@ class Budgets:
         300_000, "m", "of a drawn line or a centreline; rally stages have up to 80 km"
     )
     extent_m: int = _limit(
-        1_000_000, "m", "across the fixes of one recording, on whose plane it is smoothed"
+        1_000_000, "m", "across recordings, or the features of a track file, on one plane"
     )
 
 
@@ -70,11 +70,11 @@ def raised(limits: Mapping[str, int]) -> Iterator[None]:
     TrackkitError
         When a name is none of them, or a limit is below 1.
     """
-    known = [one.name for one in fields(Budgets)]
+    names = [limit.name for limit in fields(Budgets)]
     for name, most in limits.items():
-        if name not in known or most < 1:
+        if name not in names or most < 1:
             raise TrackkitError(
-                f"{name}={most} is no limit", remedy=f"the limits are {', '.join(known)}"
+                f"{name}={most} is no limit", remedy=f"the limits are {', '.join(names)}"
             )
     token = _budgets.set(replace(_budgets.get(), **limits))
     try:
@@ -113,7 +113,7 @@ def require(
     most = getattr(budgets(), name)
     if amount <= most:
         return
-    unit = next(one.metadata["unit"] for one in fields(Budgets) if one.name == name)
+    unit = next(limit.metadata["unit"] for limit in fields(Budgets) if limit.name == name)
     raise error(
         f"{what} {amount:,.0f} {unit}, more than the {most:,} that trackkit takes on",
         file=file,

@@ -11,6 +11,7 @@ import traceback
 from pathlib import Path
 
 from trackkit.remedies import Remedy
+from trackkit.words import one_sentence
 
 
 class TrackkitError(Exception):
@@ -43,13 +44,17 @@ class TrackkitError(Exception):
         super().__init__(what)
 
     @property
+    def where(self) -> str:
+        """The file and the place in it."""
+        return ", ".join(part for part in (self.file, self.place) if part)
+
+    @property
     def fault(self) -> str:
         """The file, the place in it, and what is wrong there."""
-        where = ", ".join(part for part in (self.file, self.place) if part)
-        return f"{where}: {self.what}" if where else self.what
+        return one_sentence(self.where, self.what)
 
     def __str__(self) -> str:
-        return f"{self.fault}; {self.remedy.what}" if self.remedy else self.fault
+        return one_sentence(self.where, self.what, self.remedy.what if self.remedy else "")
 
 
 class RecordingError(TrackkitError):

@@ -15,6 +15,7 @@ def main() -> int:
     """Parse the command line and run."""
     parser = argparse.ArgumentParser(prog="python -m tests.fuzz", description=__doc__)
     parser.add_argument("--minutes", type=float, default=1.0, help="how long [1]")
+    parser.add_argument("--inputs", type=int, help="at most so many inputs [as time allows]")
     parser.add_argument("--seed", type=int, default=1, help="another makes other inputs [1]")
     parser.add_argument("--jobs", type=int, default=1, help="processes at once [1]")
     parser.add_argument("--first", type=int, default=0, help="number of the first input [0]")
@@ -37,7 +38,7 @@ def main() -> int:
         result = run_case(one)
         print(result.fault.key + "\n" + result.fault.what if result.fault else result)
         return 1 if result.fault else 0
-    tally = campaign(given.seed, given.minutes, given.jobs, given.first, given.keep)
+    tally = campaign(given.seed, given.minutes, given.jobs, given.first, given.inputs, given.keep)
     print("\n".join(tally.lines()))
     if tally.found:
         print(f"the smallest input of each is in {given.keep}")

@@ -119,10 +119,12 @@ class _Worker:
             self.process = None
 
 
-def campaign(seed: int, minutes: float, jobs: int, first: int, keep: Path) -> Tally:
-    """Run cases, from `first` on, until the time is over."""
+def campaign(
+    seed: int, minutes: float, jobs: int, first: int, inputs: int | None, keep: Path
+) -> Tally:
+    """Run cases, from `first` on, until the time is over or there were so many."""
     tally = Tally(seed)
-    numbers = count(first)
+    numbers = count(first) if inputs is None else iter(range(first, first + inputs))
     until = time.monotonic() + 60.0 * minutes
 
     def work() -> None:
@@ -130,7 +132,9 @@ def campaign(seed: int, minutes: float, jobs: int, first: int, keep: Path) -> Ta
         try:
             while time.monotonic() < until:
                 with tally.lock:
-                    number = next(numbers)
+                    number = next(numbers, None)
+                if number is None:
+                    break
                 answer = worker.ask(_PATIENCE_S, number=number)
                 _note(tally, number, answer)
                 if answer.get("fault"):

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 from trackkit.errors import TrackkitError
 
-from .documents import Document
+from .documents import Document, Kind
 from .limits import MOST_SECONDS, limit_memory
 from .seeds import HOME, home_recording, seeds_of, track
 
@@ -183,7 +183,7 @@ def _home_report() -> LapReport:
     return _reports[0]
 
 
-_COMMANDS = {
+_COMMANDS: dict[Kind, tuple[str, ...]] = {
     "recording": (
         "build {file} --name Sea -o out.geojson",
         "build {file} --name Sea -o out.geojson --sectors 3 --json",
@@ -263,7 +263,17 @@ _COMMANDS = {
 def command_for(document: Document, rng: Random) -> list[str]:
     """Choose a command that a file of this kind could be given to, now and then one of another."""
     kind = document.kind if rng.random() < 0.95 else rng.choice(list(_COMMANDS))
-    words = shlex.split(rng.choice(_COMMANDS[kind]))
+    return named(rng.choice(_COMMANDS[kind]), document)
+
+
+def commands_of(kind: Kind) -> tuple[str, ...]:
+    """List the commands that files of a kind are given to."""
+    return _COMMANDS[kind]
+
+
+def named(command: str, document: Document) -> list[str]:
+    """Put the names of files, as `lay_out` writes them, into a command."""
+    words = shlex.split(command)
     # A shell would hand the name on as one word, whatever is in it.
     names = {
         "file": document.name,

@@ -14,6 +14,7 @@ import click
 
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError, UnforeseenError
+from trackkit.words import one_sentence, printable
 
 if TYPE_CHECKING:
     from trackkit.held_files import HeldFile
@@ -142,13 +143,13 @@ def print_json(document: Any) -> None:
 
 def remark(text: str) -> None:
     """Say something on standard error."""
-    click.echo(text, err=True)
+    click.echo("\n".join(printable(line) for line in text.split("\n")), err=True)
 
 
 def remarks(texts: Iterable[str], about: str | None = None) -> None:
     """Say several things on standard error."""
     for text in texts:
-        remark(f"{about}: {text}" if about else text)
+        remark(one_sentence(about or "", text))
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]], *, title: str = "") -> None:

@@ -13,6 +13,7 @@ from trackkit.arrays import Floats
 
 WGS84 = Geod(ellps="WGS84")
 _QUARTER_EARTH_M = 10_000_000.0
+_FAR_M = 5_000_000.0
 
 
 @dataclass(frozen=True)
@@ -47,11 +48,30 @@ class LocalPlane:
         return cls(float(wrap_longitude(middle)), 0.5 * float(latitude.min() + latitude.max()))
 
     def to_plane(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
-        """Project positions, degrees, to an (n, 2) array of metres east and north."""
+        """Project positions, degrees, to an (n, 2) array of metres east and north.
+
+        The projection has no values around the two places on the equator a quarter of the earth to
+        the east and west.  Positions nearly that far are laid out by their azimuth and distance
+        instead, which is as far from the origin and in the same direction.
+        """
         longitude = wrap_longitude(longitude_deg)
         latitude = np.asarray(latitude_deg, dtype=float)
         east, north = self._projection(longitude, latitude)
-        return np.stack([np.asarray(east), np.asarray(north)], axis=-1)
+        position = np.stack([np.asarray(east), np.asarray(north)], axis=-1)
+        with np.errstate(over="ignore", invalid="ignore"):
+            far = ~(np.hypot(position[..., 0], position[..., 1]) < _FAR_M)
+        if np.any(far):
+            longitude, latitude = (
+                np.broadcast_to(v, far.shape)[far] for v in (longitude, latitude)
+            )
+            position[far] = self._laid_out(longitude, latitude)
+        return position
+
+    def _laid_out(self, longitude_deg: Floats, latitude_deg: Floats) -> Floats:
+        origin = [np.full(len(longitude_deg), at) for at in (self.longitude_deg, self.latitude_deg)]
+        azimuth, _, distance = WGS84.inv(*origin, longitude_deg, latitude_deg)
+        direction = np.stack([np.sin(np.radians(azimuth)), np.cos(np.radians(azimuth))], axis=-1)
+        return np.asarray(np.asarray(distance)[:, None] * direction)
 
     def convergence_deg(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
         """Angle from true north to the plane's north, degrees, positive east of the origin.

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from trackkit.arrays import Flags, Floats
+from trackkit.motion.information import POSITION, WANDER
 from trackkit.motion.noise import Levels, Measured
-from trackkit.motion.smoother import LEAST_TRUST, POSITION, WANDER, Solution, solve
+from trackkit.motion.smoother import LEAST_TRUST, Solution, solve
 
 STRAY_SIGMAS = 6.0
 """A position this many sigmas from the drive makes the fit robust, and then counts for nothing.

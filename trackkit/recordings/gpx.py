@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.raw import AS_A_LINE, RawFixes, Times, counted, one_line, some_or_none
 from trackkit.recordings.times import TAKEN_AS_UTC, in_utc, nanoseconds, ordinary_times
@@ -44,6 +45,8 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
     RecordingError
         The file is broken or holds no track point.
     """
+    # Counted before they are parsed: a point in memory takes many times its characters.
+    require("fixes", data.count(b"<trkpt"), RecordingError, "holds", file=path, remedy="split it")
     root = parse_xml(data, path)
     tracks = _children(root, "trk")
     segments = [_children(s, "trkpt") for track in tracks for s in _children(track, "trkseg")]

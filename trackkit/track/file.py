@@ -11,7 +11,7 @@ from math import isinf
 from pathlib import Path
 from typing import Any
 
-from trackkit.budgets import require
+from trackkit.budgets import budgets, require
 from trackkit.errors import TrackFileError, TrackkitError, reading_failed
 from trackkit.files import write_whole
 from trackkit.held_files import HeldFile
@@ -83,11 +83,15 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
         When the file cannot be read, is not JSON, is no track file or of a newer major version.
     """
     try:
-        data = Path(path).read_bytes()
+        with Path(path).open("rb") as file:
+            data = file.read(budgets().unpacked_bytes + 1)
     except OSError as error:
         raise TrackFileError(reading_failed(path, error), file=path) from error
     if not data.strip():
         raise TrackFileError("is empty", file=path)
+    require("unpacked_bytes", len(data), TrackFileError, "has at least", file=path)
+    # Each has a bracket of its own, and takes far more room once it is read.
+    require("vertices", data.count(b"["), TrackFileError, "has brackets for", file=path)
     try:
         document = json.loads(
             data.decode("utf-8-sig"), parse_constant=_refuse_constant, parse_float=_finite

@@ -8,9 +8,9 @@ from __future__ import annotations
 import csv
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from itertools import zip_longest
+from itertools import islice, zip_longest
 from typing import Literal
 
 import numpy as np
@@ -36,6 +36,7 @@ SAME_WITHIN = 0.5
 
 _HEMISPHERE = re.compile(r"([NSEWnsew])?\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew])?")
 _SPLIT = "split it"
+_ROWS_AT_ONCE = 20_000
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _Chosen = Mapping[str, tuple[Column, ...]]
 _Table = Mapping[int, Sequence[str]]
@@ -108,22 +109,13 @@ def _units_row(cells: Sequence[str], chosen: _Chosen) -> _Chosen | None:
 def _table(
     lines: list[str], delimiter: str, chosen: _Chosen, path: str | os.PathLike[str]
 ) -> _Table:
-    rows = _rows(lines, delimiter, csv.QUOTE_MINIMAL)
-    if rows is None or len(rows) != len(lines):
-        # A stray quotation mark must not swallow the lines up to the next one.
-        rows = _rows(lines, delimiter, csv.QUOTE_NONE)
-    if rows is None or len(rows) != len(lines):
-        raise RecordingError("its rows cannot be told apart", file=path)
-    # Rows may be longer than the header (a trailing delimiter) or shorter (cut off): neither
-    # may shift or stop the others.
-    every = list(zip_longest(*rows, fillvalue=""))
     needed = {column.position for columns in chosen.values() for column in columns}
-    table = {
-        position: [cell.strip(' "') for cell in every[position]]
-        if position < len(every)
-        else [""] * len(rows)
-        for position in needed
-    }
+    table = _cells(lines, delimiter, needed, csv.QUOTE_MINIMAL)
+    if table is None:
+        # A stray quotation mark must not swallow the lines up to the next one.
+        table = _cells(lines, delimiter, needed, csv.QUOTE_NONE)
+    if table is None:
+        raise RecordingError("its rows cannot be told apart", file=path)
     angles = [c.position for role in ("latitude", "longitude") for c in chosen[role]]
     if delimiter != "," and any(
         "," in cell and _DECIMAL_COMMA.fullmatch(cell) for p in angles for cell in table[p]
@@ -132,12 +124,31 @@ def _table(
     return table
 
 
-def _rows(lines: list[str], delimiter: str, quoting: Literal[0, 3]) -> list[list[str]] | None:
-    """Split lines; None where a cell is longer than any can be."""
+def _cells(
+    lines: list[str], delimiter: str, needed: Iterable[int], quoting: Literal[0, 3]
+) -> dict[int, list[str]] | None:
+    """Split lines, and keep the columns that are needed, by position.
+
+    None where a cell is longer than any can be, or lines run into each other.
+    """
+    table: dict[int, list[str]] = {position: [] for position in needed}
+    reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True, quoting=quoting)
+    count = 0
     try:
-        return list(csv.reader(lines, delimiter=delimiter, skipinitialspace=True, quoting=quoting))
+        # Some rows at a time: all cells of all rows would take several times the file.
+        while rows := list(islice(reader, _ROWS_AT_ONCE)):
+            count += len(rows)
+            # Rows may be longer than the header (a trailing delimiter) or shorter (cut off):
+            # neither may shift or stop the others.
+            every = list(zip_longest(*rows, fillvalue=""))
+            for position, cells in table.items():
+                if position < len(every):
+                    cells.extend(cell.strip(' "') for cell in every[position])
+                else:
+                    cells.extend([""] * len(rows))
     except csv.Error:
         return None
+    return table if count == len(lines) else None
 
 
 def _numbers(text: Sequence[str]) -> Floats:
