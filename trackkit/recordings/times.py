@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -165,7 +165,8 @@ def _dated(clock_s: Floats, dates: Sequence[str] | None) -> ReadTimes:
     return ReadTimes(value, remarks=(TAKEN_AS_UTC,))
 
 
-def _from_text(text: Sequence[str]) -> ReadTimes:
+def _from_text(text: Iterable[str]) -> ReadTimes:
+    text = list(text)
     value = np.full(len(text), np.datetime64("NaT"), dtype="datetime64[us]")
     no_zone = False
     others: list[int] = []

@@ -15,9 +15,10 @@ from typing import Literal
 
 import numpy as np
 
-from trackkit.arrays import Flags, Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.budgets import require
 from trackkit.errors import RecordingError
+from trackkit.recordings.csv.cells import ROWS_AT_ONCE, Cells
 from trackkit.recordings.csv.columns import Column
 from trackkit.recordings.csv.fix_columns import FIX_WORDS, ask_for, fix_columns, layout_of_fixes
 from trackkit.recordings.csv.infer_units import guess_speed_unit, guess_time_unit
@@ -36,10 +37,9 @@ SAME_WITHIN = 0.5
 
 _HEMISPHERE = re.compile(r"([NSEWnsew])?\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew])?")
 _SPLIT = "split it"
-_ROWS_AT_ONCE = 20_000
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _Chosen = Mapping[str, tuple[Column, ...]]
-_Table = Mapping[int, Sequence[str]]
+_Table = Mapping[int, Cells]
 """The columns that are needed, by their position from 0: stripped cells, "" where empty."""
 
 
@@ -75,17 +75,19 @@ def read_delimited(
     rows = rows_of(lines, layout.first_row)
     if rows and (units := _units_row(cells_of(rows[0][1], layout.delimiter), chosen)):
         rows, chosen = rows[1:], units
-    widest = max((line.count(layout.delimiter) + 1 for _, line in rows), default=0)
-    require("columns", widest, RecordingError, "holds a row of", file=path)
     if not rows:
         raise RecordingError("has a header but no row below it", file=path)
     number, first = rows[0]
     refuse_longer_row(
         layout.header, (number, cells_of(first, layout.delimiter)), path, RecordingError
     )
-    table = _table([line for _, line in rows], layout.delimiter, chosen, path)
+    numbers = np.array([number for number, _ in rows], dtype=np.intp)
+    body = [line for _, line in rows]
+    # A long file should not be in memory in all its forms at once.
+    del text, lines, rows
+    table = _table(body, layout.delimiter, chosen, path)
     try:
-        return _fixes(table, chosen, [number for number, _ in rows])
+        return _fixes(table, chosen, numbers)
     except RecordingError as error:
         # The questions about columns and dates are asked where the file's name is not known.
         raise type(error)(error.what, file=path, place=error.place, remedy=error.remedy) from error
@@ -110,45 +112,50 @@ def _table(
     lines: list[str], delimiter: str, chosen: _Chosen, path: str | os.PathLike[str]
 ) -> _Table:
     needed = {column.position for columns in chosen.values() for column in columns}
-    table = _cells(lines, delimiter, needed, csv.QUOTE_MINIMAL)
+    table = _cells(lines, delimiter, needed, csv.QUOTE_MINIMAL, path)
     if table is None:
         # A stray quotation mark must not swallow the lines up to the next one.
-        table = _cells(lines, delimiter, needed, csv.QUOTE_NONE)
+        table = _cells(lines, delimiter, needed, csv.QUOTE_NONE, path)
     if table is None:
         raise RecordingError("its rows cannot be told apart", file=path)
     angles = [c.position for role in ("latitude", "longitude") for c in chosen[role]]
     if delimiter != "," and any(
         "," in cell and _DECIMAL_COMMA.fullmatch(cell) for p in angles for cell in table[p]
     ):
-        table = {p: [cell.replace(",", ".") for cell in cells] for p, cells in table.items()}
+        table = {position: cells.with_points() for position, cells in table.items()}
     return table
 
 
 def _cells(
-    lines: list[str], delimiter: str, needed: Iterable[int], quoting: Literal[0, 3]
-) -> dict[int, list[str]] | None:
+    lines: list[str],
+    delimiter: str,
+    needed: Iterable[int],
+    quoting: Literal[0, 3],
+    path: str | os.PathLike[str],
+) -> dict[int, Cells] | None:
     """Split lines, and keep the columns that are needed, by position.
 
     None where a cell is longer than any can be, or lines run into each other.
     """
-    table: dict[int, list[str]] = {position: [] for position in needed}
+    parts: dict[int, list[str]] = {position: [] for position in needed}
     reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True, quoting=quoting)
     count = 0
     try:
         # Some rows at a time: all cells of all rows would take several times the file.
-        while rows := list(islice(reader, _ROWS_AT_ONCE)):
+        while rows := list(islice(reader, ROWS_AT_ONCE)):
             count += len(rows)
+            require("columns", max(map(len, rows)), RecordingError, "holds a row of", file=path)
             # Rows may be longer than the header (a trailing delimiter) or shorter (cut off):
             # neither may shift or stop the others.
             every = list(zip_longest(*rows, fillvalue=""))
-            for position, cells in table.items():
-                if position < len(every):
-                    cells.extend(cell.strip(' "') for cell in every[position])
-                else:
-                    cells.extend([""] * len(rows))
+            for position, joined in parts.items():
+                column = every[position] if position < len(every) else [""] * len(rows)
+                joined.append("\n".join([cell.strip(' "') for cell in column]))
     except csv.Error:
         return None
-    return table if count == len(lines) else None
+    if count != len(lines):
+        return None
+    return {position: Cells(tuple(joined), count) for position, joined in parts.items()}
 
 
 def _numbers(text: Sequence[str]) -> Floats:
@@ -171,12 +178,12 @@ def _number(cell: str) -> float:
 
 def _is_unreadable(text: Sequence[str], value: Floats) -> Flags:
     unreadable = np.isnan(value)
-    for n in np.flatnonzero(unreadable).tolist():
-        unreadable[n] = text[n] != ""
+    if np.any(unreadable):
+        unreadable &= np.fromiter((cell != "" for cell in text), dtype=bool, count=len(text))
     return unreadable
 
 
-def _fixes(table: _Table, chosen: _Chosen, numbers: list[int]) -> RawFixes:
+def _fixes(table: _Table, chosen: _Chosen, place: Indices) -> RawFixes:
     remarks: list[str] = []
     longitude, latitude = _positions(table, chosen, remarks)
     time = _times(table, chosen, longitude, latitude, remarks)
@@ -185,10 +192,9 @@ def _fixes(table: _Table, chosen: _Chosen, numbers: list[int]) -> RawFixes:
         _optional(table, chosen, role, (seconds, longitude, latitude), remarks)
         for role in ("speed", "course", "elevation", "accuracy", "hdop")
     )
-    place = np.array(numbers, dtype=np.intp)
     readable = np.isfinite(longitude) & np.isfinite(latitude) & np.isfinite(seconds)
     lost = int(np.count_nonzero(~readable))
-    if lost == len(numbers):
+    if lost == len(place):
         raise RecordingError("no row has a readable position and time")
     dropped: tuple[Dropped, ...] = ()
     if lost:
