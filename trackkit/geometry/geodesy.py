@@ -68,8 +68,12 @@ class LocalPlane:
         return position
 
     def _laid_out(self, longitude_deg: Floats, latitude_deg: Floats) -> Floats:
-        origin = [np.full(len(longitude_deg), at) for at in (self.longitude_deg, self.latitude_deg)]
-        azimuth, _, distance = WGS84.inv(*origin, longitude_deg, latitude_deg)
+        azimuth, _, distance = WGS84.inv(
+            np.full(longitude_deg.shape, self.longitude_deg),
+            np.full(latitude_deg.shape, self.latitude_deg),
+            longitude_deg,
+            latitude_deg,
+        )
         direction = np.stack([np.sin(np.radians(azimuth)), np.cos(np.radians(azimuth))], axis=-1)
         return np.asarray(np.asarray(distance)[:, None] * direction)
 

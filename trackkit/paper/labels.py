@@ -139,7 +139,7 @@ def _nearest(
     if len(index) == 0:
         return None
     edge = np.clip(anchor[index], low[index], high[index])
-    leader = shapely.linestrings(np.stack([anchor[index], edge], axis=1))
+    leader = np.asarray(shapely.linestrings(np.stack([anchor[index], edge], axis=1)), dtype=object)
     clear = ~_touching(others, leader)
     # A leader begins at the edge of the line; what counts is whether it crosses it further on.
     beyond = shapely.linestrings(np.stack([anchor[index] + 0.8 * way[index], edge], axis=1))

@@ -9,11 +9,11 @@ import json
 import os
 import re
 import zlib
-from pathlib import Path
 from typing import Any
 
 from trackkit.budgets import RATIO_FROM_BYTES, budgets, require
 from trackkit.errors import RecordingError, reading_failed
+from trackkit.files import read_up_to
 
 HEAD_BYTES = 1 << 16
 _PART_BYTES = 1 << 22
@@ -43,8 +43,7 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
         than `trackkit.budgets` allows.
     """
     try:
-        with Path(path).open("rb") as file:
-            data = file.read(budgets().unpacked_bytes + 1)
+        data = read_up_to(path, budgets().unpacked_bytes + 1)
     except OSError as error:
         raise RecordingError(reading_failed(path, error), file=path) from error
     except ValueError as error:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import islice
 
 import numpy as np
 
@@ -26,6 +27,8 @@ _COMPACT_DATE = re.compile(r"\d{6}|\d{8}")
 _ORDINARY = re.compile(
     r"(?:[12]\d{3}-\d\d-\d\d[T ](?:[01]\d|2[0-3]):\d\d:\d\d(?:\.\d{1,6})?Z?\n)+", re.ASCII
 )
+_CELLS_AT_ONCE = 20_000
+"""A pattern that repeats remembers where each repeat began."""
 TAKEN_AS_UTC = "times without a zone were taken as UTC"
 
 
@@ -92,18 +95,23 @@ def ordinary_times(text: Sequence[str]) -> ReadTimes | None:
     -------
     What `read_times` gives, or None where a cell has any other form or is no moment.
     """
-    joined = "\n".join(text) + "\n"
-    if not _ORDINARY.fullmatch(joined):
+    values, zoned = [], 0
+    cells = iter(text)
+    while part := list(islice(cells, _CELLS_AT_ONCE)):
+        joined = "\n".join(part) + "\n"
+        if not _ORDINARY.fullmatch(joined):
+            return None
+        zoneless = joined.replace("Z", "").splitlines()
+        if len(zoneless) != len(part):
+            return None
+        try:
+            values.append(nanoseconds(np.array(zoneless, dtype="datetime64[us]")))
+        except ValueError:
+            return None
+        zoned += joined.count("Z")
+    if not values:
         return None
-    cells = joined.replace("Z", "").splitlines()
-    if len(cells) != len(text):
-        return None
-    try:
-        value = nanoseconds(np.array(cells, dtype="datetime64[us]"))
-    except ValueError:
-        return None
-    zoned = joined.count("Z") == len(text)
-    return ReadTimes(value, remarks=() if zoned else (TAKEN_AS_UTC,))
+    return ReadTimes(np.concatenate(values), remarks=() if zoned == len(text) else (TAKEN_AS_UTC,))
 
 
 def _from_numbers(number: Floats, unit: str | None) -> ReadTimes:

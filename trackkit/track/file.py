@@ -8,12 +8,11 @@ from collections.abc import Mapping
 from functools import cache
 from importlib import resources
 from math import isinf
-from pathlib import Path
 from typing import Any
 
 from trackkit.budgets import budgets, require
 from trackkit.errors import TrackFileError, TrackkitError, reading_failed
-from trackkit.files import write_whole
+from trackkit.files import read_up_to, write_whole
 from trackkit.held_files import HeldFile
 from trackkit.remedies import Remedy
 from trackkit.track.document import FORMAT, VERSION, track_from_document, track_to_document
@@ -83,8 +82,7 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
         When the file cannot be read, is not JSON, is no track file or of a newer major version.
     """
     try:
-        with Path(path).open("rb") as file:
-            data = file.read(budgets().unpacked_bytes + 1)
+        data = read_up_to(path, budgets().unpacked_bytes + 1)
     except OSError as error:
         raise TrackFileError(reading_failed(path, error), file=path) from error
     if not data.strip():

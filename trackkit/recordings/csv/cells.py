@@ -20,15 +20,15 @@ class Cells(Sequence[str]):
     ----------
     parts
         `ROWS_AT_ONCE` cells each, the last one fewer, joined by line feeds, which none holds.
-    count
+    size
         How many cells there are.
     """
 
     parts: tuple[str, ...]
-    count: int
+    size: int
 
     def __len__(self) -> int:
-        return self.count
+        return self.size
 
     def __iter__(self) -> Iterator[str]:
         for part in self.parts:
@@ -41,11 +41,11 @@ class Cells(Sequence[str]):
     def __getitem__(self, place: int | slice) -> str | list[str]:
         if isinstance(place, slice):
             return [*self][place]
-        if not -self.count <= place < self.count:
+        if not -self.size <= place < self.size:
             raise IndexError(place)
-        part, row = divmod(place % self.count, ROWS_AT_ONCE)
+        part, row = divmod(place % self.size, ROWS_AT_ONCE)
         return self.parts[part].split("\n")[row]
 
     def with_points(self) -> Cells:
         """Write decimal points for decimal commas."""
-        return Cells(tuple(part.replace(",", ".") for part in self.parts), self.count)
+        return Cells(tuple(part.replace(",", ".") for part in self.parts), self.size)
