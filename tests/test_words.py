@@ -54,7 +54,14 @@ def test_of_a_long_sentence_the_list_is_cut_and_what_to_do_stays():
     )
 
     assert str(error).startswith("a.csv: 80 columns could be the height: 'Height 0', ")
-    assert str(error).endswith("…; name the right one")
+    assert str(error).endswith("'Height 78', 'Height 79'; name the right one")
+
+
+def test_of_a_long_cell_the_end_of_the_sentence_stays():
+    error = TrackkitError(f"'{'1' * 900}' is no time of day", file="a.csv")
+
+    assert str(error).startswith("a.csv: '1111")
+    assert str(error).endswith("111' is no time of day")
 
 
 def test_of_a_long_path_the_name_of_the_file_stays():

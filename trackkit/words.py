@@ -8,6 +8,7 @@ from collections.abc import Sized
 LONGEST_SENTENCE = 400
 """No sentence that trackkit says about an error is longer."""
 _LEAST_WHERE, _LEAST_WHAT, _LEAST_REMEDY = 100, 160, 120
+_LAST_WORDS = 50
 """So much of each part of such a sentence stays at least."""
 _LONGEST = 80
 
@@ -60,10 +61,10 @@ def one_sentence(where: str, what: str, remedy: str = "") -> str:
     where, what, remedy = printable(where), printable(what), printable(remedy)
     over = len(_joined(where, what, remedy)) - LONGEST_SENTENCE
     if over > 0:
-        what = _head(what, max(len(what) - over, _LEAST_WHAT))
+        what = _middle_out(what, max(len(what) - over, _LEAST_WHAT))
         over = len(_joined(where, what, remedy)) - LONGEST_SENTENCE
     if over > 0:
-        remedy = _head(remedy, max(len(remedy) - over, _LEAST_REMEDY))
+        remedy = _middle_out(remedy, max(len(remedy) - over, _LEAST_REMEDY))
         over = len(_joined(where, what, remedy)) - LONGEST_SENTENCE
     if over > 0:
         where = "…" + where[-max(len(where) - over, _LEAST_WHERE) + 1 :]
@@ -74,5 +75,8 @@ def _joined(where: str, what: str, remedy: str) -> str:
     return "; ".join(part for part in (f"{where}: {what}" if where else what, remedy) if part)
 
 
-def _head(text: str, length: int) -> str:
-    return text if len(text) <= length else text[: length - 1] + "…"
+def _middle_out(text: str, length: int) -> str:
+    """Cut out what is too much, before the last words: those often say what is wrong."""
+    if len(text) <= length:
+        return text
+    return text[: length - 1 - _LAST_WORDS] + "…" + text[-_LAST_WORDS:]

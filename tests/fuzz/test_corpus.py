@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -11,11 +10,12 @@ from fuzz.cases import case
 from fuzz.documents import Document
 from fuzz.limits import limited_time
 from fuzz.shrink import shrunk
-from fuzz.targets import judge, run_here
+from fuzz.targets import judge, lay_out, run_here
 
 CORPUS = Path(__file__).parent / "corpus"
 BUILD = "build {} --name Sea -o out.geojson"
 LINE = "build --from-line {} --name Sea -o out.geojson"
+OFFICIAL = "laps home.geojson home.csv --official {}"
 EXPECTED = {
     "a-hundred-and-one-gates.geojson": (
         "describe {}",
@@ -28,6 +28,7 @@ EXPECTED = {
         "feature centreline: has 12,363,198 m, more than the 300,000 that trackkit takes on",
     ),
     "empty-ring.kml": (LINE, 1, "its KML cannot be read"),
+    "endless-time-of-day.csv": (OFFICIAL, 1, "is no "),
     "many-columns.csv": (BUILD, 1, "holds a row of 1,004 columns, more than the 1,000"),
     "one-line-of-commas.csv.gz": (BUILD, 1, "holds a line of 70,000 characters, more than the 65,"),
     "packed-commas.csv.gz": (BUILD, 1, "its gzip unpacks to 1,028 times, more than the 100"),
@@ -50,11 +51,12 @@ def test_every_file_of_the_corpus_is_expected_to_do_something():
 @pytest.mark.parametrize("name", EXPECTED)
 def test_what_once_was_a_fault_is_told_in_a_sentence(name, tmp_path, monkeypatch):
     template, status, words = EXPECTED[name]
-    shutil.copy(CORPUS / name, tmp_path)
+    document = Document("recording", name, (CORPUS / name).read_bytes(), "")
+    lay_out(tmp_path, document)
     monkeypatch.chdir(tmp_path)
     command = template.format(name).split()
     with limited_time():
-        outcome = run_here(command, Document("recording", name, b"", ""))
+        outcome = run_here(command, document)
     judge(outcome, command)
     assert outcome.status == status
     assert words in outcome.said + outcome.printed

@@ -29,7 +29,7 @@ def at_home(tmp_path, monkeypatch):
 
 @st.composite
 def recordings(draw):
-    """Draw 0 to 40 fixes round a circle, some astray, evenly in time or not, as CSV, GPX or NMEA."""
+    """Draw 0 to 40 fixes round a circle, some astray, in time evenly or not, in three formats."""
     count = draw(st.integers(0, MOST_FIXES))
     places = ring(count, draw(st.sampled_from((0.0, 5.0, 60.0, 300.0))))
     for _ in range(draw(st.integers(0, 3)) if count else 0):

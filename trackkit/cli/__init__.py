@@ -12,7 +12,7 @@ import click
 
 from trackkit import __version__
 from trackkit.budgets import raised
-from trackkit.cli.common import say_error, traceback_wanted
+from trackkit.cli.common import long_work_shown, say_error, traceback_wanted
 from trackkit.errors import TrackkitError, UnforeseenError
 
 _COMMANDS = {
@@ -82,6 +82,7 @@ def cli(ctx: click.Context, traceback: bool, limits: dict[str, int]) -> None:
     """
     traceback_wanted.set(traceback)
     ctx.with_resource(raised(limits))
+    ctx.with_resource(long_work_shown())
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -7,6 +7,7 @@ import re
 import sys
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
@@ -14,6 +15,7 @@ import click
 
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError, UnforeseenError
+from trackkit.progress import watched
 from trackkit.words import one_sentence, printable
 
 if TYPE_CHECKING:
@@ -179,7 +181,41 @@ def progress(items: Sequence[Item], label: str) -> Iterator[Item]:
     from rich.console import Console
     from rich.progress import track
 
-    yield from track(items, label, console=Console(stderr=True), transient=True)
+    with watched(None):
+        yield from track(items, label, console=Console(stderr=True), transient=True)
+
+
+@contextmanager
+def long_work_shown() -> Iterator[None]:
+    """Show on a terminal how far each long piece of work inside has come."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    live: dict[str, Progress] = {}
+
+    def show(what: str, done: int, of: int) -> None:
+        if what not in live:
+            stop()
+            live[what] = Progress(console=Console(stderr=True), transient=True)
+            live[what].start()
+            live[what].add_task(what, total=of)
+        live[what].update(live[what].task_ids[0], completed=done)
+        if done >= of:
+            stop()
+
+    def stop() -> None:
+        for bar in live.values():
+            bar.stop()
+        live.clear()
+
+    try:
+        with watched(show):
+            yield
+    finally:
+        stop()
 
 
 def read_recordings(

@@ -13,6 +13,10 @@ from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
 from trackkit.motion.smoother import Solution
 from trackkit.motion.variance import diagonal_block, stretch
+from trackkit.progress import tell
+
+_TOLD_EVERY = 500
+"""Of so many fixes that are kept, one tells how far the work has come."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +80,8 @@ class FixCovariance:
             pivot[place] = diagonal_block(solution, fix, block)
             form[place] = np.eye(block) + beyond
             following = fix
+            if len(solution.factor.pieces) > 1 and place % _TOLD_EVERY == 0:
+                tell("working out uncertainties", len(kept) - place, len(kept))
         after = np.minimum(kept + 1, count - 1)
         return cls(kept, time_s[after] - time_s[kept], pivot, onward, form, solution.levels)
 

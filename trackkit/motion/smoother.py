@@ -16,6 +16,7 @@ from trackkit.arrays import Floats
 from trackkit.motion.factor import Factor, diagonal, solved_below
 from trackkit.motion.information import LEAST_LEEWAY_M, POSITION, VELOCITY
 from trackkit.motion.noise import Levels, Measured
+from trackkit.progress import tell
 
 LEAST_TRUST = 1e-6
 """Trust in a stray position: not nothing, so that a piece of strays alone has a place."""
@@ -87,6 +88,8 @@ def solve(
     try:
         for piece in factor.pieces:
             log_determinant += _forward(factor, piece, step)
+            if len(factor.pieces) > 1:
+                tell("smoothing the drive", piece + 1, len(factor.pieces))
     except LinAlgError:
         if leeway_m > _MOST_LEEWAY_M:
             raise

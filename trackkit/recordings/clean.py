@@ -34,6 +34,11 @@ LONGEST_DEGREE_M = 111_700.0
 """No degree on WGS 84 is longer: 111,694 m of the meridian at the poles, 111,320 m of the equator
 (from its semi-axes)."""
 
+IMPOSSIBLE: tuple[Reason, ...] = ("bad position", "time going backwards", "jump")
+"""Fixes removed for these reasons contradict the others.
+
+Those that a receiver writes before it has a fix, or more often than it measures, do not.
+"""
 UNKNOWN_HDOP = 99.0
 GAP_S = 10.0
 GAP_INTERVALS = 5.0
@@ -92,8 +97,8 @@ def clean(raw: RawFixes, name: str) -> Recording:
         file=name,
         remedy="split it where it goes from one place to the other",
     )
-    jumped = next((part.count for part in dropped if part.reason == "jump"), 0)
-    refuse_removed(jumped, len(kept) + jumped, _removed_sentence(read_count, dropped), name)
+    wrong = sum(part.count for part in dropped if part.reason in IMPOSSIBLE)
+    refuse_removed(wrong, len(kept) + wrong, _removed_sentence(read_count, dropped), name)
     step = (np.diff(file_segment[kept]) != 0) | breaks
     segment = np.concatenate([[0], np.cumsum(step)]).astype(np.intp)
     unwrapped = unwrap_longitude(raw.longitude_deg[index])

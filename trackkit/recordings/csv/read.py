@@ -18,6 +18,7 @@ import numpy as np
 from trackkit.arrays import Flags, Floats, Indices
 from trackkit.budgets import require
 from trackkit.errors import RecordingError
+from trackkit.progress import tell
 from trackkit.recordings.csv.cells import ROWS_AT_ONCE, Cells
 from trackkit.recordings.csv.columns import Column
 from trackkit.recordings.csv.fix_columns import FIX_WORDS, ask_for, fix_columns, layout_of_fixes
@@ -37,6 +38,7 @@ SAME_WITHIN = 0.5
 
 _HEMISPHERE = re.compile(r"([NSEWnsew])?\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew])?")
 _SPLIT = "split it"
+_LONG_TABLE = 200_000
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _Chosen = Mapping[str, tuple[Column, ...]]
 _Table = Mapping[int, Cells]
@@ -151,6 +153,8 @@ def _cells(
             for position, joined in parts.items():
                 column = every[position] if position < len(every) else [""] * len(rows)
                 joined.append("\n".join([cell.strip(' "') for cell in column]))
+            if len(lines) > _LONG_TABLE:
+                tell("reading rows", count, len(lines))
     except csv.Error:
         return None
     if count != len(lines):
