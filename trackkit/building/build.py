@@ -109,6 +109,8 @@ def build_track(
         When no recording holds a whole lap, or none of the length asked for.
     PlaceError
         When `finish` is off the track.
+    RecordingError
+        When the recordings lie too far apart to be of one circuit.
     """
     plane = plane_of(recordings)
     per_recording, remarks = laps_found(recordings, plane, is_open=is_open)

@@ -82,6 +82,8 @@ def build_between(
         When a recording holds no whole lap, or the edges are not those of one track.
     PlaceError
         When `finish` is off the track, or `sectors` is less than 1.
+    RecordingError
+        When the recordings lie too far apart to be of one circuit.
     """
     recordings = [*left, *right, *driven]
     plane = plane_of(recordings)
