@@ -13,7 +13,7 @@ import pytest
 import trackkit
 from trackkit import Track
 from trackkit.building.revise import ChangedStretch
-from trackkit.library.known import Candidate, Located, known_from
+from trackkit.library.known import Candidate, Located, circuit_of
 from trackkit.motion.drive import smooth
 from trackkit.track.features import Crossover
 from trackkit.track.history import now
@@ -50,7 +50,7 @@ def big_values() -> dict[str, object]:
     candidate = Candidate(LONG, LONG, LONG, "clockwise", 123456.7, 0.5)
     build = trackkit.Build(track, 12, {LONG: 4}, (LONG,) * 100, band=((0.0, 1.0, 2.0),) * COUNT)
     other = dataclasses.replace(track, name=LONG[1:], notes="", length_m=5.0, country="XX")
-    known = known_from(track, Path(LONG))
+    known = circuit_of(track, Path(LONG))
     return {
         "Track": track,
         "Centreline": track.centreline,
@@ -83,6 +83,15 @@ def big_values() -> dict[str, object]:
         "Listed": trackkit.Listed(known, 123456.7),
         "OfficialTimes": trackkit.OfficialTimes(LONG, (LONG,) * 500, 0.001, (LONG,) * 50),
         "Split": trackkit.Split("time", (LONG,) * 50, LONG),
+        "Pairing": trackkit.Pairing(
+            trackkit.OfficialTimes(LONG, (LONG,) * 500, 0.001, (LONG,) * 50),
+            (LONG,) * 500,
+            (LONG,) * 50,
+            (lap,) * 50,
+            None,
+            (None,) * 20,
+        ),
+        "TimingQuality": trackkit.timing_quality(track),
         "Located": Located("near", (candidate,) * 50, (LONG,) * 50, 1.0, 0.5),
     }
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from trackkit.building.from_line import build_from_line as build_from_line
     from trackkit.building.revise import Revision as Revision
     from trackkit.building.revise import revise_track as revise_track
+    from trackkit.checks.check import check_file as check_file
     from trackkit.checks.check import check_track as check_track
     from trackkit.checks.findings import Finding as Finding
     from trackkit.checks.findings import accept_finding as accept_finding
@@ -32,9 +33,12 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.quality import TimingQuality as TimingQuality
+    from trackkit.gates.quality import timing_quality as timing_quality
     from trackkit.gates.split import Split as Split
     from trackkit.gates.split import apply_suggestions as apply_suggestions
     from trackkit.gates.split import suggest_gates as suggest_gates
+    from trackkit.gates.survey import survey_place as survey_place
     from trackkit.library.folders import Library as Library
     from trackkit.library.folders import open_library as open_library
     from trackkit.library.known import Known as Known
@@ -49,9 +53,13 @@ if TYPE_CHECKING:
     from trackkit.official.align_finish import FinishAlignment as FinishAlignment
     from trackkit.official.align_finish import align_finish as align_finish
     from trackkit.official.align_finish import apply_alignment as apply_alignment
+    from trackkit.official.pairing import Pairing as Pairing
+    from trackkit.official.pairing import pair_official as pair_official
     from trackkit.official.times import OfficialTimes as OfficialTimes
     from trackkit.official.times import read_official as read_official
+    from trackkit.pages.explain import write_explanation as write_explanation
     from trackkit.pages.html import write_map as write_map
+    from trackkit.paper.draw import write_paper as write_paper
     from trackkit.recordings.drawn_lines import DrawnLine as DrawnLine
     from trackkit.recordings.drawn_lines import read_line as read_line
     from trackkit.recordings.read import read_recording as read_recording
@@ -60,6 +68,7 @@ if TYPE_CHECKING:
     from trackkit.remedies import Remedy as Remedy
     from trackkit.simulation.simulate import Simulation as Simulation
     from trackkit.simulation.simulate import simulate_drive as simulate_drive
+    from trackkit.simulation.simulate import write_simulation as write_simulation
     from trackkit.timing.lap_times import time_laps as time_laps
     from trackkit.timing.laps import Lap as Lap
     from trackkit.timing.many import time_many as time_many
@@ -100,6 +109,7 @@ _MODULES = {
     "Listed": "library.listing",
     "Located": "library.known",
     "OfficialTimes": "official.times",
+    "Pairing": "official.pairing",
     "PitLane": "track.features",
     "Place": "track.places",
     "Recording": "recordings.recording",
@@ -107,6 +117,7 @@ _MODULES = {
     "Revision": "building.revise",
     "Simulation": "simulation.simulate",
     "Split": "gates.split",
+    "TimingQuality": "gates.quality",
     "Track": "track.model",
     "TrackkitError": "errors",
     "accept_finding": "checks.findings",
@@ -117,6 +128,7 @@ _MODULES = {
     "build_between": "building.from_edges",
     "build_from_line": "building.from_line",
     "build_track": "building.build",
+    "check_file": "checks.check",
     "check_track": "checks.check",
     "compare_tracks": "track.diff",
     "describe_track": "track.describe",
@@ -125,6 +137,7 @@ _MODULES = {
     "locate": "library.locate",
     "move_gate": "gates.edit",
     "open_library": "library.folders",
+    "pair_official": "official.pairing",
     "place_gate": "gates.edit",
     "read_line": "recordings.drawn_lines",
     "read_official": "official.times",
@@ -138,14 +151,19 @@ _MODULES = {
     "serve_editor": "editor.serve",
     "simulate_drive": "simulation.simulate",
     "suggest_gates": "gates.split",
+    "survey_place": "gates.survey",
     "time_laps": "timing.lap_times",
     "time_many": "timing.many",
+    "timing_quality": "gates.quality",
     "widen_gate": "gates.edit",
+    "write_explanation": "pages.explain",
     "write_map": "pages.html",
+    "write_paper": "paper.draw",
     "write_recording": "recordings.write",
+    "write_simulation": "simulation.simulate",
     "write_track": "track.file",
 }
-"""The rooms that hold the public names; each is loaded when a name of it is first used."""
+"""The modules that hold the public names; each is loaded when a name of it is first used."""
 
 __all__ = [
     "Added",
@@ -167,6 +185,7 @@ __all__ = [
     "Listed",
     "Located",
     "OfficialTimes",
+    "Pairing",
     "PitLane",
     "Place",
     "Recording",
@@ -174,6 +193,7 @@ __all__ = [
     "Revision",
     "Simulation",
     "Split",
+    "TimingQuality",
     "Track",
     "TrackkitError",
     "__version__",
@@ -185,6 +205,7 @@ __all__ = [
     "build_between",
     "build_from_line",
     "build_track",
+    "check_file",
     "check_track",
     "compare_tracks",
     "describe_track",
@@ -193,6 +214,7 @@ __all__ = [
     "locate",
     "move_gate",
     "open_library",
+    "pair_official",
     "place_gate",
     "read_line",
     "read_official",
@@ -206,11 +228,16 @@ __all__ = [
     "serve_editor",
     "simulate_drive",
     "suggest_gates",
+    "survey_place",
     "time_laps",
     "time_many",
+    "timing_quality",
     "widen_gate",
+    "write_explanation",
     "write_map",
+    "write_paper",
     "write_recording",
+    "write_simulation",
     "write_track",
 ]
 

@@ -1,4 +1,4 @@
-"""The types of arrays that everybody uses, and how far their values scatter."""
+"""Types of arrays, and a robust estimate of how far values scatter."""
 
 from __future__ import annotations
 

@@ -18,6 +18,7 @@ from pathlib import Path
 
 from trackkit.errors import OutputError
 from trackkit.remedies import Remedy
+from trackkit.written import note_written
 
 _SCRATCH = ".trackkit-"
 _PART_BYTES = 1 << 24
@@ -79,6 +80,7 @@ def whole_file(
                     _sync(previous)
                     previous.replace(target.with_name(target.name + "~"))
             scratch.replace(target)
+            note_written(shown)
             _sync(target.parent)
     except OSError as error:
         raise OutputError(f"cannot be written ({error.strerror or error})", file=shown) from error
@@ -162,7 +164,7 @@ def sweep_scratch_folders(folder: Path) -> None:
 
 
 def _sync(path: Path) -> None:
-    """Have the system put a file, or the names in a folder, on the disk."""
+    """Flush a file, or the names in a folder, to the disk."""
     if path.is_dir() and os.name == "nt":
         return
     descriptor = os.open(path, os.O_RDONLY if path.is_dir() or os.name != "nt" else os.O_RDWR)
@@ -218,8 +220,8 @@ def csv_text(
 ) -> str:
     """Write rows as CSV (RFC 4180, lines ended by a line feed alone).
 
-    Texts are made safe for spreadsheets, None and numbers that are not finite are empty, and truth
-    is ``yes`` or ``no``.
+    Texts are made safe for spreadsheets, None and numbers that are not finite are empty, and
+    booleans are ``yes`` or ``no``.
 
     Parameters
     ----------

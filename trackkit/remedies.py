@@ -1,4 +1,4 @@
-"""What to do about a finding or an error, as data that each face words in its own way."""
+"""What to do about a finding or an error, as data that command line and page put into words."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ Deed = Literal[
     "reverse",
     "build",
     "build from line",
-    # The same work again, asked for otherwise.
+    # The same work again, with other arguments.
     "build open",
     "build layout",
     "replace file",

@@ -23,9 +23,12 @@ from trackkit.track.file import read_track
 from trackkit.track.model import Track
 
 TRACKS = (
-    "pipwick-kart-circuit", "ruddlebeck-short", "ruddlebeck-full", "saltpenny-atoll-clockwise",
+    "pipwick-kart-circuit",
+    "ruddlebeck-short",
+    "ruddlebeck-full",
+    "saltpenny-atoll-clockwise",
     "morrowfen",
-)  # fmt: skip
+)
 LAPS = 60
 WITHIN_M = 30.0
 FOLDER = Path(__file__).parents[2] / "tracks"
@@ -41,7 +44,7 @@ def true_times(run: Run, chainage_m: float, length_m: float, near_s: np.ndarray)
 
 
 def trial(track: Track, seed: int) -> list[tuple[float, float, bool, bool]]:
-    """Error, sigma, whether the interval holds the truth, and whether told, of each case."""
+    """Error, sigma, whether the interval holds the truth and whether it is conclusive, by case."""
     made = simulate_drive(track, laps=LAPS, rate_hz=10, seed=seed)
     report = time_laps(track, made.recording)
     ahead = float(np.random.default_rng([seed, 7]).uniform(-WITHIN_M, WITHIN_M))
@@ -55,20 +58,27 @@ def trial(track: Track, seed: int) -> list[tuple[float, float, bool, bool]]:
     begin = np.array([place[lap.passed[0]] for lap in laps])
     end = np.array([place[lap.passed[-1]] for lap in laps])
     by_laps = Observed(
-        (line,), covariance_along(report.drive, [line]), begin, end,
-        np.round(moment[end] - moment[begin], 3), np.full(len(laps), 1e-3),
-    )  # fmt: skip
+        (line,),
+        covariance_along(report.drive, [line]),
+        begin,
+        end,
+        np.round(moment[end] - moment[begin], 3),
+        np.full(len(laps), 1e-3),
+    )
     by_day = replace(
-        by_laps, begin=np.full(len(moment), -1), end=np.arange(len(moment)),
-        value_s=np.round(moment, 3), rounding_s=np.full(len(moment), 1e-3),
-    )  # fmt: skip
+        by_laps,
+        begin=np.full(len(moment), -1),
+        end=np.arange(len(moment)),
+        value_s=np.round(moment, 3),
+        rounding_s=np.full(len(moment), 1e-3),
+    )
     found = (
         align_line([by_laps]),
         align_line([replace(by_day, value_s=by_day.value_s + 3.217)]),
         align_line([by_day], clock_within_s=0.0),
     )
     return [
-        (one.ahead_m - ahead, one.sigma_m, one.low_m <= ahead <= one.high_m, one.told)
+        (one.ahead_m - ahead, one.sigma_m, one.low_m <= ahead <= one.high_m, one.conclusive)
         for one in found
     ]
 

@@ -41,9 +41,22 @@ def tight_circuit() -> Road:
     """Lay out an invented circuit of 1,180 m, anticlockwise, four corners of it of 15 m radius."""
     quarter = arc(TIGHT_M, 90)
     return Road(
-        (straight(110), quarter, straight(60), arc(-40, 90), straight(60), quarter, straight(120),
-         quarter, straight(300), arc(40, 90), straight(210), quarter, straight(100)),
-    )  # fmt: skip
+        (
+            straight(110),
+            quarter,
+            straight(60),
+            arc(-40, 90),
+            straight(60),
+            quarter,
+            straight(120),
+            quarter,
+            straight(300),
+            arc(40, 90),
+            straight(210),
+            quarter,
+            straight(100),
+        ),
+    )
 
 
 def closed_exactly(road: Road) -> Road:
@@ -223,13 +236,21 @@ print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024)
 """
 
 LIMITS = (
-    ("one lap, lateral", 0.25), ("ten laps, lateral", 0.20), ("ten laps, length", 0.03),
-    ("ten laps, heading", 1.0), ("ten laps, radius", 0.05), ("five days, absolute", 0.6),
-    ("60 laps at 25 Hz, s", 10.0), ("60 laps at 25 Hz, MiB", 1024.0),
-)  # fmt: skip
+    ("one lap, lateral", 0.25),
+    ("ten laps, lateral", 0.20),
+    ("ten laps, length", 0.03),
+    ("ten laps, heading", 1.0),
+    ("ten laps, radius", 0.05),
+    ("five days, absolute", 0.6),
+    ("60 laps at 25 Hz, s", 10.0),
+    ("60 laps at 25 Hz, MiB", 1024.0),
+)
 CASES: dict[str, Callable[[range], dict[str, list[float]]]] = {
-    "one": one_lap, "ten": ten_laps, "days": five_days, "sixty": sixty_laps,
-}  # fmt: skip
+    "one": one_lap,
+    "ten": ten_laps,
+    "days": five_days,
+    "sixty": sixty_laps,
+}
 
 
 def main() -> int:

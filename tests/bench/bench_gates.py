@@ -27,9 +27,12 @@ from trackkit.track.model import Track
 from trackkit.track.places import Place
 
 TRACKS = (
-    "pipwick-kart-circuit", "ruddlebeck-short", "ruddlebeck-full", "saltpenny-atoll-clockwise",
+    "pipwick-kart-circuit",
+    "ruddlebeck-short",
+    "ruddlebeck-full",
+    "saltpenny-atoll-clockwise",
     "morrowfen",
-)  # fmt: skip
+)
 LAPS = 20
 FOLDER = Path(__file__).parents[2] / "tracks"
 RESAMPLED = 400
@@ -148,10 +151,15 @@ def main() -> None:
         got = measure(name, sessions, seed)
         gains.append(got.gain(every))
         equal, suggested = (1e3 * got.sectors(every, which) for which in (0, 1))
-        cells = [resampled(sessions, one) for one in (
-            lambda chosen, got=got: 100.0 * got.gain(chosen), got.sector_ratio,
-            got.crossing_ratio, got.lap_ratio,
-        )]  # fmt: skip
+        cells = [
+            resampled(sessions, one)
+            for one in (
+                lambda chosen, got=got: 100.0 * got.gain(chosen),
+                got.sector_ratio,
+                got.crossing_ratio,
+                got.lap_ratio,
+            )
+        ]
         print(
             f"| `{name}` | {sum(map(len, got.late_s)):,} | {equal:.1f} | {suggested:.1f} | "
             f"{cells[0]} % | " + " | ".join(cells[1:]) + " |",

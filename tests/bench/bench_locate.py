@@ -1,7 +1,7 @@
 """What `locate` takes, and how often it is right: every figure of its table, in one run.
 
     taskset -c 0 env OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 \
-        python tests/bench/bench_locate.py [--circuits 100000] [--quick]
+        python tests/bench/bench_locate.py [--circuits 100000]
 
 Everything is on one core.  The world and the families are invented, by world.py and families.py
 beside this file.  The two other ways are what anyone would try first: geopandas' `sjoin_nearest` in
@@ -50,10 +50,21 @@ def clock(took: list[float], now: Callable[[], float] = time.perf_counter) -> It
 
 def atlas_of(longitude: np.ndarray, latitude: np.ndarray) -> Atlas:
     return Atlas.of(
-        Known(f"invented-{n:06d}", f"Invented {n}", "", None, None, True, 4000.0, 12.0,
-              Path("invented"), x, y)
+        Known(
+            f"invented-{n:06d}",
+            f"Invented {n}",
+            "",
+            None,
+            None,
+            True,
+            4000.0,
+            12.0,
+            Path("invented"),
+            x,
+            y,
+        )
         for n, (x, y) in enumerate(zip(longitude, latitude, strict=True))
-    )  # fmt: skip
+    )
 
 
 def fixes_on(
@@ -88,9 +99,11 @@ def warm(atlas: Atlas, longitude: np.ndarray, latitude: np.ndarray, label: str) 
             atlas.locate(x, y)
     half, late = np.percentile(np.array(took) * 1e6, [50, 99])
     half_busy, late_busy = np.percentile(np.array(busy) * 1e6, [50, 99])
-    say(f"one fix, warm, {label}: median {half:.0f} us, 99th percentile {late:.0f} us "
+    say(
+        f"one fix, warm, {label}: median {half:.0f} us, 99th percentile {late:.0f} us "
         f"(of the processor's time {half_busy:.0f} and {late_busy:.0f}; 100,000 additions take "
-        f"{pace[0]:.1f} ms before and {pace_ms():.1f} ms after)")  # fmt: skip
+        f"{pace[0]:.1f} ms before and {pace_ms():.1f} ms after)"
+    )
 
 
 def by_sjoin(
@@ -135,19 +148,25 @@ def many(longitude: np.ndarray, latitude: np.ndarray, atlas: Atlas, fixes: int) 
     with clock(took), clock(took, time.process_time):
         _, distance = atlas.nearest(x, y)
     rate = fixes / took[1]
-    say(f"{fixes:,} fixes strewn over {count:,} circuits: {rate:,.0f} a second "
-        f"({fixes / took[0]:,.0f} by the processor's time)")  # fmt: skip
+    say(
+        f"{fixes:,} fixes strewn over {count:,} circuits: {rate:,.0f} a second "
+        f"({fixes / took[0]:,.0f} by the processor's time)"
+    )
     with clock(took), clock(took, time.process_time):
         atlas.nearest(a, b)
-    say(f"as many as 200 drives: {len(a) / took[3]:,.0f} a second "
-        f"({len(a) / took[2]:,.0f} by the processor's time)")  # fmt: skip
+    say(
+        f"as many as 200 drives: {len(a) / took[3]:,.0f} a second "
+        f"({len(a) / took[2]:,.0f} by the processor's time)"
+    )
     part = slice(0, min(fixes, 200_000))
     seconds, flat = by_sjoin(longitude, latitude, x[part], y[part])
     theirs = len(x[part]) / seconds
     wrong = np.abs(flat - distance[part])
-    say(f"geopandas sjoin_nearest: {theirs:,.0f} a second; we are {rate / theirs:.1f} times it; "
+    say(
+        f"geopandas sjoin_nearest: {theirs:,.0f} a second; we are {rate / theirs:.1f} times it; "
         f"{np.mean(wrong > 0.1):.0%} of its distances are wrong by more than 0.1 m, "
-        f"up to {wrong.max():,.1f} m")  # fmt: skip
+        f"up to {wrong.max():,.1f} m"
+    )
     slow = 5 / by_haversine(longitude, latitude, x[:5], y[:5])
     say(f"haversine to all vertices: {slow:.2f} a second; we are {rate / slow:,.0f} times it")
     exact(longitude, latitude, x, y, distance)
@@ -198,13 +217,18 @@ def process(folder: Path, circuits: int) -> None:
         "print(open('/proc/self/status').read(), file=sys.stderr)"
     )
     said = subprocess.run(
-        [sys.executable, "-c", telling, *program[3:], *place], capture_output=True, text=True,
-        env=environment, check=True,
-    ).stderr  # fmt: skip
+        [sys.executable, "-c", telling, *program[3:], *place],
+        capture_output=True,
+        text=True,
+        env=environment,
+        check=True,
+    ).stderr
     size = int(re.search(r"VmHWM:\s+(\d+) kB", said)[1]) / 1024  # type: ignore[index]
-    say(f"trackkit locate LAT LON, {circuits:,} circuits: median {np.median(times):.3f} s, "
+    say(
+        f"trackkit locate LAT LON, {circuits:,} circuits: median {np.median(times):.3f} s, "
         f"slowest {max(times):.3f} s ({busy / len(times):.3f} s of the processor's time), "
-        f"{size:.0f} MiB")  # fmt: skip
+        f"{size:.0f} MiB"
+    )
     changed = folder / "invented-000077.geojson"
     changed.write_text(changed.read_text("utf-8").replace("Invented 77", "Renamed 77"), "utf-8")
     say(f"after one file changed, whole process: {run():.3f} s")
@@ -226,14 +250,19 @@ def judged(members: Family, number: int, windows: int, rate_hz: float) -> Iterat
             locator = Locator(atlas.near)
             for row in chosen.tolist():
                 judgement = locator.update(
-                    Fix(float(drive.longitude_deg[row]), float(drive.latitude_deg[row]),
-                        float(drive.speed_mps[row]), float(drive.course_deg[row]))
-                )  # fmt: skip
+                    Fix(
+                        float(drive.longitude_deg[row]),
+                        float(drive.latitude_deg[row]),
+                        float(drive.speed_mps[row]),
+                        float(drive.course_deg[row]),
+                    )
+                )
             place = practice.position_m(drive.time_s[chosen])
             same_way = [
-                other for other in members.tracks
+                other
+                for other in members.tracks
                 if other is not track and other.direction == track.direction
-            ]  # fmt: skip
+            ]
             parted = all(parted_m(place, other, practice.plane) > 20.0 for other in same_way)
             first = judgement.candidates[0]
             right = first.id == track.id and not first.reversed
@@ -246,9 +275,11 @@ def driven(families: int, windows: int) -> None:
             [row for n in range(families) for row in judged(family(n), n, windows, rate_hz)]
         )
         parted = rows[rows[:, 0] == 1]
-        say(f"20 s of driving at {rate_hz:g} Hz, {families} families: {len(rows)} drives; right in "
+        say(
+            f"20 s of driving at {rate_hz:g} Hz, {families} families: {len(rows)} drives; right in "
             f"{parted[:, 1].mean():.1%} of the {len(parted)} that had parted; over 90 % sure of a "
-            f"wrong one in {rows[:, 2].mean():.2%} of all")  # fmt: skip
+            f"wrong one in {rows[:, 2].mean():.2%} of all"
+        )
 
 
 def streamed() -> None:
@@ -265,8 +296,10 @@ def streamed() -> None:
             locator.update(Fix(float(x), float(y), float(v), float(c)))
     half = len(took) // 2
     early, late = (1e6 * np.mean(part) for part in (took[10:half], took[half:]))
-    say(f"Locator.update: {early:.0f} us a fix in the first half of {len(took):,} fixes, "
-        f"{late:.0f} us in the second; slowest {1e3 * max(took):.1f} ms")  # fmt: skip
+    say(
+        f"Locator.update: {early:.0f} us a fix in the first half of {len(took):,} fixes, "
+        f"{late:.0f} us in the second; slowest {1e3 * max(took):.1f} ms"
+    )
 
 
 def main() -> None:
@@ -282,13 +315,17 @@ def main() -> None:
     with clock(took):
         atlas = atlas_of(longitude, latitude)
         atlas.locate(0.0, 0.0)
-    say(f"holding {given.circuits:,} circuits in memory takes {took[0]:.1f} s and "
-        f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB")  # fmt: skip
+    say(
+        f"holding {given.circuits:,} circuits in memory takes {took[0]:.1f} s and "
+        f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB"
+    )
     generator = np.random.default_rng(3)
     which = generator.integers(0, given.circuits, 3000)
     warm(atlas, *fixes_on(longitude, latitude, which, generator), "at a circuit")
-    anywhere = (generator.uniform(-180, 180, 1000),
-                np.degrees(np.arcsin(generator.uniform(-1, 1, 1000))))  # fmt: skip
+    anywhere = (
+        generator.uniform(-180, 180, 1000),
+        np.degrees(np.arcsin(generator.uniform(-1, 1, 1000))),
+    )
     warm(atlas, *anywhere, "anywhere on Earth")
     many(longitude, latitude, atlas, given.fixes)
     del atlas

@@ -74,8 +74,10 @@ def main() -> None:
             editor.open()
             ready.append(editor.page.evaluate("performance.now()"))
         print(f"editor ready: {np.median(ready):.0f} ms")
-        for gate, chainage in (("Sector 1 end", editor.gate("Sector 1 end")["chainage_m"]),
-                               ("Finish", 0.0)):  # fmt: skip
+        for gate, chainage in (
+            ("Sector 1 end", editor.gate("Sector 1 end")["chainage_m"]),
+            ("Finish", 0.0),
+        ):
             print(f"{gate} dragged: {dragged(editor, chainage)}")
         editor.close()
 

@@ -50,9 +50,11 @@ def main() -> None:
                 taken.append(time.perf_counter() - began)
                 after = os.times()
                 worked.append(
-                    after.children_user - before.children_user
-                    + after.children_system - before.children_system
-                )  # fmt: skip
+                    after.children_user
+                    - before.children_user
+                    + after.children_system
+                    - before.children_system
+                )
             spread = f"{min(taken):.2f} s ({min(worked):.2f} s of processor time)"
             what = f"`trackkit laps`, {suffix.upper()}, whole process"
             print(f"| {what} | {len(recording):,} | {spread} |")

@@ -235,23 +235,37 @@ CASES = [
     ("25 Hz, positions only", 25, Noise(doppler=False), first_generator),
     ("10 Hz, wander three times larger", 10, Noise(wander_m=3.0), first_generator),
     ("10 Hz, white noise three times larger", 10, Noise(white_m=0.45), first_generator),
-    ("10 Hz, Doppler error correlated over 1 s", 10,
-     Noise(doppler_mps=0.0, slow_doppler_mps=0.05), first_generator),
-    ("10 Hz, positions only, wander three times larger", 10,
-     Noise(doppler=False, wander_m=3.0), first_generator),
+    (
+        "10 Hz, Doppler error correlated over 1 s",
+        10,
+        Noise(doppler_mps=0.0, slow_doppler_mps=0.05),
+        first_generator,
+    ),
+    (
+        "10 Hz, positions only, wander three times larger",
+        10,
+        Noise(doppler=False, wander_m=3.0),
+        first_generator,
+    ),
     ("10 Hz, 2 % of fixes 5 to 50 m astray", 10, Noise(stray_share=0.02), first_generator),
     ("10 Hz, second generator", 10, Noise(), second_generator),
-    ("10 Hz, second generator, Doppler errors correlated like positions", 10,
-     Noise(slow_doppler_mps=0.05), second_generator),
-]  # fmt: skip
+    (
+        "10 Hz, second generator, Doppler errors correlated like positions",
+        10,
+        Noise(slow_doppler_mps=0.05),
+        second_generator,
+    ),
+]
 
 
 def main() -> None:
     """Print the table."""
     sessions = int(sys.argv[1]) if len(sys.argv) > 1 else 23
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 10_000
-    print("| case | laps | lost | rms error, ms | straight, ms | ratio | over own bound "
-          "| within 1 / 2 sigma, % |")  # fmt: skip
+    print(
+        "| case | laps | lost | rms error, ms | straight, ms | ratio | over own bound "
+        "| within 1 / 2 sigma, % |"
+    )
     print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
     for name, rate_hz, noise, generate in CASES:
         began = time.perf_counter()

@@ -9,7 +9,7 @@ import numpy as np
 
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.library.known import Known, known_from
+from trackkit.library.known import Known, circuit_of
 from trackkit.track.features import Centreline
 from trackkit.track.model import Track
 
@@ -24,7 +24,7 @@ class Family:
 
     @property
     def known(self) -> tuple[Known, ...]:
-        return tuple(known_from(track, Path(f"{track.id}.geojson")) for track in self.tracks)
+        return tuple(circuit_of(track, Path(f"{track.id}.geojson")) for track in self.tracks)
 
 
 def family(number: int, seed: int = 60) -> Family:

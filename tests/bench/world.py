@@ -86,20 +86,26 @@ def write_library(folder: Path, longitude: np.ndarray, latitude: np.ndarray) -> 
         document = {
             "type": "FeatureCollection",
             "track": {
-                "format": "trackkit-track", "version": "1.0", "id": f"invented-{number:06d}",
-                "name": f"Invented {number}", "layout": "", "closed": True,
+                "format": "trackkit-track",
+                "version": "1.0",
+                "id": f"invented-{number:06d}",
+                "name": f"Invented {number}",
+                "layout": "",
+                "closed": True,
                 "direction": "anticlockwise" if area > 0 else "clockwise",
                 "length_m": round(float(np.radians(step.sum()) * EARTH_M), 2),
-                "country": None, "notes": "Invented for a benchmark; there is no such circuit.",
+                "country": None,
+                "notes": "Invented for a benchmark; there is no such circuit.",
             },
             "features": [
                 {
-                    "type": "Feature", "id": "centreline",
+                    "type": "Feature",
+                    "id": "centreline",
                     "geometry": {"type": "LineString", "coordinates": coordinates},
                     "properties": {"role": "centreline", "width_m": 12.0},
                 }
             ],
-        }  # fmt: skip
+        }
         (folder / f"invented-{number:06d}.geojson").write_text(json.dumps(document), "utf-8")
 
 

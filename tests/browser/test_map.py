@@ -144,8 +144,13 @@ def test_finding_of_a_gate_stands_beside_its_label_and_in_its_row(visit: Visit) 
 def test_gates_sectors_corners_and_findings_are_in_the_lists(visit: Visit) -> None:
     rows = visit.page.locator("#ledger li").all_inner_texts()
     assert [" ".join(row.split())[:8] for row in rows] == [
-        "Finish f", "Sector 1", "Sector 1", "Sector 2", "Sector 2", "Sector 3",
-    ]  # fmt: skip
+        "Finish f",
+        "Sector 1",
+        "Sector 1",
+        "Sector 2",
+        "Sector 2",
+        "Sector 3",
+    ]
     assert "340.0" in rows[1] + rows[2]
     assert visit.page.locator("#corners tbody tr").count() == 7
 

@@ -16,27 +16,54 @@ from trackkit.recordings.recording import Recording
 def infield_hairpin():
     """980 m, anticlockwise; two legs 6 m apart, driven in opposite directions."""
     return Road(
-        (straight(200), arc(3, 180), straight(160), arc(-21, 180), straight(160), arc(15, 180),
-         straight(200), arc(39, 180)),
+        (
+            straight(200),
+            arc(3, 180),
+            straight(160),
+            arc(-21, 180),
+            straight(160),
+            arc(15, 180),
+            straight(200),
+            arc(39, 180),
+        ),
         start=(-80.0, -39.0),
-    )  # fmt: skip
+    )
 
 
 def road_course():
     """20,057 m, clockwise, with long straights and corners of 20 to 400 m."""
     return Road(
-        (straight(2500), arc(-40, 90), straight(1500), arc(60, 90), straight(1800), arc(-400, 90),
-         straight(3000), arc(-20, 90), straight(3560 - 420 + 60 + 40 - 20 + 420), arc(-100, 90),
-         straight(2580 - 460 + 1500 + 100 - 2740 + 2500 + 20 + 100 - 100), arc(-30, 90)),
-    )  # fmt: skip
+        (
+            straight(2500),
+            arc(-40, 90),
+            straight(1500),
+            arc(60, 90),
+            straight(1800),
+            arc(-400, 90),
+            straight(3000),
+            arc(-20, 90),
+            straight(3560 - 420 + 60 + 40 - 20 + 420),
+            arc(-100, 90),
+            straight(2580 - 460 + 1500 + 100 - 2740 + 2500 + 20 + 100 - 100),
+            arc(-30, 90),
+        ),
+    )
 
 
 def tiny_kart_track():
     """200 m: an indoor track round two hairpins of 5 m radius."""
     return Road(
-        (straight(40), arc(5, 180), straight(30), arc(-5, 180), straight(30), arc(5, 180),
-         straight(40), arc(15, 180)),
-    )  # fmt: skip
+        (
+            straight(40),
+            arc(5, 180),
+            straight(30),
+            arc(-5, 180),
+            straight(30),
+            arc(5, 180),
+            straight(40),
+            arc(15, 180),
+        ),
+    )
 
 
 def built(road, *, laps=3.2, cruise=None, rate_hz=10, begin_m=30.0, at=(11.0, 47.0), **more):
@@ -137,9 +164,11 @@ def test_a_start_finish_straight_beside_which_the_pit_lane_runs():
 
 def with_pit_visits(road, *, laps, visits, aside_m=18.0, speed_mps=16.0, cruise=25.0):
     """Exact laps; on some of them the straight from -200 m to 200 m is left for the pit lane."""
-    pit = CubicSpline([-200, -150, -120, 0, 120, 150, 200],
-                      [0, aside_m * 0.8, aside_m, aside_m, aside_m, aside_m * 0.8, 0],
-                      bc_type="clamped")  # fmt: skip
+    pit = CubicSpline(
+        [-200, -150, -120, 0, 120, 150, 200],
+        [0, aside_m * 0.8, aside_m, aside_m, aside_m, aside_m * 0.8, 0],
+        bc_type="clamped",
+    )
     way = np.arange(300.0, 300.0 + (laps + 0.4) * road.length_m, 1.0)
     lap, along = np.divmod(way + 250.0, road.length_m)
     along -= 250.0

@@ -30,8 +30,9 @@ def test_the_one_lap_of_an_outing_is_found_at_any_rate(whole_outing, rate_hz, do
     (lap,) = laps_of(whole_outing.recording(rate_hz, doppler=doppler))
 
     assert lap.length_m == pytest.approx(TRACK_400_M, abs=6.0)
-    driven_onto_s, left_s = (whole_outing.time_at(w) for w in (
-        whole_outing.joined_m, whole_outing.left_m))  # fmt: skip
+    driven_onto_s, left_s = (
+        whole_outing.time_at(w) for w in (whole_outing.joined_m, whole_outing.left_m)
+    )
     assert driven_onto_s - 2.0 <= lap.start_s < lap.end_s <= left_s + 2.0
 
 

@@ -109,9 +109,12 @@ def test_edges_of_an_open_course():
         aside = place + metres * np.column_stack([-ahead[:, 1], ahead[:, 0]])
         longitude, latitude = on_earth(aside)
         return replace(
-            recording, longitude_deg=longitude, latitude_deg=latitude, speed_mps=None,
+            recording,
+            longitude_deg=longitude,
+            latitude_deg=latitude,
+            speed_mps=None,
             course_deg=None,
-        )  # fmt: skip
+        )
 
     track = build_between([beside(4.0)], [beside(-4.0)], "Hill", is_open=True).track
 
@@ -127,12 +130,21 @@ def test_a_narrow_part_is_told():
     used = 4 * 60.0 * np.sin(np.radians(lean))
     pinch = (arc(60, lean), arc(-60, lean), straight(40), arc(-60, lean), arc(60, lean))
     outer = Road(
-        (straight(100), half, straight(80 - used / 2), *pinch, straight(80 - used / 2), half,
-         straight(100)),
+        (
+            straight(100),
+            half,
+            straight(80 - used / 2),
+            *pinch,
+            straight(80 - used / 2),
+            half,
+            straight(100),
+        ),
         start=(0.0, -44.0),
-    )  # fmt: skip
-    inner = Road((straight(100), arc(34, 180), straight(200), arc(34, 180), straight(100)),
-                 start=(0.0, -34.0))  # fmt: skip
+    )
+    inner = Road(
+        (straight(100), arc(34, 180), straight(200), arc(34, 180), straight(100)),
+        start=(0.0, -34.0),
+    )
 
     track = build_between([walked(inner)], [walked(outer)], "Pinch").track
 

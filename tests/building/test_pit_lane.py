@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from drives import Road, arc, drive, on_earth, straight
+from drives import Road, arc, drive, on_earth, straights_joined
 from scipy.interpolate import CubicSpline
 
 from trackkit.building.build import build_track
@@ -15,16 +15,16 @@ ASIDE_M = 18.0
 
 
 def rectangle():
-    bend = arc(40, 90)
-    return Road((straight(250), bend, straight(150), bend, straight(500), bend, straight(150), bend,
-                 straight(250)))  # fmt: skip
+    return Road(straights_joined(arc(40, 90), (250, 150, 500, 150, 250)))
 
 
 def pit_offset(along_m, aside_m=ASIDE_M):
     """How far left of the road the pit lane is, -200 to 200 m from the middle of the straight."""
-    shape = CubicSpline([-200, -150, -120, 0, 120, 150, 200],
-                        [0, 0.8 * aside_m, aside_m, aside_m, aside_m, 0.8 * aside_m, 0],
-                        bc_type="clamped")  # fmt: skip
+    shape = CubicSpline(
+        [-200, -150, -120, 0, 120, 150, 200],
+        [0, 0.8 * aside_m, aside_m, aside_m, aside_m, 0.8 * aside_m, 0],
+        bc_type="clamped",
+    )
     return shape(np.clip(along_m, -200.0, 200.0))
 
 
@@ -88,8 +88,9 @@ def test_pit_gates_on_request_are_crossed_by_the_visits_alone(tmp_path):
     write_track(result.track, tmp_path / "pits.geojson")
     track = read_track(tmp_path / "pits.geojson")
     assert [g.kind for g in track.gates if "pit" in g.kind] in (
-        ["pit-entry", "pit-exit"], ["pit-exit", "pit-entry"],
-    )  # fmt: skip
+        ["pit-entry", "pit-exit"],
+        ["pit-exit", "pit-entry"],
+    )
     assert not any(g.surveyed for g in track.gates)
     assert [f for f in check_track(stored(track)) if f.severity == "error"] == []
     laps = time_laps(track, recording).laps

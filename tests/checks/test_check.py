@@ -43,9 +43,10 @@ def test_a_clean_open_course_has_nothing_to_be_said_about_it():
 
 @pytest.mark.parametrize("sectors", [1, 3])
 @pytest.mark.parametrize(
-    ("road", "begin_m"), [(stadium(), 20.0), (hairpin_circuit(), 600.0), (figure_of_eight(), 50.0)],
+    ("road", "begin_m"),
+    [(stadium(), 20.0), (hairpin_circuit(), 600.0), (figure_of_eight(), 50.0)],
     ids=["oval", "hairpin", "eight"],
-)  # fmt: skip
+)
 def test_what_build_makes_by_itself_is_clean(road, begin_m, sectors):
     outing = drive(road, begin_m=begin_m, laps=2.2, cruise=corner_speed(road, 25.0))
     recording = outing.recording(10, doppler=True, noise=1.0, seed=1)
@@ -119,18 +120,22 @@ def test_a_fault_that_leaves_the_geometry_is_told_beside_what_geometry_says(writ
     ("what", "change"),
     [
         ("no centreline", lambda d: d["features"].pop(0)),
-        ("a centreline of one position",
-         lambda d: d["features"][0]["geometry"].update(coordinates=[[11.0, 47.0]])),
+        (
+            "a centreline of one position",
+            lambda d: d["features"][0]["geometry"].update(coordinates=[[11.0, 47.0]]),
+        ),
         ("a gate with one end", lambda d: feature(d, "gate-b")["geometry"]["coordinates"].pop()),
-        ("a latitude of 100",
-         lambda d: feature(d, "gate-b")["geometry"]["coordinates"].__setitem__(0, [11.0, 100.0])),
+        (
+            "a latitude of 100",
+            lambda d: feature(d, "gate-b")["geometry"]["coordinates"].__setitem__(0, [11.0, 100.0]),
+        ),
         ("text for a number", lambda d: d["track"].update(length_m="long")),
         ("no name", lambda d: d["track"].pop("name")),
         ("features that are no list", lambda d: d.update(features={})),
         ("a feature that is a number", lambda d: d["features"].append(7)),
         ("a geometry of null", lambda d: d["features"][0].update(geometry=None)),
     ],
-)  # fmt: skip
+)
 def test_a_broken_file_gives_findings_and_no_crash(written, what, change):
     _, findings = check_file(damaged(written, change))
 

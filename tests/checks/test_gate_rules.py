@@ -72,8 +72,10 @@ def test_a_gate_off_the_track(clean):
     finding = the_only_finding(with_gate(clean, "gate-a", left=left, right=right))
 
     assert (finding.rule, finding.severity, finding.feature) == (
-        "gate-off-track", "error", "gate-a",
-    )  # fmt: skip
+        "gate-off-track",
+        "error",
+        "gate-a",
+    )
     assert finding.chainage_m == pytest.approx(347.0)
     assert "30.0 m" in finding.message
 
@@ -94,8 +96,10 @@ def test_a_gate_more_than_10_degrees_off_square(clean, degrees):
     finding = the_only_finding(with_gate(clean, "gate-a", **turned_ends(347.0, degrees)))
 
     assert (finding.rule, finding.severity, finding.feature) == (
-        "gate-not-square", "warning", "gate-a",
-    )  # fmt: skip
+        "gate-not-square",
+        "warning",
+        "gate-a",
+    )
     assert finding.chainage_m == pytest.approx(347.0, abs=0.05)
     assert f"is {abs(degrees):.0f} degrees off square" in finding.message
 
@@ -111,8 +115,10 @@ def test_a_gate_the_wrong_way_round(clean):
     finding = the_only_finding(with_gate(clean, "gate-a", left=gate.right, right=gate.left))
 
     assert (finding.rule, finding.severity, finding.feature) == (
-        "gate-backwards", "error", "gate-a",
-    )  # fmt: skip
+        "gate-backwards",
+        "error",
+        "gate-a",
+    )
     assert finding.remedy == Remedy("swap its ends", "gate move", "gate-a", 347.0)
 
 
@@ -124,8 +130,10 @@ def test_a_gate_narrower_than_the_band(clean):
     finding = the_only_finding(with_gate(banded, "gate-a", left=left, right=right))
 
     assert (finding.rule, finding.severity, finding.feature) == (
-        "gate-narrow", "warning", "gate-a",
-    )  # fmt: skip
+        "gate-narrow",
+        "warning",
+        "gate-a",
+    )
     assert "reaches 4.0 m to the right, less than half the band (6.0 m)" in finding.message
 
 
@@ -195,8 +203,9 @@ def test_two_gates_of_one_order(clean):
     findings = check_track(with_gate(clean, "gate-c", order=2))
 
     assert [(f.rule, f.severity, f.feature) for f in findings] == [
-        ("gate-order", "error", "gate-b"), ("gate-order", "error", "gate-c"),
-    ]  # fmt: skip
+        ("gate-order", "error", "gate-b"),
+        ("gate-order", "error", "gate-c"),
+    ]
 
 
 def test_a_finish_that_is_not_first_on_a_lap(clean):
@@ -220,9 +229,10 @@ def test_a_start_after_the_finish_on_an_open_course():
 
 def test_a_file_whose_open_course_ends_before_it_starts_has_an_error():
     track = track_of(
-        hill_course(), spacing_m=2.0,
+        hill_course(),
+        spacing_m=2.0,
         gates=[("start", "start", 600.0), ("middle", "sector", 900.0), ("finish", "finish", 300.0)],
-    )  # fmt: skip
+    )
 
     track = track.with_gates(track.gates)
 
@@ -233,9 +243,10 @@ def test_a_file_whose_open_course_ends_before_it_starts_has_an_error():
 
 def test_a_sector_gate_beyond_the_finish_of_an_open_course_is_an_error():
     track = track_of(
-        hill_course(), spacing_m=2.0,
+        hill_course(),
+        spacing_m=2.0,
         gates=[("start", "start", 30.0), ("finish", "finish", 900.0), ("late", "sector", 1100.0)],
-    )  # fmt: skip
+    )
     track = track.with_gates(track.gates)
 
     found = [(f.feature, f.severity) for f in check_track(track) if f.rule == "gate-order"]
@@ -245,9 +256,10 @@ def test_a_sector_gate_beyond_the_finish_of_an_open_course_is_an_error():
 
 def test_two_gates_at_one_place_are_said_to_lie_there():
     track = track_of(
-        block_circuit(), spacing_m=2.0,
+        block_circuit(),
+        spacing_m=2.0,
         gates=[("finish", "finish", 0.0), ("one", "sector", 100.0), ("two", "sector", 100.0)],
-    )  # fmt: skip
+    )
 
     (found,) = [f for f in check_track(track.with_gates(track.gates)) if f.rule == "gate-order"]
 

@@ -17,36 +17,50 @@ def test_a_line_of_too_few_points():
     finding = the_only_finding(replace(track, length_m=track.curve.length_m))
 
     assert (finding.rule, finding.severity, finding.feature) == (
-        "too-few-points", "error", "centreline",
-    )  # fmt: skip
+        "too-few-points",
+        "error",
+        "centreline",
+    )
     assert "has 12 points" in finding.message
 
 
 def test_a_line_of_two_places_is_no_track(clean):
     line = clean.centreline
-    few = replace(clean, centreline=replace(
-        line, longitude_deg=line.longitude_deg[[0, 1, 0]], latitude_deg=line.latitude_deg[[0, 1, 0]]
-    ))  # fmt: skip
+    few = replace(
+        clean,
+        centreline=replace(
+            line,
+            longitude_deg=line.longitude_deg[[0, 1, 0]],
+            latitude_deg=line.latitude_deg[[0, 1, 0]],
+        ),
+    )
 
     finding = the_only_finding(few)
 
     assert (finding.rule, finding.severity, finding.feature) == (
-        "too-few-points", "error", "centreline",
-    )  # fmt: skip
+        "too-few-points",
+        "error",
+        "centreline",
+    )
 
 
 def test_a_line_that_is_not_closed_though_the_track_is(clean):
     line = clean.centreline
     # The last step of 2 m is left out.
-    gap = replace(clean, centreline=replace(
-        line, longitude_deg=line.longitude_deg[:-1], latitude_deg=line.latitude_deg[:-1]
-    ))  # fmt: skip
+    gap = replace(
+        clean,
+        centreline=replace(
+            line, longitude_deg=line.longitude_deg[:-1], latitude_deg=line.latitude_deg[:-1]
+        ),
+    )
 
     finding = the_only_finding(gap)
 
     assert (finding.rule, finding.severity, finding.feature) == (
-        "closure-gap", "error", "centreline",
-    )  # fmt: skip
+        "closure-gap",
+        "error",
+        "centreline",
+    )
     assert finding.chainage_m == pytest.approx(1388.5, abs=0.1)
     assert "ends 2.00 m from where it begins" in finding.message
 
@@ -69,8 +83,10 @@ def test_a_declared_direction_that_is_not_the_lines(clean, declared):
     finding = the_only_finding(replace(clean, direction=declared))
 
     assert (finding.rule, finding.severity, finding.feature) == (
-        "direction", "error", "centreline",
-    )  # fmt: skip
+        "direction",
+        "error",
+        "centreline",
+    )
     assert "the line runs anticlockwise" in finding.message
 
 

@@ -88,9 +88,13 @@ def test_a_line_beside_the_driven_one_is_found(block, recording):
 
 def test_a_vehicle_parked_just_behind_the_line_is_a_risk(block):
     outing = drive(
-        ROAD, begin_m=1300.0, laps=3.3, cruise=corner_speed(ROAD, 25.0, 6.0), stop_at_m=87.5,
+        ROAD,
+        begin_m=1300.0,
+        laps=3.3,
+        cruise=corner_speed(ROAD, 25.0, 6.0),
+        stop_at_m=87.5,
         stop_s=90.0,
-    )  # fmt: skip
+    )
     findings, _ = check_recording(block, outing.recording(10, doppler=True, noise=1.0, seed=4))
 
     (parked,) = [f for f in findings if f.rule == "recording-parked"]

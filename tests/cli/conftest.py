@@ -1,8 +1,17 @@
-"""What the tests of `trackkit locate` share: a user without libraries, two layouts, a session."""
+"""What tests of commands share: a user without libraries, two layouts, an invented circuit."""
 
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
 import pytest
 from long_and_short import LAYOUTS
 
+from trackkit.building.from_line import build_from_line
+from trackkit.cli import run
+from trackkit.geometry.geodesy import LocalPlane
 from trackkit.library.folders import ENVIRONMENT_VARIABLE
 from trackkit.recordings.write import write_recording
 from trackkit.simulation.simulate import simulate_drive
@@ -31,3 +40,30 @@ def session(home):
     path = home / "session.nmea"
     write_recording(simulate_drive(LAYOUTS["long"], laps=1, rate_hz=5).recording, path)
     return path
+
+
+@pytest.fixture(scope="session")
+def bean_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with an invented circuit of about 1 km, and a practice session driven over it."""
+    made = tmp_path_factory.mktemp("bean")
+    turn = np.linspace(0, 2 * np.pi, 400)
+    outline = np.stack([180 * np.cos(turn) + 25 * np.cos(2 * turn), 110 * np.sin(turn)], axis=-1)
+    longitude, latitude = LocalPlane(-30.5, -41.2).to_geographic(outline)
+    built = build_from_line(longitude, latitude, "Invented Bean", sectors=3)
+    write_track(built.track, made / "bean.geojson")
+    assert (
+        run(["simulate", str(made / "bean.geojson"), "-o", str(made / "s.nmea"), "--laps", "3"])
+        == 0
+    )
+    return made
+
+
+@pytest.fixture
+def bean(bean_folder: Path, tmp_path: Path) -> Path:
+    """A copy of the circuit to change."""
+    return Path(shutil.copy(bean_folder / "bean.geojson", tmp_path / "bean.geojson"))
+
+
+@pytest.fixture
+def bean_session(bean_folder: Path) -> Path:
+    return bean_folder / "s.nmea"

@@ -77,8 +77,10 @@ def test_applied_it_moves_the_finish_gate_and_keeps_the_file_as_it_was(
     assert Path(f"{track}~").read_bytes() == before
     moved = read_track(track)
     plane = moved.plane
-    ends = [plane.to_plane(*np.transpose([g.left, g.right])).mean(axis=0)
-            for g in (finish, moved.finish)]  # fmt: skip
+    ends = [
+        plane.to_plane(*np.transpose([g.left, g.right])).mean(axis=0)
+        for g in (finish, moved.finish)
+    ]
     assert np.linalg.norm(ends[1] - ends[0]) == pytest.approx(told["ahead_m"], abs=0.1)
     assert "to the official line" in moved.history[-1]["what"]
 
@@ -117,7 +119,7 @@ def test_sector_times_tell_more_than_lap_times_and_find_the_sector_lines(
         ("lap,time of day\n1,9:61:00\n2,9:02:00\n", (), "line 2: '9:61:00' is no time of day"),
     ],
     ids=["no column", "other laps", "other unit", "no time of day"],
-)  # fmt: skip
+)
 def test_what_cannot_be_used_is_said(short_files, tmp_path, capsys, text, options, said):
     (tmp_path / "o.csv").write_text(text, "utf-8")
 

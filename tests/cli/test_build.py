@@ -59,8 +59,19 @@ def test_the_command_says_the_caution_and_writes_the_width(tmp_path, capsys):
         write_recording(walked(stadium(radius_m=radius)), tmp_path / f"{name}.csv")
     target = tmp_path / "lanes.geojson"
 
-    status = run(["build", "--left", str(tmp_path / "left.csv"), "--right",
-                  str(tmp_path / "right.csv"), "--name", "Lanes", "-o", str(target)])  # fmt: skip
+    status = run(
+        [
+            "build",
+            "--left",
+            str(tmp_path / "left.csv"),
+            "--right",
+            str(tmp_path / "right.csv"),
+            "--name",
+            "Lanes",
+            "-o",
+            str(target),
+        ]
+    )
 
     said = capsys.readouterr()
     assert status == 0, said.err
@@ -77,8 +88,16 @@ def test_one_edge_alone_is_refused(capsys):
 def test_the_command_writes_it_and_never_over_a_file(tmp_path, capsys):
     outing = drive(stadium(), begin_m=10.0, laps=4.2, cruise=15.0)
     write_recording(outing.recording(10, doppler=True), tmp_path / "day.csv")
-    command = ["build", str(tmp_path / "day.csv"), "--name", "Oval", "--explain",
-               str(tmp_path / "how.html"), "-o", str(tmp_path / "oval.geojson")]  # fmt: skip
+    command = [
+        "build",
+        str(tmp_path / "day.csv"),
+        "--name",
+        "Oval",
+        "--explain",
+        str(tmp_path / "how.html"),
+        "-o",
+        str(tmp_path / "oval.geojson"),
+    ]
 
     assert run(command) == 0
     assert "Spread by chainage" in (tmp_path / "how.html").read_text("utf-8")
@@ -86,3 +105,23 @@ def test_the_command_writes_it_and_never_over_a_file(tmp_path, capsys):
     assert run(command) == 1
     assert "how.html" in capsys.readouterr().err
     assert not (tmp_path / "oval.geojson").exists()
+
+
+def test_a_track_is_not_revised_when_the_page_that_explains_it_cannot_be_written(
+    tmp_path, first, capsys
+):
+    path, page = tmp_path / "block.geojson", tmp_path / "how.html"
+    write_track(first, path)
+    write_recording(recorded(long_block(), seed=12), tmp_path / "day.csv")
+    page.write_text("mine")
+    before = path.read_bytes()
+
+    assert (
+        run(["build", "--revise", str(path), str(tmp_path / "day.csv"), "--explain", str(page)])
+        == 1
+    )
+
+    assert "how.html: exists already" in capsys.readouterr().err
+    assert path.read_bytes() == before
+    assert page.read_text() == "mine"
+    assert not path.with_name("block.geojson~").exists()

@@ -47,8 +47,10 @@ class Served:
     def __init__(self, *arguments):
         self.process = subprocess.Popen(
             [sys.executable, "-m", "trackkit", "edit", "--no-browser", *map(str, arguments)],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        )  # fmt: skip
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
         self.address = self.process.stdout.readline().strip()
 
     def ask(self, route, body=None):

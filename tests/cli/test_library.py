@@ -26,9 +26,14 @@ def home(monkeypatch, tmp_path):
 def three(home, capsys):
     track_file(home / "mine", "oakring", name="Oak Ring", country="XQ", at=(11.0, 47.0))
     track_file(
-        home / "mine", "elm-hill", name="Elm Hill", layout="Long", at=(11.5, 47.0),
-        road=hill_course(), country="XA",
-    )  # fmt: skip
+        home / "mine",
+        "elm-hill",
+        name="Elm Hill",
+        layout="Long",
+        at=(11.5, 47.0),
+        road=hill_course(),
+        country="XA",
+    )
     track_file(home / "mine", "ash", name="Ash", at=(-170.0, -40.0), road=block_circuit())
     return ("--library", str(home / "mine"))
 
@@ -81,3 +86,16 @@ def test_broken_files_are_warned_of_once_each_and_the_others_listed(three, home,
         assert said.err.count("bad.geojson") == 1
         assert said.err.count("worse.geojson") == 1
         assert len(said.err.splitlines()) == 2
+
+
+@pytest.mark.parametrize("below", ["", "deeper"])
+def test_a_file_where_a_library_was_to_be_made_is_told_in_one_sentence(home, capsys, below):
+    (home / "taken").write_text("mine")
+    track = track_file(home / "new", "oakring", name="Oak Ring", at=(11.0, 47.0))
+    capsys.readouterr()
+
+    assert run(["library", "add", str(track), "--library", str(home / "taken" / below)]) == 1
+
+    (sentence,) = capsys.readouterr().err.splitlines()
+    assert sentence.startswith(f"trackkit: {home / 'taken' / below}: cannot be made a folder (")
+    assert (home / "taken").read_text() == "mine"

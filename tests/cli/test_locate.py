@@ -33,8 +33,9 @@ def test_csv_has_a_line_for_each_recording_in_the_order_given(library, session, 
     assert run(["locate", str(other), str(session), "--library", str(library), "--csv"]) == 0
     rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
     assert [(row["file"], row["answer"], row["id"]) for row in rows] == [
-        (str(other), "at", "short"), (str(session), "at", "long"),
-    ]  # fmt: skip
+        (str(other), "at", "short"),
+        (str(session), "at", "long"),
+    ]
 
 
 @pytest.mark.parametrize(

@@ -18,8 +18,11 @@ pytestmark = pytest.mark.usefixtures("home")
 def stream(library, *words):
     return subprocess.Popen(
         [sys.executable, "-m", "trackkit", "locate", "-", "--library", str(library), *words],
-        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=dict(os.environ),
-    )  # fmt: skip
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env=dict(os.environ),
+    )
 
 
 def test_a_stream_is_answered_before_it_ends(library, session):

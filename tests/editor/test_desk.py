@@ -11,7 +11,8 @@ from geographiclib.geodesic import Geodesic
 from served_block import AT, edited, post
 
 from trackkit.cli import run
-from trackkit.editor.desk import ChangedOnDiskError, Desk
+from trackkit.editor.desk import Desk
+from trackkit.held_files import ChangedMeanwhileError
 from trackkit.track.file import read_track, write_track
 
 
@@ -191,7 +192,7 @@ def test_of_two_pages_that_save_one_file_the_second_is_told(path):
     other.editing.apply({"do": "place", "kind": "speed", "at_m": 240.0})
     one.save()
 
-    with pytest.raises(ChangedOnDiskError, match="was changed on disk meanwhile"):
+    with pytest.raises(ChangedMeanwhileError, match="was changed on disk meanwhile"):
         other.save()
 
     assert len(read_track(path).gates_of_kind("speed")) == 1

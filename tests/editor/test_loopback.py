@@ -38,9 +38,17 @@ def test_this_computer_is_answered_under_both_its_names(client, host):
 
 @pytest.mark.parametrize(
     "host",
-    ["rebound.example", f"rebound.example:{PORT}", ADDRESS, f"{ADDRESS}:{PORT + 1}", "",
-     f"{ADDRESS}:{PORT}.rebound.example", f"user@{ADDRESS}:{PORT}", f"[::1]:{PORT}"],
-)  # fmt: skip
+    [
+        "rebound.example",
+        f"rebound.example:{PORT}",
+        ADDRESS,
+        f"{ADDRESS}:{PORT + 1}",
+        "",
+        f"{ADDRESS}:{PORT}.rebound.example",
+        f"user@{ADDRESS}:{PORT}",
+        f"[::1]:{PORT}",
+    ],
+)
 def test_a_name_that_was_made_to_point_here_is_refused(client, host):
     """DNS rebinding: the browser of a visitor asks us under the attacker's name."""
     answer = client.get(f"{AT}/state", headers={"host": host})
@@ -51,9 +59,15 @@ def test_a_name_that_was_made_to_point_here_is_refused(client, host):
 
 @pytest.mark.parametrize(
     "origin",
-    ["http://other.example", "null", f"https://{ADDRESS}:{PORT}", f"http://{ADDRESS}:{PORT + 1}",
-     f"http://{ADDRESS}", ""],
-)  # fmt: skip
+    [
+        "http://other.example",
+        "null",
+        f"https://{ADDRESS}:{PORT}",
+        f"http://{ADDRESS}:{PORT + 1}",
+        f"http://{ADDRESS}",
+        "",
+    ],
+)
 @pytest.mark.parametrize("route", ["edit", "save", "reload", "closed"])
 def test_a_page_of_another_site_changes_nothing(client, path, origin, route):
     before = path.read_bytes()
@@ -113,9 +127,15 @@ def test_what_a_form_of_another_site_could_send_is_refused(client, kind):
 
 @pytest.mark.parametrize(
     ("body", "status"),
-    [(b"{", 400), (b"[]", 400), (b"\xff", 400), (b"[" * 30_000, 400), (b"7", 400),
-     (b" " * LARGEST_BODY + b"{}", 413)],
-)  # fmt: skip
+    [
+        (b"{", 400),
+        (b"[]", 400),
+        (b"\xff", 400),
+        (b"[" * 30_000, 400),
+        (b"7", 400),
+        (b" " * LARGEST_BODY + b"{}", 413),
+    ],
+)
 def test_what_no_page_of_ours_sends_is_refused(client, body, status):
     headers = {"content-type": "application/json"}
     answer = client.post(f"{AT}/edit", content=body, headers=headers)

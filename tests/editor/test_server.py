@@ -62,6 +62,32 @@ def test_the_page_is_served_with_its_session(client):
     assert answer.text == f"<!doctype html><title>1</title>3 {TOKEN}"
 
 
+def test_each_page_that_is_opened_undoes_its_own_steps(path):
+    pages = []
+
+    def page(base, state, session):
+        pages.append(session["page"])
+        return small_page(base, state, session)
+
+    app = make_app(Desk(str(path)), TOKEN, PORT, page, Presence())
+    with TestClient(app, base_url=HOME, headers={"origin": HOME}) as client:
+        client.get(f"{AT}/")
+        client.get(f"{AT}/")
+        first, second = pages
+        moved = {"do": "move", "gate": "gate-a", "to_m": 400.0}
+        assert post(client, f"edit?page={first}", moved).json()["can_undo"]
+
+        assert not client.get(f"{AT}/state?page={second}").json()["can_undo"]
+        refused = post(client, f"edit?page={second}", {"do": "undo"})
+        assert refused.status_code == 400
+        assert refused.json()["error"] == (
+            "the step to undo (moved Gate-A) was made on another page; undo it there, or close "
+            "that page first"
+        )
+        post(client, f"closed?page={first}")
+        assert post(client, f"edit?page={second}", {"do": "undo"}).status_code == 200
+
+
 def test_the_last_page_to_close_is_gone_after_a_while(client, presence, monkeypatch):
     monkeypatch.setattr("trackkit.editor.desk.CLOSED_S", 0.05)
     assert not presence.gone

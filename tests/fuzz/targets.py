@@ -295,11 +295,19 @@ def lay_out(folder: Path, document: Document) -> Path:
     return path
 
 
+class _Captured(io.TextIOWrapper):
+    """A stream that the command line takes as it is, since it is not Python's own kind."""
+
+    def text(self) -> str:
+        self.flush()
+        return bytes(self.buffer.getvalue()).decode()  # type: ignore[attr-defined]
+
+
 def run_here(words: list[str], document: Document) -> Outcome:
     """Run a whole command in this process and this folder."""
     from trackkit.cli import run
 
-    out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
+    out, err = (_Captured(io.BytesIO(), "utf-8", "backslashreplace") for _ in range(2))
     given = io.TextIOWrapper(io.BytesIO(document.data), "utf-8")
     before = sys.stdin
     sys.stdin = given
@@ -308,8 +316,7 @@ def run_here(words: list[str], document: Document) -> Outcome:
             status = run(words)
     finally:
         sys.stdin = before
-    printed, said = (stream.buffer.getvalue().decode() for stream in (out, err))  # type: ignore[attr-defined]
-    return Outcome(status, said, printed)
+    return Outcome(status, err.text(), out.text())
 
 
 def run_apart(words: list[str], document: Document, folder: Path) -> tuple[Outcome, int]:

@@ -144,9 +144,10 @@ def hairpin_from_clear_straight():
     road = hairpin_circuit()
     pieces = list(road.pieces)
     turned = Road(
-        (straight(100), pieces[7], *pieces[:6], straight(100)), start=road.at(722.48)[0],
+        (straight(100), pieces[7], *pieces[:6], straight(100)),
+        start=road.at(722.48)[0],
         heading_deg=180.0,
-    )  # fmt: skip
+    )
     return turned, track_of(turned, gates=[("finish", "finish", 0.0)], spacing_m=2.0)
 
 

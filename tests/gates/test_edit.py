@@ -167,8 +167,10 @@ def test_moving_a_sector_gate_past_another_renumbers_both_and_keeps_ids(block):
 
     assert [g.id for g in track.gates_of_kind("sector")] == ["gate-b", "gate-a", "gate-d"]
     assert [g.name for g in track.gates_of_kind("sector")] == [
-        "Sector 1 end", "Sector 2 end", "Sector 3 end",
-    ]  # fmt: skip
+        "Sector 1 end",
+        "Sector 2 end",
+        "Sector 3 end",
+    ]
     before, after = ends_by_id(block), ends_by_id(track)
     assert {i: after[i] for i in after if i != "gate-a"} == {
         i: before[i] for i in before if i != "gate-a"
@@ -223,8 +225,10 @@ def test_however_the_finish_is_moved_the_others_stay_on_the_ground(request, fixt
     others = [g.id for g in track.gates if g.kind != "finish"]
     before = ends_by_id(track)
     curve = track.curve
-    apart = {i: float(curve.along(track.gate(others[0]).chainage_m, track.gate(i).chainage_m))
-             for i in others}  # fmt: skip
+    apart = {
+        i: float(curve.along(track.gate(others[0]).chainage_m, track.gate(i).chainage_m))
+        for i in others
+    }
     length = track.length_m
 
     for place in moves:
@@ -299,8 +303,9 @@ def test_a_removed_sector_gate_leaves_the_others_in_order(block):
 
     assert removed.id == "gate-a"
     assert [(g.id, g.name) for g in track.gates_of_kind("sector")] == [
-        ("gate-b", "Sector 1 end"), ("gate-d", "Sector 2 end"),
-    ]  # fmt: skip
+        ("gate-b", "Sector 1 end"),
+        ("gate-d", "Sector 2 end"),
+    ]
     assert [g.order for g in track.gates] == [0, 1, 2, 3]
 
 
@@ -337,9 +342,10 @@ def test_a_gates_chainage_is_where_its_ends_cross_the_line(block):
 )
 def test_gates_of_an_open_course_keep_their_order(gate, place_m):
     track = track_of(
-        hill_course(), spacing_m=2.0,
+        hill_course(),
+        spacing_m=2.0,
         gates=[("start", "start", 30.0), ("middle", "sector", 300.0), ("finish", "finish", 1200.0)],
-    )  # fmt: skip
+    )
 
     with pytest.raises(PlaceError, match="would not lie between the start gate"):
         with_gate_moved(track, gate, Place(chainage_m=place_m))

@@ -30,10 +30,8 @@ STRAIGHT = np.stack([ALONG, np.zeros(161)], axis=1)
 TURNED = STRAIGHT @ np.array([[0.8, 0.6], [-0.6, 0.8]])
 BEND = np.stack([30 * np.sin(ALONG / 30), 30 - 30 * np.cos(ALONG / 30)], axis=1)
 CASES = [
-    (path, end)
-    for path in ("straight", "turned", "bend")
-    for end in (0.0, 0.7, 1.5, 2.2, 3.0)
-]  # fmt: skip
+    (path, end) for path in ("straight", "turned", "bend") for end in (0.0, 0.7, 1.5, 2.2, 3.0)
+]
 PATHS = {"straight": STRAIGHT, "turned": TURNED, "bend": BEND}
 PARKED = [
     (0.5, 30.0, 1.0),
@@ -174,8 +172,11 @@ SPIRAL = Road(
 
 
 def spiral(left_m=10.0):
-    gates = [("start", "start", 20.0, 6.0), ("gate-a", "sector", 150.0, left_m),
-             ("finish", "finish", 1000.0, 6.0)]  # fmt: skip
+    gates = [
+        ("start", "start", 20.0, 6.0),
+        ("gate-a", "sector", 150.0, left_m),
+        ("finish", "finish", 1000.0, 6.0),
+    ]
     return track_of(SPIRAL, gates=gates, direction=None, spacing_m=2.0)
 
 

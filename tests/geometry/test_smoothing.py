@@ -76,9 +76,22 @@ def circuit():
     """1,180 m with corners of 15 m radius, anticlockwise."""
     quarter = arc(15, 90)
     return Road(
-        (straight(110), quarter, straight(60), arc(-40, 90), straight(60), quarter, straight(120),
-         quarter, straight(300), arc(40, 90), straight(210), quarter, straight(100)),
-    )  # fmt: skip
+        (
+            straight(110),
+            quarter,
+            straight(60),
+            arc(-40, 90),
+            straight(60),
+            quarter,
+            straight(120),
+            quarter,
+            straight(300),
+            arc(40, 90),
+            straight(210),
+            quarter,
+            straight(100),
+        ),
+    )
 
 
 def lines(track, road, step_m=1.0):

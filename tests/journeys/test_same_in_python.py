@@ -120,7 +120,7 @@ def test_what_is_described_listed_and_located_in_python_is_the_json_of_the_comma
     listed = trackkit.list_library(near=place, within_m=50_000.0)
     command = ["library", "list", "--near", *words, "--within", "50"]
     assert told(command) == {"tracks": [one.as_row() for one in listed]}
-    assert listed[0].known.id == track.id
+    assert listed[0].circuit.id == track.id
 
 
 def test_a_library_is_added_to_and_removed_from_in_python(tmp_path, monkeypatch):
@@ -132,7 +132,7 @@ def test_a_library_is_added_to_and_removed_from_in_python(tmp_path, monkeypatch)
     added = trackkit.add_to_library(KART, mine, library=nothing)
     assert added.path.read_bytes() == KART.read_bytes()
     library = trackkit.open_library([str(mine)])
-    assert [one.known.id for one in trackkit.list_library(library)] == [added.track.id]
+    assert [entry.circuit.id for entry in trackkit.list_library(library)] == [added.track.id]
     with pytest.raises(trackkit.TrackkitError, match="no known track has the id elsewhere"):
         trackkit.remove_from_library("elsewhere", library=library)
     kept = trackkit.remove_from_library(added.track.id, library=library)

@@ -91,14 +91,32 @@ def test_of_two_tracks_with_one_id_the_first_folders_counts(tmp_path):
     assert other.name == "shipped"
 
 
+def test_a_folder_that_is_named_twice_is_searched_where_it_is_named_first(tmp_path):
+    """The sample circuits' folder is always the last too, given with --library or not."""
+    for folder in ("mine", "shipped"):
+        (tmp_path / folder).mkdir()
+        write_track(track_at((11.0, 47.0), name=folder), tmp_path / folder / "x.geojson")
+    given = [tmp_path / "shipped", tmp_path / "mine", tmp_path / "mine" / ".." / "shipped"]
+
+    library = open_library(given)
+
+    assert [folder.folder.name for folder in library.folders] == ["shipped", "mine"]
+    assert library.tracks()[0].name == "shipped"
+
+
 @pytest.mark.parametrize(
     "broken",
-    [b"", b"\xff\xd8\xff\xe0JFIF", b'{"type": "FeatureCollection"', b"[]",
-     b'{"type": "FeatureCollection", "features": []}',
-     b'{"track": {"format": "trackkit-track", "version": "1.0"}}',
-     b'{"track": {"format": "trackkit-track", "version": "9.0"}, "features": []}'],
+    [
+        b"",
+        b"\xff\xd8\xff\xe0JFIF",
+        b'{"type": "FeatureCollection"',
+        b"[]",
+        b'{"type": "FeatureCollection", "features": []}',
+        b'{"track": {"format": "trackkit-track", "version": "1.0"}}',
+        b'{"track": {"format": "trackkit-track", "version": "9.0"}, "features": []}',
+    ],
     ids=["empty", "jpeg", "cut-short", "list", "other-geojson", "no-features", "newer"],
-)  # fmt: skip
+)
 def test_a_broken_file_is_left_out_with_one_warning_that_names_it(tmp_path, broken):
     write_track(track_at((11.0, 47.0), track_id="good"), tmp_path / "good.geojson")
     (tmp_path / "bad.geojson").write_bytes(broken)

@@ -12,7 +12,7 @@ import pytest
 from drives import HOME, block_circuit, stadium, track_of
 
 from trackkit.library.index import INDEX_NAME, boxes_within, open_index, tracks_of
-from trackkit.library.known import known_from
+from trackkit.library.known import circuit_of
 from trackkit.library.lines import earth_centred
 from trackkit.track.file import read_track
 
@@ -71,7 +71,7 @@ def old(path, seconds=60):
 
 def test_the_index_gives_back_what_the_files_say(folder):
     path = put(folder, "date-line", at=(180.0, -17.0), road=block_circuit())
-    expected = known_from(read_track(path), path)
+    expected = circuit_of(read_track(path), path)
 
     index = open_index(folder)
     (found,) = [one for one in tracks_of(index) if one.id == "date-line"]
@@ -163,9 +163,11 @@ def test_an_index_of_another_version_is_made_again(folder, monkeypatch):
     monkeypatch.setattr("trackkit.library.index_tables.VERSION", "other")
 
     assert names(folder) == before
-    (identifier,) = sqlite3.connect(folder / INDEX_NAME).execute(
-        "SELECT identifier FROM gpkg_contents WHERE table_name = 'files'"
-    ).fetchone()  # fmt: skip
+    (identifier,) = (
+        sqlite3.connect(folder / INDEX_NAME)
+        .execute("SELECT identifier FROM gpkg_contents WHERE table_name = 'files'")
+        .fetchone()
+    )
     assert identifier == "trackkit-index-other"
 
 
@@ -213,9 +215,12 @@ def test_an_index_that_may_not_stand_beside_the_files_does_not(folder, cache):
 
 
 BROKEN = [
-    b"", b"\xff\xd8\xff\xe0JFIF", b'{"type": "FeatureCollection"', b"[]",
+    b"",
+    b"\xff\xd8\xff\xe0JFIF",
+    b'{"type": "FeatureCollection"',
+    b"[]",
     b'{"track": {"format": "trackkit-track", "version": "9.0"}, "features": []}',
-]  # fmt: skip
+]
 
 
 def test_every_broken_file_has_one_warning_read_anew_or_not(folder):
@@ -237,9 +242,15 @@ def test_every_broken_file_has_one_warning_read_anew_or_not(folder):
 
 @pytest.mark.parametrize(
     ("member", "value"),
-    [("id", 5), ("name", ["a"]), ("length_m", "long"), ("country", {}), ("direction", 1),
-     ("layout", None)],
-)  # fmt: skip
+    [
+        ("id", 5),
+        ("name", ["a"]),
+        ("length_m", "long"),
+        ("country", {}),
+        ("direction", 1),
+        ("layout", None),
+    ],
+)
 def test_members_of_the_wrong_kind_leave_a_file_out(folder, member, value):
     path = put(folder, "odd")
     document = json.loads(path.read_text("utf-8"))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from library_entries import EARTH, known_at, locate, shifted, track_at
 
 from trackkit.geometry.geodesy import distance_to_polyline, wrap_longitude
-from trackkit.library.known import known_from
+from trackkit.library.known import circuit_of
 
 
 def distance_by_geographiclib(longitude, latitude, line):
@@ -56,10 +56,10 @@ def test_an_empty_library_knows_no_circuit():
 
 
 @pytest.mark.parametrize(
-    "at", [(11.0, 47.0), (180.0, -17.0), (-179.9995, 52.0), (25.7, 70.0), (30.0, 89.99),
-           (0.0, -89.995)],
+    "at",
+    [(11.0, 47.0), (180.0, -17.0), (-179.9995, 52.0), (25.7, 70.0), (30.0, 89.99), (0.0, -89.995)],
     ids=["home", "antimeridian", "east-of-it", "70-north", "north-pole", "south-pole"],
-)  # fmt: skip
+)
 @pytest.mark.parametrize(
     ("north_m", "east_m"), [(0.0, 0.0), (37.0, 12.0), (-30.0, 95.0), (800.0, -650.0), (0.0, 4e4)]
 )
@@ -153,7 +153,7 @@ def test_a_band_wider_than_60_m_makes_at_wider():
     track = track_at((11.0, 47.0))
     line = replace(track.centreline, width_m=90.0)
     known, wide = (
-        known_from(each, Path("invented.geojson"))
+        circuit_of(each, Path("invented.geojson"))
         for each in (track, replace(track, centreline=line))
     )
     longitude, latitude = shifted((11.0, 47.0), -36.80 - 40.0, 0.0)
@@ -192,5 +192,8 @@ def test_candidates_carry_what_tells_layouts_apart():
     (candidate,) = locate([known_at((11.0, 47.0), layout="Long")], 11.0, 47.0).candidates
 
     assert (candidate.id, candidate.name, candidate.layout, candidate.direction) == (
-        "invented", "Invented", "Long", "anticlockwise",
-    )  # fmt: skip
+        "invented",
+        "Invented",
+        "Long",
+        "anticlockwise",
+    )

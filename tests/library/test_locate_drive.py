@@ -30,11 +30,18 @@ def test_a_recording_that_ends_before_the_layouts_part_is_a_tie_with_the_place_t
         recording,
         **{
             name: getattr(recording, name)[short]
-            for name in ("time_s", "longitude_deg", "latitude_deg", "speed_mps", "course_deg",
-                         "elevation_m", "segment")
+            for name in (
+                "time_s",
+                "longitude_deg",
+                "latitude_deg",
+                "speed_mps",
+                "course_deg",
+                "elevation_m",
+                "segment",
+            )
             if getattr(recording, name) is not None
         },
-    )  # fmt: skip
+    )
 
     located = locate_drive(BOTH, part)
 

@@ -154,10 +154,17 @@ def test_the_same_line_the_other_way_round_is_no_duplicate(home, capsys):
     )
     path = home / "new" / "right.geojson"
     write_track(
-        replace(mirrored, id="right", name="Ring", centreline=turned, direction="clockwise",
-                gates=(), revised="2024-01-01T00:00:00Z"),
+        replace(
+            mirrored,
+            id="right",
+            name="Ring",
+            centreline=turned,
+            direction="clockwise",
+            gates=(),
+            revised="2024-01-01T00:00:00Z",
+        ),
         path,
-    )  # fmt: skip
+    )
 
     (row,), said = added(capsys, path)
 
@@ -187,20 +194,25 @@ def processes(arguments):
     running = [
         subprocess.Popen(
             [sys.executable, "-c", textwrap.dedent(ADDER), *map(str, words)],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=dict(os.environ),
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=dict(os.environ),
         )
         for words in arguments
-    ]  # fmt: skip
+    ]
     return [(*one.communicate(timeout=120), one.returncode) for one in running]
 
 
 def test_processes_that_add_at_once_lose_nothing(home, capsys):
     mine = home / "mine"
     lots = [
-        [track_file(home / f"lot{lot}", f"t{lot}-{n}", at=(11 + 0.1 * n, 40 + lot))
-         for n in range(6)]
+        [
+            track_file(home / f"lot{lot}", f"t{lot}-{n}", at=(11 + 0.1 * n, 40 + lot))
+            for n in range(6)
+        ]
         for lot in range(3)
-    ]  # fmt: skip
+    ]
 
     ended = processes([[mine, *lot] for lot in lots])
 

@@ -59,10 +59,13 @@ def test_from_anywhere_on_earth_the_nearest_three_are_those_of_measuring_every_o
 def test_a_tree_finds_what_measuring_everything_finds(monkeypatch):
     generator = np.random.default_rng(6)
     lines = [
-        loop((float(generator.normal(11, 0.4)), float(generator.normal(47, 0.3))),
-             float(generator.uniform(200, 3000)), turn_deg=float(generator.uniform(0, 180)))
+        loop(
+            (float(generator.normal(11, 0.4)), float(generator.normal(47, 0.3))),
+            float(generator.uniform(200, 3000)),
+            turn_deg=float(generator.uniform(0, 180)),
+        )
         for _ in range(150)
-    ]  # fmt: skip
+    ]
     longitude, latitude = generator.normal(11, 0.6, 300), generator.normal(47, 0.4, 300)
     by_all = pack(lines)
     expected = [

@@ -40,7 +40,7 @@ def test_any_sum_over_the_fixes_kept_has_the_variance_that_the_drive_tells(recei
     assert drive.levels.states == (5 if receiver == "slow velocities" else 4)
     random = np.random.default_rng(7)
     kept = np.sort(random.choice(len(drive.time_s) - 1, 12, replace=False))
-    known = drive.known_at([*kept, 40, 41, len(drive.time_s) - 2])
+    known = drive.fix_covariance([*kept, 40, 41, len(drive.time_s) - 2])
 
     for count in (1, 2, 5, 12):
         index = random.choice(kept, count, replace=False)
@@ -56,13 +56,13 @@ def test_two_positions_after_one_fix_may_be_summed():
     index, share = np.array([300, 300]), np.array([0.2, 0.8])
     slope = np.array([[0.1, 0.0], [-0.1, 0.02]])
 
-    assert drive.known_at([300]).variance(index, share, slope) == pytest.approx(
+    assert drive.fix_covariance([300]).variance(index, share, slope) == pytest.approx(
         drive.variance(index, share, slope), rel=1e-8
     )
 
 
 def test_a_fix_that_was_not_kept_is_not_guessed():
-    known = ellipse("positions").known_at([10, 20])
+    known = ellipse("positions").fix_covariance([10, 20])
 
     with pytest.raises(KeyError):
         known.variance(np.array([15]), np.array([0.5]), np.array([[0.1, 0.0]]))
@@ -70,7 +70,7 @@ def test_a_fix_that_was_not_kept_is_not_guessed():
 
 def test_what_is_kept_is_small():
     drive = ellipse("velocities")
-    known = drive.known_at(range(0, 900, 90))
+    known = drive.fix_covariance(range(0, 900, 90))
 
     kept = sum(getattr(known, name).nbytes for name in ("fix", "pivot", "onward", "form"))
     assert kept < 20_000

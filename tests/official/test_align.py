@@ -31,7 +31,7 @@ def test_without_noise_lap_times_alone_find_the_line(quiet):
     aligned = align_line([quiet.by_laps])
 
     assert aligned.ahead_m == pytest.approx(AHEAD_M, abs=0.7)
-    assert aligned.told
+    assert aligned.conclusive
 
 
 def test_lap_times_alone_find_the_line_within_what_they_say(usual):
@@ -97,12 +97,13 @@ def test_a_wrong_official_time_is_left_out(usual):
 
 def test_times_that_bury_what_differs_between_laps_cannot_tell(usual):
     rough = replace(
-        usual.by_laps, value_s=np.round(2 * usual.by_laps.value_s) / 2,
+        usual.by_laps,
+        value_s=np.round(2 * usual.by_laps.value_s) / 2,
         rounding_s=np.full(len(usual.by_laps.value_s), 0.5),
-    )  # fmt: skip
+    )
     aligned = align_line([first(rough, 6)])
 
-    assert not aligned.told
+    assert not aligned.conclusive
     assert aligned.times_needed > 6
 
 
@@ -117,14 +118,21 @@ def test_at_constant_speeds_the_answer_is_that_of_least_squares():
     place = np.linspace(-100.0, 100.0, 401)
     lap = 50.0 * np.arange(count)
     line = Passings(
-        place, lap[:, None] + place / speed, np.full((count, 401), 1 / speed),
-        tuple(range(count)), np.array([1.0, 0.0]),
-    )  # fmt: skip
+        place,
+        lap[:, None] + place / speed,
+        np.full((count, 401), 1 / speed),
+        tuple(range(count)),
+        np.array([1.0, 0.0]),
+    )
     away = sigma * np.random.default_rng(5).standard_normal(count)
     observed = Observed(
-        (line,), sigma**2 * np.eye(count), np.full(count, -1), np.arange(count),
-        lap + (7.0 + away) / speed, np.zeros(count),
-    )  # fmt: skip
+        (line,),
+        sigma**2 * np.eye(count),
+        np.full(count, -1),
+        np.arange(count),
+        lap + (7.0 + away) / speed,
+        np.zeros(count),
+    )
     aligned = align_line([observed], clock_within_s=0.0)
     size = (10.0 + ((away - away.mean()) ** 2).sum() / sigma**2) / (10.0 + count - 3)
 
@@ -140,9 +148,12 @@ def test_laps_share_the_passing_between_them():
     place = np.linspace(-100.0, 100.0, 401)
     lap = 50.0 * np.arange(count)
     line = Passings(
-        place, lap[:, None] + pace[:, None] * place, np.repeat(pace[:, None], 401, axis=1),
-        tuple(range(count)), np.array([1.0, 0.0]),
-    )  # fmt: skip
+        place,
+        lap[:, None] + pace[:, None] * place,
+        np.repeat(pace[:, None], 401, axis=1),
+        tuple(range(count)),
+        np.array([1.0, 0.0]),
+    )
     apart = np.arange(count)
     spread = sigma**2 * (np.eye(count) + np.exp(-np.abs(apart[:, None] - apart) / 3.0))
     value = 50.0 + 5.0 * np.diff(pace) + 0.01 * random.standard_normal(count - 1)
@@ -153,9 +164,12 @@ def test_laps_share_the_passing_between_them():
     covariance = differ @ (pace[:, None] * spread * pace) @ differ.T
     normal = multivariate_normal(np.zeros(count - 1), covariance)
     at = np.linspace(-66.0, 66.0, 2000)
-    square = np.array([
-        -2 * (normal.logpdf(value - 50.0 - y * np.diff(pace)) - normal.logpdf(np.zeros(count - 1)))
-        for y in at
-    ])  # fmt: skip
+    square = np.array(
+        [
+            -2
+            * (normal.logpdf(value - 50.0 - y * np.diff(pace)) - normal.logpdf(np.zeros(count - 1)))
+            for y in at
+        ]
+    )
     density = (10.0 + square) ** (-0.5 * (10 + count - 1))
     assert aligned.ahead_m == pytest.approx(at @ density / density.sum(), abs=0.1)

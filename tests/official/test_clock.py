@@ -1,6 +1,6 @@
 """Times of day read from official lists, by ISO 8601 and as timekeepers write them."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -43,6 +43,21 @@ def test_a_time_zone_is_told_from_a_clock_that_is_wrong(zone_h):
     recorded = [100.0, 150.0, 200.0]
     listed = [9 * 3600 + zone_h * 3600 + t + 1.5 for t in recorded]
     base, zone = clock_difference(listed, recorded, None, start)
+
+    assert zone == zone_h * 3600
+    assert [t - base for t in listed] == pytest.approx([t + 1.5 for t in recorded])
+
+
+@pytest.mark.parametrize("zone_h", [-11.0, -10.0, -9.5, 13.0, 14.0])
+@pytest.mark.parametrize("hour", [2, 9, 23])
+def test_with_its_date_a_zone_of_one_end_is_not_taken_for_the_other(zone_h, hour):
+    # Honolulu keeps 10 hours behind UTC, Kiritimati 14 ahead: the same clock face (IANA zones).
+    start = datetime(2024, 5, 4, hour, 0, tzinfo=UTC)
+    local = start.replace(tzinfo=None) + timedelta(hours=zone_h)
+    from_midnight = local.hour * 3600.0 + local.minute * 60.0
+    recorded = [100.0, 150.0]
+    listed = [from_midnight + t + 1.5 for t in recorded]
+    base, zone = clock_difference(listed, recorded, local.date(), start)
 
     assert zone == zone_h * 3600
     assert [t - base for t in listed] == pytest.approx([t + 1.5 for t in recorded])

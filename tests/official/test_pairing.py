@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trackkit.official.pairing import align, pair
+from trackkit.official.pairing import align, pair_official
 from trackkit.official.times import OfficialLap, OfficialTimes
 from trackkit.timing.laps import Lap, SectorTime
 
@@ -139,11 +139,20 @@ def test_a_constant_difference_is_found_and_does_not_spoil_the_pairing():
 def recorded_laps(times, sigma=0.005, sectors=None):
     """A report with laps of these times, numbered from 1."""
     laps = [
-        Lap(n, "flying", True, 100.0 * n, float(time), (), tuple(
-            SectorTime(s, None, sigma_s=sigma) for s in (sectors[n - 1] if sectors else [time])
-        ), sigma_s=sigma)
+        Lap(
+            n,
+            "flying",
+            True,
+            100.0 * n,
+            float(time),
+            (),
+            tuple(
+                SectorTime(s, None, sigma_s=sigma) for s in (sectors[n - 1] if sectors else [time])
+            ),
+            sigma_s=sigma,
+        )
         for n, time in enumerate(times, start=1)
-    ]  # fmt: skip
+    ]
     return SimpleNamespace(laps=[Lap(0, "out", False, 0.0, None, (), ()), *laps])
 
 
@@ -160,7 +169,7 @@ def test_bias_and_spread_are_the_mean_and_standard_deviation_of_the_differences(
     official = official_times([51.0, 52.0, 50.5, 51.4])
     report = recorded_laps([51.01, 52.03, 50.52, 51.42], sigma=0.02)
 
-    pairing = pair(official, report)
+    pairing = pair_official(official, report)
 
     assert [(p.official.number, p.lap.number) for p in pairing.pairs] == [
         (n, n) for n in range(1, 5)
@@ -175,7 +184,7 @@ def test_bias_and_spread_are_the_mean_and_standard_deviation_of_the_differences(
 def test_an_outlier_is_paired_and_told_and_does_not_move_bias_and_spread():
     official, recorded, _, _ = session(11, count=15, missing=0.0, odd=[(6, 0.08)])
 
-    pairing = pair(official_times(official), recorded_laps(recorded))
+    pairing = pair_official(official_times(official), recorded_laps(recorded))
 
     assert len(pairing.pairs) == 15
     assert [p.lap.number for p in pairing.pairs if p.outlier] == [7]
@@ -185,7 +194,7 @@ def test_an_outlier_is_paired_and_told_and_does_not_move_bias_and_spread():
 
 
 def test_what_is_left_over_on_either_side_is_told():
-    pairing = pair(
+    pairing = pair_official(
         official_times([51.0, 52.0, 50.5, 53.1]), recorded_laps([51.004, 50.498, 53.103, 65.0])
     )
 
@@ -194,7 +203,7 @@ def test_what_is_left_over_on_either_side_is_told():
 
 
 def test_a_pit_lap_of_the_recording_is_paired_with_nothing_like_it():
-    pairing = pair(
+    pairing = pair_official(
         official_times([51.0, 52.0, 50.5]), recorded_laps([51.003, 185.0, 52.001, 50.499])
     )
 
@@ -203,14 +212,14 @@ def test_a_pit_lap_of_the_recording_is_paired_with_nothing_like_it():
 
 
 def test_times_of_somebody_else_are_paired_with_nothing():
-    pairing = pair(official_times([71.0, 73.2, 70.9]), recorded_laps([51.0, 52.7, 50.5]))
+    pairing = pair_official(official_times([71.0, 73.2, 70.9]), recorded_laps([51.0, 52.7, 50.5]))
 
     assert pairing.pairs == ()
     assert pairing.agreement is None
 
 
 def test_a_lap_that_may_be_either_of_two_like_ones_is_in_doubt():
-    pairing = pair(official_times([51.0, 51.001, 53.0]), recorded_laps([51.0, 53.001]))
+    pairing = pair_official(official_times([51.0, 51.001, 53.0]), recorded_laps([51.0, 53.001]))
 
     first = pairing.pairs[0]
     assert first.probability < 0.9
@@ -220,7 +229,9 @@ def test_a_lap_that_may_be_either_of_two_like_ones_is_in_doubt():
 def test_rounding_of_the_official_times_counts_as_uncertainty():
     # A rounded value is uniformly spread over its last decimal: d / sqrt(12) (JCGM 100, 4.3.7; from
     # memory).
-    pairing = pair(official_times([51.0], resolution=0.1), recorded_laps([51.03], sigma=0.004))
+    pairing = pair_official(
+        official_times([51.0], resolution=0.1), recorded_laps([51.03], sigma=0.004)
+    )
 
     (one,) = pairing.pairs
     assert one.sigma_s == pytest.approx(np.hypot(0.004, 0.1 / np.sqrt(12)))
@@ -231,16 +242,16 @@ def test_sectors_are_compared_where_there_are_as_many():
     ours = [[20.03, 30.97], [20.53, 31.47], [19.53, 30.97]]
     official = official_times([51.0, 52.0, 50.5], sectors)
 
-    pairing = pair(official, recorded_laps([51.0, 52.0, 50.5], sectors=ours))
+    pairing = pair_official(official, recorded_laps([51.0, 52.0, 50.5], sectors=ours))
 
     assert [one.bias_s for one in pairing.sectors] == pytest.approx([0.03, -0.03])
-    other = pair(official, recorded_laps([51.0, 52.0, 50.5]))
+    other = pair_official(official, recorded_laps([51.0, 52.0, 50.5]))
     assert other.sectors == ()
     assert len(other.pairs) == 3
 
 
 def test_the_row_for_json_tells_everything():
-    row = pair(official_times([51.0, 52.0]), recorded_laps([51.004, 52.0])).as_row()
+    row = pair_official(official_times([51.0, 52.0]), recorded_laps([51.004, 52.0])).as_row()
 
     assert row["pairs"][0]["official_lap"] == row["pairs"][0]["lap"] == 1
     assert row["pairs"][0]["difference_s"] == pytest.approx(0.004)

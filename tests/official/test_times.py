@@ -144,8 +144,11 @@ def test_any_time_is_read_as_it_is_written(tmp_path_factory, seconds, how):
     path = tmp_path_factory.getbasetemp() / "any.csv"
     thousandths = round(seconds * 1000)
     minutes, rest = divmod(thousandths, 60_000)
-    text = (f"{minutes}:{rest // 1000:02d}.{rest % 1000:03d}" if how == "m"
-            else f"{thousandths // 1000}.{thousandths % 1000:03d}")  # fmt: skip
+    text = (
+        f"{minutes}:{rest // 1000:02d}.{rest % 1000:03d}"
+        if how == "m"
+        else f"{thousandths // 1000}.{thousandths % 1000:03d}"
+    )
     path.write_text(f"time\n{text}\n")
 
     assert times_of(read_official(path)) == [pytest.approx(thousandths / 1000, abs=1e-9)]

@@ -99,9 +99,11 @@ def test_fixes_and_line_in_the_page_are_where_they_were_recorded(page: str) -> N
     recording = session(track)
     fixes = document_of(page, "base")["recordings"][0]["fixes"]
     apart = Geodesic.WGS84.Inverse(
-        recording.latitude_deg[99], recording.longitude_deg[99],
-        unpacked(fixes["lat"])[99], unpacked(fixes["lon"])[99],
-    )["s12"]  # fmt: skip
+        recording.latitude_deg[99],
+        recording.longitude_deg[99],
+        unpacked(fixes["lat"])[99],
+        unpacked(fixes["lon"])[99],
+    )["s12"]
     assert apart < 0.02
     line = document_of(page, "base")["line"]
     along = Geodesic.WGS84.Polygon(polyline=True)

@@ -25,9 +25,12 @@ def build():
     # Off 30 m to the south in the second lap; a lap takes 26.7 s.
     bump = 30.0 * np.exp(-0.5 * ((clean.time_s - 46.0) / 1.5) ** 2) / 111_195.0
     off = replace(
-        clean, latitude_deg=clean.latitude_deg - bump, speed_mps=None, course_deg=None,
+        clean,
+        latitude_deg=clean.latitude_deg - bump,
+        speed_mps=None,
+        course_deg=None,
         removed={"duplicate time": 3},
-    )  # fmt: skip
+    )
     return build_track([off, recorded(name="<second>.gpx", noise=1.0, seed=2)], "R&D Oval")
 
 
@@ -40,9 +43,12 @@ def test_it_has_a_picture_for_each_step(page):
     headings = [h.text_content() for h in page.findall(".//h2")]
 
     assert headings == [
-        "1. Raw fixes", "2. Laps found", "3. What was thrown out, and why",
-        "4. Spread by chainage", "5. The line",
-    ]  # fmt: skip
+        "1. Raw fixes",
+        "2. Laps found",
+        "3. What was thrown out, and why",
+        "4. Spread by chainage",
+        "5. The line",
+    ]
     assert len(page.findall(".//svg")) == 5
     assert all(len(svg.findall("path")) >= 1 for svg in page.findall(".//svg"))
 

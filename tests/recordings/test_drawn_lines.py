@@ -64,6 +64,15 @@ def test_neighbours_that_are_the_same_are_made_one(geojson):
         read_line(geojson(feature("LineString", [[11, 48], [11, 48]])))
 
 
+@pytest.mark.parametrize("crs", [None, "EPSG:25832"])
+@pytest.mark.parametrize(
+    ("kind", "coordinates"), [("LineString", []), ("Polygon", []), ("MultiPolygon", [5])]
+)
+def test_a_line_without_positions_is_refused(geojson, kind, coordinates, crs):
+    with pytest.raises(RecordingError, match="fewer than two different positions"):
+        read_line(geojson(feature(kind, coordinates)), crs=crs)
+
+
 def test_a_line_cut_at_the_antimeridian_is_joined_again(geojson):
     # As RFC 7946, section 3.1.9, asks for cutting it.
     parts = [[[179.99, -17.0], [180.0, -17.0]], [[-180.0, -17.0], [-179.99, -17.0]]]

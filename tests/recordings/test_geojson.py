@@ -96,6 +96,15 @@ def test_times_that_do_not_match_the_positions_are_an_error(geojson):
         read_recording(geojson(feature("LineString", POSITIONS, coordTimes=TIMES[:2])))
 
 
+@pytest.mark.parametrize(
+    ("coordinates", "times"),
+    [([POSITIONS], 5), ([POSITIONS], {"first": TIMES}), ([POSITIONS], [5]), ([5], [TIMES[0]])],
+)
+def test_times_or_parts_that_are_no_lists_are_an_error(geojson, coordinates, times):
+    with pytest.raises(RecordingError, match="feature 1: does not have one time for each"):
+        read_recording(geojson(feature("MultiLineString", coordinates, coordTimes=times)))
+
+
 def test_geojson_without_times_is_sent_to_from_line(geojson):
     with pytest.raises(NoTimesError, match="build from it as a drawn line") as caught:
         read_recording(geojson(feature("LineString", POSITIONS)))

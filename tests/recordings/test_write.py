@@ -200,8 +200,13 @@ def test_csv_read_by_pandas_has_units_in_its_headers_and_gaps_where_values_lack(
     recording = make_recording()
     frame = pd.read_csv(written(tmp_path, recording, ".csv"), parse_dates=["time_utc"])
     assert list(frame) == [
-        "time_utc", "latitude_deg", "longitude_deg", "speed_mps", "course_deg", "elevation_m",
-    ]  # fmt: skip
+        "time_utc",
+        "latitude_deg",
+        "longitude_deg",
+        "speed_mps",
+        "course_deg",
+        "elevation_m",
+    ]
     assert frame.latitude_deg.to_numpy() == pytest.approx(recording.latitude_deg, abs=1e-9)
     assert frame.speed_mps.to_numpy() == pytest.approx(recording.speed_mps, abs=1e-4, nan_ok=True)
     assert frame.course_deg.isna().tolist() == [True, False, False, False]

@@ -2,11 +2,18 @@
 
 import numpy as np
 import pytest
-from drives import Road, arc, on_earth, straight
+from drives import Road, arc, drive, on_earth, straights_joined
 
+from trackkit.building.build import build_track
 from trackkit.building.path import path_driven
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import smooth
+
+
+def built(road, *, laps=1.15, cruise=12.0, rate_hz=10, is_open=False, at=(11.0, 47.0), **more):
+    outing = drive(road, begin_m=20.0, laps=laps, cruise=cruise)
+    recording = outing.recording(rate_hz, doppler=True, at=at)
+    return build_track([recording], "Invented", is_open=is_open, **more)
 
 
 def deviation(road, track):
@@ -27,21 +34,14 @@ def furthest_from(road, track, at=(11.0, 47.0), ends_m=0.0):
     return float(np.abs(offset).max())
 
 
-TRACK_400_M = 400.0
-"""World Athletics, Track and Field Facilities Manual: the standard track; from memory."""
-
-
 def path_of(recording):
     plane = LocalPlane.around(recording.longitude_deg, recording.latitude_deg)
     return path_driven(smooth(recording, plane))
 
 
 def closed_rectangle(width_m, height_m, radius_m):
-    bend = arc(radius_m, 90)
-    return Road(
-        (straight(width_m / 2), bend, straight(height_m), bend, straight(width_m), bend,
-         straight(height_m), bend, straight(width_m / 2)),
-    )  # fmt: skip
+    sides_m = (width_m / 2, height_m, width_m, height_m, width_m / 2)
+    return Road(straights_joined(arc(radius_m, 90), sides_m))
 
 
 def assert_is(track, road, *, direction, within_m=4.0, at=(11.0, 47.0), length=5e-3):

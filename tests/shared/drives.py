@@ -116,6 +116,12 @@ def stadium(straight_m=84.39, radius_m=36.80):
     )
 
 
+def straights_joined(bend, lengths_m):
+    """Straights of some lengths, and one and the same bend between each two of them."""
+    pieces = [piece for length_m in lengths_m for piece in (bend, straight(length_m))]
+    return tuple(pieces[1:])
+
+
 def figure_of_eight(radius_m=60.0, apart_m=100.0):
     """Two circles about (apart, 0) and (-apart, 0) and the tangents that cross between them.
 
@@ -125,10 +131,15 @@ def figure_of_eight(radius_m=60.0, apart_m=100.0):
     lean = np.degrees(np.arcsin(radius_m / apart_m))
     turn = 180.0 + 2.0 * lean
     return Road(
-        (straight(tangent), arc(radius_m, turn), straight(2 * tangent), arc(-radius_m, turn),
-         straight(tangent)),
+        (
+            straight(tangent),
+            arc(radius_m, turn),
+            straight(2 * tangent),
+            arc(-radius_m, turn),
+            straight(tangent),
+        ),
         heading_deg=-lean,
-    )  # fmt: skip
+    )
 
 
 def hairpin_circuit():
@@ -138,10 +149,18 @@ def hairpin_circuit():
     east 150 m, left-hander of 15 m, west 200 m, and a left-hander of 39 m home.
     """
     return Road(
-        (straight(200), arc(4, 180), straight(150), arc(-20, 180), straight(150), arc(15, 180),
-         straight(200), arc(39, 180)),
+        (
+            straight(200),
+            arc(4, 180),
+            straight(150),
+            arc(-20, 180),
+            straight(150),
+            arc(15, 180),
+            straight(200),
+            arc(39, 180),
+        ),
         start=(-80.0, -39.0),
-    )  # fmt: skip
+    )
 
 
 def block_circuit():
@@ -149,12 +168,7 @@ def block_circuit():
 
     Bends of 30 m radius (47.12 m long) at 200, 447.12, 894.25 and 1,141.37 m; straights between.
     """
-    bend = arc(30, 90)
-    return Road(
-        (straight(200), bend, straight(200), bend, straight(400), bend, straight(200), bend,
-         straight(200)),
-        start=(0.0, -130.0),
-    )  # fmt: skip
+    return Road(straights_joined(arc(30, 90), (200, 200, 400, 200, 200)), start=(0.0, -130.0))
 
 
 def hill_course():
@@ -287,15 +301,17 @@ class _Way:
 
     def __call__(self, way_m):
         way = np.asarray(way_m, dtype=float)
-        position, direction = self.road.at(self.road_from + np.clip(
-            way - self.out_length, 0.0, self.road_end - self.out_length))  # fmt: skip
+        position, direction = self.road.at(
+            self.road_from + np.clip(way - self.out_length, 0.0, self.road_end - self.out_length)
+        )
         for line, inside, offset in (
             (self.out, way < self.out_length, 0.0),
             (self.back, way > self.road_end, self.road_end),
         ):
             if line is not None and inside.any():
-                along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0),
-                                                                        axis=1))])  # fmt: skip
+                along = np.concatenate(
+                    [[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))]
+                )
                 here = CubicSpline(along, line)
                 position[inside] = here(way[inside] - offset)
                 tangent = here(way[inside] - offset, 1)

@@ -7,7 +7,7 @@ import numpy as np
 from drives import stadium, track_of
 from geographiclib.geodesic import Geodesic
 
-from trackkit.library.known import Atlas, known_from
+from trackkit.library.known import Atlas, circuit_of
 
 EARTH = Geodesic.WGS84
 
@@ -19,7 +19,7 @@ def track_at(at, *, track_id="invented", name="Invented", road=None, **more):
 
 
 def known_at(at, track_id="invented", **more):
-    return known_from(track_at(at, track_id=track_id, **more), Path(f"{track_id}.geojson"))
+    return circuit_of(track_at(at, track_id=track_id, **more), Path(f"{track_id}.geojson"))
 
 
 def locate(known, longitude_deg, latitude_deg, **more):
@@ -27,6 +27,10 @@ def locate(known, longitude_deg, latitude_deg, **more):
 
 
 def shifted(at, north_m, east_m):
-    place = EARTH.Direct(at[1], at[0], float(np.degrees(np.arctan2(east_m, north_m))),
-                         float(np.hypot(north_m, east_m)))  # fmt: skip
+    place = EARTH.Direct(
+        at[1],
+        at[0],
+        float(np.degrees(np.arctan2(east_m, north_m))),
+        float(np.hypot(north_m, east_m)),
+    )
     return place["lon2"], place["lat2"]

@@ -79,10 +79,14 @@ def moved(at, azimuth, distance):
 
 
 PLACES = {
-    "home": (11.0, 47.0), "antimeridian": (180.0, -17.0), "east-of-it": (-179.99, 52.0),
-    "north-pole": (30.0, 89.999), "at-the-pole": (0.0, 90.0), "south-pole": (0.0, -89.99),
+    "home": (11.0, 47.0),
+    "antimeridian": (180.0, -17.0),
+    "east-of-it": (-179.99, 52.0),
+    "north-pole": (30.0, 89.999),
+    "at-the-pole": (0.0, 90.0),
+    "south-pole": (0.0, -89.99),
     "equator": (0.0, 0.0),
-}  # fmt: skip
+}
 WORLD = [
     *(loop(at, 900.0) for at in PLACES.values()),
     *(loop(at, 3_300.0, vertices=24) for at in PLACES.values()),  # 20 km round, 700 m segments

@@ -15,10 +15,19 @@ def long_block(kink_m=0.0):
     else:
         north = (straight(400),)
     return Road(
-        (straight(200), bend, straight(200), bend, *north, bend, straight(200), bend,
-         straight(200)),
+        (
+            straight(200),
+            bend,
+            straight(200),
+            bend,
+            *north,
+            bend,
+            straight(200),
+            bend,
+            straight(200),
+        ),
         start=(0.0, -130.0),
-    )  # fmt: skip
+    )
 
 
 def recorded(road, *, laps=3.2, seed=1, name="day", noise=1.0):

@@ -54,13 +54,20 @@ class Session:
         begin = np.array([place[lap.passed[0]] for lap in self.laps])
         end = np.array([place[lap.passed[-1]] for lap in self.laps])
         self.by_laps = Observed(
-            (line,), covariance_along(report.drive, [line]), begin, end,
-            np.round(self.moment[end] - self.moment[begin], 3), np.full(len(begin), 1e-3),
-        )  # fmt: skip
+            (line,),
+            covariance_along(report.drive, [line]),
+            begin,
+            end,
+            np.round(self.moment[end] - self.moment[begin], 3),
+            np.full(len(begin), 1e-3),
+        )
         self.by_day = replace(
-            self.by_laps, begin=np.full(len(crossings), -1), end=np.arange(len(crossings)),
-            value_s=np.round(self.moment, 3), rounding_s=np.full(len(crossings), 1e-3),
-        )  # fmt: skip
+            self.by_laps,
+            begin=np.full(len(crossings), -1),
+            end=np.arange(len(crossings)),
+            value_s=np.round(self.moment, 3),
+            rounding_s=np.full(len(crossings), 1e-3),
+        )
 
     def clock(self, moment, ahead_s=0.0):
         at = self.recording.start + timedelta(seconds=float(moment) + ahead_s)

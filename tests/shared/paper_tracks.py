@@ -24,9 +24,17 @@ def with_corners(track: Track) -> Track:
         place = (float(longitude[0]), float(latitude[0]))
         name = "Long Name of a Bend" if number % 3 == 0 else ""
         corners.append(
-            Corner(number, name, bend.turn, place, bend.entry_m, bend.apex_m, bend.exit_m,
-                   bend.min_radius_m)
-        )  # fmt: skip
+            Corner(
+                number,
+                name,
+                bend.turn,
+                place,
+                bend.entry_m,
+                bend.apex_m,
+                bend.exit_m,
+                bend.min_radius_m,
+            )
+        )
     return replace(track, corners=tuple(corners))
 
 
@@ -40,8 +48,13 @@ def comb(teeth: int, leg_m: float, radius_m: float) -> Road:
     pieces = [straight(leg_m), turn, straight(leg_m), back] * teeth
     pieces = pieces[:-1]
     width = (4 * teeth - 2) * radius_m
-    home = [straight(3 * radius_m), arc(-radius_m, 90), straight(width - 2 * radius_m),
-            arc(-radius_m, 90), straight(3 * radius_m)]  # fmt: skip
+    home = [
+        straight(3 * radius_m),
+        arc(-radius_m, 90),
+        straight(width - 2 * radius_m),
+        arc(-radius_m, 90),
+        straight(3 * radius_m),
+    ]
     return Road(tuple(pieces + home), heading_deg=90.0)
 
 

@@ -18,8 +18,15 @@ AT = f"{HOME}/{TOKEN}"
 @cache
 def block():
     track = track_of(ROAD, gates=GATES, spacing_m=2.0, revised="2024-01-01T00:00:00Z")
-    accepted = ({"rule": "gate-apex", "feature": "gate-b", "reason": "as the club wants",
-                 "by": None, "date": "2024-01-01"},)  # fmt: skip
+    accepted = (
+        {
+            "rule": "gate-apex",
+            "feature": "gate-b",
+            "reason": "as the club wants",
+            "by": None,
+            "date": "2024-01-01",
+        },
+    )
     return replace(
         track,
         accepted=accepted,

@@ -15,8 +15,14 @@ def recording_of(position_m, time_s, *, velocity_mps=None, name="invented"):
     if velocity_mps is not None:
         speed = np.hypot(*np.asarray(velocity_mps).T)
         course = np.degrees(np.arctan2(*np.asarray(velocity_mps).T)) % 360.0
-    return Recording(name, np.asarray(time_s, dtype=float), longitude, latitude,
-                     speed_mps=speed, course_deg=course)  # fmt: skip
+    return Recording(
+        name,
+        np.asarray(time_s, dtype=float),
+        longitude,
+        latitude,
+        speed_mps=speed,
+        course_deg=course,
+    )
 
 
 def along_the_finish_straight(x_m, time_s, *, y_m=-130.0, doppler=False):

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 from drives import Road, arc, drive, straight, track_of
 
-from trackkit.library.known import Atlas, known_from
+from trackkit.library.known import Atlas, circuit_of
 
 LONG = Road((straight(400.0), arc(50, 180), straight(400.0), arc(50, 180)), start=(-200.0, -50.0))
 SHORT = Road((straight(250.0), arc(50, 180), straight(250.0), arc(50, 180)), start=(-200.0, -50.0))
@@ -22,7 +22,7 @@ def known(road, track_id, *, reverse=False, at=(11.0, 47.0), **more):
             line, longitude_deg=line.longitude_deg[::-1], latitude_deg=line.latitude_deg[::-1]
         )
         track = replace(track, centreline=turned, direction="clockwise")
-    return known_from(replace(track, id=track_id, **more), Path(f"{track_id}.geojson"))
+    return circuit_of(replace(track, id=track_id, **more), Path(f"{track_id}.geojson"))
 
 
 BOTH = Atlas.of([known(LONG, "long"), known(SHORT, "short")])
@@ -38,7 +38,9 @@ def chainage(recording, road):
     from drives import GEOD
 
     step = GEOD.inv(
-        recording.longitude_deg[:-1], recording.latitude_deg[:-1],
-        recording.longitude_deg[1:], recording.latitude_deg[1:],
-    )[2]  # fmt: skip
+        recording.longitude_deg[:-1],
+        recording.latitude_deg[:-1],
+        recording.longitude_deg[1:],
+        recording.latitude_deg[1:],
+    )[2]
     return np.concatenate([[0.0], np.cumsum(step)])

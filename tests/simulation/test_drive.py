@@ -69,9 +69,13 @@ def test_velocity_is_the_rate_of_change_of_position(exact):
     # An independent integration of the velocity leads back to the position.
     begin, end = 20.0, 50.0
     solved = solve_ivp(
-        lambda t, _: exact.velocity_mps(t), (begin, end), exact.position_m(begin), rtol=1e-10,
-        atol=1e-10, max_step=0.1,
-    )  # fmt: skip
+        lambda t, _: exact.velocity_mps(t),
+        (begin, end),
+        exact.position_m(begin),
+        rtol=1e-10,
+        atol=1e-10,
+        max_step=0.1,
+    )
     assert solved.y[:, -1] == pytest.approx(exact.position_m(end), abs=1e-5)
 
 

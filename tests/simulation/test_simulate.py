@@ -98,9 +98,14 @@ def test_true_crossings_are_where_an_integration_of_the_velocity_meets_the_gate(
 
     begin = expected["time_s"] - 2.0
     solved = solve_ivp(
-        lambda t, _: exact.velocity_mps(t), (begin, begin + 4.0), exact.position_m(begin),
-        events=ahead, rtol=1e-12, atol=1e-10, max_step=0.05,
-    )  # fmt: skip
+        lambda t, _: exact.velocity_mps(t),
+        (begin, begin + 4.0),
+        exact.position_m(begin),
+        events=ahead,
+        rtol=1e-12,
+        atol=1e-10,
+        max_step=0.05,
+    )
     assert solved.t_events[0] == pytest.approx([expected["time_s"]], abs=1e-7)
 
 

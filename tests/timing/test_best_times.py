@@ -92,9 +92,15 @@ def test_best_sectors_that_follow_one_another_across_a_finish_line_are_one_run_t
 def test_the_continuous_best_of_a_point_to_point_course_is_its_best_run():
     # The end of one run and the beginning of the next are not driven in one go.
     runs = laps(
-        ("start", 10), ("one", 60), ("finish", 70), ("start", 200), ("one", 210), ("finish", 260),
-        closed=False, order=["start", "one", "finish"],
-    )  # fmt: skip
+        ("start", 10),
+        ("one", 60),
+        ("finish", 70),
+        ("start", 200),
+        ("one", 210),
+        ("finish", 260),
+        closed=False,
+        order=["start", "one", "finish"],
+    )
 
     assert continuous_best(runs) == 60.0
     assert theoretical_best(runs) == 20.0
@@ -102,8 +108,17 @@ def test_the_continuous_best_of_a_point_to_point_course_is_its_best_run():
 
 def test_a_pit_lap_between_breaks_the_run_of_the_continuous_best():
     found = laps(
-        ("finish", 0), ("one", 20), ("two", 40), ("finish", 60), ("pit", 61), ("one", 62),
-        ("two", 64), ("finish", 66), ("one", 86), ("two", 106), ("finish", 126),
-    )  # fmt: skip
+        ("finish", 0),
+        ("one", 20),
+        ("two", 40),
+        ("finish", 60),
+        ("pit", 61),
+        ("one", 62),
+        ("two", 64),
+        ("finish", 66),
+        ("one", 86),
+        ("two", 106),
+        ("finish", 126),
+    )
 
     assert continuous_best(found) == 60.0

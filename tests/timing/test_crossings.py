@@ -74,8 +74,9 @@ def test_noise_costs_no_crossing_at_any_rate(block, rate_hz):
 @pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
 def test_a_drive_of_straights_and_arcs_is_timed_to_a_millisecond(block, doppler):
     road = block_circuit()
-    outing = drive(road, begin_m=1200.0, laps=3.3, cruise=corner_speed(road, 30.0),
-                   acceleration_mps2=2.5)  # fmt: skip
+    outing = drive(
+        road, begin_m=1200.0, laps=3.3, cruise=corner_speed(road, 30.0), acceleration_mps2=2.5
+    )
 
     report = time_laps(block, outing.recording(10, doppler=doppler))
 

@@ -98,8 +98,11 @@ def test_a_gate_that_was_driven_round_is_missed_and_its_sectors_have_no_times(bl
     )
     outing = drive(block_circuit(), begin_m=1300.0, laps=1.2, cruise=25.0)
 
-    (lap,) = [x for x in time_laps(beside, outing.recording(10)).laps if x.number == 1
-              and x.time_s is not None]  # fmt: skip
+    (lap,) = [
+        x
+        for x in time_laps(beside, outing.recording(10)).laps
+        if x.number == 1 and x.time_s is not None
+    ]
 
     assert lap.missed == ("one",)
     assert not lap.complete
@@ -188,8 +191,9 @@ def test_best_times_carry_an_uncertainty(session):
 def test_a_kart_circuit_with_a_lap_near_50_s_has_three_sectors_of_like_length():
     # Common practice, no source: three sectors on a kart circuit whose lap takes about 50 s.
     road = hairpin_circuit()
-    outing = drive(road, begin_m=600.0, laps=3.4, cruise=corner_speed(road, 25.0),
-                   acceleration_mps2=4.0)  # fmt: skip
+    outing = drive(
+        road, begin_m=600.0, laps=3.4, cruise=corner_speed(road, 25.0), acceleration_mps2=4.0
+    )
     recording = outing.recording(10, doppler=True)
     track = build_track([recording], "Invented Kart Circuit", sectors=3).track
 

@@ -53,9 +53,16 @@ def test_a_missed_sector_gate_is_reported_and_its_times_are_not_invented():
 
 def test_a_missed_finish_splits_the_lap_and_neither_half_has_a_time():
     found = laps(
-        ("finish", 10), ("one", 25), ("two", 45), ("one", 76), ("two", 95), ("finish", 110),
-        ("one", 125), ("two", 145), ("finish", 160),
-    )  # fmt: skip
+        ("finish", 10),
+        ("one", 25),
+        ("two", 45),
+        ("one", 76),
+        ("two", 95),
+        ("finish", 110),
+        ("one", 125),
+        ("two", 145),
+        ("finish", 160),
+    )
 
     before, after, whole = found[1:4]
     assert (before.time_s, before.complete, before.missed) == (None, False, ("finish",))
@@ -76,9 +83,15 @@ def test_a_finish_missed_with_every_sector_gate_makes_a_lap_twice_as_long_that_i
 
 def test_a_lap_through_the_pit_lane_is_a_pit_lap():
     found = laps(
-        ("finish", 10), ("one", 25), ("two", 45), ("pit", 50), ("finish", 80), ("one", 95),
-        ("two", 115), ("finish", 130),
-    )  # fmt: skip
+        ("finish", 10),
+        ("one", 25),
+        ("two", 45),
+        ("pit", 50),
+        ("finish", 80),
+        ("one", 95),
+        ("two", 115),
+        ("finish", 130),
+    )
 
     assert [lap.kind for lap in found] == ["out", "pit", "flying", "in"]
 
@@ -87,12 +100,23 @@ def test_a_stop_in_the_pit_lane_across_the_finish_gate_makes_two_pit_laps():
     # In before the finish line, past it inside the finish gate, out after it.
     found = laps_between(
         crossed(
-            ("finish", 10), ("one", 25), ("two", 45), ("pit in", 50), ("finish", 60),
-            ("pit out", 90), ("one", 100), ("two", 120), ("finish", 135), ("one", 150),
-            ("two", 170), ("finish", 185),
+            ("finish", 10),
+            ("one", 25),
+            ("two", 45),
+            ("pit in", 50),
+            ("finish", 60),
+            ("pit out", 90),
+            ("one", 100),
+            ("two", 120),
+            ("finish", 135),
+            ("one", 150),
+            ("two", 170),
+            ("finish", 185),
         ),
-        ORDER, closed=True, pit_exits=["pit out"],
-    )  # fmt: skip
+        ORDER,
+        closed=True,
+        pit_exits=["pit out"],
+    )
 
     assert [lap.kind for lap in found] == ["out", "pit", "pit", "flying", "in"]
     assert [lap.time_s for lap in found[1:4]] == [50.0, 75.0, 50.0]
@@ -101,27 +125,46 @@ def test_a_stop_in_the_pit_lane_across_the_finish_gate_makes_two_pit_laps():
 def test_a_pit_lane_that_passes_beside_the_finish_gate_misses_it_and_makes_two_pit_laps():
     found = laps_between(
         crossed(
-            ("finish", 10), ("one", 25), ("two", 45), ("pit in", 50), ("pit out", 90),
-            ("one", 100), ("two", 120), ("finish", 135), ("one", 150), ("two", 170),
+            ("finish", 10),
+            ("one", 25),
+            ("two", 45),
+            ("pit in", 50),
+            ("pit out", 90),
+            ("one", 100),
+            ("two", 120),
+            ("finish", 135),
+            ("one", 150),
+            ("two", 170),
             ("finish", 185),
         ),
-        ORDER, closed=True, pit_exits=["pit out"],
-    )  # fmt: skip
+        ORDER,
+        closed=True,
+        pit_exits=["pit out"],
+    )
 
     assert [(lap.kind, lap.time_s) for lap in found[1:4]] == [
-        ("pit", None), ("pit", None), ("flying", 50.0),
-    ]  # fmt: skip
+        ("pit", None),
+        ("pit", None),
+        ("flying", 50.0),
+    ]
     assert found[1].missed == found[2].missed == ("finish",)
 
 
 def test_a_pit_exit_that_was_not_seen_marks_no_lap_after_the_one_it_would_have_been_in():
     found = laps_between(
         crossed(
-            ("finish", 10), ("pit in", 50), ("finish", 60), ("one", 100), ("finish", 135),
-            ("one", 150), ("finish", 185),
+            ("finish", 10),
+            ("pit in", 50),
+            ("finish", 60),
+            ("one", 100),
+            ("finish", 135),
+            ("one", 150),
+            ("finish", 185),
         ),
-        ["finish", "one"], closed=True, pit_exits=["pit out"],
-    )  # fmt: skip
+        ["finish", "one"],
+        closed=True,
+        pit_exits=["pit out"],
+    )
 
     assert [lap.kind for lap in found] == ["out", "pit", "pit", "flying", "in"]
 
@@ -129,11 +172,19 @@ def test_a_pit_exit_that_was_not_seen_marks_no_lap_after_the_one_it_would_have_b
 def test_a_speed_gate_tells_a_speed_and_makes_no_sector_and_no_pit_lap():
     found = laps_between(
         crossed(
-            ("finish", 10), ("one", 25), ("trap", 33), ("two", 45), ("finish", 60), ("one", 75),
-            ("two", 95), ("finish", 110),
+            ("finish", 10),
+            ("one", 25),
+            ("trap", 33),
+            ("two", 45),
+            ("finish", 60),
+            ("one", 75),
+            ("two", 95),
+            ("finish", 110),
         ),
-        ORDER, closed=True, speed_places={"trap": 1.5},
-    )  # fmt: skip
+        ORDER,
+        closed=True,
+        speed_places={"trap": 1.5},
+    )
 
     assert [lap.kind for lap in found] == ["out", "flying", "flying", "in"]
     assert [[c.time_s for c in lap.speed_gates] for lap in found] == [[], [33.0], [], []]
@@ -144,11 +195,19 @@ def test_a_speed_gate_tells_a_speed_and_makes_no_sector_and_no_pit_lap():
 def test_a_speed_gate_passed_after_a_missed_finish_belongs_to_the_lap_it_was_passed_on():
     found = laps_between(
         crossed(
-            ("finish", 10), ("trap", 15), ("one", 25), ("two", 45), ("trap", 65), ("one", 76),
-            ("two", 95), ("finish", 110),
+            ("finish", 10),
+            ("trap", 15),
+            ("one", 25),
+            ("two", 45),
+            ("trap", 65),
+            ("one", 76),
+            ("two", 95),
+            ("finish", 110),
         ),
-        ORDER, closed=True, speed_places={"trap": 0.5},
-    )  # fmt: skip
+        ORDER,
+        closed=True,
+        speed_places={"trap": 0.5},
+    )
 
     assert [[c.time_s for c in lap.speed_gates] for lap in found[1:3]] == [[15.0], [65.0]]
 
@@ -162,9 +221,15 @@ def test_without_sector_gates_a_lap_is_one_sector():
 
 def test_a_point_to_point_course_has_runs_and_nothing_between_them():
     runs = laps(
-        ("start", 10), ("one", 30), ("finish", 60), ("start", 200), ("one", 219), ("finish", 247),
-        closed=False, order=["start", "one", "finish"],
-    )  # fmt: skip
+        ("start", 10),
+        ("one", 30),
+        ("finish", 60),
+        ("start", 200),
+        ("one", 219),
+        ("finish", 247),
+        closed=False,
+        order=["start", "one", "finish"],
+    )
 
     assert [run.time_s for run in runs] == [50.0, 47.0]
     assert [run.kind for run in runs] == ["flying", "flying"]
@@ -174,9 +239,14 @@ def test_a_point_to_point_course_has_runs_and_nothing_between_them():
 
 def test_a_run_that_is_broken_off_has_no_time():
     runs = laps(
-        ("start", 10), ("one", 30), ("start", 200), ("one", 219), ("finish", 247),
-        closed=False, order=["start", "one", "finish"],
-    )  # fmt: skip
+        ("start", 10),
+        ("one", 30),
+        ("start", 200),
+        ("one", 219),
+        ("finish", 247),
+        closed=False,
+        order=["start", "one", "finish"],
+    )
 
     assert [run.time_s for run in runs] == [None, 47.0]
     assert not runs[0].complete

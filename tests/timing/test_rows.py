@@ -45,8 +45,9 @@ def test_times_of_day_are_in_the_tracks_zone_too_across_the_change_of_the_clocks
     assert last["begun_local"].startswith("2024-10-27T02:0")
     assert last["begun_local"].endswith("+01:00")
     begun = datetime.fromisoformat(last["begun"])
-    assert begun - start == pytest.approx(timedelta(seconds=last["start_s"]),
-                                          abs=timedelta(microseconds=1))  # fmt: skip
+    assert begun - start == pytest.approx(
+        timedelta(seconds=last["start_s"]), abs=timedelta(microseconds=1)
+    )
     assert datetime.fromisoformat(last["begun_local"]) == begun
 
 

@@ -35,9 +35,22 @@ def sessions():
 
 @pytest.mark.parametrize(
     ("sigma", "places"),
-    [(0.0004, 3), (0.004, 3), (0.0123, 3), (0.0949, 3), (0.0994, 3), (0.0996, 2), (0.13, 2),
-     (0.99, 2), (1.3, 1), (14.0, 0), (400.0, 0), (None, 3), (0.0, 3)],
-)  # fmt: skip
+    [
+        (0.0004, 3),
+        (0.004, 3),
+        (0.0123, 3),
+        (0.0949, 3),
+        (0.0994, 3),
+        (0.0996, 2),
+        (0.13, 2),
+        (0.99, 2),
+        (1.3, 1),
+        (14.0, 0),
+        (400.0, 0),
+        (None, 3),
+        (0.0, 3),
+    ],
+)
 def test_the_last_decimal_is_no_finer_than_the_second_digit_of_the_uncertainty(sigma, places):
     # At most two significant digits of an uncertainty (JCGM 100, 7.2.6; from memory); timekeepers
     # give thousandths (common practice, no source).
@@ -68,10 +81,14 @@ def test_with_one_recording_a_lap_number_is_enough(sessions):
 
 @pytest.mark.parametrize(
     ("wanted", "says"),
-    [("2", "lap 2 of which recording"), ("carl:2", "'carl' is not among"),
-     ("anna:0", "has no lap 0 with a time"), ("anna:99", "laps with a time are 1, 2, 3"),
-     ("anna", "has no lap number")],
-)  # fmt: skip
+    [
+        ("2", "lap 2 of which recording"),
+        ("carl:2", "'carl' is not among"),
+        ("anna:0", "has no lap 0 with a time"),
+        ("anna:99", "laps with a time are 1, 2, 3"),
+        ("anna", "has no lap number"),
+    ],
+)
 def test_a_reference_that_is_not_clear_is_asked_about(sessions, wanted, says):
     with pytest.raises(TrackkitError, match=says):
         choose_reference(sessions, wanted)

@@ -58,8 +58,9 @@ def test_a_bend_taken_at_constant_speed_pulls_by_speed_squared_over_radius_to_it
 def test_braking_is_negative_and_accelerating_positive_along_the_way():
     road = block_circuit()
     track = track_of(road, gates=GATES, spacing_m=2.0)
-    outing = drive(road, begin_m=1300.0, laps=1.3, cruise=corner_speed(road, 30.0),
-                   acceleration_mps2=2.5)  # fmt: skip
+    outing = drive(
+        road, begin_m=1300.0, laps=1.3, cruise=corner_speed(road, 30.0), acceleration_mps2=2.5
+    )
     report = time_laps(track, outing.recording(25, doppler=True))
 
     trace = traced(track, report)
@@ -94,8 +95,9 @@ def test_a_vehicle_that_stops_and_drives_on_has_one_time_at_each_place(block):
 
     assert np.all(np.diff(trace.elapsed_s) > -0.05)
     stopped_m = 1300.0 + 600.0 - block_circuit().length_m
-    before, after = np.interp([stopped_m - 10.0, stopped_m + 10.0], trace.chainage_m,
-                              trace.elapsed_s)  # fmt: skip
+    before, after = np.interp(
+        [stopped_m - 10.0, stopped_m + 10.0], trace.chainage_m, trace.elapsed_s
+    )
     assert 20.0 < after - before < 30.0
 
 
@@ -108,10 +110,16 @@ def test_nothing_is_told_of_a_gap_in_the_recording(block):
         whole,
         **{
             name: getattr(whole, name)[kept]
-            for name in ("time_s", "longitude_deg", "latitude_deg", "speed_mps", "course_deg",
-                         "segment")
+            for name in (
+                "time_s",
+                "longitude_deg",
+                "latitude_deg",
+                "speed_mps",
+                "course_deg",
+                "segment",
+            )
         },
-    )  # fmt: skip
+    )
 
     trace = traced(block, time_laps(block, cut))
 

@@ -130,8 +130,13 @@ def test_a_stretch_over_the_datum_of_a_lap_is_one():
 
 def test_a_loop_that_is_new_is_told_by_the_chainages_of_the_new_line():
     # The old course goes straight on where the new one goes round by the east, 200 m out.
-    y = np.concatenate([np.linspace(0, 290, 30), 300 + 10 * np.sin(np.linspace(-1.4, 1.4, 9)),
-                        np.linspace(310, 600, 30)])  # fmt: skip
+    y = np.concatenate(
+        [
+            np.linspace(0, 290, 30),
+            300 + 10 * np.sin(np.linspace(-1.4, 1.4, 9)),
+            np.linspace(310, 600, 30),
+        ]
+    )
     x = np.concatenate([np.zeros(30), 200 * np.cos(np.linspace(-1.4, 1.4, 9)), np.zeros(30)])
     line = compare_tracks(north(), make_track(np.column_stack([x, y]), closed=False)).line
     assert line.max_m < 20
@@ -264,8 +269,10 @@ def test_members_that_changed_are_told_before_and_after():
     after = replace(before, notes="dry", country="AT", history=before.history * 3)
     comparison = compare_tracks(before, after)
     assert {name: rest for name, *rest in comparison.members}.keys() == {
-        "notes", "country", "history",
-    }  # fmt: skip
+        "notes",
+        "country",
+        "history",
+    }
     assert comparison.lines() == [
         "country: none → AT",
         "history: 2 more entries",

@@ -119,9 +119,23 @@ def test_a_track_reads_back_as_it_was_written(tmp_path, place, heights):
     else:
         assert after.centreline.height_m is None
     for name in (
-        "id", "name", "layout", "direction", "line", "crossovers", "country", "timezone",
-        "licence", "revised", "history", "sources", "accuracy_m", "accepted", "notes", "closed",
-    ):  # fmt: skip
+        "id",
+        "name",
+        "layout",
+        "direction",
+        "line",
+        "crossovers",
+        "country",
+        "timezone",
+        "licence",
+        "revised",
+        "history",
+        "sources",
+        "accuracy_m",
+        "accepted",
+        "notes",
+        "closed",
+    ):
         assert getattr(after, name) == getattr(before, name), name
     assert after.length_m == pytest.approx(before.length_m, abs=0.0005)
     assert after.centreline.width_m == 9.5
@@ -169,10 +183,15 @@ def add_to(found, where):
 @pytest.mark.parametrize(
     "where",
     [
-        "collection", "track", "crossover", "history", "source", "accepted",
+        "collection",
+        "track",
+        "crossover",
+        "history",
+        "source",
+        "accepted",
         *(f"{part} {number}" for part in ("feature", "properties") for number in range(5)),
     ],
-)  # fmt: skip
+)
 def test_members_that_trackkit_does_not_know_are_kept(tmp_path, where):
     # RFC 7946 section 6.1 allows them; docs/track-file.md keeps them.
     before = add_to(document(), where)

@@ -73,7 +73,7 @@ def test_a_track_file_that_exists_is_kept_without_force(tmp_path):
 def test_a_track_file_edited_in_place_leaves_the_previous_one_beside_it(tmp_path):
     path = tmp_path / "a.geojson"
     write_track(example(), path)
-    write_track(replace(example(), name="Other"), path, force=True, keep_previous=True)
+    write_track(replace(example(), name="Other"), path, force=True)
     assert read_track(path).name == "Other"
     assert read_track(tmp_path / "a.geojson~").name == "Invented Oval"
 

@@ -83,9 +83,25 @@ def test_a_position_written_in_full_is_read_bit_for_bit(latitude, longitude):
 
 @pytest.mark.parametrize(
     "text",
-    ["", "m", "412", "412km", "abc", "47.5", "47.5,11.25,3", "47.5;11.25", "47,11/47,11/47,11",
-     "47.5,11.25/", "/", "nan,0", "inf,0", "nanm", "1,2/3m", "47°30',11°15'"],
-)  # fmt: skip
+    [
+        "",
+        "m",
+        "412",
+        "412km",
+        "abc",
+        "47.5",
+        "47.5,11.25,3",
+        "47.5;11.25",
+        "47,11/47,11/47,11",
+        "47.5,11.25/",
+        "/",
+        "nan,0",
+        "inf,0",
+        "nanm",
+        "1,2/3m",
+        "47°30',11°15'",
+    ],
+)
 def test_anything_else_is_refused_with_the_forms_there_are(text):
     with pytest.raises(PlaceError, match="is no place along a track") as caught:
         parse_place(text)

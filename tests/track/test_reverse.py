@@ -126,8 +126,10 @@ def test_start_and_finish_of_an_open_course_change_places():
     turned, _ = reverse_track(track)
 
     assert [(g.id, g.kind) for g in turned.gates] == [
-        ("start", "start"), ("mid", "sector"), ("finish", "finish"),
-    ]  # fmt: skip
+        ("start", "start"),
+        ("mid", "sector"),
+        ("finish", "finish"),
+    ]
     assert turned.gate("start").left == track.gate("finish").right
     assert turned.gate("start").name == "Start"
     assert turned.gate("start").chainage_m == pytest.approx(track.curve.length_m - 1200.0, abs=0.02)

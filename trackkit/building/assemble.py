@@ -47,7 +47,7 @@ def assembled(
     fitted
         What the line was averaged from; None for a drawn one.
     finish, sectors
-        As in `building.build_track`.
+        As in `trackkit.building.build.build_track`.
     sources
         Of the track file.
     drawn_heights
@@ -88,8 +88,8 @@ def assembled(
         if finish is None:
             datum, why = choose_finish(draft.curve, speed)
         else:
-            datum, found = chainage_of(draft, finish)
-            remarks += found
+            datum, finish_remarks = chainage_of(draft, finish)
+            remarks += finish_remarks
     track = with_line(draft, curve, plane, datum, heights)
     if fitted is not None:
         remarks += _gap_remarks(fitted, datum)
@@ -99,8 +99,8 @@ def assembled(
     if why:
         remarks += (f"finish gate at {describe_place(track, 0.0)}, {why}",)
     if sectors > 1:
-        track, told = _with_sectors(track, sectors, speed, curve, datum)
-        remarks += told
+        track, sector_remarks = _with_sectors(track, sectors, speed, curve, datum)
+        remarks += sector_remarks
     return track, remarks
 
 
@@ -162,7 +162,7 @@ def _with_end_gates(track: Track, finish: Place | None) -> tuple[Track, tuple[st
 
 
 def end_remedies(track: Track, finish: Place | None) -> tuple[Remedy, ...]:
-    """Tell what is to be done about the gates at the ends of a course that nobody gave."""
+    """List what is to be done about gates at the ends of a course whose places were assumed."""
     if track.closed or finish is not None:
         return ()
     return tuple(

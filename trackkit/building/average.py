@@ -1,4 +1,4 @@
-"""Laps beside each other: the shift of each, what strays, and where they put the line."""
+"""Laps averaged: the shift of each, where one strays, and the line through them."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from trackkit.motion.noise import USUAL
 STRAY_SIGMAS = 4.0
 """A lap's place counts for nothing where it is this many robust sigmas from the others."""
 LEAST_SCALE_M = 0.35
-"""Drivers' lines scatter by this much at least, one sigma: less is chance."""
+"""Drivers' lines scatter by this much at least, one sigma; a smaller spread is chance."""
 TWO_APART_M = 4.0
 """Where two laps alone are farther apart than this, the slower one has left the line."""
 LAP_SIGMA_M = 0.15
@@ -105,8 +105,8 @@ def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
         after = np.clip(1.0 - ahead / reach, 0.0, None)
         before = np.clip(1.0 - (curve.length_m - ahead) / reach, 0.0, None)
         read[:, 0] += 0.5 * jump * (after - before)
-    known = read[:, 3] > 0.99
-    return Reading(np.where(known, read[:, 0], np.nan), read[:, 1], read[:, 2])
+    fixed = read[:, 3] > 0.99
+    return Reading(np.where(fixed, read[:, 0], np.nan), read[:, 1], read[:, 2])
 
 
 def _columns(at: Floats, where: Floats, columns: Floats) -> Floats:
@@ -128,9 +128,9 @@ def averaged(
     step = float(chainage_m[1] - chainage_m[0])
     raw = np.array([reading.offset_m for reading in readings])
     speed = np.array([reading.speed_mps for reading in readings])
-    known = np.isfinite(raw)
-    weight = known.astype(float)
-    filled = np.where(known, raw, 0.0)
+    measured = np.isfinite(raw)
+    weight = measured.astype(float)
+    filled = np.where(measured, raw, 0.0)
     shift = np.zeros((len(raw), 2))
     for _ in range(2):
         level = filled - shift @ left.T
@@ -140,8 +140,8 @@ def averaged(
         )
         shift -= shift.mean(axis=0)
         level = filled - shift @ left.T
-        stray = _stray(level, known, speed, step, closed=curve.closed)
-        weight = _faded(known & ~stray, step, closed=curve.closed)
+        stray = _stray(level, measured, speed, step, closed=curve.closed)
+        weight = _faded(measured & ~stray, step, closed=curve.closed)
     total = weight.sum(axis=0)
     # Where nothing counts, as in a tunnel on every lap, the line goes straight on in between.
     shape = _mean(level, weight, chainage_m, curve)
@@ -163,7 +163,7 @@ def averaged(
 
 def _fitted_shift(left: Floats, offset: Floats, weight: Floats) -> Floats:
     root = np.sqrt(weight)
-    # On a course that hardly turns only the shift across it is told: the rest is left at nought.
+    # On a course that hardly turns only the shift across it can be fitted: along it, it stays 0.
     return np.asarray(np.linalg.lstsq(left * root[:, None], offset * root, rcond=1e-2)[0])
 
 
@@ -174,19 +174,19 @@ def _weighted_median(value: Floats, weight: Floats) -> Floats:
     return np.asarray(np.nanmedian(counted, axis=0))
 
 
-def _stray(level: Floats, known: Flags, speed: Floats, step_m: float, *, closed: bool) -> Flags:
+def _stray(level: Floats, measured: Flags, speed: Floats, step_m: float, *, closed: bool) -> Flags:
     """Mark where a lap is far from the others, with a margin around it."""
     count = len(level)
     if count == 1:
         return np.zeros(level.shape, dtype=bool)
     if count == 2:
-        apart = known.all(axis=0) & (np.abs(level[0] - level[1]) > TWO_APART_M)
+        apart = measured.all(axis=0) & (np.abs(level[0] - level[1]) > TWO_APART_M)
         slower = np.argmin(speed, axis=0)
         stray = apart & (np.arange(2)[:, None] == slower)
     else:
-        middle = _weighted_median(level, known.astype(float))
-        away = np.where(known, np.abs(level - middle), np.nan)
-        nothing = ~known.any(axis=0)
+        middle = _weighted_median(level, measured.astype(float))
+        away = np.where(measured, np.abs(level - middle), np.nan)
+        nothing = ~measured.any(axis=0)
         away[:, nothing] = 0.0
         scale = robust_spread(away, about=0.0, axis=0)
         scale = np.maximum(moving_mean(scale, _SCALE_OVER_M, step_m, closed=closed), LEAST_SCALE_M)
@@ -195,13 +195,13 @@ def _stray(level: Floats, known: Flags, speed: Floats, step_m: float, *, closed:
     padded = np.pad(stray, ((0, 0), (margin, margin)), mode="wrap" if closed else "edge")
     window = np.lib.stride_tricks.sliding_window_view(padded, 2 * margin + 1, axis=1)
     wide = np.asarray(window.any(axis=-1))
-    # Not all laps of one place can be stray.
+    # At one place not all laps can be stray: without the margin, some of them count again.
     wide[:, wide.all(axis=0)] = stray[:, wide.all(axis=0)]
     return np.asarray(wide)
 
 
 def _faded(counts: Flags, step_m: float, *, closed: bool) -> Floats:
-    """Let weights go from nought to one over a distance, inside the stretches that count."""
+    """Let weights rise from 0 to 1 over a distance, inside the stretches that count."""
     if counts.all():
         return counts.astype(float)
     even = moving_mean(counts.astype(float), _FADE_M, step_m, closed=closed)
@@ -210,12 +210,12 @@ def _faded(counts: Flags, step_m: float, *, closed: bool) -> Floats:
 
 def _mean(level: Floats, weight: Floats, chainage_m: Floats, curve: Curve) -> Floats:
     total = weight.sum(axis=0)
-    known = total > 0
-    if not known.any():
+    weighted = total > 0
+    if not weighted.any():
         return np.zeros(len(chainage_m))
-    mean = (weight * level).sum(axis=0)[known] / total[known]
+    mean = (weight * level).sum(axis=0)[weighted] / total[weighted]
     period = curve.length_m if curve.closed else None
-    return np.asarray(np.interp(chainage_m, chainage_m[known], mean, period=period))
+    return np.asarray(np.interp(chainage_m, chainage_m[weighted], mean, period=period))
 
 
 def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M) -> Floats:
@@ -245,7 +245,7 @@ def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M
 
 
 def _place(laps: Sequence[FoundLap], shift_m: Floats) -> tuple[Floats, float, str]:
-    """Estimate the line's shift as a whole and its sigma on one axis, and tell how."""
+    """Estimate the line's shift as a whole and its sigma on one axis, with the basis of both."""
     owner = np.array([id(lap.path.drive) for lap in laps])
     members = [np.flatnonzero(owner == recording) for recording in dict.fromkeys(owner.tolist())]
     covariance = wander_covariance(laps, _own_sigma(shift_m, members))

@@ -13,7 +13,13 @@ from trackkit.budgets import require
 from trackkit.building.assemble import assembled, end_remedies
 from trackkit.building.find_laps import FoundLap, find_runs
 from trackkit.building.fit import FittedLine, fit_line
-from trackkit.building.layouts import all_laps, chosen, layouts_of, other_layouts, told
+from trackkit.building.layouts import (
+    all_laps,
+    chosen,
+    layout_remarks,
+    layouts_of,
+    other_layouts,
+)
 from trackkit.building.path import Path, path_driven
 from trackkit.building.pit_lane import find_pit_lane, with_pit_lane
 from trackkit.errors import NoLapError, RecordingError
@@ -89,7 +95,7 @@ def build_track(
     is_open
         Whether it is a course from one point to another.
     finish
-        Where the finish gate goes; chosen by `siting.choose_finish` when None.
+        Where the finish gate goes; chosen by `trackkit.gates.choose.choose_finish` when None.
     sectors
         How many sectors; one fewer sector gates are placed.
     lap_length_m
@@ -113,14 +119,15 @@ def build_track(
         When the recordings lie too far apart to be of one circuit.
     """
     plane = plane_of(recordings)
-    per_recording, remarks = laps_found(recordings, plane, is_open=is_open)
-    laps = [lap for found in per_recording for lap in found]
+    per_recording, remarks = laps_by_recording(recordings, plane, is_open=is_open)
+    laps = [lap for recording_laps in per_recording for lap in recording_laps]
     strays: tuple[FoundLap, ...] = ()
     remedies: tuple[Remedy, ...] = ()
     if not is_open:
         layouts = layouts_of(laps)
         layout_built = chosen(layouts, lap_length_m)
-        remarks += told(layouts, layout_built, per_recording, [r.name for r in recordings])
+        names = [r.name for r in recordings]
+        remarks += layout_remarks(layouts, layout_built, per_recording, names)
         remedies = other_layouts(layouts, layout_built)
         laps, strays = list(layout_built.laps), layout_built.strays
     fitted = fit_line(laps, closed=not is_open, strays=strays)
@@ -132,8 +139,8 @@ def build_track(
     )
     lane = find_pit_lane(fitted, list(_paths(per_recording)))
     if lane is not None:
-        track, said = with_pit_lane(track, lane, plane, gates=pit_gates)
-        more += said
+        track, lane_remarks = with_pit_lane(track, lane, plane, gates=pit_gates)
+        more += lane_remarks
     elif pit_gates:
         more += ("no lap leaves the line for a pit lane: no pit gates were placed",)
     removed: dict[str, int] = {}
@@ -180,7 +187,7 @@ def plane_of(recordings: Sequence[Recording]) -> LocalPlane:
     return LocalPlane.around(longitude, latitude)
 
 
-def laps_found(
+def laps_by_recording(
     recordings: Sequence[Recording], plane: LocalPlane, *, is_open: bool
 ) -> tuple[list[list[FoundLap]], tuple[str, ...]]:
     """Find the laps of every recording; one without any is only an error when all are."""
@@ -190,12 +197,12 @@ def laps_found(
     find = find_runs if is_open else all_laps
     for recording in recordings:
         try:
-            found = find(path_driven(smooth(recording, plane)), recording.name)
+            laps = find(path_driven(smooth(recording, plane)), recording.name)
         except NoLapError as error:
             failures.append(error)
             remarks.append(f"{error} (not used)")
-            found = []
-        per_recording.append(found)
+            laps = []
+        per_recording.append(laps)
     if not any(per_recording):
         raise failures[0]
     return per_recording, tuple(remarks)
@@ -238,9 +245,9 @@ def _stop_remarks(fitted: FittedLine) -> tuple[str, ...]:
 
 
 def _paths(per_recording: Sequence[Sequence[FoundLap]]) -> Iterator[Path]:
-    for found in per_recording:
-        if found:
-            yield found[0].path
+    for laps in per_recording:
+        if laps:
+            yield laps[0].path
 
 
 def with_reasons(
@@ -250,8 +257,8 @@ def with_reasons(
     reason = {id(lap): why for lap, why in fitted.rejected} | {id(lap): "" for lap in fitted.laps}
     return tuple(
         (lap, reason.get(id(lap), f"the lap at {lap.start_s:,.0f} s is of another layout"))
-        for found in per_recording
-        for lap in found
+        for laps in per_recording
+        for lap in laps
     )
 
 
@@ -271,9 +278,9 @@ def source_entries(
         {
             "file": pathlib.Path(recording.name).name,
             **_digest(recording.name),
-            "laps": sum(id(lap) in used for lap in found),
+            "laps": sum(id(lap) in used for lap in laps),
         }
-        for recording, found in zip(recordings, per_recording, strict=True)
+        for recording, laps in zip(recordings, per_recording, strict=True)
     )
 
 

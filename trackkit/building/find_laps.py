@@ -83,12 +83,12 @@ def returns(path: Path) -> tuple[Indices, Indices]:
     taken = np.arange(0, len(path.position_m), coarse)
     ahead = round(_AHEAD_M / (coarse * path.step_m))
     chunk = round(_CHUNK_M / (coarse * path.step_m))
-    found = [
+    passages = [
         _first_passages(path, taken[a : a + chunk], taken[a : a + chunk + ahead])
         for a in range(0, len(taken), chunk)
     ]
-    begin = np.concatenate([pair[0] for pair in found])
-    end = np.concatenate([pair[1] for pair in found])
+    begin = np.concatenate([pair[0] for pair in passages])
+    end = np.concatenate([pair[1] for pair in passages])
     if len(taken) > ahead:
         alone = np.setdiff1d(taken, begin)
         for a in range(0, len(alone), chunk):
@@ -181,14 +181,14 @@ def cut(
         for a, b in bounds
         if abs((b - a) / typical - 1.0) <= LAP_LENGTHS_WITHIN
     ]
-    # Whatever its length, it is one lap when nothing inside comes back within it.
+    # Of any length, it is one lap where no place inside it is passed twice.
     soonest = np.minimum.accumulate(every[1][::-1])[::-1]
     nested = round(_NESTED_M / path.step_m)
-    known = {(lap.begin, lap.end) for lap in laps}
+    usual_bounds = {(lap.begin, lap.end) for lap in laps}
     for a, b in bounds:
         first = int(np.searchsorted(every[0], a))
         whole = first < len(soonest) and soonest[first] >= b - nested
-        if whole and (a, b) not in known and (b - a) * path.step_m >= SHORTEST_LAP_M:
+        if whole and (a, b) not in usual_bounds and (b - a) * path.step_m >= SHORTEST_LAP_M:
             laps.append(FoundLap(path, a, b))
     return laps or [FoundLap(path, here, int(end[best]))]
 
@@ -216,9 +216,9 @@ def _passages(path: Path, place_m: Floats, direction: Floats) -> Indices:
     passes = (along[:-1] < 0) & (along[1:] >= 0) & (aside[1:] <= RETURN_WITHIN_M)
     passes &= path.direction[1:] @ direction > SAME_WAY
     # The place itself is a sample of the path, at which rounding may hide the change of sign.
-    found = set((np.flatnonzero(passes) + 1).tolist())
-    found.add(int(np.argmin(np.linalg.norm(away, axis=1))))
-    ordered = np.array(sorted(found), dtype=np.intp)
+    samples = set((np.flatnonzero(passes) + 1).tolist())
+    samples.add(int(np.argmin(np.linalg.norm(away, axis=1))))
+    ordered = np.array(sorted(samples), dtype=np.intp)
     apart = np.concatenate([[True], np.diff(ordered) * path.step_m > 0.5 * SHORTEST_LAP_M])
     return np.asarray(ordered[apart])
 
@@ -244,8 +244,8 @@ def find_runs(path: Path, name: str) -> list[FoundLap]:
     """Find the runs of a point-to-point course.
 
     The path is cut at stops.  Stretches that begin and end within 50 m of each other are runs of
-    one course; the course that covers most ground at the highest speed wins, so that the way back
-    between two runs is none.
+    one course; the course that covers most ground at the highest speed is taken, so that the way
+    back between two runs is not.
 
     Raises
     ------
@@ -271,7 +271,7 @@ def find_runs(path: Path, name: str) -> list[FoundLap]:
 
 
 def follows(away_m: Floats) -> bool:
-    """Tell from distances along a lap whether it follows a line.
+    """Whether a lap follows a line, by its distances from it.
 
     It does within 15 m everywhere and within 8 m for 95 % of the way.
     """

@@ -28,7 +28,7 @@ _MOST_WANDER_M = 3.0
 _FEWEST_FOR_NOISE = 4
 _MOST_HEIGHTS = 0.8
 _USUAL_SHARE = 0.1
-"""A lap that strays over less than this share of the way is as usual as any."""
+"""Straying over less than this share of the way does not count against a lap."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,8 +76,9 @@ def fit_line(
     """Average laps into one line.
 
     The lap most like the others is the first guess.  Each lap's sideways distance from it is read
-    by chainage, freed of the lap's own shift and averaged robustly (`averaging.averaged`); the
-    mean moves the guess.  Twice over; then the line is smoothed as its noise asks for.
+    by chainage, freed of the lap's own shift and averaged robustly
+    (`trackkit.building.average.averaged`); the mean moves the guess.  That is done twice; then the
+    line is smoothed as its noise asks for.
 
     Parameters
     ----------
@@ -125,11 +126,12 @@ def _guess(
     if len(laps) > 2:
         chainage = curve.chainages(4.0)
         offset = np.array([read_lap(curve, chainage, lap).offset_m for lap in laps])
-        known = np.isfinite(offset).any(axis=0)
-        middle = np.nanmedian(offset[:, known], axis=0)
-        away = np.nanquantile(np.abs(offset[:, known] - middle), 1.0 - _USUAL_SHARE, axis=1)
+        covered = np.isfinite(offset).any(axis=0)
+        middle = np.nanmedian(offset[:, covered], axis=0)
+        away = np.nanquantile(np.abs(offset[:, covered] - middle), 1.0 - _USUAL_SHARE, axis=1)
         # The first lap itself may be the one that went off; the one nearest to the middle is not.
-        nearest = laps[int(np.argmin(away + 0.5 * np.nanmax(np.abs(offset[:, known] - middle), 1)))]
+        farthest = np.nanmax(np.abs(offset[:, covered] - middle), axis=1)
+        nearest = laps[int(np.argmin(away + 0.5 * farthest))]
         if nearest is not first:
             first, curve = nearest, first_guess(nearest, closed=closed)
     kept, rejected = sort_out([*laps, *strays], curve)

@@ -10,7 +10,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.building.assemble import assembled, end_remedies
-from trackkit.building.build import Build, laps_found, plane_of, source_entries
+from trackkit.building.build import Build, laps_by_recording, plane_of, source_entries
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of
 from trackkit.errors import NoLapError
@@ -49,10 +49,11 @@ def build_between(
 ) -> Build:
     """Make a track from recordings along its two edges.
 
-    Each edge is found as the line of a track is (`centreline.fit_line`).  The centre is the line
-    that is as far from one as from the other, square to itself; the width follows by chainage.
-    Edges may be recorded against the racing direction, which the driven laps tell, or else the
-    sides: the left edge is on the driver's left.
+    Each edge is found as the line of a track is (`trackkit.building.fit.fit_line`).  The centre is
+    the line that is as far from one as from the other, square to itself; the width follows by
+    chainage.
+    Edges may be recorded against the racing direction, which is then taken from the driven laps or,
+    without any, from the sides: the left edge is on the driver's left.
 
     Parameters
     ----------
@@ -93,12 +94,12 @@ def build_between(
     for some in (left, right, driven):
         if not some:
             continue
-        per_recording, said = laps_found(some, plane, is_open=is_open)
-        laps = [lap for found in per_recording for lap in found]
+        per_recording, lap_remarks = laps_by_recording(some, plane, is_open=is_open)
+        laps = [lap for recording_laps in per_recording for lap in recording_laps]
         alike = Layout(tuple(laps)) if is_open else layouts_of(laps)[0]
         fitted = fit_line(alike.laps, closed=not is_open, strays=alike.strays)
         lines.append(fitted)
-        remarks += said + tuple(reason for _, reason in fitted.rejected)
+        remarks += lap_remarks + tuple(reason for _, reason in fitted.rejected)
         sources += source_entries(some, per_recording, {id(lap) for lap in fitted.laps})
     edges = _the_right_way(lines[0].curve, lines[1].curve, lines[2] if driven else None)
     centre, width = _between(*edges)
@@ -116,12 +117,12 @@ def build_between(
     )
     track = _with_profile(track, plane, *edges)
     sigma = float(np.hypot(lines[0].accuracy_m, lines[1].accuracy_m))
-    more = tuple(said for said in more if "drawn line" not in said)
-    told = (
+    more = tuple(remark for remark in more if "drawn line" not in remark)
+    width_remark = (
         f"width {width.min():.1f} to {width.max():.1f} m between the edges, known to about "
         f"{sigma:.1f} m, one sigma: record both with one receiver in one go"
     )
-    remarks += (told, EDGES_CAUTION)
+    remarks += (width_remark, EDGES_CAUTION)
     track = replace(track, line="centre", accuracy_m=round(0.5 * sigma, 3))
     track = track.revised_by("accuracy_m estimated from that of the two edges", now())
     track = track.revised_by("built from its left and right edge", now())
@@ -169,10 +170,10 @@ def _turned(curve: Curve) -> Curve:
     return Curve.through(curve.position(curve.chainages(_SPACING_M))[::-1], closed=curve.closed)
 
 
-def _alike(one: Curve, other: Curve) -> bool:
-    chainage = one.chainages(4.0)
-    where, _ = other.project(one.position(chainage))
-    facing = np.einsum("ij,ij->i", one.direction(chainage), other.direction(where))
+def _alike(line: Curve, other: Curve) -> bool:
+    chainage = line.chainages(4.0)
+    where, _ = other.project(line.position(chainage))
+    facing = np.einsum("ij,ij->i", line.direction(chainage), other.direction(where))
     return float(np.median(facing)) > 0
 
 

@@ -75,7 +75,7 @@ def all_laps(path: Path, name: str) -> list[FoundLap]:
     Parameters
     ----------
     path
-        From `laps_found.path_driven`.
+        From `trackkit.building.path.path_driven`.
     name
         What to call the recording in an error.
 
@@ -92,13 +92,13 @@ def all_laps(path: Path, name: str) -> list[FoundLap]:
     laps: list[FoundLap] = []
     while len(begin):
         group = most_driven(path, begin, end)
-        found = [
+        new_laps = [
             lap for lap in cut(path, begin[group], end[group], every) if not taken[lap.part].any()
         ]
-        for lap in found:
+        for lap in new_laps:
             taken[lap.part] = True
-        laps += found
-        if not found:
+        laps += new_laps
+        if not new_laps:
             taken[begin[group]] = True
         used = np.concatenate([[0], np.cumsum(taken)])
         free = used[end] == used[begin]
@@ -109,23 +109,24 @@ def all_laps(path: Path, name: str) -> list[FoundLap]:
 def layouts_of(laps: Sequence[FoundLap]) -> list[Layout]:
     """Sort laps into layouts, the most driven first.
 
-    Laps belong together when one follows the line of the other (`laps_found.follows`) and covers
-    all of it.  A lap on its own that shares most of a layout's line is a lap of that layout that
-    left it, and so are several that leave it slowly, for the pits.  What was driven at less than
-    four tenths of the most driven layout's pace (a loop in the paddock) is none.
+    Laps belong together when one follows the line of the other
+    (`trackkit.building.find_laps.follows`) and covers all of it.  A lap on its own that shares most
+    of a layout's line is a lap of that layout that left it, and so are several that leave it
+    slowly, for the pits.  What was driven at less than four tenths of the most driven layout's
+    pace (a loop in the paddock) is none.
     """
     groups: list[tuple[Curve, list[FoundLap]]] = []
-    for lap in sorted(laps, key=lambda one: _oddness(one, laps)):
+    for lap in sorted(laps, key=lambda member: _oddness(member, laps)):
         for curve, members in groups:
             if _same(curve, lap):
                 members.append(lap)
                 break
         else:
             groups.append((first_guess(lap, closed=True), [lap]))
-    found = [(curve, Layout(tuple(members))) for curve, members in groups]
-    found.sort(key=lambda pair: pair[1].driven, reverse=True)
+    candidates = [(curve, Layout(tuple(members))) for curve, members in groups]
+    candidates.sort(key=lambda pair: pair[1].driven, reverse=True)
     kept: list[tuple[Curve, Layout]] = []
-    for curve, layout in found:
+    for curve, layout in candidates:
         home = next(
             (i for i, (other, _) in enumerate(kept) if _strayed(other, kept[i][1], layout)), None
         )
@@ -147,12 +148,12 @@ def _in_order(layout: Layout, laps: Sequence[FoundLap]) -> Layout:
 
 def _oddness(lap: FoundLap, laps: Sequence[FoundLap]) -> float:
     """Rank a lap by how few others are of its length: the usual ones come first."""
-    lengths = np.array([one.length_m for one in laps])
+    lengths = np.array([other.length_m for other in laps])
     return float(-(np.abs(lengths / lap.length_m - 1.0) < 0.01).sum())
 
 
 def _beside(curve: Curve, lap: FoundLap) -> tuple[Floats, Floats, Flags, float]:
-    """Tell where and how far off a line a lap is, whether it is near, and what share it covers."""
+    """Find where and how far off a line a lap is, whether it is near, and what share it covers."""
     position, ahead = lap.path.position_m[lap.part], lap.path.direction[lap.part]
     where, offset = curve.project(position, ahead)
     same_way = np.einsum("ij,ij->i", ahead, curve.direction(where)) > SAME_WAY
@@ -211,15 +212,15 @@ def chosen(layouts: Sequence[Layout], lap_length_m: float | None) -> Layout:
         return layouts[0]
     nearest = min(layouts, key=lambda layout: abs(layout.length_m - lap_length_m))
     if abs(nearest.length_m / lap_length_m - 1.0) > ASKED_WITHIN:
-        known = ", ".join(f"{layout.length_m:,.0f} m" for layout in layouts)
+        lengths = ", ".join(f"{layout.length_m:,.0f} m" for layout in layouts)
         raise NoLapError(
             f"no lap is about {lap_length_m:,.0f} m long",
-            remedy=f"ask for one of the layouts there are: {known}",
+            remedy=f"ask for one of the layouts there are: {lengths}",
         )
     return nearest
 
 
-def told(
+def layout_remarks(
     layouts: Sequence[Layout], built: Layout, laps: Sequence[Sequence[FoundLap]], names: list[str]
 ) -> tuple[str, ...]:
     """Say which laps fit which layout.
@@ -237,8 +238,8 @@ def told(
     for layout in layouts:
         mine = {id(lap) for lap in (*layout.laps, *layout.strays)}
         where = []
-        for name, found in zip(names, laps, strict=True):
-            numbers = [n for n, lap in enumerate(found, start=1) if id(lap) in mine]
+        for name, recording_laps in zip(names, laps, strict=True):
+            numbers = [n for n, lap in enumerate(recording_laps, start=1) if id(lap) in mine]
             if numbers:
                 of = f" of {name}" if len(names) > 1 else ""
                 where.append(f"{_ranges(numbers)}{of}")
@@ -252,7 +253,7 @@ def told(
 
 
 def other_layouts(layouts: Sequence[Layout], built: Layout) -> tuple[Remedy, ...]:
-    """Tell how each layout that is not built can be."""
+    """List how each layout that is not built can be."""
     return tuple(
         Remedy(
             f"build the layout of {layout.length_m:,.0f} m",

@@ -99,7 +99,7 @@ def _visits(fitted: FittedLine, path: Path) -> list[_Visit]:
     facing = np.einsum("ij,ij->i", path.direction, curve.direction(where))
     off = (np.abs(offset) > OFF_LINE_M) | (facing < _PARALLEL)
     usual = np.interp(where, fitted.chainage_m, fitted.speed_mps, period=curve.length_m)
-    found = []
+    visits = []
     for begin, end in runs_of(off):
         if begin == 0 or end == len(off):
             continue
@@ -120,7 +120,7 @@ def _visits(fitted: FittedLine, path: Path) -> list[_Visit]:
             continue
         begun, ended = path.time_s[first], path.time_s[last]
         middle = speed[len(speed) // 4 : -len(speed) // 4]
-        found.append(
+        visits.append(
             _Visit(
                 position_m=path.position_m[inside],
                 leaves_m=float(where[first]),
@@ -132,7 +132,7 @@ def _visits(fitted: FittedLine, path: Path) -> list[_Visit]:
                 ),
             )
         )
-    return found
+    return visits
 
 
 def _extended(
@@ -154,9 +154,11 @@ def _extended(
     return outward(first, -1), outward(last, 1)
 
 
-def _same_lane(curve: Curve, one: _Visit, other: _Visit) -> bool:
-    ends: Floats = curve.separation([one.leaves_m, one.joins_m], [other.leaves_m, other.joins_m])
-    return bool(ends.max() < 2 * _REACH_M and abs(one.aside_m - other.aside_m) < _SAME_LANE_M)
+def _same_lane(curve: Curve, visit: _Visit, other: _Visit) -> bool:
+    ends: Floats = curve.separation(
+        [visit.leaves_m, visit.joins_m], [other.leaves_m, other.joins_m]
+    )
+    return bool(ends.max() < 2 * _REACH_M and abs(visit.aside_m - other.aside_m) < _SAME_LANE_M)
 
 
 def _averaged(lane: Sequence[_Visit]) -> Curve:
@@ -203,12 +205,12 @@ def with_pit_lane(
     middle = line.position(0.5 * line.length_m)
     _, side = track.curve.project(middle, line.direction(0.5 * line.length_m))
     plural = "s" if lane.visits > 1 else ""
-    told = (
+    lane_remark = (
         f"pit lane of {line.length_m:.0f} m found from {lane.visits} visit{plural}: on the "
         f"{'left' if side > 0 else 'right'}, it leaves the line at {ends[0]:.0f} m and joins it "
         f"at {ends[1]:.0f} m"
     )
-    remarks: tuple[str, ...] = (told,)
+    remarks: tuple[str, ...] = (lane_remark,)
     place = f"{longitude[0]:.5f},{latitude[0]:.5f}"
     feature = PitLane(new_id(track, "pit-lane", place), longitude, latitude)
     track = replace(track, pit_lanes=(*track.pit_lanes, feature))
@@ -224,10 +226,13 @@ def with_pit_lane(
         at, aside = line.position(chainage[index]), line.left(chainage[index])
         east, north = track.plane.to_geographic(np.stack([at + half * aside, at - half * aside]))
         left, right = zip(east.tolist(), north.tolist(), strict=True)
-        track, gate, said = with_gate(track, kind, Place(ends=(left, right)))
+        track, gate, gate_remarks = with_gate(track, kind, Place(ends=(left, right)))
         plain = replace(gate, surveyed=False)
         track = replace(
-            track, gates=tuple(plain if one.id == gate.id else one for one in track.gates)
+            track, gates=tuple(plain if other.id == gate.id else other for other in track.gates)
         )
-        remarks += (f"{kind} gate placed across the pit lane at {gate.chainage_m:.0f} m", *said)
+        remarks += (
+            f"{kind} gate placed across the pit lane at {gate.chainage_m:.0f} m",
+            *gate_remarks,
+        )
     return track, remarks

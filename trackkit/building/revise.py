@@ -1,4 +1,4 @@
-"""New laps folded into a track that exists: averaged where it is as it was, replaced where not."""
+"""New laps folded into a track: averaged where it is unchanged, replaced where it has changed."""
 
 from __future__ import annotations
 
@@ -9,7 +9,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trackkit.arrays import Flags, Floats
-from trackkit.building.build import Build, band_driven, laps_found, source_entries, with_reasons
+from trackkit.building.build import (
+    Build,
+    band_driven,
+    laps_by_recording,
+    source_entries,
+    with_reasons,
+)
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of, share_of
@@ -102,8 +108,8 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     NoLapError
         When no recording holds a whole lap, or none of this track.
     """
-    per_recording, remarks = laps_found(recordings, track.plane, is_open=not track.closed)
-    layout = _layout_of(track, [lap for found in per_recording for lap in found])
+    per_recording, remarks = laps_by_recording(recordings, track.plane, is_open=not track.closed)
+    layout = _layout_of(track, [lap for recording_laps in per_recording for lap in recording_laps])
     fitted = fit_line(layout.laps, closed=track.closed, strays=layout.strays)
     remarks += tuple(reason for _, reason in fitted.rejected)
 
@@ -131,7 +137,7 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     if track.line == "centre":
         share = count = 0.0
     curve = _knit(old, fitted.curve, chainage, reached, rest, changed, count, share, shift)
-    found = _told(chainage, rest, changed, closed=old.closed)
+    stretches = _stretches(chainage, rest, changed, closed=old.closed)
     revised = _revised(track, curve, fitted)
     beside = _beside(revised)
     more = tuple(f"the gate {g.id} ({g.name}) does not cross the new line" for g in beside)
@@ -151,25 +157,27 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     )
     number = len(fitted.laps)
     what = f"revised with {number} {'lap' if track.closed else 'run'}{'s' if number > 1 else ''}"
-    if found:
-        what += "; changed at " + ", ".join(f"{s.begin_m:.0f}-{s.end_m:.0f} m" for s in found)
+    if stretches:
+        what += "; changed at " + ", ".join(f"{s.begin_m:.0f}-{s.end_m:.0f} m" for s in stretches)
     revised = revised.revised_by(what, when)
     removed: dict[str, int] = {}
     for recording in recordings:
         for reason, gone in recording.removed.items():
             removed[reason] = removed.get(reason, 0) + gone
-    told = tuple(
+    change_remarks = tuple(
         f"the track has changed between {s.begin_m:.0f} m and {s.end_m:.0f} m, by up to "
         f"{s.most_m:.1f} m: the new laps alone make the line there"
-        for s in found
+        for s in stretches
     )
     if track.line == "centre":
-        told += ("the line of this track is its centre: laps driven on it do not move it",)
+        change_remarks += (
+            "the line of this track is its centre: laps driven on it do not move it",
+        )
     build = Build(
         revised,
         number,
         removed,
-        (*remarks, *told, *more),
+        (*remarks, *change_remarks, *more),
         fitted,
         band_driven(fitted, revised, track.plane),
         with_reasons(per_recording, fitted),
@@ -179,7 +187,7 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
         ),
     )
     moved = share * shift
-    return Revision(build, found, (float(moved[0]), float(moved[1])))
+    return Revision(build, stretches, (float(moved[0]), float(moved[1])))
 
 
 def _layout_of(track: Track, laps: list[FoundLap]) -> Layout:
@@ -287,15 +295,15 @@ def _knit(
     return smoothed_curve(line, closed=old.closed, wavelength_m=_KNIT_WAVELENGTH_M)
 
 
-def _told(
+def _stretches(
     chainage: Floats, rest: Floats, changed: Flags, *, closed: bool
 ) -> tuple[ChangedStretch, ...]:
-    found = []
+    stretches = []
     for begin, end in runs_of(changed, closed=closed):
         inside = np.arange(begin, end) % len(rest)
         first, last = chainage[inside[[0, -1]]].tolist()
-        found.append(ChangedStretch(first, last, float(np.abs(rest[inside]).max())))
-    return tuple(found)
+        stretches.append(ChangedStretch(first, last, float(np.abs(rest[inside]).max())))
+    return tuple(stretches)
 
 
 def _revised(track: Track, curve: Curve, fitted: FittedLine) -> Track:
@@ -356,14 +364,14 @@ def _beside(track: Track) -> list[Gate]:
 
 
 def _heights(track: Track, curve: Curve, fitted: FittedLine) -> tuple[Floats, Floats] | None:
-    """Heights along the new line: of the new laps where they have any, else the old ones."""
+    """Heights along the new line: those the track has, else those of the new laps."""
     chainage = curve.chainages(5.0)
     place, ahead = curve.position(chainage), curve.direction(chainage)
     if track.centreline.height_m is not None:
         where, _ = track.curve.project(place, ahead)
-        known = track.centreline.height_m[: len(track.curve.vertex_chainage_m)]
+        height = track.centreline.height_m[: len(track.curve.vertex_chainage_m)]
         period = track.curve.length_m if track.closed else None
-        return chainage, np.interp(where, track.curve.vertex_chainage_m, known, period=period)
+        return chainage, np.interp(where, track.curve.vertex_chainage_m, height, period=period)
     if np.all(np.isfinite(fitted.height_m)):
         where, _ = fitted.curve.project(place, ahead)
         period = fitted.curve.length_m if track.closed else None

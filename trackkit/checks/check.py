@@ -1,4 +1,4 @@
-"""What geometry, and recordings, have to say about a track: findings, each with its remedy."""
+"""Checks of a track, by geometry and by recordings: findings, each with its remedy."""
 
 from __future__ import annotations
 

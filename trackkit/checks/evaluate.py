@@ -186,7 +186,7 @@ def _reports(track: Track, prepared: Prepared, *, dragging: bool) -> tuple[LapRe
     try:
         crossed_gates(track)
     except PlaceError:
-        return ()  # gate-missing says so
+        return ()  # The rule gate-missing reports it.
     return tuple(timed.report(track, dragging=dragging) for timed in prepared.timed)
 
 
@@ -267,7 +267,7 @@ def _evaluated(
 def _together(
     track: Track, quality: TimingQuality, reports: Sequence[LapReport], *, usable: bool
 ) -> list[Finding]:
-    """Find what is to be said of the gates as a whole."""
+    """Apply the rules that look at all gates together."""
     findings = [finding for rule in SET_RULES for finding in rule(track)]
     if usable:
         findings += [finding for rule in SET_QUALITY_RULES for finding in rule(track, quality)]
@@ -286,7 +286,7 @@ def _judged(
     *,
     usable: bool,
 ) -> list[Finding]:
-    """Find what is to be said of one gate, whatever the others are."""
+    """Apply the rules that look at one gate, whatever the others are."""
     alone = replace(track, gates=(gate,))
     findings = [finding for rule in GATE_RULES for finding in rule(alone)]
     if usable:

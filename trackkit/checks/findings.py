@@ -1,4 +1,4 @@
-"""What a check has to say, and how it is accepted."""
+"""Findings of checks, and how one is accepted."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
 
 @dataclass(frozen=True)
 class Finding:
-    """Something a check has to say.
+    """What a rule has found wrong, or worth knowing.
 
     Parameters
     ----------
@@ -106,9 +106,11 @@ def marked(track: Track, findings: Iterable[Finding]) -> list[Finding]:
         Errors first, then warnings, then notes; each in racing order.
     """
     accepted = {(entry.get("rule"), entry.get("feature")) for entry in track.accepted}
-    found = [replace(f, accepted=True) if (f.rule, f.feature) in accepted else f for f in findings]
+    marked_findings = [
+        replace(f, accepted=True) if (f.rule, f.feature) in accepted else f for f in findings
+    ]
     return sorted(
-        found,
+        marked_findings,
         key=lambda f: (
             SEVERITIES.index(f.severity),
             -1.0 if f.chainage_m is None else f.chainage_m,
@@ -138,7 +140,7 @@ def accept_finding(
     reason
         Why it is as it should be.
     by
-        Who says so, or None.
+        Who accepts it, or None.
 
     Returns
     -------
@@ -152,12 +154,15 @@ def accept_finding(
     """
     if not reason.strip():
         raise TrackkitError("a finding is accepted for a reason", remedy="say why")
-    found = list(findings)
-    known = {(one.rule, one.feature) for one in found if not one.accepted}
-    if (rule, feature) not in known:
-        told = ", ".join(f"{r} {f or '-'}" for r, f in sorted(known, key=str)) or "nothing"
+    open_findings = {
+        (finding.rule, finding.feature) for finding in findings if not finding.accepted
+    }
+    if (rule, feature) not in open_findings:
+        listing = ", ".join(f"{r} {f or '-'}" for r, f in sorted(open_findings, key=str))
         about = f"{rule} on {feature}" if feature else f"{rule} on the whole track"
-        raise TrackkitError(f"there is no finding {about} to accept", remedy=f"there is: {told}")
+        raise TrackkitError(
+            f"there is no finding {about} to accept", remedy=f"there is: {listing or 'nothing'}"
+        )
     today = now()
     entry = {
         "rule": rule,

@@ -16,17 +16,17 @@ ACROSS = 0.5
 
 def placed_gates(track: Track) -> list[tuple[Gate, float]]:
     """List the gates that cross the centreline, with where they truly do."""
-    found = []
+    placed = []
     for gate in track.gates:
         if gate.kind in BESIDE_THE_TRACK:
             continue
         try:
-            found.append(
+            placed.append(
                 (gate, ends_chainage(track.centreline, gate.left, gate.right, gate.chainage_m))
             )
         except PlaceError:
-            continue  # gate-off-track says so
-    return found
+            continue  # The rule gate-off-track reports it.
+    return placed
 
 
 def faces_traffic(track: Track, gate: Gate, chainage_m: float) -> bool:

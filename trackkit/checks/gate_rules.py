@@ -1,4 +1,4 @@
-"""What geometry has to say about gates."""
+"""Rules about gates that need geometry alone."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from trackkit.gates.remedies import (
     make_wider,
     put_square,
     put_where_it_is,
-    remove_one,
+    remove_either,
 )
 from trackkit.geometry.clearance import (
     NEAR_ENOUGH_M,
@@ -41,8 +41,8 @@ SAME_PLACE_M = 0.01
 def _gate_set(track: Track) -> Iterator[Finding]:
     needed: tuple[GateKind, ...] = ("finish",) if track.closed else ("start", "finish")
     for kind in needed:
-        found = [gate for gate in track.gates if gate.kind == kind]
-        if not found:
+        gates = [gate for gate in track.gates if gate.kind == kind]
+        if not gates:
             at = to_decimetre(track, end_gate_m(track, kind))
             end = "begins" if track.closed or kind == "start" else "ends"
             yield new_finding(
@@ -57,7 +57,7 @@ def _gate_set(track: Track) -> Iterator[Finding]:
                     value={"kind": kind},
                 ),
             )
-        for extra in found[1:]:
+        for extra in gates[1:]:
             yield new_finding(
                 track,
                 severity="error",
@@ -68,15 +68,15 @@ def _gate_set(track: Track) -> Iterator[Finding]:
                 remedy=Remedy("remove all but one", do="gate remove", feature=extra.id),
             )
     ids = [track.centreline.id]
-    ids += [one.id for group in (track.gates, track.corners, track.pit_lanes) for one in group]
-    ids = [one for one in ids if one]
-    for feature in sorted({i for i in ids if ids.count(i) > 1}):
+    for group in (track.gates, track.corners, track.pit_lanes):
+        ids += [feature.id for feature in group]
+    for feature_id in sorted({i for i in ids if i and ids.count(i) > 1}):
         yield new_finding(
             track,
             severity="error",
             rule="id-twice",
-            feature=feature,
-            message=f"more than one feature has the id {feature}",
+            feature=feature_id,
+            message=f"more than one feature has the id {feature_id}",
             remedy=Remedy("give each feature an id of its own"),
         )
 
@@ -239,7 +239,7 @@ def _order(track: Track) -> Iterator[Finding]:
                 feature=after.id,
                 chainage_m=after.chainage_m,
                 message=f"gates {before.name} and {after.name} lie at the same place",
-                remedy=remove_one(before, after),
+                remedy=remove_either(before, after),
             )
         elif after.chainage_m <= before.chainage_m or (track.closed and after.kind == "finish"):
             yield new_finding(

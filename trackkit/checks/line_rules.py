@@ -1,4 +1,4 @@
-"""What geometry has to say about a centreline."""
+"""Rules about the centreline that need geometry alone."""
 
 from __future__ import annotations
 
@@ -71,13 +71,13 @@ def _length(track: Track) -> Iterator[Finding]:
 def _direction(track: Track) -> Iterator[Finding]:
     actual = direction_of(track.curve)
     if track.direction != actual:
-        told = track.direction or "neither way round"
+        declared = track.direction or "neither way round"
         yield new_finding(
             track,
             severity="error",
             rule="direction",
             feature="centreline",
-            message=f"the declared direction is {told} but the line runs "
+            message=f"the declared direction is {declared} but the line runs "
             f"{actual or 'neither way round (a figure of eight, or not closed)'}",
             remedy=Remedy(
                 f"set direction to {actual or 'null'}, or reverse the line if cars go the other "
@@ -92,12 +92,12 @@ def _simple(track: Track) -> Iterator[Finding]:
     curve = track.curve
     declared = [(c.over_m, c.under_m) for c in track.crossovers]
     for first, second, _ in self_crossings(curve):
-        known = any(
+        bridged = any(
             max(curve.separation(first, a), curve.separation(second, b)) <= BRIDGE_WITHIN_M
             for over, under in declared
             for a, b in ((over, under), (under, over))
         )
-        if not known:
+        if not bridged:
             yield new_finding(
                 track,
                 severity="error",
@@ -141,12 +141,12 @@ def _bridges(track: Track) -> Iterator[Finding]:
         levels = (declared.over_m, declared.under_m)
         near = any(
             max(
-                float(track.curve.separation(first, one)),
-                float(track.curve.separation(second, other)),
+                float(track.curve.separation(first, level)),
+                float(track.curve.separation(second, other_level)),
             )
             <= BRIDGE_WITHIN_M
             for first, second, _ in crossings
-            for one, other in (levels, levels[::-1])
+            for level, other_level in (levels, levels[::-1])
         )
         if not near:
             yield new_finding(
@@ -162,7 +162,7 @@ def _bridges(track: Track) -> Iterator[Finding]:
 
 
 def _corner_places(track: Track) -> Iterator[Finding]:
-    """Find corners whose apex is not where their chainage says."""
+    """Find corners whose apex is not at their chainage."""
     for corner in track.corners:
         there = track.plane.to_plane(*corner.apex)
         away = float(np.linalg.norm(track.curve.position(corner.apex_m) - there))

@@ -35,7 +35,7 @@ def check_against(track: Track, other: Track) -> Iterator[Finding]:
         Another layout of the same circuit.
     """
     for gate, chainage in placed_gates(track):
-        twins = [one for one in other.gates if one.kind == gate.kind]
+        twins = [twin for twin in other.gates if twin.kind == gate.kind]
         centre = track.curve.position(chainage)
         longitude, latitude = track.plane.to_geographic(centre)
         there = other.plane.to_plane(float(longitude), float(latitude))
@@ -82,7 +82,7 @@ def layouts_beside(path: str | os.PathLike[str], track: Track) -> list[Track]:
 
     Files that cannot be read are left out: they are not what is being checked.
     """
-    found = []
+    layouts = []
     here = Path(path).resolve()
     for other in sorted(here.parent.glob("*.geojson")):
         if other == here:
@@ -92,5 +92,5 @@ def layouts_beside(path: str | os.PathLike[str], track: Track) -> list[Track]:
         except TrackkitError:
             continue
         if layout.name == track.name and layout.id != track.id:
-            found.append(layout)
-    return found
+            layouts.append(layout)
+    return layouts

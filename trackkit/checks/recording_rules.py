@@ -177,7 +177,7 @@ def _parked(track: Track, recording: Recording, report: LapReport) -> Iterator[F
 def _creeping(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
     """Find gates beside which the vehicle moved slowly, on one side, so near as to be counted.
 
-    One that drives over the line is counted rightly, and one that stands is `_parked`.
+    A vehicle that drives over the line is counted rightly; `_parked` is about one that stands.
     """
     drive = report.drive
     spells = runs_of(drive.speed_mps < WALKING_MPS)

@@ -1,4 +1,4 @@
-"""What a gate's place has to say about its times: noise, speed, bends, the pit lane, a bridge."""
+"""Rules about how a gate's place affects its times: noise, speed, bends, pit lane, bridge."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from trackkit.gates.false_crossings import (
     passages_nearby,
 )
 from trackkit.gates.quality import TimingQuality
-from trackkit.gates.remedies import make_narrower, make_wider, put_elsewhere, remove_one
+from trackkit.gates.remedies import make_narrower, make_wider, put_elsewhere, remove_either
 from trackkit.gates.suggest import APEX_CLEAR_M
 from trackkit.remedies import Remedy
 from trackkit.track.features import Gate
@@ -44,7 +44,7 @@ def noise_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
     receiver = max(RECEIVER_M, quality.error.sigma_m if quality.recorded else 0.0)
     for gate, chainage in placed_gates(track):
         if not faces_traffic(track, gate, chainage):
-            continue  # gate-backwards or gate-not-square says so
+            continue  # The rule gate-backwards or gate-not-square reports it.
         missed = missed_probability(track, gate, chainage, receiver_m=receiver, line_m=line)
         if missed > RARE:
             yield new_finding(
@@ -59,18 +59,20 @@ def noise_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
             )
         crossed = track.curve.crossed_by(*track.gate_ends(gate))
         if np.any(track.curve.separation(crossed, chainage) > 1.0):
-            continue  # gate-crosses-other-track, or gate-on-bridge, says so
-        for one in passages_nearby(track, gate, chainage, receiver_m=receiver, line_m=line):
-            if _rarely_wrong(one):
+            continue  # The rule gate-crosses-other-track, or gate-on-bridge, reports it.
+        for passage in passages_nearby(track, gate, chainage, receiver_m=receiver, line_m=line):
+            if _rarely_wrong(passage):
                 continue
             where = (
-                f"at {one.chainage_m:.0f} m" if one.lane is None else f"in the pit lane {one.lane}"
+                f"at {passage.chainage_m:.0f} m"
+                if passage.lane is None
+                else f"in the pit lane {passage.lane}"
             )
-            often = one.lane is None and one.probability > OFTEN
+            often = passage.lane is None and passage.probability > OFTEN
 
             def quiet(other: Gate, chainage: float = chainage) -> bool:
                 nearby = passages_nearby(track, other, chainage, receiver_m=receiver, line_m=line)
-                return all(passage.probability <= RARE for passage in nearby)
+                return all(other_passage.probability <= RARE for other_passage in nearby)
 
             yield new_finding(
                 track,
@@ -78,14 +80,14 @@ def noise_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
                 rule="gate-false-often" if often else "gate-false",
                 feature=gate.id,
                 chainage_m=chainage,
-                message=f"gate {gate.name} counts {_percent(one.probability)} of the cars that "
+                message=f"gate {gate.name} counts {_percent(passage.probability)} of the cars that "
                 f"pass {where}",
                 remedy=make_narrower(track, gate, chainage, quiet),
             )
 
 
 def _rarely_wrong(passage: Passage) -> bool:
-    """Say whether a passage hardly ever counts, or is in a pit lane that the gate lies across."""
+    """Whether a passage hardly ever counts, or is in a pit lane that the gate lies across."""
     always = bool(passage.lane) and passage.probability >= 1.0 - RARE
     return passage.probability <= RARE or always
 
@@ -103,7 +105,9 @@ def speed_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
             continue
         slowing = -float(quality.at(quality.acceleration_mps2, chainage))
         sigma = float(quality.at(quality.sigma_s, chainage))
-        told = f"one sigma of a crossing is {1e3 * sigma:.0f} ms there, {1e3 * best:.0f} ms at best"
+        uncertainty = (
+            f"one sigma of a crossing is {1e3 * sigma:.0f} ms there, {1e3 * best:.0f} ms at best"
+        )
         if slowing > HARD_BRAKING_MPS2 and sigma > COSTLY * best:
             yield new_finding(
                 track,
@@ -112,7 +116,7 @@ def speed_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
                 feature=gate.id,
                 chainage_m=chainage,
                 message=f"gate {gate.name} lies in a braking zone (cars {how} to slow down by "
-                f"{slowing:.0f} m/s² there); {told}",
+                f"{slowing:.0f} m/s² there); {uncertainty}",
                 remedy=_put_where_it_is_fast(track, gate, chainage, quality),
             )
             continue
@@ -133,7 +137,7 @@ def speed_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
                 chainage_m=chainage,
                 message=f"gate {gate.name} lies at the apex of a corner of "
                 f"{near[0].min_radius_m:.0f} m radius, where lines differ and cars are slow; "
-                f"{told}",
+                f"{uncertainty}",
                 remedy=_put_where_it_is_fast(track, gate, chainage, quality),
             )
         elif gate.kind == "finish" and speed < SLOWEST_SHARE * top:
@@ -144,7 +148,7 @@ def speed_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
                 feature=gate.id,
                 chainage_m=chainage,
                 message=f"cars pass the finish gate at {3.6 * speed:.0f} km/h, less than half of "
-                f"the {3.6 * top:.0f} km/h they reach; {told}",
+                f"the {3.6 * top:.0f} km/h they reach; {uncertainty}",
                 remedy=_put_where_it_is_fast(track, gate, chainage, quality),
             )
 
@@ -175,7 +179,7 @@ def sector_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
         or gate.kind == ("finish" if track.closed else "start")
         or (gate.kind == "finish" and not track.closed)
     ]
-    gates.sort(key=lambda one: one[1])
+    gates.sort(key=lambda gate_at: gate_at[1])
     if track.closed and len(gates) > 1:
         first, chainage = gates[0]
         gates.append((first, chainage + track.curve.length_m))
@@ -189,7 +193,7 @@ def sector_rule(track: Track, quality: TimingQuality) -> Iterator[Finding]:
                 chainage_m=end,
                 message=f"gates {before.name} and {after.name} are {end - begin:.1f} m apart; a "
                 "receiver's noise is a good part of what is timed between them",
-                remedy=remove_one(before, after),
+                remedy=remove_either(before, after),
             )
             continue
         sigma = float(np.sqrt(quality.sector_variance(begin, end)))
@@ -276,6 +280,6 @@ GATE_QUALITY_RULES: tuple[Callable[[Track, TimingQuality], Iterator[Finding]], .
     pit_rule,
     bridge_rule,
 )
-"""Those of them that look at each gate by itself."""
+"""Rules that look at each gate by itself."""
 SET_QUALITY_RULES: tuple[Callable[[Track, TimingQuality], Iterator[Finding]], ...] = (sector_rule,)
-"""Those that look at all gates together."""
+"""Rules that look at all gates together."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import os
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -12,14 +11,16 @@ import click
 
 from trackkit import __version__
 from trackkit.budgets import raised
+from trackkit.cli import standard_output
 from trackkit.cli.common import long_work_shown, say_error, traceback_wanted
 from trackkit.errors import TrackkitError, UnforeseenError
+from trackkit.written import written_files
 
 _COMMANDS = {
     "demo": ("trackkit.cli.demo", "demo", "Show the whole job on an invented circuit."),
     "build": ("trackkit.cli.build", "build", "Make a track file from a recorded lap."),
     "describe": ("trackkit.cli.describe", "describe", "Print length, corners, straights, gates."),
-    "gate": ("trackkit.cli.gate", "gate", "List, place, move, suggest and align gates."),
+    "gate": ("trackkit.cli.gate", "gate_commands", "List, place, move, suggest and align gates."),
     "edit": ("trackkit.cli.edit", "edit", "Place gates by hand on a page of this computer."),
     "check": ("trackkit.cli.check", "check", "Check a track file, and what its gates are worth."),
     "reverse": ("trackkit.cli.reverse", "reverse", "Make the other direction's track file."),
@@ -100,6 +101,23 @@ def run(arguments: Sequence[str] | None = None) -> int:
         2 the command line was wrong; 130 stopped by the user.
     """
     traceback_wanted.set(False)
+    standard_output.prepare()
+    with written_files() as written:
+        try:
+            return _status(arguments)
+        except BrokenPipeError:
+            # Whoever read our output needs no more of it.
+            standard_output.abandon(sys.stdout)
+            return 0
+        except Exception as error:  # noqa: BLE001 - the last door: people are told a sentence
+            if not isinstance(error, OSError) or not standard_output.failed_with(error):
+                say_error(UnforeseenError(error))
+            else:
+                standard_output.tell_lost(error, written)
+            return 1
+
+
+def _status(arguments: Sequence[str] | None) -> int:
     try:
         status: Any = cli.main(
             args=None if arguments is None else list(arguments),
@@ -116,11 +134,4 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("trackkit: stopped", err=True)
         return 130
-    except BrokenPipeError:
-        # Whoever read our output has seen enough; nothing more can be said to them.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    except Exception as error:  # noqa: BLE001 - the last door: people are told a sentence
-        say_error(UnforeseenError(error))
-        return 1
     return status if isinstance(status, int) else 0

@@ -121,7 +121,7 @@ def align(
     if not recordings or (failed and len(official_paths) > 1):
         ctx.exit(1)
     lists = [read_official(path, parse_columns(official_columns)) for path in official_paths]
-    found = align_finish(
+    aligned = align_finish(
         track,
         recordings,
         lists,
@@ -135,29 +135,31 @@ def align(
             "the antenna is taken to be beside the transponder; --antenna-ahead M says where "
             "it is, and shifts the line by as much"
         )
-    changed, said = apply_alignment(track, found) if apply else (track, ())
+    changed, texts = apply_alignment(track, aligned) if apply else (track, ())
     moved = changed is not track
     if moved:
         write_track(changed, track_path, held=held)
         if track.finish.surveyed:
-            said = (*said, f"its surveyed ends are in {track_path}~")
+            texts = (*texts, f"its surveyed ends are in {track_path}~")
     if as_json:
-        print_json({**found.as_row(), "moved": moved})
+        print_json({**aligned.as_row(), "moved": moved})
     else:
-        _print(track, track_path, found, moved=moved, clock_known=clock_within is not None)
-    remarks(said)
+        _print(track, track_path, aligned, moved=moved, clock_agrees=clock_within is not None)
+    remarks(texts)
     if failed:
         ctx.exit(1)
 
 
 def _basis(gathered: Sequence[Gathered]) -> str:
     counts = (
-        (sum(one.laps for one in gathered), "lap time", "lap times"),
-        (sum(one.sectors for one in gathered), "sector time", "sector times"),
-        (sum(one.moments for one in gathered), "time of day", "times of day"),
+        (sum(observed.laps for observed in gathered), "lap time", "lap times"),
+        (sum(observed.sectors for observed in gathered), "sector time", "sector times"),
+        (sum(observed.moments for observed in gathered), "time of day", "times of day"),
     )
     return ", ".join(
-        f"{count} {one if count == 1 else more}" for count, one, more in counts if count
+        f"{count} {singular if count == 1 else plural}"
+        for count, singular, plural in counts
+        if count
     )
 
 
@@ -167,52 +169,52 @@ def _print(
     aligned: FinishAlignment,
     *,
     moved: bool,
-    clock_known: bool,
+    clock_agrees: bool,
 ) -> None:
     from trackkit.official.align import WIDEST_M
 
-    found, gathered = aligned.alignment, aligned.gathered
-    left_out = f"; {found.left_out} left out, far from what all others say"
-    click.echo(f"official: {_basis(gathered)}{left_out if found.left_out else ''}")
-    unpaired = sum(one.unpaired for one in gathered)
+    alignment, gathered = aligned.alignment, aligned.gathered
+    left_out = f"; {alignment.left_out} left out, far from what all others say"
+    click.echo(f"official: {_basis(gathered)}{left_out if alignment.left_out else ''}")
+    unpaired = sum(observed.unpaired for observed in gathered)
     if unpaired:
         click.echo(f"{unpaired} official laps are not used: no complete flying lap fits them")
-    if found.scale > 2.0:
+    if alignment.scale > 2.0:
         click.echo(
-            f"official and recorded times scatter {found.scale:.1f} times as much as the receiver "
-            "explains, which is reckoned with"
-            + (": probably they are not of the same laps" if found.scale > OTHER_LAPS else "")
+            f"official and recorded times scatter {alignment.scale:.1f} times as much as the "
+            "receiver explains, which is reckoned with"
+            + (": probably they are not of the same laps" if alignment.scale > OTHER_LAPS else "")
         )
-    for gate, ahead in zip(track.gates_of_kind("sector"), found.sector_lines_m, strict=False):
+    for gate, ahead in zip(track.gates_of_kind("sector"), alignment.sector_lines_m, strict=False):
         click.echo(f"the official line of {gate.name} lies {_where(ahead)} its gate")
-    if not clock_known:
-        for clock, one in zip(found.clock_s, gathered, strict=True):
-            if clock is not None and one.zone_s is not None:
+    if not clock_agrees:
+        for clock, observed in zip(alignment.clock_s, gathered, strict=True):
+            if clock is not None and observed.zone_s is not None:
                 click.echo(
                     f"the official clock is {clock:+.3f} s ahead of the receiver's, time "
                     "zones left aside"
                 )
-    spread = f"95 % between {found.low_m:.1f} and {found.high_m:.1f} m"
-    if not found.told:
+    spread = f"95 % between {alignment.low_m:.1f} and {alignment.high_m:.1f} m"
+    if not alignment.conclusive:
         click.echo(
             f"these times cannot tell where the official line lies: {spread}, more than "
-            f"{WIDEST_M:.0f} m apart; about {found.times_needed} times like these {found.times} "
-            "would tell"
-            + ("" if clock_known else ", or times of day on the receiver's clock (--clock-within)")
+            f"{WIDEST_M:.0f} m apart; about {alignment.times_needed} times like these "
+            f"{alignment.times} would tell"
+            + ("" if clock_agrees else ", or times of day on the receiver's clock (--clock-within)")
         )
         return
     click.echo(
-        f"the official line lies {_where(found.ahead_m)} the finish gate, ± {found.sigma_m:.1f} m "
-        f"(one sigma; {spread})"
+        f"the official line lies {_where(alignment.ahead_m)} the finish gate, "
+        f"± {alignment.sigma_m:.1f} m (one sigma; {spread})"
     )
-    if found.low_m <= 0.0 <= found.high_m:
+    if alignment.low_m <= 0.0 <= alignment.high_m:
         click.echo("the finish gate may well be right where it is")
     if moved:
         click.echo(f"moved the finish gate there; the file as it was is {track_path}~")
-    elif abs(found.ahead_m) >= 0.05:
+    elif abs(alignment.ahead_m) >= 0.05:
         remark(
             f"to move the finish gate there: trackkit gate move {shlex.quote(track_path)} "
-            f"{shlex.quote(track.finish.id)} {found.ahead_m:.1f}m, or add --apply"
+            f"{shlex.quote(track.finish.id)} {alignment.ahead_m:.1f}m, or add --apply"
         )
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -19,6 +18,7 @@ from trackkit.cli.common import (
     json_option,
     place_from,
     read_recordings,
+    refuse_existing,
     remark,
     remarks,
 )
@@ -132,7 +132,6 @@ def build(
     way, the in lap.  Several recordings of one layout are averaged.
     """
     from trackkit import write_track
-    from trackkit.errors import OutputError
     from trackkit.track.ids import slug
 
     given = {
@@ -156,10 +155,7 @@ def build(
         raise click.BadParameter("a track needs a name", param_hint="--name")
     target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
     for wanted in (target, explain):
-        if wanted is not None and Path(wanted).exists() and not force:
-            # Said before the work rather than after it.
-            remedy = "choose another name, or replace it with --force"
-            raise OutputError("exists already", file=wanted, remedy=remedy)
+        refuse_existing(wanted, force=force)
     place = place_from(finish, crs) if finish else None
     failed: list[TrackkitError] = []
     if from_line:
@@ -236,6 +232,9 @@ def _revise(
 ) -> None:
     from trackkit import compare_tracks, read_track, revise_track, write_track
 
+    # Before the file is changed: revised again, it would count the same laps twice.
+    for wanted in (output, explain):
+        refuse_existing(wanted, force=force)
     held = held_for_change(path) if output is None else None
     old = read_track(path)
     read, failed = read_recordings(recordings, columns)
@@ -271,10 +270,9 @@ def _revise(
 def _explain(built: Build, path: str | None, *, force: bool) -> None:
     if path is None:
         return
-    from trackkit.files import write_whole
-    from trackkit.pages.explain import explain_html
+    from trackkit import write_explanation
 
-    write_whole(path, explain_html(built), force=force)
+    write_explanation(built, path, force=force)
     remark(f"wrote {path}: each step from the raw fixes to the line")
 
 

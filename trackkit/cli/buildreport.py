@@ -34,7 +34,7 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
     from trackkit.cli.describe import shape_tables
 
     track = built.track
-    said = [*built.remarks, *(sentence(remedy, About(target)) for remedy in built.remedies)]
+    texts = [*built.remarks, *(sentence(remedy, About(target)) for remedy in built.remedies)]
     straights = describe_track(track).straights
     if as_json:
         print_json(
@@ -48,13 +48,13 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
                 "band": band_rows(built),
                 "removed": built.removed,
                 "gates": gate_rows(track.gates),
-                "remarks": said,
+                "remarks": texts,
                 **(more or {}),
             }
         )
-        remarks(said)
+        remarks(texts)
     else:
-        remarks(said)
+        remarks(texts)
         click.echo(summary(track))
         if built.laps_used:
             what = "lap" if track.closed else "run"

@@ -59,7 +59,7 @@ def check(
 
     Other layouts of the same circuit in the same folder are compared where they share tarmac.
     """
-    from trackkit.checks.check import check_file
+    from trackkit import check_file
     from trackkit.checks.findings import marked
 
     if accept is not None and not reason:
@@ -122,15 +122,15 @@ def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
             more = count[finding.rule] - _MOST_OF_A_RULE
             yield f"    and {more} more of {finding.rule} (--json lists them all)"
     total = Counter(f.severity for f in findings if not f.accepted)
-    said = [
+    tallies = [
         f"{total[severity]} {severity}{'' if total[severity] == 1 else 's'}"
         for severity in SEVERITIES
         if total[severity]
     ]
     accepted = sum(finding.accepted for finding in findings)
     if accepted:
-        said.append(f"{accepted} accepted")
-    yield f"{path}: {', '.join(said)}"
+        tallies.append(f"{accepted} accepted")
+    yield f"{path}: {', '.join(tallies)}"
 
 
 def finding_text(finding: Finding, path: str) -> str:

@@ -9,12 +9,14 @@ import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
+from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from trackkit.cli import standard_output
 from trackkit.cli.remedies import error_sentence
-from trackkit.errors import TrackkitError, UnforeseenError
+from trackkit.errors import OutputError, TrackkitError, UnforeseenError
 from trackkit.progress import watched
 from trackkit.words import one_sentence, printable
 
@@ -33,8 +35,8 @@ _NEGATIVE_NUMBER = re.compile(r"-(?=[\d.])")
 class Command(click.Command):
     """A command that takes negative numbers as arguments, with no ``--`` before them.
 
-    A word that begins with a minus and a digit is no option of ours.  It is handed on with a
-    minus sign (U+2212) instead, which places and numbers are read with too.
+    A word that begins with a minus and a digit is no option of ours, but a place, a number or the
+    name of a file.  It goes past click's parser with a minus sign (U+2212) instead.
 
     What the library cannot do is said with what to type for the track file that was given.
     """
@@ -56,15 +58,22 @@ class Command(click.Command):
         }
         # The word after such an option is its value, whatever it begins with.
         before = [None, *args]
-        return super().parse_args(
-            ctx,
-            [
-                _NEGATIVE_NUMBER.sub("\N{MINUS SIGN}", word, count=1)
-                if last not in valued and _NEGATIVE_NUMBER.match(word)
-                else word
-                for last, word in zip(before, args, strict=False)
-            ],
-        )
+        changed: dict[str, str] = {}
+        words = []
+        for last, word in zip(before, args, strict=False):
+            if last not in valued and _NEGATIVE_NUMBER.match(word):
+                words.append("\N{MINUS SIGN}" + word[1:])
+                changed[words[-1]] = word
+            else:
+                words.append(word)
+        rest = super().parse_args(ctx, words)
+        for param in self.params:
+            value = ctx.params.get(param.name or "")
+            if isinstance(value, str):
+                ctx.params[str(param.name)] = changed.get(value, value)
+            elif isinstance(value, tuple):
+                ctx.params[str(param.name)] = tuple(changed.get(word, word) for word in value)
+        return rest
 
 
 class Failed(click.ClickException):
@@ -76,7 +85,7 @@ class Failed(click.ClickException):
 
 
 def plain_minus(text: str) -> str:
-    """Turn a minus sign back into the hyphen that numbers and file names are written with."""
+    """Turn a minus sign, as texts have it, into the hyphen that numbers are read with."""
     return text.replace("\N{MINUS SIGN}", "-", 1) if text.startswith("\N{MINUS SIGN}") else text
 
 
@@ -138,9 +147,23 @@ def held_for_change(path: str) -> HeldFile:
     return click.get_current_context().with_resource(hold(path))
 
 
+def refuse_existing(path: str | None, *, force: bool) -> None:
+    """Refuse to write over a file before the work is done, not after it.
+
+    Raises
+    ------
+    OutputError
+        When the file exists and `force` is false.
+    """
+    if path is not None and Path(path).exists() and not force:
+        remedy = "choose another name, or replace it with --force"
+        raise OutputError("exists already", file=path, remedy=remedy)
+
+
 def print_json(document: Any) -> None:
     """Print one JSON document on standard output."""
-    click.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
+    escaped = not standard_output.is_unicode()
+    click.echo(json.dumps(document, indent=2, ensure_ascii=escaped, allow_nan=False))
 
 
 def remark(text: str) -> None:
@@ -226,11 +249,11 @@ def read_recordings(
 
     mapping = parse_columns(columns)
     return each_file(
-        paths, lambda path: _said(read_recording(path, columns=mapping)), "reading recordings"
+        paths, lambda path: _remarked(read_recording(path, columns=mapping)), "reading recordings"
     )
 
 
-def _said(recording: Recording) -> Recording:
+def _remarked(recording: Recording) -> Recording:
     remarks(recording.remarks, recording.name)
     return recording
 
@@ -247,7 +270,10 @@ def each_file(
         except TrackkitError as error:
             failed.append(error)
             say_error(error)
-        except Exception as error:  # noqa: BLE001 - what nobody foresaw in one file is said of it
+        except Exception as error:
+            if isinstance(error, OSError) and standard_output.failed_with(error):
+                raise
+            # What nobody foresaw in one file is said of it.
             failed.append(UnforeseenError(error, path))
             say_error(failed[-1])
     return done, failed

@@ -37,7 +37,7 @@ def edit(
     from trackkit import serve_editor
     from trackkit.editor.serve import require_packages
 
-    # Before recordings are read, which takes its time.
+    # Refused before the recordings are read, which can take long.
     require_packages()
     recordings, failed = read_recordings(recording_paths, columns)
 

@@ -29,7 +29,6 @@ from trackkit.track.model import Track
 
 if TYPE_CHECKING:
     from trackkit.gates.edit import Change
-    from trackkit.gates.quality import TimingQuality
     from trackkit.gates.suggest import Basis
     from trackkit.track.places import Place
 
@@ -44,15 +43,15 @@ ends_option = click.option(
 )
 
 
-@click.group()
-def gate() -> None:
+@click.group("gate")
+def gate_commands() -> None:
     """List, place, move, remove, suggest and align gates.
 
     Commands that change TRACK leave the previous file beside it as TRACK~.
     """
 
 
-@gate.command("list", cls=Command)
+@gate_commands.command("list", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("recording_paths", metavar="[RECORDING]...", nargs=-1)
 @json_option
@@ -64,8 +63,7 @@ def list_gates(
 
     Speeds and the receiver's noise come from the recordings, or are assumed where there are none.
     """
-    from trackkit import read_track
-    from trackkit.gates.quality import timing_quality
+    from trackkit import read_track, timing_quality
 
     track = read_track(track_path)
     recordings, failed = read_recordings(recording_paths)
@@ -73,7 +71,7 @@ def list_gates(
         click.echo("the track has no gates")
         return
     quality = timing_quality(track, recordings)
-    worth = [_worth(quality, one) for one in track.gates]
+    worth = [quality.of_gate(gate) for gate in track.gates]
     if as_json:
         rows = gate_rows(track.gates)
         for row, timing in zip(rows, worth, strict=True):
@@ -84,25 +82,6 @@ def list_gates(
         remark(f"km/h and ± (one sigma of a crossing, of a lap): {quality.basis}")
     if failed:
         ctx.exit(1)
-
-
-def _worth(quality: TimingQuality, one: Gate) -> dict[str, float] | None:
-    """Tell what a gate's times are worth; nothing is known of speeds in the pit lane."""
-    from trackkit.gates.placement import BESIDE_THE_TRACK
-
-    if one.kind in BESIDE_THE_TRACK:
-        return None
-    at = one.chainage_m
-    worth = {
-        "speed_mps": quality.at(quality.speed_mps, at),
-        "acceleration_mps2": quality.at(quality.acceleration_mps2, at),
-        "sigma_s": quality.at(quality.sigma_s, at),
-        "receiver_sigma_s": quality.at(quality.receiver_sigma_s, at),
-        "line_sigma_s": quality.at(quality.line_sigma_s, at),
-    }
-    if quality.curve.closed:
-        worth["lap_sigma_s"] = quality.lap_sigma_s(at)
-    return {key: round(float(value), 6) for key, value in worth.items()}
 
 
 def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) -> None:
@@ -126,23 +105,23 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
         ],
         [
             [
-                str(one.order),
-                one.id,
-                one.kind,
-                one.name,
-                f"{one.chainage_m:.1f}",
-                f"{one.width_m:.1f}",
-                "yes" if one.surveyed else "no",
+                str(gate.order),
+                gate.id,
+                gate.kind,
+                gate.name,
+                f"{gate.chainage_m:.1f}",
+                f"{gate.width_m:.1f}",
+                "yes" if gate.surveyed else "no",
                 cell(timing, "speed_mps", 3.6, 0),
                 cell(timing, "sigma_s", 1e3, 1),
                 cell(timing, "lap_sigma_s", 1e3, 1),
             ]
-            for one, timing in zip(gates, worth, strict=True)
+            for gate, timing in zip(gates, worth, strict=True)
         ],
     )
 
 
-@gate.command("place", cls=Command)
+@gate_commands.command("place", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("kind", type=click.Choice(GATE_KINDS))
 @click.argument("place", metavar="PLACE", required=False)
@@ -177,7 +156,7 @@ def place_gate_command(
     )
 
 
-@gate.command("move", cls=Command)
+@gate_commands.command("move", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("gate_name", metavar="GATE")
 @click.argument("place", metavar="PLACE", required=False)
@@ -209,7 +188,7 @@ def move_gate_command(
     )
 
 
-@gate.command("remove", cls=Command)
+@gate_commands.command("remove", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("gate_name", metavar="GATE")
 @json_option
@@ -223,7 +202,7 @@ def remove_gate_command(track_path: str, gate_name: str, as_json: bool) -> None:
     _change(track_path, lambda track: remove_gate(track, gate_name), as_json=as_json)
 
 
-@gate.command("suggest", cls=Command)
+@gate_commands.command("suggest", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("recording_paths", metavar="[RECORDING]...", nargs=-1)
 @click.option(
@@ -265,9 +244,9 @@ def suggest_command(
     if failed and not recordings:
         ctx.exit(1)
     split = suggest_gates(track, sectors, by, recordings=recordings)
-    said: tuple[str, ...] = ()
+    texts: tuple[str, ...] = ()
     if apply:
-        track, said = apply_suggestions(track, split)
+        track, texts = apply_suggestions(track, split)
         track = write_track(track, track_path, held=held)
     if as_json:
         print_json(
@@ -275,12 +254,13 @@ def suggest_command(
                 **split.as_row(),
                 "applied": apply,
                 "gates": gate_rows(track.gates),
-                "remarks": list(said),
+                "remarks": list(texts),
             }
         )
     else:
-        for number, one in enumerate(split.suggestions, start=1):
-            click.echo(f"sector {number} ends at {one.chainage_m:.0f} m: {one.reason}")
+        for number, suggestion in enumerate(split.suggestions, start=1):
+            end_m = suggestion.chainage_m
+            click.echo(f"sector {number} ends at {end_m:.0f} m: {suggestion.reason}")
         if apply:
             click.echo(track.history[-1]["what"])
             gate_table(track.gates)
@@ -288,12 +268,12 @@ def suggest_command(
             path = shlex.quote(track_path)
             remark(f"to place them, add --apply; it replaces the sector gates of {path}")
         remark(split.timing_basis)
-    remarks(said)
+    remarks(texts)
     if failed:
         ctx.exit(1)
 
 
-gate.add_command(align)
+gate_commands.add_command(align)
 
 
 def _where(place: str | None, ends: str | None, crs: str | None) -> Place:
@@ -305,19 +285,13 @@ def _where(place: str | None, ends: str | None, crs: str | None) -> Place:
 
 def _surveyed(ends: str) -> Place:
     """Average two stationary recordings into the ends of a gate."""
-    from trackkit import Place, read_recording
-    from trackkit.gates.survey import average
+    from trackkit import read_recording, survey_place
 
     paths = ends.split(",")
     if len(paths) != 2 or not all(paths):
         raise click.UsageError("--ends takes two recordings: LEFT,RIGHT")
-    left, right = (average(read_recording(path)) for path in paths)
-    said = tuple(
-        f"the {side} end is the mean of {one.fixes} fixes over {one.seconds:.0f} s, uncertain by "
-        f"{one.sigma_m:.2f} m on each axis (one sigma; {one.basis})"
-        for side, one in (("left", left), ("right", right))
-    )
-    return Place(ends=(left.position, right.position), remarks=said)
+    left, right = (read_recording(path) for path in paths)
+    return survey_place(left, right)
 
 
 def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool) -> None:
@@ -327,13 +301,13 @@ def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool
     held = held_for_change(track_path)
     done = change(read_track(track_path))
     changed = write_track(done.track, track_path, held=held)
-    found = [f for f in check_track(changed) if f.feature == done.gate.id and not f.accepted]
+    findings = [f for f in check_track(changed) if f.feature == done.gate.id and not f.accepted]
     about = About(track_path)
-    worded = (f"{f.severity}: {f.message}; {sentence(f.remedy, about)}" for f in found)
-    said = (*done.remarks, *worded)
+    worded = (f"{f.severity}: {f.message}; {sentence(f.remedy, about)}" for f in findings)
+    texts = (*done.remarks, *worded)
     if as_json:
-        print_json({"done": done.what, "gates": gate_rows(changed.gates), "remarks": list(said)})
+        print_json({"done": done.what, "gates": gate_rows(changed.gates), "remarks": list(texts)})
     else:
         click.echo(done.what)
         gate_table(changed.gates)
-    remarks(said)
+    remarks(texts)

@@ -16,11 +16,12 @@ from trackkit.cli.common import (
     json_option,
     parse_columns,
     print_json,
+    refuse_existing,
     remark,
     remarks,
 )
 from trackkit.cli.remedies import error_sentence
-from trackkit.errors import OutputError, TrackkitError
+from trackkit.errors import TrackkitError
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -97,8 +98,7 @@ def laps(
 
     Times are followed by their uncertainty, one sigma, and have as many decimals as that supports.
     """
-    from trackkit import read_official, read_recording, read_track, time_laps
-    from trackkit.official.pairing import pair
+    from trackkit import pair_official, read_official, read_recording, read_track, time_laps
     from trackkit.timing.sessions import Session, choose_reference
     from trackkit.timing.traces import trace_lines
 
@@ -108,7 +108,7 @@ def laps(
             "recording, in their order, or not at all"
         )
     for path in (csv_path, traces):
-        _refuse_existing(path, force=force)
+        refuse_existing(path, force=force)
     if csv_path is not None and traces is not None and Path(csv_path) == Path(traces):
         raise click.UsageError("--csv and --traces name the same file")
     track = read_track(track_path)
@@ -133,7 +133,9 @@ def laps(
 
     sessions, failed = each_file(recordings, work, "timing laps")
     chosen = choose_reference(sessions, reference)
-    pairings = [None if times is None else pair(times, one.report) for one in sessions]
+    pairings = [
+        None if times is None else pair_official(times, session.report) for session in sessions
+    ]
     # Written first: whoever reads the tables may stop reading before their end.
     _write(track, sessions, chosen, zone, csv_path, traces, trace_texts, force=force)
     if as_json:
@@ -145,13 +147,6 @@ def laps(
     remark(CAUTION)
     if failed:
         ctx.exit(1)
-
-
-def _refuse_existing(path: str | None, *, force: bool) -> None:
-    """Say that a file exists before anything is timed, not after."""
-    if path is not None and Path(path).exists() and not force:
-        remedy = "choose another name, or replace it with --force"
-        raise OutputError("exists already", file=path, remedy=remedy)
 
 
 def _zone(track: Track) -> ZoneInfo | None:

@@ -218,7 +218,7 @@ def _print_bests(track: Track, session: Session) -> None:
         return
     sigma = best.sigma_s
     lines = [("best lap", report.best_lap_s, sigma, f"lap {best.number}")]
-    lap = next(one for one in report.counted if run in one.passed)
+    lap = next(lap for lap in report.counted if run in lap.passed)
     where = f"from {track.gate(run.gate).name}, lap {lap.number}"
     lines.append(
         ("continuous best", report.continuous_best_s or 0.0, report.continuous_best_sigma_s, where)
@@ -282,14 +282,14 @@ def _print_ranking(sessions: Sequence[Session]) -> None:
         return
     click.echo()
     rows = []
-    for rank, one in enumerate(ranked[:_RANKED], start=1):
-        difference = lap_difference(one.session, one.lap, ranked[0])
+    for rank, entry in enumerate(ranked[:_RANKED], start=1):
+        difference = lap_difference(entry.session, entry.lap, ranked[0])
         rows.append(
             [
                 str(rank),
-                one.session.label,
-                str(one.lap.number),
-                time_cell(one.lap.time_s, one.lap.sigma_s),
+                entry.session.label,
+                str(entry.lap.number),
+                time_cell(entry.lap.time_s, entry.lap.sigma_s),
                 difference_cell(difference)
                 + ("" if difference is None else _difference_sigma(difference)),
             ]
@@ -308,17 +308,17 @@ def _print_pairing(pairing: Pairing) -> None:
             "no official time agrees with a recorded lap: is it another driver's, or session's?"
         )
     rows = []
-    for one in pairing.pairs:
-        difference = Difference(one.difference_s, one.sigma_s)
-        notes = ["outlier"] if one.outlier else []
-        if one.probability < SURE:
-            notes.append(f"in doubt ({one.probability:.0%} probable)")
+    for pair in pairing.pairs:
+        difference = Difference(pair.difference_s, pair.sigma_s)
+        notes = ["outlier"] if pair.outlier else []
+        if pair.probability < SURE:
+            notes.append(f"in doubt ({pair.probability:.0%} probable)")
         rows.append(
             [
-                str(one.official.number),
-                duration(one.official.time_s),
-                str(one.lap.number),
-                time_cell(one.lap.time_s, one.lap.sigma_s),
+                str(pair.official.number),
+                duration(pair.official.time_s),
+                str(pair.lap.number),
+                time_cell(pair.lap.time_s, pair.lap.sigma_s),
                 difference_cell(difference) + _difference_sigma(difference),
                 ", ".join(notes),
             ]
@@ -330,11 +330,11 @@ def _print_pairing(pairing: Pairing) -> None:
         )
     _print_alone("official laps without a recorded one", pairing.official_alone)
     _print_alone("recorded laps without an official one", pairing.laps_alone)
-    outliers = [str(one.lap.number) for one in pairing.pairs if one.outlier]
+    outliers = [str(pair.lap.number) for pair in pairing.pairs if pair.outlier]
     if pairing.agreement is not None:
         _print_agreement("recorded less official", pairing.agreement)
         click.echo(f"outliers: {', '.join(f'lap {number}' for number in outliers) or 'none'}")
-    listed = max((len(one.official.sectors_s) for one in pairing.pairs), default=0)
+    listed = max((len(pair.official.sectors_s) for pair in pairing.pairs), default=0)
     if listed and not pairing.sectors:
         timed = len(pairing.pairs[0].lap.sectors)
         click.echo(f"sectors are not compared: the list has {listed}, the track {timed}")

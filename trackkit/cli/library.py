@@ -18,6 +18,7 @@ from trackkit.cli.common import (
     remarks,
     table,
 )
+from trackkit.errors import OutputError
 
 if TYPE_CHECKING:
     from trackkit.library.folders import Library
@@ -100,20 +101,20 @@ def list_command(
         within_m=None if within is None else 1000 * within,
     )
     if as_json:
-        print_json({"tracks": [one.as_row() for one in listed]})
+        print_json({"tracks": [entry.as_row() for entry in listed]})
         return
     headings = ["id", "name", "layout", "direction", "length m", "country"]
     cells = [
         [
-            one.known.id,
-            one.known.name,
-            one.known.layout,
-            one.known.direction or "-",
-            f"{one.known.length_m:,.0f}",
-            one.known.country or "-",
-            *([] if one.distance_m is None else [f"{one.distance_m / 1000:,.2f}"]),
+            entry.circuit.id,
+            entry.circuit.name,
+            entry.circuit.layout,
+            entry.circuit.direction or "-",
+            f"{entry.circuit.length_m:,.0f}",
+            entry.circuit.country or "-",
+            *([] if entry.distance_m is None else [f"{entry.distance_m / 1000:,.2f}"]),
         ]
-        for one in listed
+        for entry in listed
     ]
     if not cells:
         click.echo("no known circuit is like that")
@@ -155,44 +156,55 @@ def add_command(
 
     for folder in given:
         # A new library begins with its first track.
-        Path(folder).mkdir(parents=True, exist_ok=True)
+        _make_folder(folder)
     target = given[0] if given else None
-    known = opened(given)
+    searched = opened(given)
     added, failed = each_file(
         files,
-        lambda path: add_to_library(path, target, library=known, replace=replace),
+        lambda path: add_to_library(path, target, library=searched, replace=replace),
         "adding",
     )
     if as_json:
-        print_json({"added": [one.as_row() for one in added]})
-    for one in added:
+        print_json({"added": [addition.as_row() for addition in added]})
+    for addition in added:
         if not as_json:
-            click.echo(f"added {one.track.id} as {one.path}")
-        remarks(_said(one))
+            click.echo(f"added {addition.track.id} as {addition.path}")
+        remarks(_addition_texts(addition))
     if failed:
         ctx.exit(1)
 
 
-def _said(added: Added) -> list[str]:
-    said = []
+def _make_folder(folder: str) -> None:
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"cannot be made a folder ({error.strerror or error})",
+            file=folder,
+            remedy="name another folder as the library",
+        ) from error
+
+
+def _addition_texts(added: Added) -> list[str]:
+    texts = []
     if added.replaced is not None and added.replaced == added.path:
-        said.append(f"the one before is kept as {added.path}~")
+        texts.append(f"the one before is kept as {added.path}~")
     elif added.replaced is not None:
-        said.append(f"it counts before {added.replaced}, which stays there")
+        texts.append(f"it counts before {added.replaced}, which stays there")
     for overlap in added.overlaps:
-        known = overlap.known
+        circuit = overlap.circuit
         if overlap.same_line:
-            said.append(
-                f"{added.track.id} is the same line as {known.id} ({known.title}), which is known "
-                f"already: {_shared(overlap)}; locate cannot tell them apart"
+            texts.append(
+                f"{added.track.id} is the same line as {circuit.id} ({circuit.title}), which is "
+                f"known already: {_shared(overlap)}; locate cannot tell them apart"
             )
-        elif known.name.casefold() != added.track.name.casefold():
+        elif circuit.name.casefold() != added.track.name.casefold():
             way = ", driven the other way" if overlap.opposite else ""
-            said.append(
-                f"{added.track.id} shares tarmac with {known.id} ({known.title}), which has "
+            texts.append(
+                f"{added.track.id} shares tarmac with {circuit.id} ({circuit.title}), which has "
                 f"another name: {_shared(overlap)}{way}"
             )
-    return said
+    return texts
 
 
 def _shared(overlap: Overlap) -> str:
@@ -208,15 +220,15 @@ def remove_command(track_id: str, given: tuple[str, ...], yes: bool, as_json: bo
     """Remove a track from the library; it asks first, and keeps the file with ~ appended."""
     from trackkit import TrackkitError, remove_from_library
 
-    known = opened(given).find(track_id)
-    if known is None:
+    circuit = opened(given).find(track_id)
+    if circuit is None:
         raise TrackkitError(
             f"no known track has the id {track_id}", remedy="`trackkit library list` shows the ids"
         )
     if not yes:
-        click.confirm(f"Remove {known.title}, {known.path}?", abort=True, err=True)
-    kept = remove_from_library(known)
+        click.confirm(f"Remove {circuit.title}, {circuit.path}?", abort=True, err=True)
+    kept = remove_from_library(circuit)
     if as_json:
-        print_json({"removed": track_id, "file": str(known.path), "kept": str(kept)})
+        print_json({"removed": track_id, "file": str(circuit.path), "kept": str(kept)})
     else:
         click.echo(f"removed {track_id}; the file is kept as {kept}")

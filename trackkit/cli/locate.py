@@ -94,24 +94,24 @@ def _recordings(
 ) -> None:
     from trackkit.cli.locatemany import locate_each
 
-    # Its warnings are said once, here, and not by every process that opens it too.
+    # Opened here, so that its warnings are printed once and not by every worker process.
     library = opened(given)
-    found: list[tuple[str, Located]] = []
+    answers: list[tuple[str, Located]] = []
     failed = False
-    for one in locate_each(paths, library, given, 1000.0 * radius, parse_columns(columns)):
-        remarks(one.remarks, one.path)
-        if one.located is None:
+    for outcome in locate_each(paths, library, given, 1000.0 * radius, parse_columns(columns)):
+        remarks(outcome.remarks, outcome.path)
+        if outcome.located is None:
             failed = True
-            remark(f"trackkit: {one.error}")
+            remark(f"trackkit: {outcome.error}")
         else:
-            found.append((one.path, one.located))
+            answers.append((outcome.path, outcome.located))
             if not form:
-                click.echo(f"{one.path}:")
-                _print(one.located, radius)
+                click.echo(f"{outcome.path}:")
+                _print(outcome.located, radius)
     if form == "json":
-        print_json({"recordings": [{"file": path, **at.as_row()} for path, at in found]})
+        print_json({"recordings": [{"file": path, **at.as_row()} for path, at in answers]})
     if form == "csv":
-        _print_csv(found)
+        _print_csv(answers)
     if failed:
         ctx.exit(1)
 
@@ -133,14 +133,14 @@ def _position(words: tuple[str, ...]) -> tuple[float, float] | None:
     return longitude, latitude
 
 
-def _print_csv(found: list[tuple[str, Located]]) -> None:
+def _print_csv(answers: list[tuple[str, Located]]) -> None:
     from trackkit.files import csv_text
 
     rows = []
-    for path, located in found:
+    for path, located in answers:
         row = located.as_row()
         nearest = [row["candidates"][0][key] if row["candidates"] else "" for key in _CSV_KEYS]
-        # Truth is True or False here, as it was when scripts were first written for it.
+        # Booleans stay True and False here, which scripts already rely on.
         nearest = [str(value) if isinstance(value, bool) else value for value in nearest]
         rows.append([path, row["answer"], *nearest, " ".join(row["tied"]), row["part_at_m"]])
     header = ["file", "answer", *_CSV_KEYS, "tied", "part_at_m"]
@@ -155,7 +155,7 @@ def _print(located: Located, radius_km: float) -> None:
     away = f"{_far(first.distance_m)} from its centreline"
     driven = first.probability is not None
     if located.tied and driven:
-        among = [one for one in located.candidates if one.id in located.tied]
+        among = [candidate for candidate in located.candidates if candidate.id in located.tied]
         click.echo(f"at {first.name}: {open_between(among, located.part_at_m)}")
     elif located.tied:
         click.echo(
@@ -178,20 +178,20 @@ def _print(located: Located, radius_km: float) -> None:
         [*headings, "probability"] if driven else headings,
         [
             [
-                one.id,
-                one.name,
-                one.layout,
-                one.direction or "-",
-                _far(one.distance_m),
-                *([_sure(one)] if driven else []),
+                candidate.id,
+                candidate.name,
+                candidate.layout,
+                candidate.direction or "-",
+                _far(candidate.distance_m),
+                *([_sure(candidate)] if driven else []),
             ]
-            for one in located.candidates
+            for candidate in located.candidates
         ],
     )
 
 
-def _sure(one: Candidate) -> str:
-    probability = one.probability or 0.0
+def _sure(candidate: Candidate) -> str:
+    probability = candidate.probability or 0.0
     return "over 99.9%" if probability > 0.999 else f"{probability:.1%}"
 
 

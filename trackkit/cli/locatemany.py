@@ -31,7 +31,7 @@ class Outcome:
 
 
 _opened: dict[tuple[str, ...], Library] = {}
-"""The library of a process that helps, opened once."""
+"""Libraries that a worker process has opened, by their folders."""
 
 
 def locate_each(
@@ -51,7 +51,7 @@ def locate_each(
     from multiprocessing import get_context
 
     work = partial(_elsewhere, given=tuple(given), radius_m=radius_m, columns=columns)
-    # Begun anew rather than forked: the index's file is open here.
+    # Spawned, not forked: an open SQLite connection must not be carried into a child process.
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
         try:
             outcomes = pool.map(work, paths, chunksize=max(1, min(16, len(paths) // 64)))

@@ -32,7 +32,7 @@ def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
 
     left_out: Counter[str] = Counter()
     locator = Locator(library.near)
-    judgement, number, said = NOTHING, 0, ""
+    judgement, number, printed_key = NOTHING, 0, ""
     answers: list[dict[str, Any]] = []
     fix = None
     for fix in fixes_of_nmea(sys.stdin.buffer, left_out):
@@ -46,9 +46,9 @@ def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
             text = open_between(list(judgement.still_open), judgement.part_at_m)
         else:
             continue
-        if _key(judgement, number) == said:
+        if _key(judgement, number) == printed_key:
             continue
-        said = _key(judgement, number)
+        printed_key = _key(judgement, number)
         answers.append({"fix": number, "text": text, "settled": judgement.settled is not None})
         if not as_json:
             click.echo(f"fix {number}: {text}")
@@ -68,8 +68,12 @@ def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
         print_json(
             {
                 "answer": located.answer,
-                "candidates": [one.as_row() for one in candidates[:6]],
-                "tied": [one.id for one in judgement.still_open if len(judgement.still_open) > 1],
+                "candidates": [candidate.as_row() for candidate in candidates[:6]],
+                "tied": [
+                    candidate.id
+                    for candidate in judgement.still_open
+                    if len(judgement.still_open) > 1
+                ],
                 "part_at_m": None if part is None else round(part, 1),
                 "unknown": round(judgement.unknown, 4),
                 "settled": None if judgement.settled is None else judgement.settled.id,
@@ -83,7 +87,7 @@ def _key(judgement: Judgement, number: int) -> str:
     """Make what must differ for an answer to be said again: not where the open ones part."""
     if judgement.settled is not None:
         return f"{judgement.settled.id} {judgement.settled.reversed}"
-    among = sorted(f"{one.id} {one.reversed}" for one in judgement.still_open)
+    among = sorted(f"{candidate.id} {candidate.reversed}" for candidate in judgement.still_open)
     return "|".join(among) if len(among) > 1 else f"first {number == 1}"
 
 

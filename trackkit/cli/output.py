@@ -87,8 +87,7 @@ def _draw_on_paper(
     *,
     force: bool,
 ) -> None:
-    from trackkit import read_track
-    from trackkit.paper.draw import write_paper
+    from trackkit import read_track, write_paper
 
     track = read_track(track_path)
     read, failed = read_recordings(recordings, columns)
@@ -170,8 +169,7 @@ def simulate(
     as_json: bool,
 ) -> None:
     """Make a practice recording; its exact crossing times go to RECORDING.truth.json."""
-    from trackkit import read_track, simulate_drive
-    from trackkit.simulation.simulate import write_simulation
+    from trackkit import read_track, simulate_drive, write_simulation
 
     simulation = simulate_drive(
         read_track(track_path), laps=laps, rate_hz=rate, seed=seed, noise=noise

@@ -28,7 +28,7 @@ def reverse(track_path: str, output: str, force: bool, as_json: bool) -> None:
     """
     from trackkit import read_track, reverse_track, write_track
 
-    turned, said = reverse_track(read_track(track_path))
+    turned, texts = reverse_track(read_track(track_path))
     turned = write_track(turned, output, force=force)
     if as_json:
         print_json(
@@ -38,11 +38,11 @@ def reverse(track_path: str, output: str, force: bool, as_json: bool) -> None:
                 "layout": turned.layout,
                 "direction": turned.direction,
                 "gates": gate_rows(turned.gates),
-                "remarks": list(said),
+                "remarks": list(texts),
             }
         )
     else:
         way = f", {turned.direction}" if turned.direction else ""
         click.echo(f"wrote {output}: {turned.id}{way}")
         gate_table(turned.gates)
-    remarks(said)
+    remarks(texts)

@@ -1,4 +1,4 @@
-"""The track file on the desk: what was read, changed and saved."""
+"""The track file that is being edited: what was read, changed and saved."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from trackkit.checks.evaluate import Prepared, evaluate, prepare
 from trackkit.checks.other_layouts import layouts_beside
 from trackkit.editor.session import Editing
 from trackkit.errors import TrackFileError, TrackkitError
-from trackkit.held_files import digest_of, hold
+from trackkit.held_files import ChangedMeanwhileError, digest_of, hold
 from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
 from trackkit.track.file import read_track, write_track
@@ -21,10 +21,6 @@ Page = Callable[[dict[str, Any], dict[str, Any], dict[str, Any]], str]
 
 CLOSED_S = 3.0
 """How long a page that closed may take to come back: it may just have been reloaded."""
-
-
-class ChangedOnDiskError(TrackkitError):
-    """The file is not what was read or written last."""
 
 
 class Desk:
@@ -59,10 +55,12 @@ class Desk:
         step = self.editing.step
         if self._base is None or self._base[0] != step.base:
             first = step.prepared.track
-            known = evaluate(first, step.prepared)
+            evaluation = evaluate(first, step.prepared)
             drives = step.prepared.drives
-            laps = [report.laps for report in known.reports] or [()] * len(drives)
-            document = base_document(first, list(zip(drives, laps, strict=True)), known.quality)
+            laps = [report.laps for report in evaluation.reports] or [()] * len(drives)
+            document = base_document(
+                first, list(zip(drives, laps, strict=True)), evaluation.quality
+            )
             self._base = (step.base, document)
         return self._base[1]
 
@@ -71,7 +69,7 @@ class Desk:
 
         Raises
         ------
-        ChangedOnDiskError
+        ChangedMeanwhileError
             When somebody else changed the file, unless that may be replaced.
         TrackkitError
             When it cannot be written.
@@ -79,7 +77,7 @@ class Desk:
         with hold(self.path) as held:
             changed, gone = held.digest != self._digest, held.digest is None
             if changed and not replace_changed:
-                raise ChangedOnDiskError(
+                raise ChangedMeanwhileError(
                     "was deleted or moved meanwhile" if gone else "was changed on disk meanwhile",
                     file=self.path,
                     remedy="save all the same to write it again"
@@ -95,21 +93,21 @@ class Desk:
         self.editing.mark_saved()
         return {"saved": True, "file": self.path, "previous": None if gone else self.path + "~"}
 
-    def reload(self) -> None:
-        """Take the file as it is on disk now."""
+    def reload(self, page: str | None = None) -> None:
+        """Take the file as it is on disk now, for a page that asks for it."""
         digest = digest_of(self.path)
         track, prepared = self._read()
         self._digest = digest
-        self.editing.take(track, prepared)
+        self.editing.take(track, prepared, page)
         self.editing.edit += 1
 
-    def state(self, moving: str | None = None) -> dict[str, Any]:
-        """Describe what is shown."""
-        return self.editing.state(moving)
+    def state(self, moving: str | None = None, page: str | None = None) -> dict[str, Any]:
+        """Describe what is shown, on a page."""
+        return self.editing.state(moving, page)
 
 
 class Presence:
-    """How many pages are open, as far as they said so."""
+    """How many pages are open, counted from their requests."""
 
     def __init__(self) -> None:
         self._open = 0

@@ -34,7 +34,7 @@ _HEADERS = [
 
 
 class Guard:
-    """Lets through only what a page of ours asks, and marks every answer as nobody else's.
+    """Lets through only requests of our own pages, and keeps other sites from every answer.
 
     Parameters
     ----------
@@ -140,7 +140,7 @@ def _once(body: bytes) -> Receive:
 
 
 def new_token() -> str:
-    """Make a token that nobody guesses: 192 bits, fit for an address."""
+    """Make a token that cannot be guessed: 192 random bits, in letters that an address may have."""
     return secrets.token_urlsafe(24)
 
 
@@ -159,7 +159,7 @@ def listen(port: int = 0) -> socket.socket:
     """
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     if os.name == "posix":
-        # Otherwise a port just left cannot be taken again for a minute.
+        # Without it a port that was just closed cannot be bound again for a minute.
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((ADDRESS, port))

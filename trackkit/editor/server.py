@@ -1,12 +1,13 @@
 """The local page for placing gates by hand: a server for this computer and one track file.
 
-`trackkit.editor.loopback` sees to it that nobody else uses it.
+`trackkit.editor.loopback` refuses requests that are not from its own pages.
 """
 
 from __future__ import annotations
 
 import asyncio
 import json
+import secrets
 import socket
 import threading
 import time
@@ -14,9 +15,10 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trackkit.editor.desk import ChangedOnDiskError, Desk, Page, Presence
+from trackkit.editor.desk import Desk, Page, Presence
 from trackkit.editor.loopback import Guard
 from trackkit.errors import TrackkitError
+from trackkit.held_files import ChangedMeanwhileError
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -36,7 +38,7 @@ def make_app(desk: Desk, token: str, port: int, page: Page, presence: Presence) 
     page
         Makes the page.
     presence
-        Is told of pages that open and close.
+        Counts pages that open and close.
     """
     from starlette.applications import Starlette
     from starlette.routing import Route
@@ -69,10 +71,10 @@ class _Answers:
         async with self._turn:
             try:
                 done = await run_in_threadpool(work)
-            except ChangedOnDiskError as error:
+            except ChangedMeanwhileError as error:
                 gone = not Path(self._desk.path).exists()
-                said = {"error": str(error), "changed_on_disk": True, "gone": gone}
-                return JSONResponse(said, 409)
+                document = {"error": str(error), "changed_on_disk": True, "gone": gone}
+                return JSONResponse(document, 409)
             except TrackkitError as error:
                 return JSONResponse({"error": str(error)}, 400)
         return HTMLResponse(done) if isinstance(done, str) else JSONResponse(done)
@@ -81,44 +83,53 @@ class _Answers:
         """Answer with the page."""
 
         def work() -> str:
-            state = self._desk.state()
-            session = {"token": self._token, "file": self._desk.path, "base": state["base"]}
+            page = secrets.token_hex(8)
+            state = self._desk.state(page=page)
+            session = {
+                "token": self._token,
+                "file": self._desk.path,
+                "base": state["base"],
+                "page": page,
+            }
             return self._page(self._desk.base(), state, session)
 
         self._presence.opened()
         return await self._answer(work)
 
-    async def state(self, request: Request) -> Response:  # noqa: ARG002
+    async def state(self, request: Request) -> Response:
         """Answer with what is shown."""
-        return await self._answer(self._desk.state)
+        page = _page_of(request)
+        return await self._answer(lambda: self._desk.state(page=page))
 
     async def edit(self, request: Request) -> Response:
         """Make an edit."""
-        asked = await _asked(request)
+        asked, page = await _asked(request), _page_of(request)
 
         def work() -> dict[str, Any]:
-            self._desk.editing.apply(asked)
-            return self._desk.state(asked.get("gate") if asked.get("light") is True else None)
+            self._desk.editing.apply(asked, page)
+            moving = asked.get("gate") if asked.get("light") is True else None
+            return self._desk.state(moving, page)
 
         return await self._answer(work)
 
     async def save(self, request: Request) -> Response:
         """Write the file."""
-        asked = await _asked(request)
+        asked, page = await _asked(request), _page_of(request)
 
         def work() -> dict[str, Any]:
             done = self._desk.save(replace_changed=asked.get("replace_changed") is True)
-            return done | {"state": self._desk.state()}
+            return done | {"state": self._desk.state(page=page)}
 
         return await self._answer(work)
 
     async def reload(self, request: Request) -> Response:
         """Take the file from disk."""
         await _asked(request)
+        page = _page_of(request)
 
         def work() -> dict[str, Any]:
-            self._desk.reload()
-            return self._desk.state()
+            self._desk.reload(page)
+            return self._desk.state(page=page)
 
         return await self._answer(work)
 
@@ -133,12 +144,20 @@ class _Answers:
             }
         )
 
-    async def closed(self, request: Request) -> Response:  # noqa: ARG002
+    async def closed(self, request: Request) -> Response:
         """Note that a page was closed."""
         from starlette.responses import JSONResponse
 
         self._presence.closed()
+        page = _page_of(request)
+        if page is not None:
+            self._desk.editing.close(page)
         return JSONResponse({})
+
+
+def _page_of(request: Request) -> str | None:
+    """Which page asks."""
+    return request.query_params.get("page")
 
 
 class _BadRequestError(Exception):

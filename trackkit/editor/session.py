@@ -40,6 +40,8 @@ class Step:
         What there was to say about it.
     merge
         Edits with one key, such as those of a drag, are one step.
+    page
+        The page that it was made on, which alone can undo it while it is open.
     """
 
     track: Track
@@ -48,6 +50,7 @@ class Step:
     what: str = ""
     remarks: tuple[str, ...] = ()
     merge: tuple[str, ...] | None = None
+    page: str | None = None
 
 
 class Editing:
@@ -58,6 +61,7 @@ class Editing:
         self._shown = 0
         self._saved: Step | None = self._steps[0]
         self._bases = 1
+        self._closed: set[str] = set()
         self.edit = 0
 
     @property
@@ -74,14 +78,25 @@ class Editing:
         """Note that what is shown is on disk."""
         self._saved = self.step
 
-    def take(self, track: Track, prepared: Prepared) -> None:
+    def close(self, page: str) -> None:
+        """Note that a page was closed: what was done on it can be undone on the others."""
+        self._closed.add(page)
+
+    def take(self, track: Track, prepared: Prepared, page: str | None = None) -> None:
         """Go on with a track as it is on disk now; that can be undone."""
-        self._add(Step(track, prepared, self._bases, "took the file from disk"))
+        self._add(Step(track, prepared, self._bases, "took the file from disk", page=page))
         self._bases += 1
         self._saved = self.step
 
-    def apply(self, request: Request) -> None:
+    def apply(self, request: Request, page: str | None = None) -> None:
         """Make one edit.
+
+        Parameters
+        ----------
+        request
+            The edit.
+        page
+            The page that asks for it.
 
         Raises
         ------
@@ -90,17 +105,16 @@ class Editing:
         """
         what = _text(request, "do")
         if what == "undo":
-            self._go(-1, "undo")
+            self._take_back(page)
         elif what == "redo":
-            self._go(1, "redo")
+            self._make_again(page)
         else:
-            self._change(what, request)
+            self._change(what, request, page)
         self.edit += 1
 
-    def state(self, moving: str | None = None) -> dict[str, Any]:
+    def state(self, moving: str | None = None, page: str | None = None) -> dict[str, Any]:
         """Describe what is shown, as a page needs it; see `state`."""
-        step = self.step
-        undone = self._steps[self._shown + 1] if self._shown + 1 < len(self._steps) else None
+        step, undone = self.step, self._undone
         shown = state(step.track, step.prepared, moving)
         for finding in shown["findings"]:
             finding["offer"] = offer(finding["action"])
@@ -108,39 +122,60 @@ class Editing:
             "edit": self.edit,
             "base": step.base,
             "unsaved": self.unsaved,
-            "can_undo": self._shown > 0,
-            "can_redo": undone is not None,
+            "can_undo": self._shown > 0 and self._may_change(step, page),
+            "can_redo": undone is not None and self._may_change(undone, page),
             "undo_what": step.what or None,
             "redo_what": None if undone is None else undone.what,
             "remarks": list(step.remarks),
         }
 
-    def _go(self, by: int, what: str) -> None:
-        if not 0 <= self._shown + by < len(self._steps):
-            raise TrackkitError(f"there is nothing to {what}")
-        self._shown += by
+    @property
+    def _undone(self) -> Step | None:
+        """The step that was undone last, if it can be made again."""
+        return self._steps[self._shown + 1] if self._shown + 1 < len(self._steps) else None
+
+    def _may_change(self, step: Step, page: str | None) -> bool:
+        return step.page is None or step.page == page or step.page in self._closed
+
+    def _require_own(self, step: Step, page: str | None, what: str) -> None:
+        if not self._may_change(step, page):
+            raise TrackkitError(
+                f"the step to {what} ({step.what}) was made on another page",
+                remedy=f"{what} it there, or close that page first",
+            )
+
+    def _take_back(self, page: str | None) -> None:
+        if self._shown == 0:
+            raise TrackkitError("there is nothing to undo")
+        self._require_own(self.step, page, "undo")
+        self._shown -= 1
+
+    def _make_again(self, page: str | None) -> None:
+        undone = self._undone
+        if undone is None:
+            raise TrackkitError("there is nothing to redo")
+        self._require_own(undone, page, "redo")
+        self._shown += 1
 
     def _add(self, step: Step) -> None:
         del self._steps[self._shown + 1 :]
         self._steps.append(step)
         self._shown += 1
 
-    def _change(self, what: str, request: Request) -> None:
-        known = self.step
-        key = (
-            (what, str(request.get("gate")), _text(request, "merge"))
-            if (request.get("merge") is not None)
-            else None
-        )
-        goes_on = key is not None and key == known.merge and known is not self._saved
+    def _change(self, what: str, request: Request, page: str | None) -> None:
+        shown = self.step
+        key = None
+        if request.get("merge") is not None:
+            key = (page or "", what, str(request.get("gate")), _text(request, "merge"))
+        goes_on = key is not None and key == shown.merge and shown is not self._saved
         goes_on = goes_on and self._shown > 0 and self._shown == len(self._steps) - 1
-        before = self._steps[self._shown - 1] if goes_on else known
+        before = self._steps[self._shown - 1] if goes_on else shown
         # Chainages count along the line as the page last saw it.
-        datum = datum_m(known.track, known.prepared)
+        datum = datum_m(shown.track, shown.prepared)
         given = _number(request, "datum_m") if request.get("datum_m") is not None else datum
         ahead = given - datum_m(before.track, before.prepared)
         change = _changed(before.track, what, request, ahead)
-        prepared, base = known.prepared, known.base
+        prepared, base = shown.prepared, shown.base
         if prepared.timed and _has_laps(change.track) and not _has_laps(before.track):
             # Laps there are only now: the page lays out their speeds along the line anew.
             prepared = prepare(change.track, prepared.recordings, prepared.files, prepared.others)
@@ -152,6 +187,7 @@ class Editing:
             _short(change, what),
             change.remarks,
             key,
+            page,
         )
         if goes_on:
             self._steps[self._shown] = step

@@ -1,4 +1,4 @@
-"""The one door by which tracks go out in other open formats."""
+"""Tracks written in other open formats, by the format's name."""
 
 from __future__ import annotations
 

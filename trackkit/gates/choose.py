@@ -1,4 +1,4 @@
-"""Where gates go when nobody says: the finish gate on a fast, clear straight, sectors evenly."""
+"""Default places of gates: the finish gate on a fast, clear straight, sector gates evenly."""
 
 from __future__ import annotations
 
@@ -53,9 +53,9 @@ def choose_finish(curve: Curve, speed: SpeedByChainage | None) -> tuple[float, s
         pace = _pace(curve, speed, places)
         score = pace / pace.max() * np.minimum(clear / _FAR_ENOUGH_M, 1.0)
         index = int(np.argmax(score))
-        found = (float(places[index]), length, float(clear[index]), float(pace[index]))
-        if best is None or (best[2] < CLEAR_M < found[2]):
-            best = found
+        candidate = (float(places[index]), length, float(clear[index]), float(pace[index]))
+        if best is None or (best[2] < CLEAR_M < candidate[2]):
+            best = candidate
         if best[2] >= CLEAR_M:
             break
     assert best is not None  # noqa: S101 - there is always at least one stretch
@@ -85,6 +85,26 @@ def _pace(curve: Curve, speed: SpeedByChainage | None, chainage_m: Floats) -> Fl
     return np.interp(chainage_m, speed[0], speed[1], period=period)
 
 
+def elapsed_time_s(chainage_m: Floats, speed_mps: Floats) -> Floats:
+    """Time driven from the first of some places to each, by the trapezium rule on the pace.
+
+    Parameters
+    ----------
+    chainage_m
+        Places in the order they are passed, metres, shape (n,), n at least 1.
+    speed_mps
+        Speed at each, above 0, shape (n,).
+
+    Returns
+    -------
+    ndarray
+        Seconds, shape (n,), from 0.
+    """
+    pace = 1.0 / speed_mps
+    step = 0.5 * np.diff(chainage_m) * (pace[:-1] + pace[1:])
+    return np.concatenate([[0.0], np.cumsum(step)])
+
+
 def choose_sectors(
     track: Track, sectors: int, speed: SpeedByChainage | None
 ) -> tuple[list[float], tuple[str, ...]]:
@@ -103,8 +123,7 @@ def choose_sectors(
     length = curve.length_m if track.closed else track.finish.chainage_m - begin
     grid = np.linspace(0.0, length, max(int(length), 200) + 1)
     pace = np.maximum(_pace(curve, speed, grid + begin), 1.0)
-    step = grid[1] - grid[0]
-    spent = np.concatenate([[0.0], np.cumsum(step * 0.5 * (1 / pace[:-1] + 1 / pace[1:]))])
+    spent = elapsed_time_s(grid, pace)
     wanted = np.interp(np.arange(1, sectors) / sectors * spent[-1], spent, grid) + begin
     bend = np.abs(smoothed_curvature(curve, curve.wrap(grid + begin)))
     fit = (bend < 1.0 / GATE_RADIUS_M) & (pace >= SLOWEST_SHARE * pace.max())

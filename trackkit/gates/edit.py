@@ -27,7 +27,7 @@ class Change:
     gate
         The gate, as it is now or as it was before it was removed.
     remarks
-        What to tell the user besides.
+        Sentences for the user about how the gate was placed.
     what
         What was done, as the history has it.
     """
@@ -111,7 +111,7 @@ def move_gate(
     Raises
     ------
     PlaceError
-        When no gate answers to `id_or_name`, or the place is off the track.
+        When no gate has that id or name, or the place is off the track.
     """
     before = track.gate(id_or_name)
     changed, gate, remarks = with_gate_moved(track, id_or_name, as_place(place), width_m=width_m)
@@ -143,7 +143,7 @@ def widen_gate(track: Track, id_or_name: str, width_m: float) -> Change:
     Raises
     ------
     PlaceError
-        When no gate answers to `id_or_name`, or the width is none for a gate.
+        When no gate has that id or name, or no gate may be so wide.
     """
     gate = track.gate(id_or_name)
     place = Place(chainage_m=gate.chainage_m)
@@ -169,7 +169,7 @@ def remove_gate(track: Track, id_or_name: str) -> Change:
     Raises
     ------
     PlaceError
-        When no gate answers to `id_or_name`, or it is one the track cannot be without.
+        When no gate has that id or name, or it is one the track cannot be without.
     """
     changed, gate = without_gate(track, id_or_name)
     what = f"removed gate {gate.id} ({gate.name}) at {gate.chainage_m:.1f} m"
@@ -177,7 +177,7 @@ def remove_gate(track: Track, id_or_name: str) -> Change:
 
 
 def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
-    """Call a gate something else.
+    """Give a gate another name.
 
     Parameters
     ----------
@@ -196,7 +196,7 @@ def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
     Raises
     ------
     PlaceError
-        When no gate answers to `id_or_name`, or the name is none.
+        When no gate has that id or name, or `name` cannot be a name.
     """
     gate = track.gate(id_or_name)
     called = replace(gate, name=gate_name(name))

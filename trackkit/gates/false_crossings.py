@@ -150,7 +150,7 @@ def passages_nearby(
     gate
         The gate.
     chainage_m
-        Where it truly lies; track within `_BEYOND_M` of there is its own.
+        Where it crosses the centreline; track within `_BEYOND_M` of there is its own.
     receiver_m, line_m
         One sigma of the receiver's position on one axis, and of the driven line.
     """
@@ -248,7 +248,8 @@ def creeping_probability(
     Parameters
     ----------
     behind_m
-        How far behind the line it truly is at each fix, metres, shape (n,); negative in front.
+        How far behind the line the vehicle is in truth at each fix, metres, shape (n,); negative
+        in front.
     interval_s
         Between fixes.
     wander_m, wander_time_s

@@ -201,7 +201,7 @@ def with_gate_moved(
     Raises
     ------
     PlaceError
-        When no gate answers to `id_or_name`, or the place is off the track.
+        When no gate has that id or name, or the place is off the track.
     """
     gate = track.gate(id_or_name)
     if place.ends is None and width_m is None:
@@ -226,7 +226,7 @@ def without_gate(track: Track, id_or_name: str) -> tuple[Track, Gate]:
     Raises
     ------
     PlaceError
-        When no gate answers to `id_or_name`, or it is one the track cannot be without.
+        When no gate has that id or name, or it is one the track cannot be without.
     """
     gate = track.gate(id_or_name)
     if is_required(track, gate.kind) and len(track.gates_of_kind(gate.kind)) == 1:

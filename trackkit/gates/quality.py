@@ -1,4 +1,4 @@
-"""What a gate's times are worth, by where along the lap it lies."""
+"""The uncertainty of a gate's times, by where along the lap it lies."""
 
 from __future__ import annotations
 
@@ -11,12 +11,15 @@ from numpy.typing import ArrayLike
 
 from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
+from trackkit.gates.choose import elapsed_time_s
+from trackkit.gates.placement import BESIDE_THE_TRACK
 from trackkit.geometry.bends import Bend, find_bends, smoothed_curvature
 from trackkit.geometry.curve import Curve
 from trackkit.motion.drive import Drive, smooth
 from trackkit.motion.position_error import PositionError, Receiver, position_error
 from trackkit.motion.vehicle import SLOWEST_MPS, assumed_speed, vehicle_for
 from trackkit.recordings.recording import Recording
+from trackkit.track.features import Gate
 from trackkit.track.model import Track
 
 ASSUMED_LINE_M = 0.5
@@ -35,16 +38,18 @@ _EASED_M = 10.0
 
 @dataclass(frozen=True, eq=False)
 class TimingQuality:
-    """What a crossing is worth at each place of the lap.
+    """The uncertainty of a crossing at each place of the lap.
 
     Parameters
     ----------
     track
         The track.
     chainage_m
-        Evenly spaced, shape (n,).
-    speed_mps, line_sigma_m
-        Shape (n,): speed, and one sigma of the driven line to the side.
+        Chainages the other arrays are for, metres, evenly spaced, shape (n,).
+    speed_mps
+        Speed there, m/s, shape (n,).
+    line_sigma_m
+        One sigma of the driven line to the side, metres, shape (n,).
     turned_rad
         Shape (n,): by how much the line has turned since the straight before, or will have turned
         until the straight after, whichever is less, within `LINE_KEPT_M`.
@@ -64,6 +69,12 @@ class TimingQuality:
     error: PositionError
     basis: str
     recorded: bool
+
+    def __repr__(self) -> str:
+        return (
+            f"{type(self).__name__}({self.track.name!r:.40}, crossings good to "
+            f"{1e3 * self.sigma_s.min():.1f} to {1e3 * self.sigma_s.max():.1f} ms)"
+        )
 
     @property
     def curve(self) -> Curve:
@@ -103,11 +114,8 @@ class TimingQuality:
     @cached_property
     def elapsed_s(self) -> Floats:
         """Time from chainage 0 to each place and, where closed, round to it again."""
-        pace = 1.0 / self.speed_mps
-        if self.curve.closed:
-            pace = np.append(pace, pace[0])
-        step = 0.5 * np.diff(self._ends_m) * (pace[:-1] + pace[1:])
-        return np.concatenate([[0.0], np.cumsum(step)])
+        closing = [self.speed_mps[0]] if self.curve.closed else []
+        return elapsed_time_s(self._ends_m, np.append(self.speed_mps, closing))
 
     @property
     def lap_s(self) -> float:
@@ -128,13 +136,66 @@ class TimingQuality:
         return np.asarray(self.acceleration_mps2 < -BRAKING_MPS2)
 
     def at(self, values: Floats, chainage_m: ArrayLike) -> Floats:
-        """Read one of the arrays above between its places."""
+        """Read one of the arrays above between its places.
+
+        Parameters
+        ----------
+        values
+            One of them, shape (n,).
+        chainage_m
+            Where to read it, metres, any shape.
+
+        Returns
+        -------
+        ndarray
+            The value at each place, in the array's own unit.
+        """
         period = self.curve.length_m if self.curve.closed else None
         where = np.asarray(chainage_m, dtype=float)
         return np.asarray(np.interp(where, self.chainage_m, values, period=period))
 
+    def of_gate(self, gate: Gate) -> dict[str, float] | None:
+        """Tell what a gate's times are worth.
+
+        Parameters
+        ----------
+        gate
+            A gate of the track.
+
+        Returns
+        -------
+        dict or None
+            As in JSON: speed, m/s, and acceleration, m/s^2, of passages there; one sigma, seconds,
+            of a crossing, and its parts from the receiver and from the line; of a lap from there
+            where the track is closed.  None for a gate in the pit lane, whose speeds are not known.
+        """
+        if gate.kind in BESIDE_THE_TRACK:
+            return None
+        at = gate.chainage_m
+        worth = {
+            "speed_mps": self.at(self.speed_mps, at),
+            "acceleration_mps2": self.at(self.acceleration_mps2, at),
+            "sigma_s": self.at(self.sigma_s, at),
+            "receiver_sigma_s": self.at(self.receiver_sigma_s, at),
+            "line_sigma_s": self.at(self.line_sigma_s, at),
+        }
+        if self.curve.closed:
+            worth["lap_sigma_s"] = self.lap_sigma_s(at)
+        return {key: round(float(value), 6) for key, value in worth.items()}
+
     def passed_s(self, chainage_m: ArrayLike) -> Floats:
-        """Time from chainage 0 to some places, seconds; beyond a lap it goes on growing."""
+        """Time from chainage 0 to some places; beyond a lap it goes on growing.
+
+        Parameters
+        ----------
+        chainage_m
+            Where to, metres, any shape.
+
+        Returns
+        -------
+        ndarray
+            Seconds, one a place.
+        """
         chainage = np.asarray(chainage_m, dtype=float)
         if not self.curve.closed:
             return np.asarray(np.interp(chainage, self._ends_m, self.elapsed_s))
@@ -148,19 +209,40 @@ class TimingQuality:
         Each crossing is late by the error along the track over the speed.  The two errors belong
         to one slow wander: where the track points the same way and speeds are alike they cancel,
         where it points the other way they add up.
+
+        Parameters
+        ----------
+        begin_m, end_m
+            Chainages, metres, broadcast against each other.
+
+        Returns
+        -------
+        ndarray
+            Variance, seconds squared, one a pair of places.
         """
         begin, end = np.asarray(begin_m, dtype=float), np.asarray(end_m, dtype=float)
         slow = [
             self.curve.direction(c) / self.at(self.speed_mps, c)[..., None] for c in (begin, end)
         ]
         lag = np.maximum(self.passed_s(end) - self.passed_s(begin), 1e-9)
-        own = sum((one**2).sum(axis=-1) for one in slow) * self.error.covariance(0.0)
+        own = sum((slowness**2).sum(axis=-1) for slowness in slow) * self.error.covariance(0.0)
         shared = 2.0 * (slow[0] * slow[1]).sum(axis=-1) * self.error.covariance(lag)
         line = sum(self.at(self.line_sigma_s, c) ** 2 for c in (begin, end))
         return np.asarray(own - shared + line)
 
     def lap_sigma_s(self, chainage_m: ArrayLike) -> Floats:
-        """One sigma of the time of a lap that begins and ends at a place; the line left out."""
+        """One sigma of the time of a lap that begins and ends at a place; the line left out.
+
+        Parameters
+        ----------
+        chainage_m
+            The place, metres, any shape.
+
+        Returns
+        -------
+        ndarray
+            Seconds, one a place.
+        """
         spread = self.error.covariance(0.0) - self.error.covariance(self.lap_s)
         return np.asarray(np.sqrt(2.0 * spread) / self.at(self.speed_mps, chainage_m))
 
@@ -168,7 +250,7 @@ class TimingQuality:
 def timing_quality(
     track: Track, recordings: Sequence[Recording] = (), *, receiver: Receiver | None = None
 ) -> TimingQuality:
-    """Work out what crossings are worth along a track.
+    """Work out the uncertainty of crossings along a track.
 
     Parameters
     ----------
@@ -179,6 +261,11 @@ def timing_quality(
         receiver is the usual one.
     receiver
         Noise to reckon with; read from the recordings, or usual, when None.
+
+    Returns
+    -------
+    TimingQuality
+        Of every place along the track; `TimingQuality.of_gate` reads it at a gate.
 
     Raises
     ------
@@ -211,7 +298,7 @@ def timing_quality(
 def driven_quality(
     track: Track, drives: Sequence[Drive], *, receiver: Receiver | None = None
 ) -> TimingQuality:
-    """Work out what crossings are worth along a track from smoothed drives, one or more.
+    """Work out the uncertainty of crossings along a track from smoothed drives, one or more.
 
     Raises
     ------
@@ -221,8 +308,7 @@ def driven_quality(
     chainage = track.curve.chainages(_SPACING_M)
     turned = _turned(track.curve, chainage)
     speed, line_sigma = driven_speed(track, drives, chainage)
-    receivers = [Receiver.of(drive) for drive in drives]
-    errors = [position_error(receiver or one) for one in receivers]
+    errors = [position_error(receiver or Receiver.of(drive)) for drive in drives]
     worst = max(errors, key=lambda error: error.sigma_m)
     many = f"{len(drives)} recordings" if len(drives) > 1 else "the recording"
     return TimingQuality(

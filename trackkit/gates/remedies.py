@@ -1,7 +1,4 @@
-"""What can be done about a gate, with the place and the width that it takes.
-
-Each function makes the remedy that does what its name says.
-"""
+"""Remedies about a gate: each function makes one, with the place and the width that it takes."""
 
 from __future__ import annotations
 
@@ -78,8 +75,8 @@ def put_where_it_is(track: Track, gate: Gate, chainage_m: float, what: str) -> R
     return put_at_ends(gate, left, right, what)
 
 
-def remove_one(before: Gate, after: Gate) -> Remedy:
-    """Remove one of two gates that lie too close: the later one that a track can be without."""
+def remove_either(before: Gate, after: Gate) -> Remedy:
+    """Remove the later of two gates that lie too close, or the earlier where that is required."""
     for gate in (after, before):
         if gate.kind not in ("finish", "start"):
             return Remedy(f"remove {gate.name}, or move it", do="gate remove", feature=gate.id)
@@ -114,8 +111,8 @@ def make_narrower(
     track, gate, chainage_m
         The gate, its track, and where it crosses the line.
     good
-        Tells of the gate, square and of another width, whether it will do, as every narrower one
-        then does; what other pieces of track leave room for when None.
+        Whether the gate, square and of another width, will do; every narrower one then does too.
+        None to take the width that other pieces of track leave room for.
     """
     if gate.kind in BESIDE_THE_TRACK:
         return Remedy("make it narrower, or move it")
@@ -133,7 +130,7 @@ def make_narrower(
 
 
 def _reaches(track: Track, gate: Gate, chainage_m: float) -> Floats:
-    """Tell how far a gate's ends are from the place where it crosses the line, metres."""
+    """How far a gate's ends are from the place where it crosses the line, metres."""
     away = track.gate_ends(gate) - track.curve.position(chainage_m)
     return np.asarray(np.linalg.norm(away, axis=1))
 

@@ -45,7 +45,7 @@ class Split:
         """
         return {
             "by": self.by,
-            "suggestions": [one.as_row() for one in self.suggestions],
+            "suggestions": [suggestion.as_row() for suggestion in self.suggestions],
             "timing_basis": self.timing_basis,
         }
 

@@ -33,7 +33,8 @@ _UNFIT = 100.0
 """Each fault of a place weighs as much as this many times the usual variance of a sector, so that
 one is chosen only where nothing else is left."""
 _UNEVEN = 0.05
-"""Weight of an uneven split: it settles what uncertainty leaves open.  Corners go by it wholly."""
+"""Weight of an uneven split: it decides where uncertainties are alike.  By corners it weighs more
+(`_UNEVEN_CORNERS`)."""
 _UNEVEN_CORNERS = 2.0
 _MOST_PLACES = 900
 
@@ -51,7 +52,7 @@ class Suggestion:
     even_m
         Where an even split would have it (None for corners).
     faults
-        What is wrong with it all the same.
+        What is wrong with the place, though there is none better.
     reason
         One sentence without a full stop.
     """
@@ -156,7 +157,7 @@ def best_split(
 
 
 def candidate_grid(quality: TimingQuality, by: Basis, grid_m: float) -> tuple[Grid, Flags]:
-    """Lay out the places gates may go, and tell what is wrong with each.
+    """Lay out the places gates may go, and what is wrong with each.
 
     Returns
     -------
@@ -199,13 +200,13 @@ def candidate_grid(quality: TimingQuality, by: Basis, grid_m: float) -> tuple[Gr
 
 def windows(grid: Grid, sectors: int, by: Basis) -> list[Indices]:
     """List the places each gate may take: those near enough to an even split."""
-    found = []
+    reachable = []
     for number in range(1, sectors):
         away = np.abs(grid.share - number / sectors) * sectors
         reach = 0.9 if by == "corners" else REACH
         inside = np.flatnonzero(away <= reach)
-        found.append(inside if len(inside) else np.array([int(np.argmin(away))]))
-    return found
+        reachable.append(inside if len(inside) else np.array([int(np.argmin(away))]))
+    return reachable
 
 
 def costs(
@@ -281,25 +282,27 @@ def _explained(
     speed = float(quality.at(quality.speed_mps, chainage))
     wrong = tuple(text for text, bad in zip(FAULTS, faults[index], strict=True) if bad)
     even = float(np.interp(even_share, grid.share, grid.place_m))
-    told = f"cars pass at {3.6 * speed:.0f} km/h, one sigma {1e3 * sigma:.1f} ms"
+    reason = f"cars pass at {3.6 * speed:.0f} km/h, one sigma {1e3 * sigma:.1f} ms"
     even_at = None
     if by == "corners":
         before, after = _corners_beside(quality.track, chainage)
-        told = f"on the straight between corner {before} and corner {after}, {told}"
+        reason = f"on the straight between corner {before} and corner {after}, {reason}"
         if before is None or after is None:
-            told = f"clear of corners, {told.partition(', ')[2]}"
+            reason = f"clear of corners, {reason.partition(', ')[2]}"
     else:
         even_at = float(curve.wrap(even))
         there = float(quality.at(quality.sigma_s, even_at))
-        told += f" ({1e3 * there:.1f} ms at {even_at:.0f} m, where the split by {by} would be even)"
+        reason += (
+            f" ({1e3 * there:.1f} ms at {even_at:.0f} m, where the split by {by} would be even)"
+        )
         if there < sigma:
-            told += (
+            reason += (
                 ", and the gates beside it are passed in more nearly the same direction, so that "
                 "more of the receiver's wander cancels"
             )
     if wrong:
-        told += f", though it is {' and '.join(wrong)}: nothing within reach is better"
-    return Suggestion(chainage, sigma, even_at, wrong, told)
+        reason += f", though it is {' and '.join(wrong)}: nothing within reach is better"
+    return Suggestion(chainage, sigma, even_at, wrong, reason)
 
 
 def _corners_beside(track: Track, chainage_m: float) -> tuple[int | None, int | None]:
@@ -340,9 +343,9 @@ def with_suggested_gates(
         else:
             missing.append(suggestion)
     changed = track.with_gates(g for g in track.gates if g.kind != "sector" or g.id in kept)
-    said: list[str] = []
+    remarks: list[str] = []
     for suggestion in missing:
         place = Place(chainage_m=suggestion.chainage_m)
-        changed, gate, remarks = with_gate(changed, "sector", place)
-        said += [f"{gate.name}: {text}" for text in remarks]
-    return changed, tuple(said)
+        changed, gate, gate_remarks = with_gate(changed, "sector", place)
+        remarks += [f"{gate.name}: {text}" for text in gate_remarks]
+    return changed, tuple(remarks)

@@ -1,4 +1,4 @@
-"""A surveyed point: a stationary recording averaged, with an honest accuracy."""
+"""A surveyed point: a stationary recording averaged, its accuracy with the receiver's wander."""
 
 from __future__ import annotations
 
@@ -13,19 +13,20 @@ from trackkit.motion.gauss_markov import covariance_of_neighbouring_means, varia
 from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 from trackkit.track.features import Position
+from trackkit.track.places import Place
 
 FEWEST_FIXES = 10
 FARTHEST_M = 25.0
 """A recording that spreads farther than this was not made standing still."""
 TIME_CONSTANTS = 20.0
-"""So many time constants of its own wander a recording must be long to tell how large that is."""
+"""A recording must last so many time constants of its wander for the wander's size to be read."""
 TELLS_FROM_S = 1200.0
-"""Shorter, a recording cannot even tell that it has no wander: ten usual time constants."""
+"""A shorter recording cannot show that there is no wander either: ten usual time constants."""
 _STRAY_SIGMAS = 6.0
 _BLOCK_S = 10.0
 _LONGEST_MEANS = 8
 _SEEN = 9.0
-"""By so much weighted squares must fall for a wander to be there: three sigma."""
+"""Weighted squares must fall by this much for a wander to be taken as real: three sigma."""
 _TRIED_S = np.geomspace(2.0, 600.0, 40)
 
 
@@ -40,8 +41,8 @@ class Survey:
     sigma_m
         One sigma on one horizontal axis, the receiver's wander reckoned with.
     naive_m
-        Standard deviation of the fixes on one axis over the root of their number: what a naive
-        mean would be judged by; far too small.
+        Standard deviation of the fixes on one axis over the root of their number: the accuracy if
+        fixes were independent, which they are not; far too small.
     seconds
         Over which it was averaged.
     fixes, left_out
@@ -76,6 +77,34 @@ class Survey:
             f"a wander of {self.wander_m:.2f} m over {self.wander_time_s:.0f} s, as the recording "
             "itself shows"
         )
+
+
+def survey_place(left: Recording, right: Recording) -> Place:
+    """Average two stationary recordings into a place with two surveyed ends.
+
+    Parameters
+    ----------
+    left, right
+        Recorded standing still at the ends of a gate, as seen in the racing direction.
+
+    Returns
+    -------
+    Place
+        For `trackkit.place_gate` and `trackkit.move_gate`; its `remarks` say how well each end is
+        known.
+
+    Raises
+    ------
+    RecordingError
+        When a recording was not made standing still, or holds too few fixes.
+    """
+    ends = {"left": average(left), "right": average(right)}
+    texts = tuple(
+        f"the {side} end is the mean of {end.fixes} fixes over {end.seconds:.0f} s, uncertain by "
+        f"{end.sigma_m:.2f} m on each axis (one sigma; {end.basis})"
+        for side, end in ends.items()
+    )
+    return Place(ends=(ends["left"].position, ends["right"].position), remarks=texts)
 
 
 def average(recording: Recording) -> Survey:

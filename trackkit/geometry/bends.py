@@ -89,8 +89,8 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
     hand = np.where(np.abs(bend) > 1.0 / CORNER_RADIUS_M, np.sign(bend), 0.0).astype(np.intp)
     shift = _seam(hand) if curve.closed else 0
     hand, bend = np.roll(hand, -shift), np.roll(bend, -shift)
-    one_way = sorted((*run, side) for side in (1, -1) for run in runs_of(hand == side))
-    stretches = _joined(one_way, bend, round(JOIN_WITHIN_M / step))
+    turning_runs = sorted((*run, side) for side in (1, -1) for run in runs_of(hand == side))
+    stretches = _joined(turning_runs, bend, round(JOIN_WITHIN_M / step))
     bends = []
     for begin, end, side in stretches:
         turned = float(np.degrees(bend[begin:end].sum() * step))

@@ -115,7 +115,7 @@ def _transformations(grid: CRS, longitude: Floats, latitude: Floats) -> Transfor
         min(90.0, float(latitude.max()) + margin),
     )
     with warnings.catch_warnings():
-        # That a better one needs a missing file is said in a remark instead.
+        # A remark says instead that a better one needs a missing file.
         warnings.simplefilter("ignore", UserWarning)
         return TransformerGroup(grid, "EPSG:4326", always_xy=True, area_of_interest=around)
 
@@ -131,16 +131,16 @@ def _datum_remarks(
         )
         return [sentence]
     accuracy = best.accuracy if best.accuracy is not None and best.accuracy > 0 else None
-    known = f"good to {accuracy:g} m" if accuracy else "of unknown accuracy"
+    quality = f"good to {accuracy:g} m" if accuracy else "of unknown accuracy"
     remarks = []
     if shift_m > DATUM_REMARK_M:
         remarks.append(
             f"{crs} is on the datum {datum}, which lies {shift_m:,.1f} m from WGS 84 here; "
-            f"positions were shifted by a transformation {known}"
+            f"positions were shifted by a transformation {quality}"
         )
     elif accuracy is not None and accuracy > DATUM_REMARK_M:
         remarks.append(
-            f"{crs} is on the datum {datum}, which PROJ takes as equal to WGS 84; that is {known}"
+            f"{crs} is on the datum {datum}, which PROJ takes as equal to WGS 84; that is {quality}"
         )
     if remarks and not group.best_available:
         missing = next(

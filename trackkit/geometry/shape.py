@@ -1,4 +1,4 @@
-"""What a line's shape tells: direction, crossings of itself, length on the ground."""
+"""The shape of a line: direction, crossings of itself, length on the ground."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ from trackkit.geometry.curve import Curve
 SMOOTHING_WAVELENGTH_M = 12.0
 """Features of this length keep half their size where the noise of a line is not known."""
 WAVELENGTHS_M = (4.0, 5.0, 6.0, 7.5, 9.0, 11.0, 13.5, 16.5, 20.0, 25.0)
-"""What is tried where it is: half of a feature of this length is kept."""
+"""Candidates where the noise is known: half of a feature of this length is kept."""
 SPACING_M = 1.0
 _ORDER = 3
 

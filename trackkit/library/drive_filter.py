@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.geometry.ellipsoid import DEGREE_M
 from trackkit.library.hypotheses import Ground, ground_at
 from trackkit.library.known import Candidate, Known
 from trackkit.recordings.nmea.stream import Fix
@@ -60,7 +61,7 @@ Nearby = Callable[[float, float, float], Sequence[Known]]
 
 @dataclass(frozen=True)
 class Judgement:
-    """What a drive so far says.
+    """Which line the fixes so far are probably on.
 
     Parameters
     ----------
@@ -112,13 +113,13 @@ class Locator:
         """How many fixes have counted: those 10 m or more from the one before."""
 
     @property
-    def known(self) -> tuple[Known, ...]:
+    def circuits(self) -> tuple[Known, ...]:
         """The tracks among which it judges."""
         ground = self._ground
-        return () if ground is None else tuple(h.known for h in ground.hypotheses[::2])
+        return () if ground is None else tuple(h.circuit for h in ground.hypotheses[::2])
 
     def update(self, fix: Fix) -> Judgement:
-        """Take in one fix, and tell what the drive says now."""
+        """Take in one fix, and return the judgement after it."""
         has_position = math.isfinite(fix.longitude_deg) and math.isfinite(fix.latitude_deg)
         if has_position and (self._last is None or _apart_m(self._last, fix) >= _MOVED_M):
             self._take(fix)
@@ -155,7 +156,9 @@ class Locator:
         """Begin with the hypotheses of a new place."""
         at = fix.longitude_deg, fix.latitude_deg
         self._asked = at
-        self._ground = ground_at(*at, sorted(self._near(*at, NEAR_M), key=lambda one: one.id))
+        self._ground = ground_at(
+            *at, sorted(self._near(*at, NEAR_M), key=lambda circuit: circuit.id)
+        )
         self._last, self._settled, self._unknown, self._judgement = None, None, 1.0, NOTHING
         if self._ground is None:
             return
@@ -233,16 +236,17 @@ class Locator:
         )
 
 
-def _candidate(ground: Ground, hypothesis: int, distance_m: float, probability: float) -> Candidate:
-    one = ground.hypotheses[hypothesis]
+def _candidate(ground: Ground, index: int, distance_m: float, probability: float) -> Candidate:
+    hypothesis = ground.hypotheses[index]
+    circuit = hypothesis.circuit
     return Candidate(
-        one.known.id,
-        one.known.name,
-        one.known.layout,
-        one.direction,
+        circuit.id,
+        circuit.name,
+        circuit.layout,
+        hypothesis.direction,
         distance_m,
         probability,
-        one.reversed,
+        hypothesis.reversed,
     )
 
 
@@ -279,8 +283,8 @@ def _heading(ground: Ground, fix: Fix, moved: Floats | None) -> Floats | None:
     return np.asarray(moved / np.hypot(*moved))
 
 
-def _apart_m(one: Fix, other: Fix) -> float:
-    """About how far two fixes near each other are apart, metres; no more than 0.5 % wrong."""
-    rise = 111_200.0 * (other.latitude_deg - one.latitude_deg)
-    turn = (other.longitude_deg - one.longitude_deg + 180.0) % 360.0 - 180.0
-    return float(np.hypot(rise, 111_300.0 * turn * np.cos(np.radians(one.latitude_deg))))
+def _apart_m(start: Fix, end: Fix) -> float:
+    """About how far two fixes near each other are apart, metres; no more than 0.6 % wrong."""
+    north_deg = end.latitude_deg - start.latitude_deg
+    east_deg = (end.longitude_deg - start.longitude_deg + 180.0) % 360.0 - 180.0
+    return DEGREE_M * float(np.hypot(north_deg, east_deg * np.cos(np.radians(start.latitude_deg))))

@@ -143,15 +143,15 @@ class Library:
         """
         position = earth_centred(float(longitude_deg), float(latitude_deg))
         for reach in _LOOK_M:
-            found = self._boxes(position, reach)
-            farthest = sorted(most_m for _, _, _, most_m in found)
-            limit = max(farthest[most - 1], AT_WITHIN_M) if len(found) >= most else np.inf
+            boxes = self._boxes(position, reach)
+            farthest = sorted(most_m for _, _, _, most_m in boxes)
+            limit = max(farthest[most - 1], AT_WITHIN_M) if len(boxes) >= most else np.inf
             # Orders by geodesic and through the Earth differ by so much; see `library.lines`.
             limit *= 1.000_01 if limit <= FAR_M else 1.01
             if limit <= reach:
                 break
-        known = _read(one for one in found if one[2] <= limit)
-        return Atlas.of(known).locate(longitude_deg, latitude_deg, radius_m=radius_m, most=most)
+        circuits = _read(box for box in boxes if box[2] <= limit)
+        return Atlas.of(circuits).locate(longitude_deg, latitude_deg, radius_m=radius_m, most=most)
 
     def near(self, longitude_deg: float, latitude_deg: float, radius_m: float) -> list[Known]:
         """List the tracks whose box comes within a distance of a position, up to 100 km.
@@ -169,24 +169,24 @@ class Library:
             In the order of the folders.
         """
         position = earth_centred(float(longitude_deg), float(latitude_deg))
-        return _read(one for one in self._boxes(position, radius_m) if one[2] <= radius_m)
+        return _read(box for box in self._boxes(position, radius_m) if box[2] <= radius_m)
 
     def _boxes(
         self, position_m: Floats, reach_m: float
     ) -> list[tuple[FolderIndex, int, float, float]]:
         """List folder, row, least and greatest distance of tracks; those hidden left out."""
-        found = []
+        boxes = []
         for number, folder in enumerate(self.folders):
             fids, ids, nearest, farthest = boxes_within(folder, position_m, reach_m)
             before = self.folders[:number]
-            found += [
+            boxes += [
                 (folder, fid, low, high)
                 for fid, id_, low, high in zip(
                     fids, ids, nearest.tolist(), farthest.tolist(), strict=True
                 )
                 if not any(has_id(earlier, id_) for earlier in before)
             ]
-        return found
+        return boxes
 
     def find(self, track_id: str) -> Known | None:
         """Find the track with an id, in the first folder that has one.
@@ -210,8 +210,8 @@ class Library:
         return None
 
 
-def _read(found: Iterable[tuple[FolderIndex, int, float, float]]) -> list[Known]:
-    return [tracks_of(folder, [fid])[0] for folder, fid, _, _ in found]
+def _read(boxes: Iterable[tuple[FolderIndex, int, float, float]]) -> list[Known]:
+    return [tracks_of(folder, [fid])[0] for folder, fid, _, _ in boxes]
 
 
 def open_library(
@@ -244,8 +244,13 @@ def open_library(
     """
     shipped = shipped_folder().resolve()
     named = folders() if paths is None else [Path(path) for path in paths]
-    unlike = {path.resolve(): path for path in reversed(named)}
-    ordered = reversed(unlike.values())
+    # A folder that is named again keeps its first place in the order.
+    unlike: dict[Path, Path] = {}
+    for path in named:
+        unlike.setdefault(path.resolve(), path)
     return Library(
-        tuple(open_index(path, beside=path.resolve() != shipped, say=say) for path in ordered)
+        tuple(
+            open_index(path, beside=resolved != shipped, say=say)
+            for resolved, path in unlike.items()
+        )
     )

@@ -1,4 +1,4 @@
-"""What a drive could be a drive of: each known line near by, in each direction, in short steps."""
+"""Hypotheses about a drive: each known line near by, in each direction, in short steps."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ _OPPOSITE = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
 class Hypothesis:
     """One known line, driven in its racing direction or against it."""
 
-    known: Known
+    circuit: Known
     reversed: bool
 
     @property
     def direction(self) -> str | None:
         """The direction driven."""
-        forward = self.known.direction
+        forward = self.circuit.direction
         return _OPPOSITE[forward] if self.reversed and forward in _OPPOSITE else forward
 
 
@@ -69,36 +69,38 @@ class Ground:
             along = float(self.count[hypothesis] * self.step_m[hypothesis]) - along
         return along
 
-    def part_at_m(self, one: int, other: int, step: int) -> float | None:
+    def part_at_m(self, first: int, second: int, step: int) -> float | None:
         """Find where ahead a line is `PARTED_M` from another: chainage on the first, metres.
 
         None where it never is.
         """
-        if (one, other) not in self._parted:
+        if (first, second) not in self._parted:
             here, there = (
-                self.place_m[self.begin[h] : self.begin[h] + self.count[h]] for h in (one, other)
+                self.place_m[self.begin[h] : self.begin[h] + self.count[h]] for h in (first, second)
             )
-            self._parted[one, other] = np.array(
+            self._parted[first, second] = np.array(
                 [np.min(np.hypot(*(there - place).T)) > PARTED_M for place in here]
             )
-        apart = self._parted[one, other]
+        apart = self._parted[first, second]
         ahead = np.arange(step, len(apart))
-        if self.hypotheses[one].known.closed:
+        if self.hypotheses[first].circuit.closed:
             ahead = np.concatenate([ahead, np.arange(step)])
-        found = ahead[apart[ahead]]
-        return self.chainage_m(one, int(found[0])) if len(found) else None
+        parted = ahead[apart[ahead]]
+        return self.chainage_m(first, int(parted[0])) if len(parted) else None
 
 
-def ground_at(longitude_deg: float, latitude_deg: float, known: Sequence[Known]) -> Ground | None:
+def ground_at(
+    longitude_deg: float, latitude_deg: float, circuits: Sequence[Known]
+) -> Ground | None:
     """Lay out the hypotheses that some known tracks give; None without any."""
-    if not known:
+    if not circuits:
         return None
     plane = LocalPlane(longitude_deg, latitude_deg)
     hypotheses, steps = [], []
-    for one in known:
-        forward = _steps(plane, one)
+    for circuit in circuits:
+        forward = _steps(plane, circuit)
         for against in (False, True):
-            hypotheses.append(Hypothesis(one, reversed=against))
+            hypotheses.append(Hypothesis(circuit, reversed=against))
             place, heading, step_m = forward
             steps.append((place[::-1], -heading[::-1], step_m) if against else forward)
     count = np.array([len(place) for place, _, _ in steps])
@@ -113,13 +115,13 @@ def ground_at(longitude_deg: float, latitude_deg: float, known: Sequence[Known])
         heading=np.concatenate([heading for _, heading, _ in steps]),
         of=of,
         local=np.arange(len(of)) - (np.cumsum(count) - count)[of],
-        closed=np.array([one.known.closed for one in hypotheses])[of],
+        closed=np.array([hypothesis.circuit.closed for hypothesis in hypotheses])[of],
     )
 
 
-def _steps(plane: LocalPlane, known: Known) -> tuple[Floats, Floats, float]:
-    vertex = plane.to_plane(known.longitude_deg, known.latitude_deg)
-    if known.closed:
+def _steps(plane: LocalPlane, circuit: Known) -> tuple[Floats, Floats, float]:
+    vertex = plane.to_plane(circuit.longitude_deg, circuit.latitude_deg)
+    if circuit.closed:
         vertex = np.vstack([vertex, vertex[:1]])
     along = distance_along(vertex)
     count = max(round(float(along[-1]) / STEP_M), 4)

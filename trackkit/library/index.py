@@ -28,8 +28,8 @@ from trackkit.arrays import Floats
 from trackkit.errors import TrackkitError, reading_failed
 from trackkit.library.index_tables import (
     COLUMNS,
+    circuit_from_row,
     forget_files,
-    known_from_row,
     listing_digest,
     make_tables,
     store_file,
@@ -105,7 +105,7 @@ def open_index(folder: Path, *, beside: bool = True, say: Say | None = None) -> 
                 # Cannot be written here, or another process holds it too long: try elsewhere.
                 break
             except sqlite3.DatabaseError:
-                # Damaged. It is a cache: begin again, once.
+                # Damaged: as it is only a cache, it is deleted and made again, once.
                 with suppress(OSError):
                     place.unlink(missing_ok=True)
     try:
@@ -130,7 +130,7 @@ def _cache_path(folder: Path) -> Path:
 def _opened(folder: Path, place: Path | None, say: Say | None) -> FolderIndex:
     there, warnings = _files(folder)
     if place is not None and place.exists():
-        # Where a process has died over its update, SQLite mends that, but not without writing.
+        # What a process left half done when it died SQLite rolls back, which needs writing.
         with suppress(sqlite3.OperationalError), _closed_on_error(_connect(place, "ro")) as index:
             if listing_digest(index) == _digest(there):
                 return FolderIndex(folder, place, (*warnings, *_faults(index, folder)), index)
@@ -162,7 +162,7 @@ def _connect(place: Path | None, mode: str) -> sqlite3.Connection:
 
 def _files(folder: Path) -> tuple[dict[str, tuple[int, int]], list[str]]:
     """List the track files of a folder with size and modification time, and what cannot be."""
-    found: dict[str, tuple[int, int]] = {}
+    listing: dict[str, tuple[int, int]] = {}
     warnings = []
     try:
         with os.scandir(folder) as entries:
@@ -179,14 +179,14 @@ def _files(folder: Path) -> tuple[dict[str, tuple[int, int]], list[str]]:
                 except OSError as error:
                     warnings.append(f"{entry.path}: {reading_failed(entry.path, error)} (left out)")
                 else:
-                    found[entry.name] = (status.st_size, status.st_mtime_ns)
+                    listing[entry.name] = (status.st_size, status.st_mtime_ns)
     except OSError as error:
         raise TrackkitError(
             f"cannot be listed ({error.strerror})",
             file=folder,
             remedy="name another folder as the library",
         ) from error
-    return found, sorted(warnings)
+    return listing, sorted(warnings)
 
 
 def _is_current(connection: sqlite3.Connection) -> bool:
@@ -258,7 +258,7 @@ def tracks_of(index: FolderIndex, fids: Iterable[int] | None = None) -> list[Kno
         rows = index.connection.execute(query + _FIRST + " ORDER BY t.file").fetchall()
     else:
         rows = [index.connection.execute(query + "t.fid = ?", (fid,)).fetchone() for fid in fids]
-    return [known_from_row(index.folder, row) for row in rows]
+    return [circuit_from_row(index.folder, row) for row in rows]
 
 
 def boxes_within(

@@ -12,7 +12,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError, reading_failed
-from trackkit.library.known import Known, known_from
+from trackkit.library.known import Known, circuit_of
 from trackkit.library.lines import earth_centred
 from trackkit.remedies import Remedy
 
@@ -122,7 +122,7 @@ def store_file(
     from trackkit.files import sha256_of
 
     path = folder / file
-    fault = known = None
+    fault = circuit = None
     try:
         now = bytes.fromhex(sha256_of(path))
     except OSError as error:
@@ -139,7 +139,7 @@ def store_file(
         from trackkit.track.file import read_track
 
         try:
-            known = _sound(known_from(read_track(path, validate=False), path))
+            circuit = _sound(circuit_of(read_track(path, validate=False), path))
         except TrackFileError as error:
             fault = f"{error} (left out)".removeprefix(str(folder) + os.sep)
     else:
@@ -149,31 +149,31 @@ def store_file(
         " VALUES (?, ?, ?, ?, ?, ?)",
         (file, status[0], status[1], now, status[2], fault),
     ).lastrowid
-    if known is not None:
+    if circuit is not None:
         connection.execute(
             "INSERT INTO tracks VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
                 fid,
-                _to_blob(known.longitude_deg, known.latitude_deg),
-                known.id,
-                known.name,
-                known.layout,
-                known.direction,
-                known.country,
-                known.closed,
-                known.length_m,
-                known.band_m,
+                _to_blob(circuit.longitude_deg, circuit.latitude_deg),
+                circuit.id,
+                circuit.name,
+                circuit.layout,
+                circuit.direction,
+                circuit.country,
+                circuit.closed,
+                circuit.length_m,
+                circuit.band_m,
                 file,
             ),
         )
-        connection.execute("INSERT INTO boxes VALUES (?, ?, ?, ?, ?, ?, ?)", (fid, *_box(known)))
+        connection.execute("INSERT INTO boxes VALUES (?, ?, ?, ?, ?, ?, ?)", (fid, *_box(circuit)))
 
 
-def _sound(known: Known) -> Known:
+def _sound(circuit: Known) -> Known:
     """Refuse what reading without the schema lets through and nothing can be said with."""
-    texts = (known.id, known.name, known.layout)
-    perhaps = (known.direction, known.country)
-    numbers = (known.length_m, known.band_m)
+    texts = (circuit.id, circuit.name, circuit.layout)
+    perhaps = (circuit.direction, circuit.country)
+    numbers = (circuit.length_m, circuit.band_m)
     if not (
         all(isinstance(text, str) for text in texts)
         and all(text is None or isinstance(text, str) for text in perhaps)
@@ -181,15 +181,15 @@ def _sound(known: Known) -> Known:
     ):
         raise TrackFileError(
             "the track file is damaged (its id, its name or another member is of the wrong kind)",
-            file=known.path,
+            file=circuit.path,
             remedy=Remedy("a check lists every fault", do="check"),
         )
-    return known
+    return circuit
 
 
-def _box(known: Known) -> list[float]:
+def _box(circuit: Known) -> list[float]:
     """Box around a line in Earth-centred metres, with what its geodesics rise above the chords."""
-    vertex = earth_centred(known.longitude_deg, known.latitude_deg)
+    vertex = earth_centred(circuit.longitude_deg, circuit.latitude_deg)
     step = float(np.linalg.norm(np.diff(vertex, axis=0), axis=1).max())
     rise = 0.01 + step * step * _DIP_PER_M
     low, high = vertex.min(axis=0) - rise, vertex.max(axis=0) + rise
@@ -207,7 +207,7 @@ def line_from_blob(blob: bytes) -> Floats:
     return np.frombuffer(blob, dtype="<f8", offset=_SHAPED.size).reshape(-1, 2).astype(float)
 
 
-def known_from_row(folder: Path, row: tuple[object, ...]) -> Known:
+def circuit_from_row(folder: Path, row: tuple[object, ...]) -> Known:
     """Make a known circuit of a row of `COLUMNS` and the line behind them."""
     *described, file, blob = row
     id_, name, layout, direction, country, closed, length_m, band_m = described

@@ -92,7 +92,7 @@ class Known:
         }
 
 
-def known_from(track: Track, path: Path) -> Known:
+def circuit_of(track: Track, path: Path) -> Known:
     """Take from a track what locating needs."""
     line = track.centreline
     return Known(
@@ -195,25 +195,28 @@ class Located:
 class Atlas:
     """Known tracks held in memory, for many positions."""
 
-    known: tuple[Known, ...]
+    circuits: tuple[Known, ...]
 
     @classmethod
-    def of(cls, known: Iterable[Known]) -> Atlas:
+    def of(cls, circuits: Iterable[Known]) -> Atlas:
         """Hold some tracks, in order of their ids."""
-        return cls(tuple(sorted(known, key=lambda one: one.id)))
+        return cls(tuple(sorted(circuits, key=lambda circuit: circuit.id)))
 
     @cached_property
     def lines(self) -> Lines:
         """Their centrelines, cut into pieces."""
-        return pack([(one.longitude_deg, one.latitude_deg) for one in self.known])
+        return self._packed(fine=False)
 
     @cached_property
     def _fine(self) -> Lines:
-        return pack([(one.longitude_deg, one.latitude_deg) for one in self.known], fine=True)
+        return self._packed(fine=True)
+
+    def _packed(self, *, fine: bool) -> Lines:
+        return pack([(c.longitude_deg, c.latitude_deg) for c in self.circuits], fine=fine)
 
     @cached_property
     def _within_m(self) -> float:
-        return max((one.at_within_m for one in self.known), default=AT_WITHIN_M)
+        return max((circuit.at_within_m for circuit in self.circuits), default=AT_WITHIN_M)
 
     def locate(
         self,
@@ -237,9 +240,8 @@ class Atlas:
         most
             How many candidates to name; every tied track is named in any case.
         """
-        found, distance = nearest_few(self.lines, longitude_deg, latitude_deg, most, self._within_m)
-        ranked = [(self.known[one], away) for one, away in zip(found, distance, strict=True)]
-        at = tuple(one.id for one, away in ranked if away <= one.at_within_m)
+        ranked = self._nearest_few(longitude_deg, latitude_deg, most, self._within_m)
+        at = tuple(circuit.id for circuit, away in ranked if away <= circuit.at_within_m)
         answer: Answer = "none"
         if at:
             answer = "at"
@@ -248,8 +250,8 @@ class Atlas:
         return Located(
             answer,
             tuple(
-                Candidate(one.id, one.name, one.layout, one.direction, away)
-                for one, away in ranked[: max(most, len(at))]
+                Candidate(circuit.id, circuit.name, circuit.layout, circuit.direction, away)
+                for circuit, away in ranked[: max(most, len(at))]
             ),
             at if len(at) > 1 else (),
         )
@@ -260,7 +262,7 @@ class Atlas:
         Returns
         -------
         which, distance_m
-            Index into `known`, and metres, shape (n,).
+            Index into `circuits`, and metres, shape (n,).
         """
         from trackkit.library.nearest_many import nearest
 
@@ -268,23 +270,24 @@ class Atlas:
 
     def distances(self, longitude_deg: float, latitude_deg: float) -> list[tuple[Known, float]]:
         """Measure to every track, nearest first, metres."""
-        found, distance = nearest_few(
-            self.lines, longitude_deg, latitude_deg, len(self.known), self._within_m
-        )
-        return [(self.known[one], away) for one, away in zip(found, distance, strict=True)]
+        return self._nearest_few(longitude_deg, latitude_deg, len(self.circuits), self._within_m)
 
     def near(self, longitude_deg: float, latitude_deg: float, radius_m: float) -> list[Known]:
         """List the tracks within a distance of a position, up to 100 km."""
-        found, distance = nearest_few(self.lines, longitude_deg, latitude_deg, 1, radius_m)
-        return [
-            self.known[one] for one, away in zip(found, distance, strict=True) if away <= radius_m
-        ]
+        ranked = self._nearest_few(longitude_deg, latitude_deg, 1, radius_m)
+        return [circuit for circuit, away in ranked if away <= radius_m]
+
+    def _nearest_few(
+        self, longitude_deg: float, latitude_deg: float, most: int, within_m: float
+    ) -> list[tuple[Known, float]]:
+        lines, distance = nearest_few(self.lines, longitude_deg, latitude_deg, most, within_m)
+        return [(self.circuits[line], away) for line, away in zip(lines, distance, strict=True)]
 
 
 def first_of_each_id(folders: Iterable[Sequence[Known]]) -> list[Known]:
     """Of two tracks with one id keep the first."""
     kept: dict[str, Known] = {}
     for folder in folders:
-        for one in folder:
-            kept.setdefault(one.id, one)
+        for circuit in folder:
+            kept.setdefault(circuit.id, circuit)
     return list(kept.values())

@@ -159,7 +159,7 @@ def arc_m(chord_m: float, start_m: Sequence[float], end_m: Sequence[float]) -> f
     rise = z / height
     outward = (way[0] * x + way[1] * y) / max(ring, 1.0)
     north = ring / height * way[2] - rise * outward
-    share = min(north * north / sum(one * one for one in way), 1.0)
+    share = min(north * north / sum(step * step for step in way), 1.0)
     flat = 1.0 - ECCENTRICITY_SQUARED * rise * rise
     bend = (
         (share * flat / (1.0 - ECCENTRICITY_SQUARED) + 1.0 - share)

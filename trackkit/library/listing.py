@@ -16,18 +16,18 @@ class Listed:
 
     Parameters
     ----------
-    known
-        The circuit.
+    circuit
+        What the index holds of it.
     distance_m
         From the place that was asked for to its centreline, metres; None without a place.
     """
 
-    known: Known
+    circuit: Known
     distance_m: float | None
 
     def __repr__(self) -> str:
         away = "" if self.distance_m is None else f", {self.distance_m:,.1f} m away"
-        return f"Listed({self.known!r}{away})"
+        return f"Listed({self.circuit!r}{away})"
 
     def as_row(self) -> dict[str, Any]:
         """Return the circuit as JSON; its distance to a millimetre.
@@ -38,8 +38,8 @@ class Listed:
             Of the types JSON has.
         """
         if self.distance_m is None:
-            return self.known.as_row()
-        return self.known.as_row() | {"distance_m": round(self.distance_m, 3)}
+            return self.circuit.as_row()
+        return self.circuit.as_row() | {"distance_m": round(self.distance_m, 3)}
 
 
 def list_library(
@@ -81,15 +81,15 @@ def list_library(
         raise PlaceError("a distance is from a place", remedy="say near which place, too")
     wanted = (name or "").casefold()
     atlas = Atlas.of(
-        one
-        for one in (open_library() if library is None else library).tracks()
-        if (country is None or (one.country or "").casefold() == country.casefold())
-        and any(wanted in text.casefold() for text in (one.id, one.name, one.layout))
+        circuit
+        for circuit in (open_library() if library is None else library).tracks()
+        if (country is None or (circuit.country or "").casefold() == country.casefold())
+        and any(wanted in text.casefold() for text in (circuit.id, circuit.name, circuit.layout))
     )
     if near is None:
-        return [Listed(one, None) for one in atlas.known]
+        return [Listed(circuit, None) for circuit in atlas.circuits]
     return [
-        Listed(one, away)
-        for one, away in atlas.distances(*near)
+        Listed(circuit, away)
+        for circuit, away in atlas.distances(*near)
         if within_m is None or away <= within_m
     ]

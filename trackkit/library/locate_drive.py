@@ -8,7 +8,15 @@ import numpy as np
 
 from trackkit.library.drive_filter import Judgement, Locator
 from trackkit.library.folders import Library
-from trackkit.library.known import DEFAULT_RADIUS_M, NAMED, Answer, Atlas, Candidate, Located
+from trackkit.library.known import (
+    DEFAULT_RADIUS_M,
+    NAMED,
+    Answer,
+    Atlas,
+    Candidate,
+    Known,
+    Located,
+)
 from trackkit.recordings.nmea.stream import Fix
 
 if TYPE_CHECKING:
@@ -59,27 +67,27 @@ def locate_drive(
             radius_m=radius_m,
             most=most,
         )
-    known = {one.id: one for one in locator.known}
+    circuits = {circuit.id: circuit for circuit in locator.circuits}
     best: dict[str, Candidate] = {}
-    for one in judgement.candidates:
-        best.setdefault(one.id, one)
-    tied = tuple(dict.fromkeys(one.id for one in judgement.still_open))
+    for candidate in judgement.candidates:
+        best.setdefault(candidate.id, candidate)
+    tied = tuple(dict.fromkeys(candidate.id for candidate in judgement.still_open))
     named = [
         Candidate(
-            one.id,
-            one.name,
-            one.layout,
-            one.direction,
-            _median_m(known[one.id].longitude_deg, known[one.id].latitude_deg, recording, counted),
-            one.probability,
-            one.reversed,
+            candidate.id,
+            candidate.name,
+            candidate.layout,
+            candidate.direction,
+            _median_m(circuits[candidate.id], recording, counted),
+            candidate.probability,
+            candidate.reversed,
         )
-        for one in list(best.values())[: max(most, len(tied))]
+        for candidate in list(best.values())[: max(most, len(tied))]
     ]
-    nearest = min(named, key=lambda one: one.distance_m)
+    nearest = min(named, key=lambda candidate: candidate.distance_m)
     first = named[0] if judgement.unknown < 0.5 else nearest
     answer: Answer = "none"
-    if first.distance_m <= known[first.id].at_within_m:
+    if first.distance_m <= circuits[first.id].at_within_m:
         answer = "at"
     elif nearest.distance_m <= radius_m:
         answer = "near"
@@ -122,13 +130,11 @@ def _value_at(column: np.ndarray | None, index: int) -> float | None:
     return None if column is None or np.isnan(column[index]) else float(column[index])
 
 
-def _median_m(
-    longitude_deg: np.ndarray, latitude_deg: np.ndarray, recording: Recording, counted: list[int]
-) -> float:
+def _median_m(circuit: Known, recording: Recording, counted: list[int]) -> float:
     from trackkit.library.lines import pack
     from trackkit.library.nearest_many import nearest
 
-    lines = pack([(longitude_deg, latitude_deg)])
+    lines = pack([(circuit.longitude_deg, circuit.latitude_deg)])
     late = counted[-200:]
     away = nearest(lines, recording.longitude_deg[late], recording.latitude_deg[late])[1]
     return float(np.median(away))

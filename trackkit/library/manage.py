@@ -24,7 +24,7 @@ from trackkit.library.folders import (
     user_folder,
 )
 from trackkit.library.index import open_index
-from trackkit.library.known import Known, known_from
+from trackkit.library.known import Known, circuit_of
 from trackkit.remedies import Remedy
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
@@ -54,7 +54,7 @@ class Overlap:
         Whether the two run in opposite directions there.
     """
 
-    known: Known
+    circuit: Known
     share: float
     share_back: float
     opposite: bool
@@ -67,9 +67,9 @@ class Overlap:
     def as_row(self) -> dict[str, Any]:
         """Return the overlap as JSON."""
         return {
-            "id": self.known.id,
-            "name": self.known.name,
-            "layout": self.known.layout,
+            "id": self.circuit.id,
+            "name": self.circuit.name,
+            "layout": self.circuit.layout,
             "share": round(self.share, 3),
             "share_back": round(self.share_back, 3),
             "opposite": self.opposite,
@@ -164,10 +164,10 @@ def add_to_library(
     with _locked(folder):
         here = Library((open_index(folder),))
         held = here.find(track.id)
-        known = held or library.find(track.id)
-        if known is not None and not replace:
+        namesake = held or library.find(track.id)
+        if namesake is not None and not replace:
             raise TrackFileError(
-                f"the id {track.id} is taken by {known.title} in {known.path}",
+                f"the id {track.id} is taken by {namesake.title} in {namesake.path}",
                 file=path,
                 remedy=Remedy(
                     "give it another id, or have this one count instead", do="replace track"
@@ -180,22 +180,22 @@ def add_to_library(
                 file=path,
                 remedy="rename or remove that file",
             )
-        new = known_from(track, target)
+        new = circuit_of(track, target)
         around = [
-            one
-            for one in _around(Library((*here.folders, *library.folders)), new)
-            if one.id != new.id
+            circuit
+            for circuit in _around(Library((*here.folders, *library.folders)), new)
+            if circuit.id != new.id
         ]
         write_whole(target, content, force=held is not None, keep_previous=True)
-    return Added(track, target, known.path if known else None, tuple(overlaps(new, around)))
+    return Added(track, target, namesake.path if namesake else None, tuple(overlaps(new, around)))
 
 
-def remove_from_library(known: Known | str, *, library: Library | None = None) -> Path:
+def remove_from_library(circuit: Known | str, *, library: Library | None = None) -> Path:
     """Take a track out of its folder; the file is kept with ``~`` appended.
 
     Parameters
     ----------
-    known
+    circuit
         The track, or its id.
     library
         Where an id is looked up; None for that of `open_library`.
@@ -212,21 +212,21 @@ def remove_from_library(known: Known | str, *, library: Library | None = None) -
     OutputError
         When the folder cannot be written.
     """
-    if isinstance(known, str):
-        found = (open_library() if library is None else library).find(known)
-        if found is None:
-            raise TrackkitError(f"no known track has the id {known}", remedy="list the library")
-        known = found
-    folder = known.path.parent
+    if isinstance(circuit, str):
+        indexed = (open_library() if library is None else library).find(circuit)
+        if indexed is None:
+            raise TrackkitError(f"no known track has the id {circuit}", remedy="list the library")
+        circuit = indexed
+    folder = circuit.path.parent
     if folder.resolve() == shipped_folder().resolve():
         raise TrackkitError(
-            f"{known.id} is a sample circuit that comes with trackkit",
-            file=known.path,
+            f"{circuit.id} is a sample circuit that comes with trackkit",
+            file=circuit.path,
             remedy="only what was added can be removed",
         )
-    kept = known.path.with_name(known.path.name + "~")
+    kept = circuit.path.with_name(circuit.path.name + "~")
     with _locked(folder):
-        known.path.replace(kept)
+        circuit.path.replace(kept)
     return kept
 
 
@@ -249,9 +249,9 @@ def _locked(folder: Path) -> Iterator[None]:
         raise OutputError(f"cannot be written ({error.strerror or error})", file=folder) from error
 
 
-def _around(library: Library, known: Known) -> list[Known]:
-    plane = LocalPlane.around(known.longitude_deg, known.latitude_deg)
-    place = plane.to_plane(known.longitude_deg, known.latitude_deg)
+def _around(library: Library, circuit: Known) -> list[Known]:
+    plane = LocalPlane.around(circuit.longitude_deg, circuit.latitude_deg)
+    place = plane.to_plane(circuit.longitude_deg, circuit.latitude_deg)
     reach = float(np.hypot(place[:, 0], place[:, 1]).max()) + SAME_WITHIN_M
     return library.near(plane.longitude_deg, plane.latitude_deg, reach)
 
@@ -268,7 +268,7 @@ def overlaps(new: Known, around: Sequence[Known]) -> list[Overlap]:
     """
     plane = LocalPlane.around(new.longitude_deg, new.latitude_deg)
     place, heading = _sampled(plane, new)
-    found = []
+    overlapping = []
     for other in around:
         place_back, heading_back = _sampled(plane, other)
         near, nearest = _nearest(place, place_back)
@@ -277,13 +277,16 @@ def overlaps(new: Known, around: Sequence[Known]) -> list[Overlap]:
         share, share_back = float(near.mean()), float(near_back.mean())
         if max(share, share_back) >= SHARED_FROM and len(shared):
             along = np.einsum("ij,ij->i", heading[shared], heading_back[nearest[shared]])
-            found.append(Overlap(other, share, share_back, bool(np.median(along) < 0)))
-    return sorted(found, key=lambda one: (-min(one.share, one.share_back), one.known.id))
+            overlapping.append(Overlap(other, share, share_back, bool(np.median(along) < 0)))
+    return sorted(
+        overlapping,
+        key=lambda overlap: (-min(overlap.share, overlap.share_back), overlap.circuit.id),
+    )
 
 
-def _sampled(plane: LocalPlane, known: Known) -> tuple[Floats, Floats]:
+def _sampled(plane: LocalPlane, circuit: Known) -> tuple[Floats, Floats]:
     """Positions and directions every 5 m along a line, shape (n, 2) each."""
-    vertex = plane.to_plane(known.longitude_deg, known.latitude_deg)
+    vertex = plane.to_plane(circuit.longitude_deg, circuit.latitude_deg)
     step = np.diff(vertex, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
     vertex, step, length = vertex[:-1][length > 0], step[length > 0], length[length > 0]

@@ -71,14 +71,14 @@ def nearest_few(
         limit *= _BENT if limit <= FAR_M else 1.0 / _SHRUNK**2
         matters = [
             row
-            for row, (one, low) in enumerate(zip(of, lower, strict=True))
-            if low <= limit and low <= at_most[one]
+            for row, (line, low) in enumerate(zip(of, lower, strict=True))
+            if low <= limit and low <= at_most[line]
         ]
         measured = _by_chord(lines, position, piece[matters])
         ranked = _by_geodesic(lines, longitude_deg, latitude_deg, position, measured, most)
         worst = max(ranked[most - 1][0], within_m)
         if worst <= (unseen / _BENT if worst <= FAR_M else _shortest(unseen)):
-            return [one for _, one in ranked], [distance for distance, _ in ranked]
+            return [line for _, line in ranked], [distance for distance, _ in ranked]
 
 
 def _shortest(chord_m: float) -> float:
@@ -101,14 +101,14 @@ def _bounds(
     # Few and small: plain Python is quicker here than arrays.
     at_least: dict[int, float] = {}
     at_most: dict[int, float] = {}
-    for one, low, high in zip(of, lower, upper, strict=True):
-        if one not in at_least:
-            at_least[one], at_most[one] = low, high
+    for line, low, high in zip(of, lower, upper, strict=True):
+        if line not in at_least:
+            at_least[line], at_most[line] = low, high
         else:
-            if low < at_least[one]:
-                at_least[one] = low
-            if high < at_most[one]:
-                at_most[one] = high
+            if low < at_least[line]:
+                at_least[line] = low
+            if high < at_most[line]:
+                at_most[line] = high
     return at_least, at_most
 
 
@@ -131,13 +131,13 @@ def _by_chord(lines: Lines, position: Floats, piece: Indices) -> list[tuple[floa
     away -= np.minimum(np.maximum(share, 0.0), 1.0)[:, None] * step
     squared = np.einsum("ij,ij->i", away, away)
     least = np.sqrt(np.minimum.reduceat(squared, ends - counts)).tolist()
-    found: dict[int, tuple[float, int, int]] = {}
-    for distance, one, of in zip(
+    shortest: dict[int, tuple[float, int, int]] = {}
+    for distance, piece_number, of in zip(
         least, piece.tolist(), lines.piece_line[piece].tolist(), strict=True
     ):
-        if of not in found or distance < found[of][0]:
-            found[of] = (distance, of, one)
-    return sorted(found.values())
+        if of not in shortest or distance < shortest[of][0]:
+            shortest[of] = (distance, of, piece_number)
+    return sorted(shortest.values())
 
 
 def _by_geodesic(

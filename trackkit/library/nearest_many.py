@@ -70,8 +70,8 @@ def nearest(
     # The mean radius does for these: the correction of 1 m at 100 km is wrong by 12 mm at most.
     distance = chord + chord**3 / (24.0 * MEAN_RADIUS_M**2)
     for index in np.flatnonzero(chord > _WITHIN_M).tolist():
-        found, away = nearest_few(lines, longitude[index], latitude[index], 1)
-        line[index], distance[index] = found[0], away[0]
+        nearest_line, away = nearest_few(lines, longitude[index], latitude[index], 1)
+        line[index], distance[index] = nearest_line[0], away[0]
     return line, distance
 
 
@@ -88,13 +88,13 @@ def _for_cells(lines: Lines, position: Floats, opens: Indices) -> tuple[Indices,
     near = (position - middle[cell]).astype(np.float32)
     spread = np.sqrt(np.maximum.reduceat(np.einsum("ij,ij->i", near, near), opens))
     row, segment, piece, _ = _candidates(lines, middle, 2.0 * spread)
-    known = lines.segment_m.take(segment, axis=0)
-    known[:, :3] -= (middle[row] - lines.centre_m[piece]).astype(np.float32)
+    shifted = lines.segment_m.take(segment, axis=0)
+    shifted[:, :3] -= (middle[row] - lines.centre_m[piece]).astype(np.float32)
     starts = _starts(row)
     offers = np.diff(np.append(starts, len(row)))[cell]
     fix = np.repeat(np.arange(len(position)), offers)
     chosen = np.arange(len(fix)) + (starts[cell] - np.cumsum(offers) + offers)[fix]
-    chord = _chord(near.take(fix, axis=0), known.take(chosen, axis=0))
+    chord = _chord(near.take(fix, axis=0), shifted.take(chosen, axis=0))
     return _least(lines, fix, piece[chosen], chord)
 
 
@@ -139,15 +139,15 @@ def _candidates(
     short = np.flatnonzero(unseen <= limit)
     matters[short] = False
     at, column = np.nonzero(matters)
-    found = [(row, segment, piece[row, 0], chord)]
+    parts = [(row, segment, piece[row, 0], chord)]
     if len(at):
         row, segment, chord = _measured(lines, position[at], piece[at, column])
-        found.append((at[row], segment, piece[at, column][row], chord))
+        parts.append((at[row], segment, piece[at, column][row], chord))
     if len(short):
         more = _candidates(lines, position[short], slack_m[short], 4 * count)
-        found.append((short[more[0]], *more[1:]))
-    row, segment, of, chord = (np.concatenate(part) for part in zip(*found, strict=True))
-    for again in found[1:]:
+        parts.append((short[more[0]], *more[1:]))
+    row, segment, of, chord = (np.concatenate(part) for part in zip(*parts, strict=True))
+    for again in parts[1:]:
         starts = _starts(again[0])
         at = again[0][starts]
         limit[at] = np.minimum(limit[at], np.minimum.reduceat(again[3], starts) + slack_m[at])

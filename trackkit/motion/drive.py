@@ -36,7 +36,7 @@ LONGEST_GAP_S = 10.0
 """A gap longer than this (and than five usual intervals) breaks the drive into pieces."""
 _GAP_INTERVALS = 5.0
 STANDING_MPS = 0.3
-"""Slower than this a receiver does not know its course."""
+"""Below this speed receivers give no usable course."""
 _HALVINGS = 45
 """Bisections of the time between two fixes, to find when a line is met."""
 
@@ -206,15 +206,15 @@ class Drive:
             The variance, in the unit of the sum squared: square metres, or square seconds.
         """
         if self._in_pieces:
-            return self.known_at(index.tolist()).variance(index, share, slope)
+            return self.fix_covariance(index.tolist()).variance(index, share, slope)
         span = self.time_s[index + 1] - self.time_s[index]
         at = np.concatenate([index, index + 1])
         weight = state_weights(self.levels, span, share, slope)
         at_fixes = sum_variance(self._solution, at, weight, self._remainders)
         return at_fixes + bridged_variance(self.levels, span, share, slope)
 
-    def known_at(self, index: Iterable[int]) -> FixCovariance:
-        """Keep how well positions after some fixes are known, for when the drive is not kept.
+    def fix_covariance(self, index: Iterable[int]) -> FixCovariance:
+        """Covariance of positions after some fixes, for when the drive itself is not kept.
 
         Parameters
         ----------
@@ -266,7 +266,7 @@ class Drive:
     def prepare_variances(self, index: Iterable[int]) -> None:
         """Work out at once what `variance` needs, for sums whose last places are these.
 
-        What was worked out for other places is forgotten.
+        What was worked out for other places is dropped.
 
         Parameters
         ----------
@@ -275,7 +275,7 @@ class Drive:
         """
         if self._in_pieces:
             # Each look at a drive in pieces factors them anew: all fixes are looked at in one go.
-            self._prepared[:] = [self.known_at([*index])]
+            self._prepared[:] = [self.fix_covariance([*index])]
             return
         fixes = {i + 1 for i in index}
         remainders = self._remainders
@@ -401,7 +401,7 @@ def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, Indice
 def _along(measured: Measured, recording: Recording, trust: Floats) -> Measured:
     """Take speeds to be measured along the direction in which the positions move."""
     speed = recording.speed_mps
-    assert speed is not None  # noqa: S101 - the caller has looked
+    assert speed is not None  # noqa: S101 - the caller has checked
     blind = solve(measured, estimate(measured, trust), trust).state[:, 1]
     pace = np.maximum(np.hypot(blind[:, 0], blind[:, 1]), 1e-6)
     direction = blind / pace[:, None]

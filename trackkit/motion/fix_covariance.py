@@ -56,7 +56,7 @@ class FixCovariance:
 
     @classmethod
     def of(cls, solution: Solution, time_s: Floats, fixes: Iterable[int]) -> FixCovariance:
-        """Keep what a solution knows of some fixes.
+        """Take the covariance of some fixes out of a solution.
 
         Parameters
         ----------
@@ -71,7 +71,7 @@ class FixCovariance:
         block = 2 * states if solution.coupled else states
         kept = np.unique(np.fromiter(fixes, dtype=np.intp))
         pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
-        # Of the square beyond the last fix there is nothing.
+        # Beyond the last fix nothing is added to the square.
         following, beyond = count - 1, np.zeros((block, block))
         for place in range(len(kept) - 1, -1, -1):
             fix = int(kept[place])

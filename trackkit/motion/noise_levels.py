@@ -44,9 +44,8 @@ def estimate(measured: Measured, weight: Floats) -> Levels:
     """Find the noise levels of a recording.
 
     White noise of velocities and of positions is read from differences of neighbouring fixes in
-    which smooth motion cancels.  The jerk is the likeliest on a
-    window of fixes; the wander the likeliest on the whole recording, where it is long enough and
-    has velocities.
+    which smooth motion cancels.  The jerk is the likeliest on a window of fixes; the wander the
+    likeliest on the whole recording, where it is long enough and has velocities.
 
     Parameters
     ----------
@@ -120,8 +119,8 @@ def _doppler(measured: Measured) -> Levels:
     if noise[0] >= _FILTERED_BELOW * usual:
         return replace(USUAL, doppler_mps=float(np.sqrt(noise[0])))
     spans = np.geomspace(1e-3, 10.0, 400)
-    one_lag, two_lags, three_lags = (covariance(lag * spans, 1.0) for lag in (1, 2, 3))
-    share = (20 - 30 * one_lag + 12 * two_lags - 2 * three_lags) / 20
+    first_lag, second_lag, third_lag = (covariance(lag * spans, 1.0) for lag in (1, 2, 3))
+    share = (20 - 30 * first_lag + 12 * second_lag - 2 * third_lag) / 20
     times = interval * np.array(lags) / np.interp(noise / usual, share, spans)
     time_constant = float(np.exp(np.mean(np.log(times))))
     return replace(
@@ -133,7 +132,7 @@ def _doppler(measured: Measured) -> Levels:
 
 
 def _third_difference(measured: Measured, lag: int) -> float:
-    """Find the variance of white noise that third differences of the velocities speak of."""
+    """Find the variance of white noise that third differences of the velocities show."""
     velocity = measured.velocity_mps
     third = velocity[3 * lag :] - 3 * velocity[2 * lag : -lag]
     third += 3 * velocity[lag : -2 * lag] - velocity[: -3 * lag]

@@ -14,7 +14,7 @@ from trackkit.motion.noise import USUAL, Levels
 ASSUMED_INTERVAL_S = 0.1
 ASSUMED_SESSION_S = 900.0
 LONGEST_SESSION_S = 7200.0
-"""What a longer session adds to the knowledge of a place is not reckoned with."""
+"""Sessions longer than this count as this long: what more time adds is left out."""
 _KNOTS = 240
 _FAST = 400
 

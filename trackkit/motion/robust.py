@@ -12,8 +12,8 @@ from trackkit.motion.smoother import LEAST_TRUST, Solution, solve
 STRAY_SIGMAS = 6.0
 """A position this many sigmas from the drive makes the fit robust, and then counts for nothing.
 
-The fit is made again with the Cauchy loss, which forgets no position at once, and then with Tukey's
-biweight, which forgets those beyond this limit (Holland & Welsch 1977, Robust regression using
+The fit is made again with the Cauchy loss, which drops no position at once, and then with Tukey's
+biweight, which drops those beyond this limit (Holland & Welsch 1977, Robust regression using
 iteratively reweighted least squares; from memory).  Normal noise hardly ever gets there: a clean
 recording is fitted once, with full trust.
 """

@@ -44,7 +44,7 @@ def sum_variance(
     forms = {} if remainders is None else remainders
     if last not in forms:
         forms.update(remainders_after(solution, [last], forms))
-    # einsum, as sums this small are not worth waking the threads of a BLAS.
+    # einsum, since on sums this small a BLAS spends longer on its threads than on the sum.
     inside = np.einsum("ij,ij->", spread, spread)
     beyond = np.einsum("ij,ik,kj->", spread[-block:], forms[last], spread[-block:])
     return float(inside + beyond)

@@ -53,9 +53,9 @@ SLOWEST_MPS = 2.0
 def assumed_speed(curve: Curve, chainage_m: Floats, vehicle: Vehicle) -> Floats:
     """Speed of a simple vehicle, m/s: held by the bends, and by what it can gain and brake.
 
-    A closed track is gone round twice, so that no place is the first.  Nothing limits it sideways
-    and lengthwise together (common practice for a first guess, no source).  An open course begins
-    at a walking pace.
+    A closed track is computed over two laps, so that the speeds do not depend on where it begins.
+    Sideways and lengthwise limits hold each by itself (common practice for a first guess, no
+    source).  An open course begins at a walking pace.
     """
     step = float(chainage_m[1] - chainage_m[0])
     bend = np.abs(smoothed_curvature(curve, chainage_m))

@@ -13,10 +13,10 @@ from trackkit.errors import TrackkitError
 from trackkit.official.passings import Passings
 
 WIDEST_M = 10.0
-"""A 95 % interval wider than this tells nothing worth moving a gate for."""
+"""A gate is not moved where the 95 % interval is wider than this."""
 FEWEST_ROWS = 5
 SCALE_WORTH = 10.0
-"""The receiver model's word on how large errors are counts as much as so many official times."""
+"""How large the receiver model says errors are counts as much as so many official times."""
 _STRAY_SIGMAS = 5.0
 _MOST_STRAYS = 0.2
 _COARSE_M = 3.0
@@ -55,8 +55,8 @@ class Observed:
 
     def usable(self) -> Observed:
         """Leave out times whose passings are not known at every place."""
-        known = np.concatenate([np.isfinite(line.time_s).all(axis=1) for line in self.lines])
-        good = known[self.end] & (known[self.begin] | (self.begin < 0))
+        timed = np.concatenate([np.isfinite(line.time_s).all(axis=1) for line in self.lines])
+        good = timed[self.end] & (timed[self.begin] | (self.begin < 0))
         return self.part(good)
 
     def part(self, kept: NDArray[np.bool_]) -> Observed:
@@ -85,9 +85,9 @@ class Alignment:
     times
         How many official times it rests on.
     left_out
-        How many were left out, being far from what all others say.
-    told
-        Whether the interval is narrow enough to say anything.
+        How many were left out, being far from what all others predict.
+    conclusive
+        Whether the interval is narrow enough to move the gate by.
     times_needed
         About how many would make it so (the interval narrows with the root of their number).
     scale
@@ -104,7 +104,7 @@ class Alignment:
     high_m: float
     times: int
     left_out: int
-    told: bool
+    conclusive: bool
     times_needed: int
     scale: float
     sector_lines_m: tuple[float, ...] = ()
@@ -122,7 +122,7 @@ def align_line(
 
     When the line fires, the antenna is where the recording has it, but for the error of the
     smoothed position.  Those errors are normal, with the covariance of the smoother, given what the
-    receiver said; so for each place the official times have a normal density, whose covariance
+    receiver measured; so for each place the official times have a normal density, whose covariance
     takes in that two laps share the passing between them and that a wander stays for minutes.
     Lap times tell the place by how laps differ in speed around it, moments on the receiver's own
     clock by where the antenna was.  Sector lines and an unknown clock are found along with it and
@@ -149,8 +149,8 @@ def align_line(
     TrackkitError
         With fewer than five official times.
     """
-    used = [one.usable() for one in recordings]
-    given = sum(len(one.value_s) for one in used)
+    used = [recording.usable() for recording in recordings]
+    given = sum(len(recording.value_s) for recording in used)
     _require(given)
     model = _Model.of(used, clock_within_s, sector_lines_within_m, antenna_ahead_m)
     left_out = 0
@@ -171,9 +171,9 @@ def align_line(
     low, high = (float(np.interp(p, total - 0.5 * density, place)) for p in (0.025, 0.975))
     reach = float(recordings[0].lines[0].place_m[-1])
     width = high - low
-    told = width <= WIDEST_M and -reach < low and high < reach
+    conclusive = width <= WIDEST_M and -reach < low and high < reach
     count = given - left_out
-    needed = count if told else int(np.ceil(count * max(width / WIDEST_M, 1.0) ** 2))
+    needed = count if conclusive else int(np.ceil(count * max(width / WIDEST_M, 1.0) ** 2))
     sectors = fit.nuisance[: model.sectors]
     clocks = tuple(
         float(fit.nuisance[clock]) if clock is not None else None for clock in model.clocks
@@ -186,7 +186,7 @@ def align_line(
         high - shift,
         count,
         left_out,
-        told,
+        conclusive,
         needed,
         float(np.sqrt(fit.squares / max(count - len(fit.nuisance) - 1, 1))),
         tuple(float(ahead) - shift for ahead in sectors),
@@ -228,7 +228,7 @@ class _Fit:
 
         freedom = scale_worth + self.rows - len(self.nuisance)
         size = np.sqrt((scale_worth + self.squares) / freedom)
-        found, most = None, _STRAY_SIGMAS
+        stray, most = None, _STRAY_SIGMAS
         for index, (left, spread) in enumerate(zip(self.left, self.spread, strict=True)):
             if not len(left):
                 continue
@@ -238,8 +238,8 @@ class _Fit:
             # A time that strays has made the size of all errors look large.
             size = min(size, max(1.0, float(robust_spread(away, about=0.0))))
             if away.max() > most * size:
-                found, most = (index, int(np.argmax(away))), float(away.max()) / size
-        return found
+                stray, most = (index, int(np.argmax(away))), float(away.max()) / size
+        return stray
 
 
 @dataclass(frozen=True, eq=False)
@@ -266,8 +266,8 @@ class _Model:
         spread = [_UNKNOWN_M if sector_m is None else max(sector_m, 1e-3)] * sectors
         start = [antenna_m] * sectors
         clocks: list[int | None] = []
-        for one in recordings:
-            moments = one.begin < 0
+        for recording in recordings:
+            moments = recording.begin < 0
             if not moments.any() or clock_s == 0.0:
                 clocks.append(None)
             elif clock_s is not None and any(c is not None for c in clocks):
@@ -275,8 +275,8 @@ class _Model:
             else:
                 clocks.append(len(spread))
                 spread.append(_UNKNOWN_S if clock_s is None else clock_s)
-                time = np.concatenate([line.at(0.0)[0] for line in one.lines])
-                late = one.value_s[moments] - time[one.end[moments]]
+                time = np.concatenate([line.at(0.0)[0] for line in recording.lines])
+                late = recording.value_s[moments] - time[recording.end[moments]]
                 start.append(float(np.median(late)) if clock_s is None else 0.0)
         return cls(
             recordings,
@@ -302,11 +302,11 @@ class _Model:
         spread: list[Floats] = []
         for turn in range(_ROUNDS if len(nuisance) else 1):
             left, rows, slopes = [], [], []
-            for index, one in enumerate(self.recordings):
+            for index, recording in enumerate(self.recordings):
                 predicted, pace, slope = self._predicted(index, ahead_m, nuisance)
                 if turn == 0:
-                    spread.append(_factor(one, pace))
-                left.append(one.value_s - predicted)
+                    spread.append(_factor(recording, pace))
+                left.append(recording.value_s - predicted)
                 rows.append(solve_triangular(spread[index], left[-1], lower=True))
                 slopes.append(solve_triangular(spread[index], slope, lower=True))
             row, slope = np.concatenate(rows), np.concatenate(slopes)
@@ -328,18 +328,21 @@ class _Model:
         self, index: int, ahead_m: float, nuisance: Floats
     ) -> tuple[Floats, Floats, Floats]:
         """Return times, paces at all passings, and how times change with each nuisance."""
-        one = self.recordings[index]
+        recording = self.recordings[index]
         places = [ahead_m, *nuisance[: self.sectors]]
-        known = [line.at(place) for line, place in zip(one.lines, places, strict=True)]
-        time = np.concatenate([t for t, _ in known])
-        pace = np.concatenate([p for _, p in known])
-        of_line = np.repeat(np.arange(len(known)), [len(t) for t, _ in known])
-        moment = one.begin < 0
-        slope = np.zeros((len(one.value_s), len(nuisance)))
-        for line in range(1, len(known)):
+        time_and_pace = [
+            line.at(place) for line, place in zip(recording.lines, places, strict=True)
+        ]
+        time = np.concatenate([t for t, _ in time_and_pace])
+        pace = np.concatenate([p for _, p in time_and_pace])
+        of_line = np.repeat(np.arange(len(time_and_pace)), [len(t) for t, _ in time_and_pace])
+        begin, end = recording.begin, recording.end
+        moment = begin < 0
+        slope = np.zeros((len(recording.value_s), len(nuisance)))
+        for line in range(1, len(time_and_pace)):
             share = np.where(of_line == line, pace, 0.0)
-            slope[:, line - 1] = share[one.end] - np.where(moment, 0.0, share[one.begin])
-        predicted = time[one.end] - np.where(moment, 0.0, time[one.begin])
+            slope[:, line - 1] = share[end] - np.where(moment, 0.0, share[begin])
+        predicted = time[end] - np.where(moment, 0.0, time[begin])
         clock = self.clocks[index]
         if clock is not None:
             slope[moment, clock] = 1.0
@@ -347,14 +350,14 @@ class _Model:
         return predicted, pace, slope
 
 
-def _factor(one: Observed, pace_spm: Floats) -> Floats:
+def _factor(observed: Observed, pace_spm: Floats) -> Floats:
     """Lower Cholesky factor of the covariance of some official less recorded times, s^2."""
-    late = pace_spm[:, None] * one.covariance_m2 * pace_spm[None, :]
-    ends = late[one.end]
-    begins = np.where((one.begin < 0)[:, None], 0.0, late[one.begin])
-    rest = ends - begins
-    spread = rest[:, one.end] - np.where((one.begin < 0)[None, :], 0.0, rest[:, one.begin])
-    return np.asarray(np.linalg.cholesky(spread + np.diag(one.rounding_s**2 / 12.0 + 1e-9)))
+    late = pace_spm[:, None] * observed.covariance_m2 * pace_spm[None, :]
+    begin, end = observed.begin, observed.end
+    moment = begin < 0
+    rest = late[end] - np.where(moment[:, None], 0.0, late[begin])
+    spread = rest[:, end] - np.where(moment[None, :], 0.0, rest[:, begin])
+    return np.asarray(np.linalg.cholesky(spread + np.diag(observed.rounding_s**2 / 12.0 + 1e-9)))
 
 
 def _searched(model: _Model) -> tuple[Floats, Floats]:
@@ -372,11 +375,11 @@ def _searched(model: _Model) -> tuple[Floats, Floats]:
 
 def _followed(model: _Model, place_m: Floats) -> Floats:
     """Fit at each place, from the middle outwards, each beginning where its neighbour ended."""
-    found = np.empty(len(place_m))
+    log_density = np.empty(len(place_m))
     middle = len(place_m) // 2
     for walk in (range(middle, len(place_m)), range(middle - 1, -1, -1)):
         start = None
         for index in walk:
             fit = model.fit(float(place_m[index]), start)
-            found[index], start = fit.log_density, fit.nuisance
-    return found
+            log_density[index], start = fit.log_density, fit.nuisance
+    return log_density

@@ -21,7 +21,7 @@ from trackkit.track.places import Place
 
 @dataclass(frozen=True, eq=False)
 class FinishAlignment:
-    """Where the official finish line lies beside a track's finish gate, and what tells it.
+    """Where the official finish line lies beside a track's finish gate, and from what that is read.
 
     Parameters
     ----------
@@ -32,7 +32,8 @@ class FinishAlignment:
     sector_gates
         Ids of the track's sector gates, in racing order.
     antenna_ahead_m
-        How far the antenna was said to be ahead of what the timekeepers detect, metres, or None.
+        How far the antenna is ahead of what the timekeepers detect, metres, as the caller gave
+        it, or None.
     """
 
     alignment: Alignment
@@ -41,8 +42,8 @@ class FinishAlignment:
     antenna_ahead_m: float | None
 
     def __repr__(self) -> str:
-        found = self.alignment
-        return f"FinishAlignment({found.ahead_m:.1f} m ahead, sigma {found.sigma_m:.1f} m)"
+        alignment = self.alignment
+        return f"FinishAlignment({alignment.ahead_m:.1f} m ahead, sigma {alignment.sigma_m:.1f} m)"
 
     def as_row(self) -> dict[str, Any]:
         """Return the alignment as JSON.
@@ -52,34 +53,34 @@ class FinishAlignment:
         dict
             Of the types JSON has.
         """
-        found = self.alignment
+        alignment = self.alignment
         return {
-            "ahead_m": found.ahead_m,
-            "sigma_m": found.sigma_m,
-            "low_m": found.low_m,
-            "high_m": found.high_m,
-            "told": found.told,
+            "ahead_m": alignment.ahead_m,
+            "sigma_m": alignment.sigma_m,
+            "low_m": alignment.low_m,
+            "high_m": alignment.high_m,
+            "told": alignment.conclusive,
             "widest_m": WIDEST_M,
-            "times": found.times,
-            "times_needed": found.times_needed,
-            "left_out": found.left_out,
-            "scale": found.scale,
+            "times": alignment.times,
+            "times_needed": alignment.times_needed,
+            "left_out": alignment.left_out,
+            "scale": alignment.scale,
             "antenna_ahead_m": self.antenna_ahead_m,
             "searched_m": float(self.gathered[0].observed.lines[0].place_m[-1]),
             "sector_lines": [
                 {"gate": gate, "ahead_m": ahead}
-                for gate, ahead in zip(self.sector_gates, found.sector_lines_m, strict=False)
+                for gate, ahead in zip(self.sector_gates, alignment.sector_lines_m, strict=False)
             ],
             "recordings": [
                 {
-                    "laps": one.laps,
-                    "sectors": one.sectors,
-                    "times_of_day": one.moments,
-                    "unpaired": one.unpaired,
-                    "zone_s": one.zone_s,
+                    "laps": used.laps,
+                    "sectors": used.sectors,
+                    "times_of_day": used.moments,
+                    "unpaired": used.unpaired,
+                    "zone_s": used.zone_s,
                     "clock_s": clock,
                 }
-                for one, clock in zip(self.gathered, found.clock_s, strict=True)
+                for used, clock in zip(self.gathered, alignment.clock_s, strict=True)
             ],
         }
 
@@ -118,7 +119,8 @@ def align_finish(
         How far the antenna is ahead of what the timekeepers detect, metres; None is taken for
         none.
     say
-        Told, a sentence at a time, what of the recordings and lists was not used, and why.
+        Called with a sentence for each part of the recordings and lists that was not used; None
+        to drop them.
 
     Returns
     -------
@@ -139,7 +141,7 @@ def align_finish(
             "together",
             remedy="give recordings, and one list for all of them or one for each",
         )
-    tell = say or _nobody
+    tell = say or _discard
     lists = list(official) * len(recordings) if len(official) == 1 else list(official)
     with_sectors = all(fits_sectors(track, times) for times in lists)
     if not with_sectors and any(lap.sectors_s for times in lists for lap in times.laps):
@@ -153,7 +155,7 @@ def align_finish(
             tell(f"{times.file}: {text}")
         report = time_laps(track, recording)
         try:
-            one = gather(
+            used = gather(
                 track, report, times, clock_within_s=clock_within_s, with_sectors=with_sectors
             )
         except TrackkitError as error:
@@ -162,11 +164,11 @@ def align_finish(
             raise TrackkitError(
                 f"{error.what} (recording {recording.name})", file=error.file, remedy=error.remedy
             ) from error
-        for text in one.remarks:
+        for text in used.remarks:
             tell(f"{times.file}: {text}")
-        gathered.append(one)
+        gathered.append(used)
     alignment = align_line(
-        [one.observed for one in gathered],
+        [used.observed for used in gathered],
         clock_within_s=clock_within_s,
         sector_lines_within_m=sector_lines_within_m,
         antenna_ahead_m=antenna_ahead_m or 0.0,
@@ -176,7 +178,7 @@ def align_finish(
 
 
 def require_closed(track: Track, file: str | None = None) -> None:
-    """Refuse a track that is no lap.
+    """Refuse an open course, which has no lap times.
 
     Raises
     ------
@@ -187,8 +189,8 @@ def require_closed(track: Track, file: str | None = None) -> None:
         raise PlaceError("lap times tell where a line lies only on a closed track", file=file)
 
 
-def apply_alignment(track: Track, found: FinishAlignment) -> tuple[Track, tuple[str, ...]]:
-    """Move the finish gate to the official line, if that was told.
+def apply_alignment(track: Track, alignment: FinishAlignment) -> tuple[Track, tuple[str, ...]]:
+    """Move the finish gate to the official line, where the alignment is conclusive.
 
     A finish gate that was surveyed stays where the times do not contradict it.
 
@@ -196,8 +198,8 @@ def apply_alignment(track: Track, found: FinishAlignment) -> tuple[Track, tuple[
     ----------
     track
         The track.
-    found
-        What `align_finish` found of it.
+    alignment
+        What `align_finish` made of it.
 
     Returns
     -------
@@ -210,8 +212,8 @@ def apply_alignment(track: Track, found: FinishAlignment) -> tuple[Track, tuple[
     PlaceError
         When the gate cannot be placed there.
     """
-    where, finish = found.alignment, track.finish
-    if not where.told:
+    where, finish = alignment.alignment, track.finish
+    if not where.conclusive:
         return track, ()
     if finish.surveyed and where.low_m <= 0.0 <= where.high_m:
         text = "the finish gate was surveyed, and these times do not contradict that: it stays"
@@ -225,16 +227,16 @@ def apply_alignment(track: Track, found: FinishAlignment) -> tuple[Track, tuple[
     return changed.revised_by(what, now()), remarks
 
 
-def _nobody(text: str) -> None:
-    """Tell nobody."""
+def _discard(text: str) -> None:
+    """Drop a sentence that the caller has not asked for."""
 
 
 def _together(recordings: Sequence[Recording]) -> tuple[str, ...]:
     """Say which recordings are of the same time."""
     spans = sorted(
-        (one.start, one.time_of_day(one.duration_s), one.name)
-        for one in recordings
-        if one.start is not None
+        (recording.start, recording.time_of_day(recording.duration_s), recording.name)
+        for recording in recordings
+        if recording.start is not None
     )
     return tuple(
         f"{first[2]} and {second[2]} were recorded at the same time: their errors are taken to be "

@@ -55,15 +55,27 @@ def read_moment(text: str, scale: float = 1.0) -> tuple[float, date | None] | No
 def follow_days(
     moments: Sequence[tuple[float, date | None] | None],
 ) -> tuple[list[float | None], date | None]:
-    """Count moments on from the first one's midnight, over midnights that follow."""
-    first = next((day for one in moments if one is not None for day in [one[1]]), None)
+    """Count moments on from the first one's midnight, over midnights that follow.
+
+    Parameters
+    ----------
+    moments
+        From `read_moment`, in order; None where a line has none.
+
+    Returns
+    -------
+    seconds, date or None
+        Seconds from the midnight of the first moment, None where there is none; and the date of
+        that midnight, None where the first moment has none.
+    """
+    first = next((moment[1] for moment in moments if moment is not None), None)
     out: list[float | None] = []
     before = None
-    for one in moments:
-        if one is None:
+    for moment in moments:
+        if moment is None:
             out.append(None)
             continue
-        seconds, day = one
+        seconds, day = moment
         if day is not None and first is not None:
             seconds += DAY_S * (day - first).days
         elif before is not None:
@@ -131,7 +143,7 @@ def clock_difference(
     recorded_s
         The same passings, from the first fix.
     day
-        Whose midnight, where the list tells.
+        Date of that midnight; None where the list has none.
     start
         Time of day of the first fix.
 
@@ -148,15 +160,16 @@ def clock_difference(
     utc = start.astimezone(UTC) if start.tzinfo else start
     from_midnight = utc.hour * 3600.0 + utc.minute * 60.0 + utc.second + utc.microsecond * 1e-6
     ahead = float(np.median(np.asarray(moments_s) - np.asarray(recorded_s))) - from_midnight
+    # Zones reach from 12 hours behind UTC to 14 ahead, which is more than a day (IANA zones): a
+    # clock that could be 10 hours behind or 14 ahead is taken to be ahead, but for a list's date.
+    turns = DAY_S * float(np.ceil((ahead - 14.25 * 3600.0) / DAY_S))
     if day is not None:
-        days = (day - utc.date()).days
-        if abs(ahead + DAY_S * days) > 15 * 3600.0:
+        turns = -DAY_S * (day - utc.date()).days
+        if abs(ahead - turns) > 15 * 3600.0:
             raise TrackkitError(
                 f"its passing times are of {day.isoformat()}, the recording of "
                 f"{utc.date().isoformat()}",
                 remedy="give the times of the day that was recorded",
             )
-    # Zones reach from 12 hours behind UTC to 14 ahead; few people live west of -10 (IANA zones).
-    turns = DAY_S * float(np.ceil((ahead - 14.25 * 3600.0) / DAY_S))
     zone = ZONE_STEP_S * round((ahead - turns) / ZONE_STEP_S)
     return from_midnight + turns + zone, zone

@@ -1,4 +1,4 @@
-"""What the columns of lists of official times are called, and what the numbers in them tell."""
+"""Which column of a list of official times holds what, by its header or by its numbers."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def _sector_names(number: int) -> frozenset[str]:
 _NAMES = {
     "lap": any_of("lap|laps|lap no|lap nr|lap number|no|nr|number|lap num|round"),
     "time": any_of("lap time|laptime|lap times|official|official time|official lap time"),
-    # These are the lap time only where no column says so more clearly.
+    # These are the lap time only where no column has a clearer name.
     "perhaps time": any_of("time|times|t|seconds|duration"),
     "passing": any_of(
         "time of day|tod|to d|passing|passing time|passed|passed at|clock|clock time|day time|"
@@ -57,7 +57,7 @@ OFFICIAL_WORDS = Vocabulary(
     units=dict.fromkeys(_NAMES, unit_words(TIME_UNITS)),
     brackets_hold_units=False,
 )
-"""What the headers of lists of official times say."""
+"""What the headers of lists of official times are called."""
 
 
 @dataclass(frozen=True)
@@ -80,13 +80,13 @@ def official_layout(lines: Sequence[str], columns: Mapping[str, str]) -> Layout:
     columns
         What the user has said, by role.
     """
-    layout = _found(lines, lambda cells: _has_times(cells, columns), fewest_cells=1)
+    layout = _layout_of_times(lines, lambda cells: _has_times(cells, columns), fewest_cells=1)
     if layout is None:
         header = cells_of(lines[0], ",")
         return Layout(",", 1, tuple(header), len(header), recognised=False)
     if layout.width == 1:
         # A line of one cell does not show what stands between cells.
-        wider = _found(lines, lambda _: False, fewest_cells=2)
+        wider = _layout_of_times(lines, lambda _: False, fewest_cells=2)
         return replace(layout, delimiter=wider.delimiter) if wider else layout
     above = cells_of(lines[layout.first_row - 1], layout.delimiter) if layout.first_row else []
     if not layout.header and len(above) > 1 and not any(map(_is_time, above)):
@@ -95,7 +95,7 @@ def official_layout(lines: Sequence[str], columns: Mapping[str, str]) -> Layout:
     return layout
 
 
-def _found(
+def _layout_of_times(
     lines: Sequence[str], is_header: Callable[[Sequence[str]], bool], fewest_cells: int
 ) -> Layout | None:
     return find_layout(
@@ -190,7 +190,7 @@ def _only(columns: Sequence[Column] | None, what: str, file: str) -> Column | No
 
 
 def _by_numbers(body: Sequence[Row], file: str) -> dict[str, int]:
-    """Tell the columns of a table without a header from what is in them.
+    """Find out from its numbers what the columns of a table without a header hold.
 
     Lap numbers count up, and the lap time is the one column or the sum of all others.
     """
@@ -202,7 +202,7 @@ def _by_numbers(body: Sequence[Row], file: str) -> dict[str, int]:
     counts = counts and all(a < b for a, b in pairwise(int(cell) for cell in first))
     lap = {"lap": 0} if counts else {}
     rest = [i for i in range(width) if i not in lap.values()]
-    # Whole numbers alone may be what a decimal comma has left.
+    # A time split at a decimal comma leaves whole numbers in two columns.
     if len(rest) == 1 and any(
         re.search("[.,:']", cells[rest[0]]) for _, cells in body if cells[1:]
     ):

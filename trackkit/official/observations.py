@@ -9,7 +9,7 @@ import numpy as np
 from trackkit.errors import TrackkitError
 from trackkit.official.align import Observed
 from trackkit.official.clock import clock_difference
-from trackkit.official.pairing import Pair, pair
+from trackkit.official.pairing import Pair, pair_official
 from trackkit.official.passings import covariance_along, passings
 from trackkit.official.times import OfficialTimes
 from trackkit.remedies import Remedy
@@ -47,19 +47,22 @@ class _Rows:
         rounding_s: float,
     ) -> None:
         """Add a time, and the passings it is between."""
-        for one in (begin, end):
-            if one is not None:
-                self.lines[one[0]].setdefault(one[1], len(self.lines[one[0]]))
+        for passing in (begin, end):
+            if passing is not None:
+                line, crossing = passing
+                numbers = self.lines[line]
+                numbers.setdefault(crossing, len(numbers))
         self.begin.append(begin)
         self.end.append(end)
         self.value_s.append(value_s)
         self.rounding_s.append(rounding_s)
 
-    def number(self, one: tuple[int, Crossing] | None) -> int:
+    def number(self, passing: tuple[int, Crossing] | None) -> int:
         """Return the number of a passing, all lines one after the other; -1 for none."""
-        if one is None:
+        if passing is None:
             return -1
-        return sum(len(line) for line in self.lines[: one[0]]) + self.lines[one[0]][one[1]]
+        line, crossing = passing
+        return sum(len(numbers) for numbers in self.lines[:line]) + self.lines[line][crossing]
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,9 +117,10 @@ def gather(
     Raises
     ------
     TrackkitError
-        When no official lap fits a recorded one, or clocks differ by more than was said.
+        When no official lap fits a recorded one, or the clocks differ by more than `clock_within_s`
+        allows.
     """
-    pairing = pair(times, report)
+    pairing = pair_official(times, report)
     pairs = [p for p in pairing.pairs if not p.outlier and p.lap.counts and _near(p)]
     if not pairs:
         raise TrackkitError(
@@ -140,21 +144,21 @@ def gather(
     else:
         rows.lines = lines = lines[:1]
     sectors = len(rows.value_s)
-    zone, said = _add_moments(rows, pairs, times, report, clock_within_s)
-    remarks += said
+    zone, clock_remarks = _add_moments(rows, pairs, times, report, clock_within_s)
+    remarks += clock_remarks
     moments = len(rows.value_s) - sectors
     _add_laps(rows, pairs, times, with_sectors=with_sectors)
     laps = len(rows.value_s) - sectors - moments
     at = [gate.chainage_m for gate in timed_gates(track)]
-    found = tuple(
+    line_passings = tuple(
         passings(track, report.drive, chainage, list(line))
         for chainage, line in zip(at[: len(lines)], lines, strict=True)
     )
     observed = Observed(
-        found,
-        covariance_along(report.drive, found),
-        np.array([rows.number(one) for one in rows.begin], dtype=np.intp),
-        np.array([rows.number(one) for one in rows.end], dtype=np.intp),
+        line_passings,
+        covariance_along(report.drive, line_passings),
+        np.array([rows.number(passing) for passing in rows.begin], dtype=np.intp),
+        np.array([rows.number(passing) for passing in rows.end], dtype=np.intp),
         np.array(rows.value_s, dtype=np.float64),
         np.array(rows.rounding_s, dtype=np.float64),
     )
@@ -162,10 +166,10 @@ def gather(
     return Gathered(observed, laps, sectors, moments, unpaired, zone, tuple(remarks))
 
 
-def _near(one: Pair) -> bool:
+def _near(lap_pair: Pair) -> bool:
     """Whether times agree as those of one lap do, wherever on the circuit they are taken."""
-    assert one.official.time_s is not None  # noqa: S101 - only timed laps are paired
-    return abs(one.difference_s) <= _MOST_APART * one.official.time_s
+    assert lap_pair.official.time_s is not None  # noqa: S101 - only timed laps are paired
+    return abs(lap_pair.difference_s) <= _MOST_APART * lap_pair.official.time_s
 
 
 def _no_pair(times: OfficialTimes, report: LapReport) -> str:
@@ -185,7 +189,7 @@ def _no_pair(times: OfficialTimes, report: LapReport) -> str:
 
 
 def _add_laps(rows: _Rows, pairs: list[Pair], times: OfficialTimes, *, with_sectors: bool) -> None:
-    """Add lap times, those left out that sectors or moments say already.
+    """Add lap times, but for those that sectors or moments hold already.
 
     Counted twice, they would make the times look as if they agreed better than they do.
     """
@@ -194,28 +198,28 @@ def _add_laps(rows: _Rows, pairs: list[Pair], times: OfficialTimes, *, with_sect
         for begin, end, rounding in zip(rows.begin, rows.end, rows.rounding_s, strict=True)
         if begin is None and rounding <= times.resolution_s
     }
-    for one in pairs:
-        passed = [c for c in one.lap.passed if c is not None]
-        count = len(one.lap.sectors)
+    for lap_pair in pairs:
+        passed = [c for c in lap_pair.lap.passed if c is not None]
+        count = len(lap_pair.lap.sectors)
         by_sectors = (
             with_sectors
-            and len(one.official.sectors_s) == count
-            and None not in one.official.sectors_s
+            and len(lap_pair.official.sectors_s) == count
+            and None not in lap_pair.official.sectors_s
         )
         if by_sectors or (passed[0] in moments and passed[-1] in moments):
             continue
-        assert one.official.time_s is not None  # noqa: S101 - only timed laps are paired
-        rows.add((0, passed[0]), (0, passed[-1]), one.official.time_s, times.resolution_s)
+        assert lap_pair.official.time_s is not None  # noqa: S101 - only timed laps are paired
+        rows.add((0, passed[0]), (0, passed[-1]), lap_pair.official.time_s, times.resolution_s)
 
 
 def _add_sectors(rows: _Rows, pairs: list[Pair], times: OfficialTimes) -> None:
     """Add sector times of laps that have as many as the track."""
-    for one in pairs:
-        passed = [c for c in one.lap.passed if c is not None]
-        count = len(one.lap.sectors)
-        if len(one.official.sectors_s) != count:
+    for lap_pair in pairs:
+        passed = [c for c in lap_pair.lap.passed if c is not None]
+        count = len(lap_pair.lap.sectors)
+        if len(lap_pair.official.sectors_s) != count:
             continue
-        for index, seconds in enumerate(one.official.sectors_s):
+        for index, seconds in enumerate(lap_pair.official.sectors_s):
             if seconds is not None:
                 end = (index + 1) % count
                 rows.add(
@@ -234,10 +238,10 @@ def _add_moments(
     before = {lap.number + 1: lap.passed_s for lap in times.laps}
     ends = [
         end
-        for one in pairs
+        for lap_pair in pairs
         for end in (
-            (one.lap.passed[0], before.get(one.official.number)),
-            (one.lap.passed[-1], one.official.passed_s),
+            (lap_pair.lap.passed[0], before.get(lap_pair.official.number)),
+            (lap_pair.lap.passed[-1], lap_pair.official.passed_s),
         )
     ]
     moments = {crossing: at for crossing, at in ends if crossing is not None and at is not None}
@@ -254,7 +258,7 @@ def _add_moments(
             )
         return None, []
     start = report.start
-    said = []
+    remarks = []
     if start is None:
         if clock_within_s is not None:
             raise TrackkitError(
@@ -281,7 +285,7 @@ def _add_moments(
                 file=times.file,
                 remedy=CLOCK_UNKNOWN,
             )
-        said.append(f"the official clock is taken to run at UTC{zone / 3600:+.2f} h")
+        remarks.append(f"the official clock is taken to run at UTC{zone / 3600:+.2f} h")
     for crossing, passed_s in moments.items():
         rows.add(None, (0, crossing), passed_s - base, times.passed_resolution_s)
-    return zone, said
+    return zone, remarks

@@ -13,6 +13,7 @@ from trackkit.arrays import Floats, robust_spread
 from trackkit.official.times import OfficialLap, OfficialTimes
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
+from trackkit.words import counted
 
 MISSING = 0.1
 """Share of laps taken to be missing on either side, before anything is seen."""
@@ -99,7 +100,23 @@ class Agreement:
 
 @dataclass(frozen=True)
 class Pairing:
-    """The official times and a recording's laps, paired; what was left over on either side."""
+    """The official times and a recording's laps, paired; what was left over on either side.
+
+    Parameters
+    ----------
+    times
+        The official times, of one driver.
+    pairs
+        In the order driven.
+    official_alone
+        Official laps that no recorded lap is paired with.
+    laps_alone
+        Recorded laps that no official lap is paired with.
+    agreement
+        How lap times differ; None where no pair has both.
+    sectors
+        How the times of each sector differ, in racing order.
+    """
 
     times: OfficialTimes
     pairs: tuple[Pair, ...]
@@ -108,8 +125,21 @@ class Pairing:
     agreement: Agreement | None
     sectors: tuple[Agreement | None, ...]
 
+    def __repr__(self) -> str:
+        return (
+            f"{type(self).__name__}({counted(self.pairs, 'pair')}, "
+            f"{counted(self.official_alone, 'official lap')} and "
+            f"{counted(self.laps_alone, 'recorded lap')} alone)"
+        )
+
     def as_row(self) -> dict[str, Any]:
-        """Return the pairing as JSON."""
+        """Return the pairing as JSON.
+
+        Returns
+        -------
+        dict
+            As ``official`` of a recording in the output of ``laps --json``.
+        """
         return {
             "file": self.times.file,
             "pairs": [pair.as_row() for pair in self.pairs],
@@ -121,7 +151,7 @@ class Pairing:
         }
 
 
-def pair(times: OfficialTimes, report: LapReport) -> Pairing:
+def pair_official(times: OfficialTimes, report: LapReport) -> Pairing:
     """Pair official lap times with a recording's laps, in order, laps missing on either side.
 
     Of all pairings that keep the order the most probable one is taken.  A pair's times differ by
@@ -139,6 +169,11 @@ def pair(times: OfficialTimes, report: LapReport) -> Pairing:
         Of one driver.
     report
         Its laps that have a time take part, whatever their kind.
+
+    Returns
+    -------
+    Pairing
+        Pairs in the order driven, and how their times agree.
     """
     listed = [lap for lap in times.laps if lap.time_s is not None]
     laps = [lap for lap in report.laps if lap.time_s is not None]
@@ -228,8 +263,8 @@ def _likeliest_shift(apart_s: Floats, sigma_s: Floats, gap: float) -> float:
     begin = int(np.argmax(inside))
     shift = float(np.median(ordered[begin : begin + inside[begin]]))
     # A shift can always be chosen that fits one pair, and of many tried some fit by chance.
-    one_pair = float(_worth(np.zeros(1), sigma_s[:1])[0]) - 2.0 * gap
-    odds = one_pair + math.log(len(ordered)) + _SHIFT_ODDS
+    pair_worth = float(_worth(np.zeros(1), sigma_s[:1])[0]) - 2.0 * gap
+    odds = pair_worth + math.log(len(ordered)) + _SHIFT_ODDS
     shifted, _ = _sums(_worth(apart_s - shift, sigma_s), gap, np.maximum)
     unshifted, _ = _sums(_worth(apart_s, sigma_s), gap, np.maximum)
     return shift if shifted[-1, -1] > unshifted[-1, -1] + odds else 0.0
@@ -280,8 +315,8 @@ def _agreement(differences: Sequence[float], sigmas: Sequence[float | None]) -> 
     if not differences:
         return None
     values = np.array(differences)
-    known = [sigma for sigma in sigmas if sigma is not None]
-    usual = float(np.median(known)) if known else 0.0
+    stated_sigmas = [sigma for sigma in sigmas if sigma is not None]
+    usual = float(np.median(stated_sigmas)) if stated_sigmas else 0.0
     scale = max(float(robust_spread(values)), usual, 1e-6)
     away = np.abs(values - np.median(values)) > OUTLIER * scale
     if len(values) < _FEWEST_FOR_OUTLIERS:
@@ -289,8 +324,8 @@ def _agreement(differences: Sequence[float], sigmas: Sequence[float | None]) -> 
     kept = values[~away]
     spread = float(kept.std(ddof=1)) if len(kept) > 1 else None
     expected = None
-    if len(known) == len(values):
-        expected = float(np.sqrt(np.mean(np.array(known)[~away] ** 2)))
+    if len(stated_sigmas) == len(values):
+        expected = float(np.sqrt(np.mean(np.array(stated_sigmas)[~away] ** 2)))
     return Agreement(
         count=len(kept),
         bias_s=float(kept.mean()),
@@ -312,12 +347,12 @@ def _sector_differences(official: OfficialLap, lap: Lap) -> tuple[float | None, 
 
 def _sector_agreements(pairs: Sequence[Pair], rounding: float) -> tuple[Agreement | None, ...]:
     agreements = []
-    for index in range(max((len(one.sectors_s) for one in pairs), default=0)):
+    for index in range(max((len(lap_pair.sectors_s) for lap_pair in pairs), default=0)):
         differences, sigmas = [], []
-        for one in pairs:
-            difference = one.sectors_s[index] if one.sectors_s else None
+        for lap_pair in pairs:
+            difference = lap_pair.sectors_s[index] if lap_pair.sectors_s else None
             if difference is not None:
-                sigma = one.lap.sectors[index].sigma_s
+                sigma = lap_pair.lap.sectors[index].sigma_s
                 differences.append(difference)
                 sigmas.append(None if sigma is None else math.hypot(sigma, rounding))
         agreements.append(_agreement(differences, sigmas))

@@ -121,8 +121,8 @@ def passings(
 def covariance_along(drive: Drive, lines: Sequence[Passings]) -> Floats:
     """Covariance of the errors of positions along the track at all passings of some gates, m^2.
 
-    What the wander adds up to over a session is never seen by the recording itself, so its level is
-    taken a little larger than it was read.
+    A recording does not show what the wander adds up to over a session, so its level is taken a
+    little larger than it was read (`WANDER_CAUTION`).
 
     Parameters
     ----------
@@ -134,8 +134,8 @@ def covariance_along(drive: Drive, lines: Sequence[Passings]) -> Floats:
     every = [crossing for line in lines for crossing in line.crossing]
     direction = np.concatenate([np.tile(line.direction, (len(line.crossing), 1)) for line in lines])
     levels = replace(drive.levels, wander_m=WANDER_CAUTION * drive.levels.wander_m)
-    known = drive.with_levels(levels).covariance(
+    covariance = drive.with_levels(levels).covariance(
         np.array([crossing.fix for crossing in every], dtype=np.intp),
         np.array([crossing.share for crossing in every]),
     )
-    return np.asarray(np.einsum("ia,iajb,jb->ij", direction, known, direction))
+    return np.asarray(np.einsum("ia,iajb,jb->ij", direction, covariance, direction))

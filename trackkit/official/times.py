@@ -44,7 +44,7 @@ class OfficialLap:
         Where it stands in the file, from 1.
     passed_s
         Time of day at which the lap ended, seconds from the list's first midnight; None where the
-        list does not tell.
+        list has none.
     """
 
     number: int
@@ -71,7 +71,7 @@ class OfficialTimes:
     passed_resolution_s
         Last decimal that times of day are given to, seconds.
     day
-        Date of the first time of day, where the list tells.
+        Date of the first time of day; None where the list has none.
     """
 
     file: str

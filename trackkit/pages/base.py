@@ -202,15 +202,15 @@ def pack(values: ArrayLike, step: float) -> dict[str, Any]:
         When the values span more than 2^31 steps.
     """
     number = np.asarray(values, dtype=float)
-    known = np.isfinite(number)
-    zero = float(number[known].min()) if known.any() else 0.0
+    finite = np.isfinite(number)
+    zero = float(number[finite].min()) if finite.any() else 0.0
     count = np.zeros(len(number), dtype=np.int64)
-    count[known] = np.rint((number[known] - zero) / step)
+    count[finite] = np.rint((number[finite] - zero) / step)
     highest = int(count.max(initial=0))
     if highest >= 2**31:
         raise OverflowError(f"{highest} steps of {step} do not fit")
     small = highest < _MISSING_U16
-    count[~known] = _MISSING_U16 if small else _MISSING_I32
+    count[~finite] = _MISSING_U16 if small else _MISSING_I32
     data = count.astype("<u2" if small else "<i4").tobytes()
     return {
         "scale": step,
@@ -285,7 +285,7 @@ def _recording(track: Track, drive: Drive, every: int | None) -> dict[str, Any]:
     }
     if every is not None:
         kept = slice(None, None, every)
-        # Where a vehicle was meanwhile nobody knows: nothing is drawn across a long gap.
+        # Where the vehicle was within a long gap is unknown, so nothing is drawn across it.
         apart = np.diff(recording.time_s, prepend=recording.time_s[0]) > LONGEST_GAP_S
         if recording.segment is not None:
             apart[1:] |= np.diff(recording.segment) != 0
@@ -302,10 +302,10 @@ def _lap(
     track: Track, index: int, drive: Drive, lap: Lap, every: int, stride: int
 ) -> dict[str, Any]:
     trace = None if lap.time_s is None else trace_lap(track, drive, lap)
-    known = lap.as_row()
+    lap_row = lap.as_row()
     row: dict[str, Any] = {
         "recording": index,
-        **{key: known[key] for key in _LAP_KEYS},
+        **{key: lap_row[key] for key in _LAP_KEYS},
         "fixes": _fixes_of(drive.recording, lap, every),
         "from_m": 0.0,
         "trace": None,

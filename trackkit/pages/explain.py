@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,7 @@ from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine
 from trackkit.caution import CAUTION
 from trackkit.errors import TrackkitError
+from trackkit.files import write_whole
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
 from trackkit.pages.assets import own_file
@@ -50,6 +52,28 @@ class _View:
         y = _MARGIN + (self.north_m - thin[:, 1]) * self.scale
         points = [f"{a:.1f} {b:.1f}" for a, b in zip(x.tolist(), y.tolist(), strict=True)]
         return "M" + "L".join(points)
+
+
+def write_explanation(build: Build, path: str | os.PathLike[str], *, force: bool = False) -> None:
+    """Write `explain_html`, a page of how a track was built, whole or not at all.
+
+    Parameters
+    ----------
+    build
+        From `trackkit.build_track`, or `build` of what `trackkit.revise_track` gives.
+    path
+        The page to write.
+    force
+        Whether a file that exists may be replaced.
+
+    Raises
+    ------
+    TrackkitError
+        When the track was not built from laps.
+    OutputError
+        When the file exists and `force` is false, or cannot be written.
+    """
+    write_whole(path, explain_html(build), force=force)
 
 
 def explain_html(build: Build) -> str:

@@ -202,12 +202,12 @@ def _require_mercator(name: str, latitude_deg: Any) -> None:
 def _tile_provider(tiles: str) -> Any:
     from xyzservices import providers  # type: ignore[import-untyped, unused-ignore]
 
-    known = {"street": providers.OpenStreetMap.Mapnik, "satellite": providers.Esri.WorldImagery}
-    if tiles not in known:
+    choices = {"street": providers.OpenStreetMap.Mapnik, "satellite": providers.Esri.WorldImagery}
+    if tiles not in choices:
         raise OutputError(
-            f"there are no tiles called {tiles!r}", remedy=f"choose {' or '.join(known)}"
+            f"there are no tiles called {tiles!r}", remedy=f"choose {' or '.join(choices)}"
         )
-    return known[tiles]
+    return choices[tiles]
 
 
 def _policy(

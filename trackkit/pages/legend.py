@@ -13,7 +13,7 @@ def page_words(
     """Everything the page says that never changes; the template escapes it."""
     track = base["track"]
     recordings = base["recordings"]
-    drawn = any(one["fixes"] is not None for one in recordings)
+    drawn = any(recording["fixes"] is not None for recording in recordings)
     kinds = {gate["kind"] for gate in state["gates"]}
     return {
         "title": title or track["name"],
@@ -26,11 +26,11 @@ def page_words(
         "drawn": drawn,
         "recordings": [
             {
-                "name": one["file"],
-                "text": _recording_text(one),
-                "drawn": one["fixes"] is not None,
+                "name": recording["file"],
+                "text": _recording_text(recording),
+                "drawn": recording["fixes"] is not None,
             }
-            for one in recordings
+            for recording in recordings
         ],
         "corners": len(base["corners"]),
         "straights": len(base["straights"]),

@@ -238,9 +238,9 @@ def _foot(track: Track, lettering: Lettering, width_mm: float) -> list[_Line]:
         about.append(f"line known to {track.accuracy_m:.1f} m (one sigma)")
     if track.licence:
         about.append(f"licence {lettering.clean(track.licence)}")
-    told = lettering.wrapped(CAUTION, _SMALL_PT, width_mm, 5)
+    caution = lettering.wrapped(CAUTION, _SMALL_PT, width_mm, 5)
     last = lettering.clipped(", ".join(about), _SMALL_PT, width_mm)
-    return [_Line(line, _SMALL_PT) for line in told] + [_Line(last, _SMALL_PT, colour=SOFT)]
+    return [_Line(line, _SMALL_PT) for line in caution] + [_Line(last, _SMALL_PT, colour=SOFT)]
 
 
 def _write_lines(pen: Pen, lines: Sequence[_Line], top_mm: float) -> None:
@@ -309,11 +309,11 @@ def _draw_labels(pen: Pen, track: Track, shapes: Shapes, sheet: Sheet) -> dict[s
     def want(what: str, kind: str, words: tuple[str, ...], anchors: Floats, away: Floats) -> None:
         number = kind == "corner"
         sizes = []
-        for one in words:
-            width = lettering.width_mm(one, _LABEL_PT, bold=kind != "corner") if one else 0.0
+        for wording in words:
+            width = lettering.width_mm(wording, _LABEL_PT, bold=not number)
             if number:
                 disc = disc_width_mm(lettering, str(what.split()[1]), _DISC_MM, _LABEL_PT)
-                sizes.append((disc + (width + _PAD_MM if one else 0.0), _DISC_MM))
+                sizes.append((disc + (width + _PAD_MM if wording else 0.0), _DISC_MM))
             else:
                 sizes.append((width + 2.0 * _PAD_MM + _STRIPE_MM, tall))
         names.append(what)

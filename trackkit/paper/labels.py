@@ -79,13 +79,13 @@ def place_labels(wanted: Sequence[Wanted], ink: BaseGeometry, inside: Box) -> li
     shapely.prepare(ink)
     taken: list[BaseGeometry] = []
     placed: list[Label | None] = []
-    for one in wanted:
+    for request in wanted:
         best: tuple[float, Label] | None = None
-        for wording, size in enumerate(one.sizes_mm):
-            found = _nearest(one, wording, size, ink, taken, inside)
-            if found is not None and (best is None or found[0] + one.patience_mm < best[0]):
-                best = found
-            if best is not None and best[0] <= one.patience_mm:
+        for wording, size in enumerate(request.sizes_mm):
+            trial = _nearest(request, wording, size, ink, taken, inside)
+            if trial is not None and (best is None or trial[0] + request.patience_mm < best[0]):
+                best = trial
+            if best is not None and best[0] <= request.patience_mm:
                 break
         placed.append(None if best is None else best[1])
         if best is not None:
@@ -97,7 +97,7 @@ def place_labels(wanted: Sequence[Wanted], ink: BaseGeometry, inside: Box) -> li
 
 
 def _nearest(
-    one: Wanted,
+    request: Wanted,
     wording: int,
     size_mm: tuple[float, float],
     ink: BaseGeometry,
@@ -112,16 +112,16 @@ def _nearest(
     distance, which, turn = (
         grid.ravel()
         for grid in np.meshgrid(
-            _DISTANCES_MM, np.arange(len(one.anchors_mm)), np.arange(_ANGLES), indexing="ij"
+            _DISTANCES_MM, np.arange(len(request.anchors_mm)), np.arange(_ANGLES), indexing="ij"
         )
     )
     way = around[turn]
-    anchor = one.anchors_mm[which]
+    anchor = request.anchors_mm[which]
     # From the middle of a rectangle to its edge along a direction.
     reach = np.min(half / np.maximum(np.abs(way), 1e-9), axis=1)
     middle = anchor + way * (distance + reach)[:, None]
     low, high = middle - half, middle + half
-    towards = (way * one.away[which]).sum(axis=1)
+    towards = (way * request.away[which]).sum(axis=1)
     cost = distance + _TURNED_COST_MM * (1.0 - towards)
     fits = (low >= (inside.left, inside.bottom)).all(axis=1)
     fits &= (high <= (inside.right, inside.top)).all(axis=1)

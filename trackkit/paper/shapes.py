@@ -171,15 +171,15 @@ def _beside(track: Track, sheet: Sheet, chainage_m: float, side: float) -> Ancho
     aside = track.curve.left(at)[0]
     middle = track.curve.position(at)[0]
     anchors, away = [], []
-    for one in (side, -side):
-        reach = float(left[0]) if one > 0 else float(right[0])
-        direction = sheet.direction(one * aside)
-        edge = sheet.to_paper(middle + one * reach * aside)
+    for sign in (side, -side):
+        reach = float(left[0]) if sign > 0 else float(right[0])
+        direction = sheet.direction(sign * aside)
+        edge = sheet.to_paper(middle + sign * reach * aside)
         least = sheet.to_paper(middle) + 0.5 * LEAST_BAND_MM * direction
         far = float((edge - least) @ direction) > 0.0
         anchors.append((edge if far else least) + _EDGE_MM * direction)
-        # On the wrong side every direction is as good as the worst on the right one.
-        away.append(direction if one == side else np.zeros(2))
+        # On the other side no direction is preferred: all cost as much as one square to `away`.
+        away.append(direction if sign == side else np.zeros(2))
     return np.array(anchors), np.array(away)
 
 

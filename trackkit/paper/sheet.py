@@ -158,7 +158,7 @@ def arrange(
         for size, worth in _SIZES_PT
         for option in _ways(across, size, worth, tables, lettering, head_mm, foot_mm)
     ]
-    upright = max(options, key=lambda one: one[0] * _scale(outline_m, one[1], 0.0))
+    upright = max(options, key=lambda option: option[0] * _scale(outline_m, option[1], 0.0))
     best, turn = upright, 0.0
     best_score = WORTH_TURNING * upright[0] * _scale(outline_m, upright[1], 0.0)
     for angle in sorted(range(-85, 91, 5), key=abs)[1:]:
@@ -202,13 +202,13 @@ def _ways(
         height - MARGIN_MM - head_mm[across],
     )
     last = size_pt == _SIZES_PT[-1][0]
-    found: list[_Way] = []
+    ways: list[_Way] = []
     most = _MOST_TABLE * inside.height
     for tall in np.arange(12.0, most + 2.0, 2.0):
         below = set_tables(tables, lettering, size_pt, float(tall))
         if below.width <= inside.width:
             box = Box(inside.left, inside.bottom + below.height + 3.0, inside.right, inside.top)
-            found.append(
+            ways.append(
                 (
                     worth,
                     box,
@@ -222,10 +222,10 @@ def _ways(
     if beside.width <= _MOST_TABLE * inside.width:
         left = inside.right - beside.width
         box = Box(inside.left, inside.bottom, left - 4.0, inside.top)
-        found.append((worth, box, (width, height), size_pt, _moved(beside, left, inside.top)))
-    if not found and last and across:
-        found.append(_cut(inside, (width, height), size_pt, worth, tables, lettering))
-    return found
+        ways.append((worth, box, (width, height), size_pt, _moved(beside, left, inside.top)))
+    if not ways and last and across:
+        ways.append(_cut(inside, (width, height), size_pt, worth, tables, lettering))
+    return ways
 
 
 def _cut(

@@ -68,7 +68,8 @@ def _key(track: Track, drives: Sequence[Recording], lettering: Lettering) -> Tab
     rows += [("corner", "corner")] if track.corners else []
     rows += [("pit", "pit lane")] if track.pit_lanes else []
     rows += [("bridge", "bridge: on top here")] if track.crossovers else []
-    rows += [("drive", f"recorded: {lettering.clean(Path(one.name).name)}") for one in drives[:3]]
+    names = [lettering.clean(Path(drive.name).name) for drive in drives[:3]]
+    rows += [("drive", f"recorded: {name}") for name in names]
     if len(drives) > 3:
         rows.append(("drive", f"{len(drives) - 3} more recordings"))
     return Table(

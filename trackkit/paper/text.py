@@ -41,17 +41,17 @@ class Lettering:
         lacking = wanted - _letters(get_font(fontManager.findfont(FONT)))
         if lacking:
             regular = (
-                one
-                for one in fontManager.ttflist
-                if one.style == "normal"
-                and one.weight in (400, "normal", "regular")
+                font
+                for font in fontManager.ttflist
+                if font.style == "normal"
+                and font.weight in (400, "normal", "regular")
                 # A font of the last resort has a box for every letter.
-                and "Last Resort" not in one.name
+                and "Last Resort" not in font.name
             )
-            for one in sorted(regular, key=lambda one: (one.name, one.fname)):
-                had = lacking & _letters(get_font(one.fname))
+            for font in sorted(regular, key=lambda font: (font.name, font.fname)):
+                had = lacking & _letters(get_font(font.fname))
                 if had:
-                    families.append(one.name)
+                    families.append(font.name)
                     lacking -= had
         return cls(tuple(families), tuple(sorted(lacking)))
 

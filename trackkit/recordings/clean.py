@@ -140,11 +140,11 @@ def _with_position_and_time(raw: RawFixes, has_time: Flags, dropped: list[Droppe
 
 
 def _drop(
-    dropped: list[Dropped], reason: Reason, gone: Flags, one: str, many: str | None = None
+    dropped: list[Dropped], reason: Reason, gone: Flags, singular: str, plural: str | None = None
 ) -> None:
     count = int(np.count_nonzero(gone))
     if count:
-        dropped.append(Dropped(reason, count, counted(count, one, many)))
+        dropped.append(Dropped(reason, count, counted(count, singular, plural)))
 
 
 def _seconds(raw: RawFixes, index: Indices) -> Floats:
@@ -228,7 +228,7 @@ def _without_jumps(
     drive = _Drive(seconds, longitude, latitude)
     edges = [0, *(np.flatnonzero(cut) + 1).tolist(), count]
     pieces = list(pairwise(edges))
-    # The walk has to begin on trusted ground: the first stretch too long to be a jump.
+    # The walk begins at a stretch that can be trusted: the first one too long to be a jump.
     long_ones = [n for n, (a, b) in enumerate(pieces) if b - a > LONGEST_JUMP]
     trusted = (
         long_ones[0]

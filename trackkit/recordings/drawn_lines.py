@@ -25,6 +25,7 @@ LISTED_LINES = 8
 CLEARLY_LONGER = 10.0
 """A line this many times as long as every other one in the file is the track."""
 _CLOSE_DEG = 1e-9
+_TOO_FEW = "its line has fewer than two different positions"
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,6 +114,8 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
     lines = list(readers[kind](data, path))
     line = _the_only(lines, path, crs)
     x, y = line.x, line.y
+    if len(x) < 2:
+        raise RecordingError(_TOO_FEW, file=path)
     remarks: list[str] = []
     if crs is not None:
         from trackkit.geometry.grids import grid_to_wgs84
@@ -139,7 +142,7 @@ def _drawn(
     new = np.ones(len(longitude), dtype=bool)
     new[1:] = (np.diff(longitude) != 0) | (np.diff(y) != 0)
     if np.count_nonzero(new) < 2:
-        raise RecordingError("its line has fewer than two different positions", file=path)
+        raise RecordingError(_TOO_FEW, file=path)
     longitude, latitude, elevation = longitude[new], y[new], line.elevation_m[new]
     require("vertices", len(longitude), RecordingError, "has a line of", file=path)
     length_m = polyline_length(longitude, latitude)
@@ -160,7 +163,7 @@ def _the_only(lines: list[_Line], path: str | os.PathLike[str], crs: str | None)
         return lines[0]
     lengths = sorted(_metres(line, crs) for line in lines)
     if lengths[-1] >= CLEARLY_LONGER * lengths[-2]:
-        # Gates drawn beside a track are no question.
+        # Gates drawn beside a track are far shorter than the track.
         return max(lines, key=lambda line: _metres(line, crs))
     listed = "; ".join(
         f"{line.name or f'line {number}'}: {_length(line, crs)}"
@@ -249,7 +252,7 @@ def _gpx_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
 
 
 def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
-    """Read KML with GDAL, which sees only what the hardened XML door has let through."""
+    """Read KML with GDAL, which is given only what `parse_xml` has accepted."""
     import pyogrio
     import shapely
     from lxml import etree
@@ -257,7 +260,7 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
     from pyogrio.raw import read
     from shapely.errors import GEOSException
 
-    from trackkit.recordings.raw import one_line
+    from trackkit.recordings.raw import single_line
     from trackkit.recordings.xml import parse_xml
 
     safe = etree.tostring(parse_xml(data, path), encoding="utf-8", xml_declaration=True)
@@ -266,14 +269,14 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
         for layer in range(len(pyogrio.list_layers(io.BytesIO(safe)))):
             meta, _, geometry, columns = read(io.BytesIO(safe), layer=layer, columns=["Name"])
             names = columns[0] if "Name" in list(meta["fields"]) else [None] * len(geometry)
-            # Coordinates that are no numbers are told further on, with their place.
+            # Coordinates that are no numbers are refused later, with their place.
             with np.errstate(invalid="ignore"):
                 shapes = shapely.from_wkb(geometry)
             for name, shape in zip(names, shapes, strict=True):
                 yield from _shape_lines(str(name) if name else None, shape, path)
     except (DataSourceError, DataLayerError, GEOSException) as error:
         # GDAL hands on rings of too few positions in a form that GEOS does not read.
-        raise RecordingError(f"its KML cannot be read ({one_line(error)})", file=path) from error
+        raise RecordingError(f"its KML cannot be read ({single_line(error)})", file=path) from error
 
 
 def _shape_lines(name: str | None, shape: Any, path: str | os.PathLike[str]) -> Iterator[_Line]:
@@ -313,8 +316,9 @@ def _geojson_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]
             yield from _joined([_positions_line(name, part, timed) for part in coordinates])
         elif kind in ("Polygon", "MultiPolygon"):
             for rings in [coordinates] if kind == "Polygon" else coordinates:
-                _refuse_holes(len(rings) - 1, name, path)
-                yield _positions_line(name, rings[0] if rings else [], timed)
+                edges = rings if isinstance(rings, list) else []
+                _refuse_holes(len(edges) - 1, name, path)
+                yield _positions_line(name, edges[0] if edges else [], timed)
 
 
 def _positions_line(name: str | None, positions: Any, has_times: bool) -> _Line:

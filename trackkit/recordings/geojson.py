@@ -122,15 +122,20 @@ def _timed_lines(
         parts = feature["geometry"]["coordinates"]
         if kind == "LineString":
             parts, times = [parts], [times]
-        elif times and not isinstance(times[0], list):
+        shaped = isinstance(times, list) and all(isinstance(part, list) for part in parts)
+        if kind == "MultiLineString" and shaped and times and not isinstance(times[0], list):
             # One flat list for all parts, in their order.
             flat = iter(times)
             total = sum(len(part) for part in parts)
             lengths_match = total == len(times)
             times = [[next(flat) for _ in part] for part in parts] if lengths_match else [times]
-        fits = len(parts) == len(times) and all(
-            isinstance(p, list) and isinstance(t, list) and len(p) == len(t)
-            for p, t in zip(parts, times, strict=False)
+        fits = (
+            shaped
+            and len(parts) == len(times)
+            and all(
+                isinstance(part_times, list) and len(part) == len(part_times)
+                for part, part_times in zip(parts, times, strict=True)
+            )
         )
         if not fits:
             raise RecordingError(

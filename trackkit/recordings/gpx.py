@@ -1,4 +1,4 @@
-"""GPX 1.0 and 1.1, behind the hardened XML door.
+"""GPX 1.0 and 1.1.
 
 Lines and routes are read by gpxpy.  The points of recordings, which may be many thousands, are
 taken from the XML as it comes in, which is four times as fast; times out of the ordinary are still
@@ -17,7 +17,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
-from trackkit.recordings.raw import AS_A_LINE, RawFixes, Times, counted, one_line, some_or_none
+from trackkit.recordings.raw import AS_A_LINE, RawFixes, Times, counted, single_line, some_or_none
 from trackkit.recordings.times import TAKEN_AS_UTC, in_utc, nanoseconds, ordinary_times
 from trackkit.recordings.xml import elements_of_xml, local_name, parse_xml
 
@@ -36,9 +36,8 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
     Segments keep their order in the file, or are put in order of time where they do not overlap.
     Speed (m/s) and course (degrees) are taken from the elements GPX 1.0 has for them, or from any
     element of that local name inside a point, such as an extension of GPX 1.1.  A point's dilution
-    of precision is kept as it is and not turned into an accuracy: it tells the geometry of the
-    satellites only, and the range error to multiply it with would be our guess, not the receiver's
-    word.
+    of precision is kept as it is and not turned into an accuracy: it describes the
+    geometry of the satellites only, and the range error to multiply it with is not in the file.
 
     Raises
     ------
@@ -182,7 +181,7 @@ def parse_gpx(data: bytes, path: str | os.PathLike[str]) -> GPX:
     try:
         return gpxpy.parse(etree.tostring(reduced, encoding="unicode"), version="1.0")
     except GPXException as error:
-        raise RecordingError(f"its GPX cannot be read ({one_line(error)})", file=path) from error
+        raise RecordingError(f"its GPX cannot be read ({single_line(error)})", file=path) from error
 
 
 def _reduce_point(point: Any, target: Any) -> None:

@@ -1,4 +1,4 @@
-"""What a reader hands on: the fixes as the file holds them, before any is judged."""
+"""The fixes as the file holds them, before any is removed."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class Dropped:
 
 @dataclass(frozen=True, eq=False)
 class RawFixes:
-    """The fixes of a file in the file's order, unjudged.
+    """The fixes of a file in the file's order, before any is removed.
 
     Parameters
     ----------
@@ -98,11 +98,11 @@ def some_or_none(column: Floats) -> Floats | None:
     return column if bool(np.any(np.isfinite(column))) else None
 
 
-def one_line(error: BaseException) -> str:
-    """Give a library's message on one line, to stand inside our sentence."""
+def single_line(error: BaseException) -> str:
+    """Give a library's message on one line, to stand inside a sentence of trackkit's."""
     return " ".join(str(error).split())
 
 
-def counted(count: int, one: str, many: str | None = None) -> str:
+def counted(count: int, singular: str, plural: str | None = None) -> str:
     """Write a count with its noun: "1 jump", "5,120 fixes"."""
-    return f"{count:,} {one if count == 1 else many or one + 's'}"
+    return f"{count:,} {singular if count == 1 else plural or singular + 's'}"

@@ -1,4 +1,4 @@
-"""Readers of recordings and drawn lines: one door each, the format recognised from content."""
+"""Recordings read from files, whose format is recognised from content."""
 
 from __future__ import annotations
 

@@ -184,7 +184,7 @@ class Recording:
         seconds, begun = _seconds(time, start, name)
         longitude = _numbers(longitude_deg, "longitude_deg", name)
 
-        def known(column: ArrayLike | None, label: str) -> Floats | None:
+        def numbers_or_none(column: ArrayLike | None, label: str) -> Floats | None:
             return None if column is None else _numbers(column, label, name)
 
         return cls(
@@ -193,11 +193,11 @@ class Recording:
             longitude_deg=unwrap_longitude(longitude),
             latitude_deg=_numbers(latitude_deg, "latitude_deg", name),
             start=begun,
-            speed_mps=known(speed_mps, "speed_mps"),
-            course_deg=known(course_deg, "course_deg"),
-            elevation_m=known(elevation_m, "elevation_m"),
-            accuracy_m=known(accuracy_m, "accuracy_m"),
-            hdop=known(hdop, "hdop"),
+            speed_mps=numbers_or_none(speed_mps, "speed_mps"),
+            course_deg=numbers_or_none(course_deg, "course_deg"),
+            elevation_m=numbers_or_none(elevation_m, "elevation_m"),
+            accuracy_m=numbers_or_none(accuracy_m, "accuracy_m"),
+            hdop=numbers_or_none(hdop, "hdop"),
             segment=_segments(segment, len(seconds), name),
             read_count=len(seconds),
         )
@@ -285,7 +285,7 @@ def _seconds(
     except ValueError as error:
         raise RecordingError("has time that is not one number a fix", file=name) from error
     moments = given.tolist() if given.dtype.kind == "O" else []
-    if given.dtype.kind != "M" and not any(isinstance(one, datetime) for one in moments):
+    if given.dtype.kind != "M" and not any(isinstance(moment, datetime) for moment in moments):
         seconds = _numbers(given, "time", name)
         if len(seconds) == 0 or not np.isfinite(seconds[0]):
             return seconds, start
@@ -298,10 +298,10 @@ def _seconds(
         raise RecordingError(
             "has times of day and a start besides", file=name, remedy="leave start out"
         )
-    if given.ndim != 1 or not all(isinstance(one, datetime) for one in moments):
+    if given.ndim != 1 or not all(isinstance(moment, datetime) for moment in moments):
         raise RecordingError("has time that is not one time of day a fix", file=name)
     begin = _utc(moments[0], name)
-    return np.array([(_utc(one, name) - begin).total_seconds() for one in moments]), begin
+    return np.array([(_utc(moment, name) - begin).total_seconds() for moment in moments]), begin
 
 
 def _utc(moment: datetime, name: str) -> datetime:

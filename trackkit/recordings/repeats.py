@@ -10,13 +10,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Flags, Floats
+from trackkit.geometry.ellipsoid import DEGREE_M
 
 MOVING_MPS = 1.0
 FEWEST_RUNS = 10
 REGULAR_SHARE = 0.8
-DEGREE_M = 111_320.0
-"""About one degree of a meridian, or of the equator of WGS 84 (2 pi 6,378,137 m / 360)."""
-
 COARSEST_M = 2.0
 """No file writes positions in coarser steps that times could be made of: 0.00001° are 1.1 m."""
 

@@ -40,14 +40,14 @@ class ReadTimes:
     ----------
     value
         UTC as datetime64[ns] or seconds from some start as float64; NaT or NaN where unreadable.
-    unit_known
+    has_unit
         False where elapsed numbers have no unit, and are given as if they were seconds.
     remarks
         Sentences about what was assumed.
     """
 
     value: Times
-    unit_known: bool = True
+    has_unit: bool = True
     remarks: tuple[str, ...] = ()
 
 
@@ -125,7 +125,7 @@ def _from_numbers(number: Floats, unit: str | None) -> ReadTimes:
             microseconds = np.round(number[there] * (scale * 1e6)).astype(np.int64)
             value[there] = microseconds.astype("datetime64[us]").astype("datetime64[ns]")
             return ReadTimes(value)
-    return ReadTimes(number * (TIME_S[unit] if unit else 1.0), unit_known=unit is not None)
+    return ReadTimes(number * (TIME_S[unit] if unit else 1.0), has_unit=unit is not None)
 
 
 def _mostly_compact_clock(text: Sequence[str], number: Floats, filled: int, has_date: bool) -> bool:
@@ -134,7 +134,7 @@ def _mostly_compact_clock(text: Sequence[str], number: Floats, filled: int, has_
     if matching < 0.9 * filled:
         return False
     # Six figures that never have 60 to 99 in the place of seconds or minutes are a clock's; over
-    # less than a minute that could be chance, so then something else has to say so.
+    # less than a minute that could be chance, so that a date or a leading 0 is needed as well.
     finite = number[np.isfinite(number)]
     return has_date or any(cell.startswith("0") for cell in text) or float(np.ptp(finite)) >= 60.0
 

@@ -1,4 +1,4 @@
-"""The one door by which XML comes in: entities, external definitions and the network are off."""
+"""XML parsed safely: without entities, external definitions or the network."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from trackkit.errors import RecordingError
-from trackkit.recordings.raw import one_line
+from trackkit.recordings.raw import single_line
 
 _SAFELY: dict[str, Any] = {
     "resolve_entities": False,
@@ -91,7 +91,7 @@ def _refused(path: str | os.PathLike[str]) -> Iterator[None]:
     try:
         yield
     except etree.XMLSyntaxError as error:
-        message = one_line(error).split(", line ")[0]
+        message = single_line(error).split(", line ")[0]
         raise RecordingError(
             f"its XML is broken or breaks off ({message})",
             file=path,

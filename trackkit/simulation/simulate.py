@@ -28,12 +28,12 @@ from trackkit.track.model import Track
 from trackkit.words import counted
 
 INVENTED_START = datetime(2024, 5, 4, 9, 0, tzinfo=UTC)
-"""Time of day of the first fix where none is given; nothing happened then."""
+"""Time of day of the first fix where none is given, chosen at will."""
 
 
 @dataclass(frozen=True, eq=False)
 class Simulation:
-    """A practice recording, and what truly happened.
+    """A practice recording, and the true drive behind it.
 
     Parameters
     ----------
@@ -316,6 +316,15 @@ def write_simulation(
     """Write a practice recording, and its truth beside it as ``RECORDING.truth.json``.
 
     Both are written or neither is.
+
+    Parameters
+    ----------
+    simulation
+        From `trackkit.simulate_drive`.
+    path
+        The recording to write; the format is that of its suffix.
+    force
+        Whether files that exist may be replaced.
 
     Returns
     -------

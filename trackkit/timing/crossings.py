@@ -56,7 +56,7 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     """
     if len(drive.time_s) < 2:
         return []
-    # On the drive's own plane: a finish gate that moves shifts the track's by a hair.
+    # On the drive's own plane: moving the finish gate shifts the track's plane slightly.
     left, right = drive.plane.to_plane([gate.left[0], gate.right[0]], [gate.left[1], gate.right[1]])
     across, forward, width = gate_axes(left, right)
     ahead = (drive.position_m - left) @ forward

@@ -159,12 +159,12 @@ def _same_plane(a: LocalPlane, b: LocalPlane) -> bool:
 
 
 def _crossings_of(track: Track, drive: Drive, before: _Crossings) -> _Crossings:
-    """Find the crossings of a track's gates; those of gates that have not moved are known."""
-    found = {}
+    """Find the crossings of a track's gates; those of gates that have not moved are kept."""
+    crossings = {}
     for gate in crossed_gates(track):
         key = (gate.id, gate.left, gate.right)
-        found[key] = before[key] if key in before else cross(gate, drive)
-    return found
+        crossings[key] = before[key] if key in before else cross(gate, drive)
+    return crossings
 
 
 def _in_order(crossings: _Crossings) -> list[Crossing]:
@@ -172,7 +172,7 @@ def _in_order(crossings: _Crossings) -> list[Crossing]:
 
 
 def _laps_of(track: Track, crossings: Sequence[Crossing]) -> list[Lap]:
-    """Tell the laps that some crossings make, in order of time; without uncertainties."""
+    """List the laps that some crossings make, in order of time; without uncertainties."""
     return laps_between(
         crossings,
         [gate.id for gate in timed_gates(track)],
@@ -220,12 +220,12 @@ def _lap_report(
         theoretical_best_sigma_s=sectors_sigma,
         continuous_best_sigma_s=run_sigma,
         continuous_from=None if run is None else run[0],
-        _known=drive,
+        _kept=drive,
     )
 
 
 def _speed_places(track: Track) -> dict[str, float]:
-    """Tell between which of the timed gates each speed gate is, as `laps_between` wants it."""
+    """Find between which of the timed gates each speed gate lies, for `laps_between`."""
     first, *others = timed_gates(track)
 
     def ahead(gate: Gate) -> float:

@@ -1,4 +1,4 @@
-"""Crossings of gates told apart into laps: as driven, nothing invented."""
+"""Crossings of gates sorted into laps, as they were driven; missed crossings stay missing."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ class Lap:
         return self.complete and self.kind == "flying"
 
     def as_row(self) -> dict[str, Any]:
-        """Write the lap as JSON; `trackkit.timing.rows.lap_row` adds what others say of it.
+        """Write the lap as JSON; `trackkit.timing.rows.lap_row` adds to it.
 
         Returns
         -------
@@ -146,7 +146,7 @@ def laps_between(
     """Turn crossings into laps.
 
     A gate that comes again, or an earlier one, before the finish gate means that the finish was
-    missed: the lap ends there without a time and another begins.  Nothing is invented.
+    missed: the lap ends there without a time and another begins; no crossing is made up.
 
     A lap is one through the pit lane when it crossed a gate of the pit lane, and so is one that
     began between the entry and the exit, whether the pit lane passes the finish line inside the

@@ -58,7 +58,7 @@ class LapReport:
     theoretical_best_sigma_s: float | None = None
     continuous_best_sigma_s: float | None = None
     continuous_from: Crossing | None = None
-    _known: Drive | FixCovariance | None = None
+    _kept: Drive | FixCovariance | None = None
 
     def __repr__(self) -> str:
         count = f"{len(self.laps)} lap{'' if len(self.laps) == 1 else 's'}"
@@ -108,13 +108,13 @@ class LapReport:
         TrackkitError
             When it was not kept.
         """
-        if not isinstance(self._known, Drive):
+        if not isinstance(self._kept, Drive):
             raise TrackkitError(
                 "the smoothed drive was not kept with the laps",
                 file=self.name,
                 remedy="time this recording by itself, with time_laps",
             )
-        return self._known
+        return self._kept
 
     @property
     def recording(self) -> Recording:
@@ -135,9 +135,10 @@ class LapReport:
         LapReport
             With the same times and uncertainties, and all that it takes to compare its laps.
         """
-        if not isinstance(self._known, Drive):
+        if not isinstance(self._kept, Drive):
             return self
-        return replace(self, _known=self._known.known_at(one.fix for one in self.crossings))
+        covariance = self._kept.fix_covariance(crossing.fix for crossing in self.crossings)
+        return replace(self, _kept=covariance)
 
     def time_of_day(self, time_s: float) -> datetime | None:
         """Turn seconds from the first fix into a time of day.
@@ -155,7 +156,7 @@ class LapReport:
         return None if self.start is None else self.start + timedelta(seconds=time_s)
 
     def sigma_of(self, terms: Iterable[tuple[Crossing, float]]) -> float:
-        """Tell how well a weighted sum of times of crossings is known.
+        """Uncertainty of a weighted sum of times of crossings.
 
         Parameters
         ----------
@@ -173,7 +174,7 @@ class LapReport:
         TrackkitError
             When the report was made by hand, without a drive.
         """
-        return sum_sigma(self._known or self.drive, terms)
+        return sum_sigma(self._kept or self.drive, terms)
 
 
 def _lap_time(lap: Lap) -> float:

@@ -22,8 +22,6 @@ from trackkit.timing.sessions import (
 )
 from trackkit.track.model import Track
 
-# Rows
-
 
 def session_row(
     track: Track, session: Session, reference: Reference | None, zone: ZoneInfo | None
@@ -84,14 +82,14 @@ def ranking_rows(sessions: Sequence[Session]) -> list[dict[str, Any]]:
     return [
         {
             "rank": rank,
-            "file": one.session.file,
-            "label": one.session.label,
-            "lap": one.lap.number,
-            "time_s": one.lap.time_s,
-            "sigma_s": one.lap.sigma_s,
-            **_difference_row(lap_difference(one.session, one.lap, ranked[0])),
+            "file": ranked_lap.session.file,
+            "label": ranked_lap.session.label,
+            "lap": ranked_lap.lap.number,
+            "time_s": ranked_lap.lap.time_s,
+            "sigma_s": ranked_lap.lap.sigma_s,
+            **_difference_row(lap_difference(ranked_lap.session, ranked_lap.lap, ranked[0])),
         }
-        for rank, one in enumerate(ranked, start=1)
+        for rank, ranked_lap in enumerate(ranked, start=1)
     ]
 
 
@@ -118,7 +116,7 @@ CSV_COLUMNS = (
     "gate_speed_mps",
     "missed",
 )
-"""`gate` is the one the part ends at, `gate_speed_mps` the speed there; of a speed gate, itself."""
+"""`gate` is where the part ends, or the speed gate itself; `gate_speed_mps` is the speed there."""
 
 
 def laps_csv(

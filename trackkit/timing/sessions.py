@@ -1,4 +1,4 @@
-"""Laps of one or several recordings side by side: reference lap, differences, ranking, rows."""
+"""Laps of one or several recordings compared: reference lap, differences, ranking."""
 
 from __future__ import annotations
 
@@ -106,28 +106,28 @@ def choose_reference(sessions: Sequence[Session], wanted: str | None = None) -> 
 
 
 def _named(sessions: Sequence[Session], name: str, number: str) -> Session:
-    found = list(sessions)
+    matching = list(sessions)
     if name:
-        found = [session for session in sessions if name in (session.file, session.label)] or [
+        matching = [session for session in sessions if name in (session.file, session.label)] or [
             session for session in sessions if name == Path(session.file).name
         ]
-    if len(found) == 1:
-        return found[0]
-    known = ", ".join(f"{session.label}:{number}" for session in sessions)
-    if found:
+    if len(matching) == 1:
+        return matching[0]
+    choices = ", ".join(f"{session.label}:{number}" for session in sessions)
+    if matching:
         raise TrackkitError(
-            f"lap {number} of which recording is the reference?", remedy=f"write one of {known}"
+            f"lap {number} of which recording is the reference?", remedy=f"write one of {choices}"
         )
     raise TrackkitError(
         f"the reference lap's recording {name!r} is not among those that were timed",
-        remedy=f"write one of {known}" if known else None,
+        remedy=f"write one of {choices}" if choices else None,
     )
 
 
 def ranking(sessions: Iterable[Session]) -> list[Reference]:
     """Order the complete flying laps of all sessions, the fastest first."""
     laps = [Reference(session, lap) for session in sessions for lap in session.report.counted]
-    return sorted(laps, key=lambda one: one.lap.time_s or math.inf)
+    return sorted(laps, key=lambda ranked: ranked.lap.time_s or math.inf)
 
 
 def lap_difference(session: Session, lap: Lap, reference: Reference | None) -> Difference | None:
@@ -228,6 +228,6 @@ def passages(track: Track, lap: Lap) -> list[tuple[str, Crossing | None]]:
     lap_gates = [*gates, gates[0]] if track.closed else gates
     listed: list[tuple[str, Crossing | None]] = list(zip(lap_gates, lap.passed, strict=True))
     for gate in track.gates_of_kind("speed"):
-        found = [crossing for crossing in lap.speed_gates if crossing.gate == gate.id]
-        listed += [(gate.id, crossing) for crossing in found] or [(gate.id, None)]
+        crossings = [crossing for crossing in lap.speed_gates if crossing.gate == gate.id]
+        listed += [(gate.id, crossing) for crossing in crossings] or [(gate.id, None)]
     return listed

@@ -76,17 +76,20 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     chainage = np.arange(np.ceil(begin_m / STEP_M), np.floor(end_m / STEP_M) + 1) * STEP_M
     fix, where = _places(track, drive, first.fix, last.fix)
     time = _reached(track, drive, fix, where, chainage)
-    known = np.isfinite(time)
+    reached = np.isfinite(time)
     speed, ahead, aside = (np.full(len(chainage), np.nan) for _ in range(3))
-    _, velocity = drive.at(time[known])
-    speed[known] = np.hypot(velocity[:, 0], velocity[:, 1])
+    _, velocity = drive.at(time[reached])
+    speed[reached] = np.hypot(velocity[:, 0], velocity[:, 1])
     acceleration = np.column_stack(
-        [np.interp(time[known], drive.time_s, drive.acceleration_mps2[:, axis]) for axis in (0, 1)]
+        [
+            np.interp(time[reached], drive.time_s, drive.acceleration_mps2[:, axis])
+            for axis in (0, 1)
+        ]
     )
-    pace = np.where(speed[known] < _SLOWEST_MPS, np.nan, speed[known])
-    ahead[known] = np.einsum("ij,ij->i", velocity, acceleration) / pace
+    pace = np.where(speed[reached] < _SLOWEST_MPS, np.nan, speed[reached])
+    ahead[reached] = np.einsum("ij,ij->i", velocity, acceleration) / pace
     turning = velocity[:, 0] * acceleration[:, 1] - velocity[:, 1] * acceleration[:, 0]
-    aside[known] = turning / pace
+    aside[reached] = turning / pace
     return Trace(chainage, time - first.time_s, speed, ahead, aside)
 
 
@@ -121,12 +124,12 @@ def _reached(
     # No place is read out of a gap.
     time[drive.piece[fix[after - 1]] != drive.piece[fix[after]]] = np.nan
     middle, ahead = track.curve.position(chainage_m), track.curve.direction(chainage_m)
-    known = np.isfinite(time)
+    reached = np.isfinite(time)
     for _ in range(_ROUNDS):
-        position, velocity = drive.at(time[known])
-        short = np.einsum("ij,ij->i", middle[known] - position, ahead[known])
-        pace = np.maximum(np.einsum("ij,ij->i", velocity, ahead[known]), _SLOWEST_MPS)
-        time[known] = np.clip(time[known] + short / pace, low[known], high[known])
+        position, velocity = drive.at(time[reached])
+        short = np.einsum("ij,ij->i", middle[reached] - position, ahead[reached])
+        pace = np.maximum(np.einsum("ij,ij->i", velocity, ahead[reached]), _SLOWEST_MPS)
+        time[reached] = np.clip(time[reached] + short / pace, low[reached], high[reached])
     return time
 
 

@@ -186,7 +186,7 @@ def _zero_if_datum(chainage_m: float, length_m: float) -> float:
 
 def with_corners(track: Track) -> Track:
     """Find the corners afresh; a corner found where one was keeps its id and name."""
-    found = find_corners(
+    corners = find_corners(
         track.centreline, track.corners, seed=id_seed(track), taken=taken_ids(track)
     )
-    return replace(track, corners=found)
+    return replace(track, corners=corners)

@@ -110,9 +110,9 @@ def _elevation(track: Track) -> Elevation | None:
         return None
     curve = track.curve
     chainage = curve.chainages(_EVERY_M)
-    known = line.height_m[: len(curve.vertex_chainage_m)]
+    vertex_height_m = line.height_m[: len(curve.vertex_chainage_m)]
     period = curve.length_m if track.closed else None
-    height = np.interp(chainage, curve.vertex_chainage_m, known, period=period)
+    height = np.interp(chainage, curve.vertex_chainage_m, vertex_height_m, period=period)
     slope = np.gradient(height, chainage[1] - chainage[0]) * 100.0
     steepest = int(np.argmax(np.abs(slope)))
     return Elevation(

@@ -40,7 +40,7 @@ _FAR_M = 10_000.0
 _SAME_CORNER_M = 40.0
 _APEX_MOVED_M = 5.0
 _JOINED_M = 5.0
-_TOLD_APART = {"format", "version", "length_m", "direction"}
+_COMPARED_BY_THEMSELVES = {"format", "version", "length_m", "direction"}
 _OWN_ROLES = {"centreline", "gate", "corner"}
 
 
@@ -95,16 +95,22 @@ def compare_tracks(a: Track, b: Track) -> Comparison:
         direction=(a.direction, b.direction),
         runs_other_way=runs_other_way,
         line=line,
-        gates_added=tuple(one for one in ids_b if one not in ids_a) if same_ground else (),
-        gates_removed=tuple(one for one in ids_a if one not in ids_b) if same_ground else (),
+        gates_added=tuple(gate_id for gate_id in ids_b if gate_id not in ids_a)
+        if same_ground
+        else (),
+        gates_removed=tuple(gate_id for gate_id in ids_a if gate_id not in ids_b)
+        if same_ground
+        else (),
         gates=gates,
         corners_added=_unpaired(b, paired_b) if same_ground else (),
         corners_removed=_unpaired(a, paired_a) if same_ground else (),
         corners=_corner_changes(corner_pairs),
-        features_added=tuple(one for one in others_b if one not in others_a),
-        features_removed=tuple(one for one in others_a if one not in others_b),
+        features_added=tuple(feature_id for feature_id in others_b if feature_id not in others_a),
+        features_removed=tuple(feature_id for feature_id in others_a if feature_id not in others_b),
         features_changed=tuple(
-            one for one, value in others_a.items() if one in others_b and others_b[one] != value
+            feature_id
+            for feature_id, feature in others_a.items()
+            if feature_id in others_b and others_b[feature_id] != feature
         ),
         members=_member_changes(document_a, document_b),
     )
@@ -240,10 +246,10 @@ def _gate_change(a: Track, before: Gate, after: Gate) -> GateChange:
 def _corner_pairs(a: Track, b: Track, *, runs_other_way: bool) -> list[tuple[Corner, Corner]]:
     """Pair corners that turn the same way on the ground, nearest apexes first."""
     candidates = sorted(
-        (float(geodesic_distance(*one.apex, *other.apex)), i, j)
-        for i, one in enumerate(a.corners)
+        (float(geodesic_distance(*corner.apex, *other.apex)), i, j)
+        for i, corner in enumerate(a.corners)
         for j, other in enumerate(b.corners)
-        if (one.turn == other.turn) != runs_other_way
+        if (corner.turn == other.turn) != runs_other_way
     )
     pairs: dict[int, int] = {}
     for distance, i, j in candidates:
@@ -280,18 +286,18 @@ def _unpaired(track: Track, paired: set[int]) -> tuple[str, ...]:
 
 
 def _other_features(document: Mapping[str, Any]) -> dict[str, Any]:
-    found = {}
+    others = {}
     for number, feature in enumerate(document["features"], start=1):
         if (feature.get("properties") or {}).get("role") not in _OWN_ROLES:
-            found[str(feature.get("id", f"number {number}"))] = feature
-    return found
+            others[str(feature.get("id", f"number {number}"))] = feature
+    return others
 
 
 def _member_changes(
     before: Mapping[str, Any], after: Mapping[str, Any]
 ) -> tuple[tuple[str, Any, Any], ...]:
     def described(document: Mapping[str, Any]) -> dict[str, Any]:
-        members = {k: v for k, v in document["track"].items() if k not in _TOLD_APART}
+        members = {k: v for k, v in document["track"].items() if k not in _COMPARED_BY_THEMSELVES}
         return {**members, **document["features"][0]["properties"]}
 
     old, new = described(before), described(after)

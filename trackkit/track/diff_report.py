@@ -59,21 +59,23 @@ class LineChange:
         """Say it in lines of text; none where the lines are the same."""
         if max(self.max_m, self.max_of_b_m) < GATE_MOVED_M:
             return []
-        said = [f"centreline: at most {self.max_m:.2f} m and {self.rms_m:.2f} m rms to the side"]
+        texts = [f"centreline: at most {self.max_m:.2f} m and {self.rms_m:.2f} m rms to the side"]
         if self.rms_unshifted_m < 0.5 * self.rms_m:
-            said[0] += (
+            texts[0] += (
                 f"; as a whole shifted {_shift_text(self.shift_east_m, self.shift_north_m)}, "
                 f"{self.rms_unshifted_m:.2f} m rms without that"
             )
         # The new line's own stretches mostly repeat the old one's; a loop that is new does not.
-        new_only = [one for one in self.moved_of_b if one.max_m > self.max_m + self.limit_m]
+        new_only = [
+            stretch for stretch in self.moved_of_b if stretch.max_m > self.max_m + self.limit_m
+        ]
         for stretches, whose in ((self.moved, "the old"), (new_only, "the new")):
-            said += [
-                f"centreline: from {one.start_m:.0f} m to {one.end_m:.0f} m of {whose} line more "
-                f"than {self.limit_m:.1f} m apart, at most {one.max_m:.2f} m"
-                for one in stretches
+            texts += [
+                f"centreline: from {stretch.start_m:.0f} m to {stretch.end_m:.0f} m of {whose} "
+                f"line more than {self.limit_m:.1f} m apart, at most {stretch.max_m:.2f} m"
+                for stretch in stretches
             ]
-        return said
+        return texts
 
 
 @dataclass(frozen=True)
@@ -116,26 +118,27 @@ class GateChange:
 
     def lines(self) -> list[str]:
         """Say it in lines of text."""
-        said = []
+        changes = []
         if self.name is not None:
-            said.append(f"renamed {self.name[0]!r} → {self.name[1]!r}")
+            changes.append(f"renamed {self.name[0]!r} → {self.name[1]!r}")
         if self.kind is not None:
-            said.append(f"kind {self.kind[0]} → {self.kind[1]}")
+            changes.append(f"kind {self.kind[0]} → {self.kind[1]}")
         if self.turned:
-            said.append("crossed the other way")
+            changes.append("crossed the other way")
         if max(self.left_m, self.right_m) >= GATE_MOVED_M:
-            said.append(
+            changes.append(
                 f"moved {self.along_m:+.2f} m along and {abs(self.sideways_m):.2f} m to the "
                 f"{'left' if self.sideways_m >= 0 else 'right'} (left end {self.left_m:.2f} m, "
                 f"right end {self.right_m:.2f} m)"
             )
         if abs(self.width_m) >= GATE_MOVED_M:
-            said.append(f"{abs(self.width_m):.2f} m {'wider' if self.width_m > 0 else 'narrower'}")
+            which = "wider" if self.width_m > 0 else "narrower"
+            changes.append(f"{abs(self.width_m):.2f} m {which}")
         if self.chainage_m is not None:
-            said.append(f"chainage {self.chainage_m[0]:.2f} → {self.chainage_m[1]:.2f} m")
+            changes.append(f"chainage {self.chainage_m[0]:.2f} → {self.chainage_m[1]:.2f} m")
         if self.order is not None:
-            said.append(f"order {self.order[0]} → {self.order[1]}")
-        return [f"gate {self.id}: {one}" for one in said]
+            changes.append(f"order {self.order[0]} → {self.order[1]}")
+        return [f"gate {self.id}: {change}" for change in changes]
 
 
 @dataclass(frozen=True)
@@ -149,15 +152,15 @@ class CornerChange:
 
     def line(self) -> str:
         """Say it in a line of text."""
-        said = []
+        changes = []
         if self.number[0] != self.number[1]:
-            said.append(f"now corner {self.number[1]}")
+            changes.append(f"now corner {self.number[1]}")
         if self.name[0] != self.name[1]:
-            said.append(f"renamed {self.name[0]!r} → {self.name[1]!r}")
+            changes.append(f"renamed {self.name[0]!r} → {self.name[1]!r}")
         before, after = self.min_radius_m
-        said.append(f"smallest radius {before:.1f} → {after:.1f} m")
-        said.append(f"apex moved {self.apex_moved_m:.1f} m")
-        return f"corner {self.number[0]}: {', '.join(said)}"
+        changes.append(f"smallest radius {before:.1f} → {after:.1f} m")
+        changes.append(f"apex moved {self.apex_moved_m:.1f} m")
+        return f"corner {self.number[0]}: {', '.join(changes)}"
 
 
 @dataclass(frozen=True)
@@ -215,9 +218,9 @@ class Comparison:
 
     def __repr__(self) -> str:
         differs = self._differences()
-        found = shortened(differs[0]) if differs else "nothing differs"
+        first = shortened(differs[0]) if differs else "nothing differs"
         more = f", and {len(differs) - 1:,} more" if len(differs) > 1 else ""
-        return f"Comparison({reprlib.repr(self.a)}, {reprlib.repr(self.b)}: {found}{more})"
+        return f"Comparison({reprlib.repr(self.a)}, {reprlib.repr(self.b)}: {first}{more})"
 
     def as_row(self) -> dict[str, Any]:
         """Write what differs as JSON.
@@ -245,35 +248,36 @@ class Comparison:
         return self._differences() or ["nothing differs"]
 
     def _differences(self) -> list[str]:
-        said: list[str] = []
+        texts: list[str] = []
         if not self.same_ground:
-            said.append(
+            texts.append(
                 f"{self.a} and {self.b} are different circuits: their centrelines are nowhere "
                 f"nearer than {_distance_text(self.distance_m)}, so gates and corners are not "
                 "compared"
             )
         if self.runs_other_way:
-            said.append("the racing direction is turned round")
+            texts.append("the racing direction is turned round")
         if self.direction[0] != self.direction[1]:
-            said.append(f"direction: {self.direction[0] or 'none'} → {self.direction[1] or 'none'}")
+            old, new = (direction or "none" for direction in self.direction)
+            texts.append(f"direction: {old} → {new}")
         before, after = self.length_m
         if abs(after - before) >= 0.005:
-            said.append(f"length: {before:.2f} → {after:.2f} m ({after - before:+.2f} m)")
+            texts.append(f"length: {before:.2f} → {after:.2f} m ({after - before:+.2f} m)")
         if self.line is not None:
-            said += self.line.lines()
-        said += [f"gate {one} was added" for one in self.gates_added]
-        said += [f"gate {one} was removed" for one in self.gates_removed]
-        said += [line for gate in self.gates for line in gate.lines()]
-        said += [f"corner {one} was added" for one in self.corners_added]
-        said += [f"corner {one} was removed" for one in self.corners_removed]
-        said += [corner.line() for corner in self.corners]
+            texts += self.line.lines()
+        texts += [f"gate {gate_id} was added" for gate_id in self.gates_added]
+        texts += [f"gate {gate_id} was removed" for gate_id in self.gates_removed]
+        texts += [line for gate in self.gates for line in gate.lines()]
+        texts += [f"corner {corner} was added" for corner in self.corners_added]
+        texts += [f"corner {corner} was removed" for corner in self.corners_removed]
+        texts += [corner.line() for corner in self.corners]
         for what, ids in (
             ("added", self.features_added),
             ("removed", self.features_removed),
             ("changed", self.features_changed),
         ):
-            said += [f"feature {one} was {what}" for one in ids]
-        return said + [_member_text(*member) for member in self.members]
+            texts += [f"feature {feature_id} was {what}" for feature_id in ids]
+        return texts + [_member_text(*member) for member in self.members]
 
 
 def _member_text(name: str, before: Any, after: Any) -> str:

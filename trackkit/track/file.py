@@ -74,7 +74,7 @@ def read_track(path: str | os.PathLike[str], *, validate: bool = True) -> Track:
 
 
 def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
-    """Read a file's JSON and make sure that it means to be a track file trackkit can read.
+    """Read a file's JSON and check that it is a track file of a version trackkit can read.
 
     Raises
     ------
@@ -210,7 +210,6 @@ def write_track(
     path: str | os.PathLike[str],
     *,
     force: bool = False,
-    keep_previous: bool = False,
     held: HeldFile | None = None,
 ) -> Track:
     """Write a track file whole or not at all; see `trackkit.files.whole_file`.
@@ -225,9 +224,7 @@ def write_track(
     path
         The file.
     force
-        Whether a file that exists is replaced.
-    keep_previous
-        Whether one that is replaced stays beside it, with ``~`` appended.
+        Whether a file that exists is replaced; it stays beside the new one, with ``~`` appended.
     held
         The file as it was when the change was decided on (`trackkit.held_files.hold`): it is
         replaced, and stays beside the new one, unless somebody else changed it since.
@@ -251,7 +248,7 @@ def write_track(
         raise TrackFileError(f"the track would break the format: {what}", place=place)
     kept = stored(track)
     if held is None:
-        write_whole(path, track_text(kept), force=force, keep_previous=keep_previous)
+        write_whole(path, track_text(kept), force=force, keep_previous=True)
     else:
         held.replace(track_text(kept))
     return kept

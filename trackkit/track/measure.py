@@ -148,9 +148,9 @@ def measure(line: Centreline) -> Measures:
     chainage = curve.chainages(1.0)
     height = np.full(len(chainage), np.nan)
     if line.height_m is not None:
-        known = line.height_m[: len(curve.vertex_chainage_m)]
+        vertex_height_m = line.height_m[: len(curve.vertex_chainage_m)]
         period = curve.length_m if curve.closed else None
-        height = np.interp(chainage, curve.vertex_chainage_m, known, period=period)
+        height = np.interp(chainage, curve.vertex_chainage_m, vertex_height_m, period=period)
     crossovers, _ = bridges(curve, chainage, height)
     return Measures(
         curve.length_m, surface_length(curve, chainage, height), direction_of(curve), crossovers
@@ -168,23 +168,24 @@ def bridges(
         Which passage is above is read from the heights; where they cannot tell, the earlier
         passage is taken to be above and a remark says so.
     """
-    found, remarks = [], []
+    crossovers, remarks = [], []
     for first, second, angle in self_crossings(curve):
         if angle < _CROSSING_ANGLE_DEG:
             continue
         heights = np.interp([first, second], chainage_m, height_m)
-        told = bool(np.all(np.isfinite(heights))) and abs(heights[0] - heights[1]) > 2.0
-        over, under = (second, first) if told and heights[1] > heights[0] else (first, second)
-        found.append(Crossover(over, under))
+        heights_differ = bool(np.all(np.isfinite(heights))) and abs(heights[0] - heights[1]) > 2.0
+        second_over = heights_differ and heights[1] > heights[0]
+        over, under = (second, first) if second_over else (first, second)
+        crossovers.append(Crossover(over, under))
         remarks.append(
             f"the line crosses itself at {first:.0f} m and {second:.0f} m: taken as a bridge"
-            + ("" if told else " (heights do not tell which passage is above)")
+            + ("" if heights_differ else " (heights do not tell which passage is above)")
         )
-    return tuple(found), remarks
+    return tuple(crossovers), remarks
 
 
 def find_corners(
-    line: Centreline, known: Sequence[Corner], *, seed: str, taken: Sequence[str]
+    line: Centreline, previous: Sequence[Corner], *, seed: str, taken: Sequence[str]
 ) -> tuple[Corner, ...]:
     """Find the corners of a centreline.
 
@@ -192,7 +193,7 @@ def find_corners(
     ----------
     line
         The centreline.
-    known
+    previous
         Corners it had: one found where one was keeps its id and name.
     seed
         What ids of new corners are drawn from, besides where the corners are.
@@ -206,7 +207,7 @@ def find_corners(
     """
     curve, plane = line.curve, line.plane
     bends, _ = find_bends(curve)
-    left = list(known)
+    left = list(previous)
     ids = set(taken)
     corners: list[Corner] = []
     for number, bend in enumerate(bends, start=1):
@@ -236,13 +237,13 @@ def find_corners(
     return tuple(corners)
 
 
-def _nearest_corner(line: Centreline, known: Sequence[Corner], apex_m: Floats) -> Corner | None:
-    if not known:
+def _nearest_corner(line: Centreline, previous: Sequence[Corner], apex_m: Floats) -> Corner | None:
+    if not previous:
         return None
-    apexes = line.plane.to_plane([c.apex[0] for c in known], [c.apex[1] for c in known])
+    apexes = line.plane.to_plane([c.apex[0] for c in previous], [c.apex[1] for c in previous])
     away = np.linalg.norm(apexes - np.asarray(apex_m), axis=1)
     nearest = int(np.argmin(away))
-    return known[nearest] if away[nearest] <= _SAME_CORNER_M else None
+    return previous[nearest] if away[nearest] <= _SAME_CORNER_M else None
 
 
 def ends_chainage(

@@ -288,16 +288,16 @@ class Track:
         """
         by_id = [gate for gate in self.gates if gate.id == id_or_name]
         wanted = id_or_name.casefold()
-        found = by_id or [gate for gate in self.gates if gate.name.casefold() == wanted]
-        if len(found) == 1:
-            return found[0]
-        if found:
+        gates = by_id or [gate for gate in self.gates if gate.name.casefold() == wanted]
+        if len(gates) == 1:
+            return gates[0]
+        if gates:
             raise PlaceError(
-                f"{len(found)} gates are called {id_or_name!r}",
-                remedy="use an id: " + ", ".join(gate.id for gate in found),
+                f"{len(gates)} gates are called {id_or_name!r}",
+                remedy="use an id: " + ", ".join(gate.id for gate in gates),
             )
-        known = ", ".join(f"{gate.id} ({gate.name})" for gate in self.gates) or "none"
-        raise PlaceError(f"no gate is called {id_or_name!r}", remedy=f"the gates are: {known}")
+        listing = ", ".join(f"{gate.id} ({gate.name})" for gate in self.gates) or "none"
+        raise PlaceError(f"no gate is called {id_or_name!r}", remedy=f"the gates are: {listing}")
 
     def with_gates(self, gates: Iterable[Gate]) -> Track:
         """Give the track other gates.

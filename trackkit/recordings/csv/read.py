@@ -168,7 +168,7 @@ def _numbers(text: Sequence[str]) -> Floats:
     except ValueError:
         value = np.array([_number(cell) for cell in text], dtype=float)
     if "_" in "".join(text):
-        # Python's way of grouping figures is nobody else's.
+        # float() takes "1_000" for a number; files do not write numbers so.
         value[["_" in cell for cell in text]] = np.nan
     return value
 
@@ -311,7 +311,7 @@ def _times(
                 "name the right column", do="name columns", value={"columns": {"time": "NAME"}}
             ),
         )
-    if read.unit_known:
+    if read.has_unit:
         return read.value
     elapsed = np.asarray(read.value, dtype=float)
     unit = guess_time_unit(elapsed, longitude, latitude)

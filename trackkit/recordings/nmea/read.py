@@ -12,9 +12,8 @@ mean square over horizontal axes, where it has those of latitude and longitude, 
 sqrt((major² + minor²) / 2) of its error ellipse, which is the same number, since the trace of a
 covariance does not change with the axes' direction.
 
-Dilution of precision is kept as it is and not turned into an accuracy: it tells the geometry of the
-satellites only, and the range error to multiply it with would be our guess, not the receiver's
-word.
+Dilution of precision is kept as it is and not turned into an accuracy: it describes the
+geometry of the satellites only, and the range error to multiply it with is not in the file.
 """
 
 from __future__ import annotations
@@ -156,7 +155,7 @@ def _epoch_of_each(rows: Rows) -> tuple[Indices, Indices]:
     heard: set[int] = set()
     time_us = NO_TIME
     timed = np.flatnonzero(rows["kind"] != GST)
-    # A VTG counts once, whoever sent it.
+    # A VTG counts once, whichever talker sent it.
     sender = np.where(rows["kind"] == VTG, -1, rows["talker"] * len(KINDS) + rows["kind"])
     of_timed = []
     for at, sent, time in zip(
@@ -181,14 +180,14 @@ def _epochs_of_gst(rows: Rows, begins: Indices) -> Indices:
     """Find for each GST the epoch of its time, of the one it follows and the one after."""
     gst = np.flatnonzero(rows["kind"] == GST)
     time_us = rows["time_us"]
-    found = np.full(len(gst), -1, dtype=np.intp)
+    epoch = np.full(len(gst), -1, dtype=np.intp)
     after = np.searchsorted(begins, gst)
     for candidate in (after, after - 1):
         there = (candidate >= 0) & (candidate < len(begins))
         same = there.copy()
         same[there] = time_us[begins[candidate[there]]] == time_us[gst[there]]
-        found = np.where(same, candidate, found)
-    return found
+        epoch = np.where(same, candidate, epoch)
+    return epoch
 
 
 def _times(epochs: _Epochs) -> Times:

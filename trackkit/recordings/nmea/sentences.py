@@ -1,8 +1,8 @@
 """NMEA 0183 sentences as rows of a table: RMC, GGA, GNS, VTG, ZDA and GST of any talker.
 
-Two ways lead there.  Ordinary sentences are read many at once by `recordings.nmea.vectorised`;
-every other one, and so everything that is damaged, is read here by pynmea2, one by one, and so are
-those of a stream.  Both ways give the same.
+Ordinary sentences of a file are read many at once by `trackkit.recordings.nmea.vectorised`; every
+other one, and so everything that is damaged, is read here by pynmea2, one by one, and so are those
+of a stream.  Both ways give the same.
 """
 
 from __future__ import annotations
@@ -45,14 +45,14 @@ def sentence_rows(data: bytes) -> tuple[Rows, NDArray[np.intp]]:
     from trackkit.recordings.nmea.vectorised import ordinary_rows
 
     rows, rest = ordinary_rows(data)
-    others, damaged = _one_by_one(data, rest)
+    others, damaged = _read_singly(data, rest)
     if len(others):
         rows = np.concatenate([rows, others])
         rows = rows[np.argsort(rows["at"], kind="stable")]
     return rows, damaged
 
 
-def _one_by_one(data: bytes, places: NDArray[np.intp]) -> tuple[Rows, NDArray[np.intp]]:
+def _read_singly(data: bytes, places: NDArray[np.intp]) -> tuple[Rows, NDArray[np.intp]]:
     """Read the sentences at places, shape (n, 3): byte of the `$`, end, and line from 1."""
     blank = dict(zip(ROW.names or (), blank_rows(1)[0].item(), strict=True))
     read, damaged = [], []
@@ -199,7 +199,7 @@ def _number(text: str) -> float:
 
 
 def _hdop(text: str) -> float:
-    # It only weighs a fix: one that cannot be read is no reason to lose the fix.
+    # An unreadable dilution is no reason to lose the fix, which it only weighs.
     try:
         return _number(text)
     except ValueError:

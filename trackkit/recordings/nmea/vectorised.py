@@ -185,10 +185,10 @@ def _angle(fields: _Fields, number: int, positive: str, negative: str) -> tuple[
     value, good = fields.number(number)
     good &= ~np.isnan(value)
     value = np.where(good, value, 0.0)
-    side, one = fields.letter(number + 1)
+    side, single = fields.letter(number + 1)
     degrees = value // 100
     minutes = value - 100 * degrees
-    good = good & one & ((side == ord(positive)) | (side == ord(negative)))
+    good = good & single & ((side == ord(positive)) | (side == ord(negative)))
     good &= (minutes >= 0) & (minutes < 60)
     angle = degrees + minutes / 60
     return np.where(side == ord(negative), -angle, angle), good
@@ -223,7 +223,7 @@ def _days(code: Indices, good: Flags, day: Callable[[int], int]) -> tuple[Floats
         try:
             days[n] = day(number) if number >= 0 else NO_DAY
         except ValueError:
-            continue  # no such day: left to be told where sentences are read one by one
+            continue  # No such day: reading sentences one by one reports it.
     return days[which], np.isfinite(days)[which]
 
 
@@ -234,7 +234,7 @@ def _only_where(given: Flags, rows: Rows, *names: str) -> None:
 
 def _rmc(fields: _Fields, rows: Rows) -> Flags:
     at = FIELDS["RMC"]
-    status, one = fields.letter(at["status"])
+    status, single = fields.letter(at["status"])
     fix = status == ord("A")
     rows["no_fix"] = ~fix
     position = _position(fields, at["position"], rows)
@@ -245,15 +245,15 @@ def _rmc(fields: _Fields, rows: Rows) -> Flags:
     rows["day"], dated = _days(code, dated & (end - start == 6), lambda n: day_of(f"{n:06d}"))
     _only_where(fix, rows, "latitude_deg", "longitude_deg", "speed_mps", "course_deg", "day")
     good = position & numeric & (dated | (start == end))
-    return np.asarray((fields.count > at["date"]) & one & (good | ~fix) & _time(fields, rows))
+    return np.asarray((fields.count > at["date"]) & single & (good | ~fix) & _time(fields, rows))
 
 
 def _gga(fields: _Fields, rows: Rows) -> Flags:
     at = FIELDS["GGA"]
-    quality, one = fields.letter(at["quality"])
+    quality, single = fields.letter(at["quality"])
     fix = (quality != 0) & (quality != ord("0"))
     rows["no_fix"] = ~fix
-    return one & _position_and_height(fields, rows, at, fix)
+    return single & _position_and_height(fields, rows, at, fix)
 
 
 def _gns(fields: _Fields, rows: Rows) -> Flags:
@@ -280,9 +280,9 @@ def _vtg(fields: _Fields, rows: Rows) -> Flags:
     kmh, readable = fields.number(at["speed_kmh"])
     knots = rows["speed_mps"] * KNOT_MPS
     rows["speed_mps"] = np.where(np.isnan(knots), kmh * SPEED_MPS["km/h"], knots)
-    mode, one = fields.letter(at["mode"])
+    mode, single = fields.letter(at["mode"])
     _only_where(mode != ord("N"), rows, "speed_mps", "course_deg")
-    return (fields.count > at["speed_kmh"]) & good & readable & one
+    return (fields.count > at["speed_kmh"]) & good & readable & single
 
 
 def _zda(fields: _Fields, rows: Rows) -> Flags:

@@ -304,7 +304,7 @@ export class ChartView {
     const { line, quality } = this.session;
     const words = [metres(shown, 0)];
     const corner = this.session.base.corners.find(
-      (one) => line.between(one.entry_m, base) >= 0 && line.between(base, one.exit_m) >= 0,
+      (bend) => line.between(bend.entry_m, base) >= 0 && line.between(base, bend.exit_m) >= 0,
     );
     if (corner) {
       words.push(`corner ${corner.number}`);

@@ -31,7 +31,7 @@ export function drawAxis(pen) {
   const { chart, context, named } = pen;
   const bottom = chart.height - 22;
   shadeCorners(pen, bottom);
-  const step = STEPS_M.find((one) => one / chart.metresPerPixel() >= 64) ?? LONGEST_STEP_M;
+  const step = STEPS_M.find((metres) => metres / chart.metresPerPixel() >= 64) ?? LONGEST_STEP_M;
   context.fillStyle = named.ink;
   context.textAlign = "center";
   let end = -Infinity;
@@ -139,7 +139,7 @@ export function drawQuality(pen, row) {
   const levels = {
     low: 0,
     high: 1.12 * high,
-    text: (/** @type {number} */ one) => number(one, digits),
+    text: (/** @type {number} */ ms) => number(ms, digits),
   };
   const y = drawLevels(pen, row, levels);
   drawCurve(pen, y, value, named.quality, []);
@@ -180,7 +180,7 @@ function drawLevels({ chart, context, named }, { top, bottom }, { low, high, tex
  */
 export function levelStep(wanted) {
   const power = 10 ** Math.floor(Math.log10(wanted));
-  const step = [1, 2, 5, 10].find((one) => one * power >= wanted * 0.999) ?? 10;
+  const step = [1, 2, 5, 10].find((digit) => digit * power >= wanted * 0.999) ?? 10;
   return step * power;
 }
 
@@ -211,13 +211,13 @@ function drawCurve({ chart, context }, y, value, colour, dash) {
   const step = Math.max(0.5, chart.metresPerPixel());
   let open = false;
   for (let at = chart.from; at <= chart.from + chart.span; at += step) {
-    const found = value(at);
-    if (!Number.isFinite(found)) {
+    const here = value(at);
+    if (!Number.isFinite(here)) {
       open = false;
     } else if (open) {
-      context.lineTo(chart.x(at), y(found));
+      context.lineTo(chart.x(at), y(here));
     } else {
-      context.moveTo(chart.x(at), y(found));
+      context.moveTo(chart.x(at), y(here));
       open = true;
     }
   }
@@ -242,12 +242,12 @@ function range(chart, values) {
   const step = Math.max(1, chart.span / 600);
   for (const value of values) {
     for (let at = chart.from; at <= chart.from + chart.span; at += step) {
-      const found = value(at);
-      if (found < low) {
-        low = found;
+      const here = value(at);
+      if (here < low) {
+        low = here;
       }
-      if (found > high) {
-        high = found;
+      if (here > high) {
+        high = here;
       }
     }
   }

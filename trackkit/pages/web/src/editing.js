@@ -26,6 +26,7 @@ export class Editing {
    */
   constructor(session, opened) {
     this.session = session;
+    this.page = opened.page;
     this.messages = new Messages();
     this.requests = new Requests((change) => this.send(change));
     /** The file on disk, as far as it is not what was read or written last. */
@@ -49,7 +50,7 @@ export class Editing {
         event.returnValue = "";
       }
     });
-    window.addEventListener("pagehide", tellClosed);
+    window.addEventListener("pagehide", () => tellClosed(opened.page));
     setInterval(() => void this.watch(), WATCH_EVERY_MS);
     document.addEventListener("visibilitychange", () => void this.watch());
   }
@@ -93,7 +94,7 @@ export class Editing {
   /** @param {Change} change */
   async send(change) {
     const edit = change.edit();
-    const answer = await ask("edit", edit).catch(
+    const answer = await ask(this.page, "edit", edit).catch(
       (error) =>
         `trackkit does not answer any more (${error.message}). Start it again and reload ` +
         "this page; nothing was written since the last save.",
@@ -299,7 +300,7 @@ export class Editing {
     /** @type {Awaited<ReturnType<typeof ask<Saved>>>} */
     let answer;
     try {
-      answer = await ask("save", body);
+      answer = await ask(this.page, "save", body);
     } catch (error) {
       const why = error instanceof Error ? error.message : String(error);
       this.messages.complain(`Could not save: trackkit does not answer (${why}).`);
@@ -322,7 +323,7 @@ export class Editing {
 
   /** Take the file as it is on disk. */
   async reload() {
-    const answer = await ask("reload", {});
+    const answer = await ask(this.page, "reload", {});
     if (answer.refusal) {
       this.messages.complain(answer.refusal.error);
       return;
@@ -338,7 +339,7 @@ export class Editing {
     if (document.hidden || this.busy || session.sliding) {
       return;
     }
-    const answer = await ask("disk").catch(() => null);
+    const answer = await ask(this.page, "disk").catch(() => null);
     if (!answer) {
       this.messages.complain(
         "trackkit does not answer any more; start it again and reload this page.",
@@ -351,7 +352,7 @@ export class Editing {
     }
     this.noteDisk(disk.changed_on_disk, disk.gone);
     if (disk.edit !== session.state.edit && !this.busy) {
-      const now = /** @type {{ done: StateDocument | null }} */ (await ask("state"));
+      const now = /** @type {{ done: StateDocument | null }} */ (await ask(this.page, "state"));
       if (now.done) {
         session.setState(now.done);
       }

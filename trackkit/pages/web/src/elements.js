@@ -33,11 +33,11 @@ export function element(tag, attributes = {}, ...children) {
  * @returns {T}
  */
 export function find(selector, kind, within = document) {
-  const found = within.querySelector(selector);
-  if (!(found instanceof kind)) {
+  const node = within.querySelector(selector);
+  if (!(node instanceof kind)) {
     throw new TypeError(`the page has no ${kind.name} ${selector}`);
   }
-  return found;
+  return node;
 }
 
 /**

@@ -24,7 +24,7 @@ export class FindingList {
     this.panel = find("#findings", HTMLDetailsElement);
     this.title = find("summary", HTMLElement, this.panel);
     this.none = find("#no-findings", HTMLElement);
-    this.told = "";
+    this.listed = "";
     session.on(["state"], () => this.draw());
     session.on(["finding"], () => this.focus());
     this.draw();
@@ -44,11 +44,11 @@ export class FindingList {
   draw() {
     const { findings } = this.session.state;
     this.panel.hidden = findings === null;
-    const told = JSON.stringify(findings);
-    if (findings === null || told === this.told) {
+    const listed = JSON.stringify(findings);
+    if (findings === null || listed === this.listed) {
       return;
     }
-    this.told = told;
+    this.listed = listed;
     this.title.textContent = `Findings (${findings.length})`;
     this.none.hidden = findings.length > 0;
     this.node.replaceChildren(...findings.map((finding, n) => this.item(finding, n)));

@@ -45,9 +45,9 @@ export class GateMarks {
   /** Bring the marks up to what the gates are now. */
   draw() {
     const { gates } = this.session.state;
-    const known = new Set(gates.map((gate) => gate.id));
+    const ids = new Set(gates.map((gate) => gate.id));
     for (const [id, mark] of this.marks) {
-      if (!known.has(id)) {
+      if (!ids.has(id)) {
         [...mark.bars, mark.marker, ...mark.ends.map((end) => end.marker)].forEach((layer) =>
           layer.remove(),
         );

@@ -32,9 +32,9 @@ export class GatePosts {
     const { chart } = this;
     const { session } = chart;
     const { gates } = session.state;
-    const known = new Set(gates.map((gate) => gate.id));
+    const ids = new Set(gates.map((gate) => gate.id));
     for (const [id, { post }] of this.posts) {
-      if (!known.has(id)) {
+      if (!ids.has(id)) {
         post.remove();
         this.posts.delete(id);
       }

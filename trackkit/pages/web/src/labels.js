@@ -124,7 +124,7 @@ export function candidates(item) {
 export function spaced(line, box) {
   const near = grown(box, 60);
   /** @type {Point[]} */
-  const found = [];
+  const places = [];
   line.forEach(([x, y], k) => {
     const [px, py] = line[k - 1] ?? [x, y];
     const steps = k ? Math.min(400, Math.ceil(Math.hypot(x - px, y - py) / 5)) : 1;
@@ -132,11 +132,11 @@ export function spaced(line, box) {
       const at = px + ((x - px) * n) / steps;
       const down = py + ((y - py) * n) / steps;
       if (contains(near, at, down)) {
-        found.push([at, down]);
+        places.push([at, down]);
       }
     }
   });
-  return found;
+  return places;
 }
 
 /**

@@ -213,8 +213,8 @@ function least(values) {
  * @param {(number | null | undefined)[]} values
  */
 function median(values) {
-  const known = values
+  const numbers = values
     .flatMap((value) => (value && value > 0 ? [value] : []))
     .sort((a, b) => a - b);
-  return known[Math.floor(known.length / 2)] ?? NaN;
+  return numbers[Math.floor(numbers.length / 2)] ?? NaN;
 }

@@ -23,7 +23,7 @@ import { metres, millis } from "./figures.js";
  * @property {HTMLElement} kind
  * @property {HTMLElement} sigma
  * @property {HTMLElement} findings
- * @property {string} told  findings shown
+ * @property {string} listed  findings shown
  * @property {Fields | null} fields  null where nothing can be changed
  * @property {{ name: HTMLElement, at: HTMLElement, width: HTMLElement } | null} texts
  */
@@ -50,9 +50,9 @@ export class Ledger {
 
   draw() {
     const { gates, sectors } = this.session.state;
-    const known = new Set(gates.map((gate) => gate.id));
+    const ids = new Set(gates.map((gate) => gate.id));
     for (const id of this.rows.keys()) {
-      if (!known.has(id)) {
+      if (!ids.has(id)) {
         this.rows.delete(id);
       }
     }
@@ -88,7 +88,7 @@ export class Ledger {
     const findings = element("div", { class: "row-findings" });
     const item = element("li", { class: "gate-row" });
     /** @type {GateRow} */
-    const row = { item, kind, sigma, findings, told: "", fields: null, texts: null };
+    const row = { item, kind, sigma, findings, listed: "", fields: null, texts: null };
     if (this.editing) {
       const fields = this.fieldsOf(id, this.editing);
       const { name, at, width, tools } = fields;
@@ -216,11 +216,11 @@ export class Ledger {
    */
   tellFindings(row, gate) {
     const findings = this.session.findingsOf(gate);
-    const told = JSON.stringify(findings);
-    if (told === row.told) {
+    const listed = JSON.stringify(findings);
+    if (listed === row.listed) {
       return;
     }
-    row.told = told;
+    row.listed = listed;
     row.findings.replaceChildren(
       ...findings.map(({ severity, accepted, message }) =>
         element(

@@ -154,10 +154,10 @@ export class MapView {
    */
   under(pointer) {
     const { line } = this.session;
-    const found = line.nearest(line.east(pointer.lng), line.north(pointer.lat));
-    const { left, right } = line.at(found.chainage);
+    const nearest = line.nearest(line.east(pointer.lng), line.north(pointer.lat));
+    const { left, right } = line.at(nearest.chainage);
     const reach = Math.max(Math.max(left, right) + 4, 18 * this.metresPerPixel());
-    return found.distance <= reach ? found.chainage : null;
+    return nearest.distance <= reach ? nearest.chainage : null;
   }
 
   /** @param {L.LatLng} pointer */

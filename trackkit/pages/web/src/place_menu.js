@@ -37,10 +37,10 @@ export class PlaceMenu {
    */
   choices() {
     const { gates } = this.session.state;
-    const offered = this.session.base.gate_kinds.filter((one) => one.offered);
+    const offered = this.session.base.gate_kinds.filter((kind) => kind.offered);
     const order = [
-      ...offered.filter((one) => !one.single),
-      ...offered.filter((one) => one.single).reverse(),
+      ...offered.filter((kind) => !kind.single),
+      ...offered.filter((kind) => kind.single).reverse(),
     ];
     return order.map(({ kind, name, single }) => [
       kind,

@@ -7,6 +7,7 @@
  * @property {string} token
  * @property {string} file
  * @property {number} base  number of the base document that the page was made of
+ * @property {string} page  what the server calls this page
  *
  * @typedef {object} Saved
  * @property {string} file
@@ -28,13 +29,14 @@
  * Ask the server; rejected only where it does not answer.
  *
  * @template T
+ * @param {string} page  what the server calls this page
  * @param {string} path
  * @param {object} [body]  sent as JSON
  * @returns {Promise<{ done: T, refusal: null } | { done: null, refusal: Refusal }>}
  */
-export async function ask(path, body) {
+export async function ask(page, path, body) {
   const answer = await fetch(
-    path,
+    `${path}?page=${page}`,
     body === undefined
       ? { cache: "no-store" }
       : {
@@ -44,11 +46,17 @@ export async function ask(path, body) {
           cache: "no-store",
         },
   );
-  const told = await answer.json();
-  return answer.status === 200 ? { done: told, refusal: null } : { done: null, refusal: told };
+  const document = await answer.json();
+  return answer.status === 200
+    ? { done: document, refusal: null }
+    : { done: null, refusal: document };
 }
 
-/** Tell the server that this page is being left; it cannot wait for an answer. */
-export function tellClosed() {
-  navigator.sendBeacon("closed", new Blob(["{}"], { type: "application/json" }));
+/**
+ * Tell the server that this page is being left; it cannot wait for an answer.
+ *
+ * @param {string} page  what the server calls it
+ */
+export function tellClosed(page) {
+  navigator.sendBeacon(`closed?page=${page}`, new Blob(["{}"], { type: "application/json" }));
 }

@@ -179,7 +179,7 @@ export class Session {
    */
   kind(kind) {
     const unknown = { kind, name: kind, offered: false, single: false, required: false };
-    return this.base.gate_kinds.find((one) => one.kind === kind) ?? unknown;
+    return this.base.gate_kinds.find((offered) => offered.kind === kind) ?? unknown;
   }
 
   /**
@@ -246,7 +246,11 @@ export class Session {
    */
   worstFinding(gate) {
     const open = this.findingsOf(gate).filter((finding) => !finding.accepted);
-    return ["error", "warning", "note"].find((one) => open.some((f) => f.severity === one)) ?? null;
+    return (
+      ["error", "warning", "note"].find((severity) =>
+        open.some((finding) => finding.severity === severity),
+      ) ?? null
+    );
   }
 
   /**
@@ -297,9 +301,9 @@ export class Session {
   /** At first the two fastest laps are drawn and compared; the user's own choice is kept. */
   chooseLaps() {
     const timed = this.timedLaps();
-    const known = new Set(timed.map((lap) => lap.key));
-    this.chosen = this.chosen.filter((key) => known.has(key));
-    if (this.compared && !this.compared.every((key) => known.has(key))) {
+    const keys = new Set(timed.map((lap) => lap.key));
+    this.chosen = this.chosen.filter((key) => keys.has(key));
+    if (this.compared && !this.compared.every((key) => keys.has(key))) {
       this.compared = null;
     }
     if (this.chosen.length && this.compared) {

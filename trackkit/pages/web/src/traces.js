@@ -77,7 +77,7 @@ export class Traces {
     const read = (shown, what) => {
       const place = shown + ahead;
       const turn = closed ? Math.floor(place / length) : 0;
-      const row = turn === 0 ? home : own.find((one) => one.number === home.number + turn);
+      const row = turn === 0 ? home : own.find((other) => other.number === home.number + turn);
       return row
         ? [row, sampled(row[what], this.grid, row.from, place - turn * length)]
         : [null, NaN];

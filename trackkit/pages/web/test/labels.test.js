@@ -67,9 +67,9 @@ test("points along a line are at most five pixels apart, and only near the view"
     [100, 0],
     [100, 300],
   ];
-  const found = spaced(line, [0, 0, 200, 200]);
-  assert.ok(found.length > 60);
-  assert.ok(found.every(([x, y]) => x <= 260 && y <= 260));
-  const along = found.filter(([, y]) => y === 0).map(([x]) => x);
+  const places = spaced(line, [0, 0, 200, 200]);
+  assert.ok(places.length > 60);
+  assert.ok(places.every(([x, y]) => x <= 260 && y <= 260));
+  const along = places.filter(([, y]) => y === 0).map(([x]) => x);
   assert.ok(along.slice(1).every((x, n) => x - along[n] <= 5 + 1e-9));
 });

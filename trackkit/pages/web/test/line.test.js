@@ -123,12 +123,12 @@ test("the way between two chainages is the shorter one round a closed line", () 
   assert.equal(open.between(100, 5), -95);
 });
 
-test("the nearest place is found, and on request only near where one was", () => {
+test("the nearest place is nearest, and on request only near where one was", () => {
   const line = circle(40);
   const { x, y } = line.at(90);
-  const found = line.nearest(x, y);
-  assert.ok(Math.abs(found.chainage - 90) < 0.05);
-  assert.ok(found.distance < 0.01);
+  const nearest = line.nearest(x, y);
+  assert.ok(Math.abs(nearest.chainage - 90) < 0.05);
+  assert.ok(nearest.distance < 0.01);
   // Across the circle, held to the stretch from 10 m before the finish to 10 m behind it.
   const held = line.nearest(x, y, 0, 10);
   assert.ok(Math.abs(line.between(0, held.chainage)) <= 11);
@@ -137,8 +137,8 @@ test("the nearest place is found, and on request only near where one was", () =>
 test("an end of an open line is nearest to what lies beyond it", () => {
   const open = circle(40, { turn: Math.PI });
   const end = open.at(open.length);
-  const found = open.nearest(end.x + 30 * end.east, end.y + 30 * end.north);
-  assert.ok(Math.abs(found.chainage - open.length) < 0.01);
+  const nearest = open.nearest(end.x + 30 * end.east, end.y + 30 * end.north);
+  assert.ok(Math.abs(nearest.chainage - open.length) < 0.01);
 });
 
 test("longitudes of either side of the antimeridian lie together", () => {

@@ -94,7 +94,7 @@ test("sectors beside a gate that is dragged follow it, and sum up to a lap", () 
   here.slide({ gate: gate.id, base: gate.chainage_m + 40, width: 12 });
   const lengths = here.state.sectors.map((sector) => here.sectorLength(sector));
   assert.ok(Math.abs(lengths[0] - here.state.sectors[0].length_m - 40) < 0.01);
-  assert.ok(Math.abs(lengths.reduce((sum, one) => sum + one) - here.length) < 1e-6);
+  assert.ok(Math.abs(lengths.reduce((sum, length) => sum + length) - here.length) < 1e-6);
 });
 
 test("findings belong to their position, their chainage or their gate", () => {
@@ -128,13 +128,13 @@ test("a gate that was removed is selected no more", () => {
 test("those who listen are told of what changed, and only then", () => {
   const here = session();
   /** @type {string[]} */
-  const told = [];
-  here.on(["place", "selected"], () => told.push("told"));
+  const calls = [];
+  here.on(["place", "selected"], () => calls.push("called"));
   here.point(12);
   here.point(12);
   here.select("finish");
   here.select("finish");
-  assert.equal(told.length, 2);
+  assert.equal(calls.length, 2);
 });
 
 test("a lap is named with its recording where there are several", () => {

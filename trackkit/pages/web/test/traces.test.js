@@ -31,16 +31,16 @@ test("a lap's time at the end of its last sector is its lap time", () => {
 
 test("where the finish gate has moved a lap runs on into the next one's trace", () => {
   const session = new Session(baseDocument(), stateDocument());
-  const [one, two] = session.timedLaps();
-  const before = session.traceOf(one);
-  const after = session.traceOf(two);
+  const [first, second] = session.timedLaps();
+  const before = session.traceOf(first);
+  const after = session.traceOf(second);
   assert.ok(before && after);
   const datum = 60;
   const begun = before.time(datum);
   const moved = {
-    ...one,
-    start_s: Number(one.start_s) + begun,
-    time_s: Number(one.time_s) - begun + after.time(datum),
+    ...first,
+    start_s: Number(first.start_s) + begun,
+    time_s: Number(first.time_s) - begun + after.time(datum),
   };
   session.setState({ ...stateDocument(), datum_m: datum, laps: [moved] });
   const trace = session.traceOf(moved);
