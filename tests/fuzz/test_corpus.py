@@ -17,6 +17,11 @@ BUILD = "build {} --name Sea -o out.geojson"
 LINE = "build --from-line {} --name Sea -o out.geojson"
 OFFICIAL = "laps home.geojson home.csv --official {}"
 EXPECTED = {
+    "a-quarter-round-the-earth.csv": (
+        "laps home.geojson {}",
+        0,
+        "no gate was crossed: the recording may be of another circuit",
+    ),
     "a-hundred-and-one-gates.geojson": (
         "describe {}",
         1,
@@ -29,6 +34,17 @@ EXPECTED = {
     ),
     "empty-ring.kml": (LINE, 1, "its KML cannot be read"),
     "endless-time-of-day.csv": (OFFICIAL, 1, "is no "),
+    "forty-one-columns-of-one-name.csv": (
+        BUILD,
+        1,
+        "41 columns could be the longitude: 'longitude', 'longitude'",
+    ),
+    "gate-in-another-ocean.geojson": (
+        "describe {}",
+        1,
+        "feature far: lies, with the line, across",
+    ),
+    "lap-in-nanoseconds.csv": (BUILD, 1, "its times are not those of its positions"),
     "many-columns.csv": (BUILD, 1, "holds a row of 1,004 columns, more than the 1,000"),
     "one-line-of-commas.csv.gz": (BUILD, 1, "holds a line of 70,000 characters, more than the 65,"),
     "packed-commas.csv.gz": (BUILD, 1, "its gzip unpacks to 1,028 times, more than the 100"),
@@ -36,6 +52,7 @@ EXPECTED = {
     "round-the-world.geojson": (LINE, 1, "has a line of 40,075,017 m, more than the 300,000"),
     "tabs-in-coordinates.kml": (LINE, 0, "Sea: 8"),
     "twelve-fixes-one-astray.gpx": (BUILD, 1, "holds no whole lap"),
+    "two-drives-mixed.csv": (BUILD, 1, "leads to and fro between places 83 m apart, fix by fix"),
     "two-oceans.csv": (BUILD, 1, "more than the 1,000,000 that trackkit takes on; split it where"),
     "year-1-east.csv": (BUILD, 1, "holds nothing readable as a time, only such as '0001-01-01"),
     "year-9999-west.gpx": (BUILD, 1, "holds positions but no times"),
