@@ -157,7 +157,7 @@ def _track(path: Path, rng: Random) -> str:
 
 
 def _official(path: Path, rng: Random) -> str:
-    from trackkit.official.pairing import pair
+    from trackkit.official.pairing import pair_official
     from trackkit.official.times import read_official
 
     try:
@@ -165,7 +165,7 @@ def _official(path: Path, rng: Random) -> str:
     except TrackkitError as error:
         judge_sentence(error)
         return "refused"
-    _quietly(lambda: json.dumps(pair(times, _home_report()).as_row(), allow_nan=False))
+    _quietly(lambda: json.dumps(pair_official(times, _home_report()).as_row(), allow_nan=False))
     return "paired"
 
 

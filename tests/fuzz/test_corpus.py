@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from fuzz.cases import case
+from fuzz.cases import Case, case, run_case
 from fuzz.documents import Document
 from fuzz.limits import limited_time
+from fuzz.seeds import seeds_of
 from fuzz.shrink import shrunk
 from fuzz.targets import judge, lay_out, run_here
 
@@ -78,6 +79,12 @@ def test_what_once_was_a_fault_is_told_in_a_sentence(name, tmp_path, monkeypatch
     assert outcome.status == status
     assert words in outcome.said + outcome.printed
     assert status == 0 or not Path("out.geojson").exists()
+
+
+@pytest.mark.parametrize("kind", ["recording", "line", "track", "official"])
+def test_a_valid_file_is_no_fault(kind):
+    faults = [run_case(Case(1, n, seeds_of(kind)[0], "library")).fault for n in range(5)]
+    assert faults == [None] * 5
 
 
 def test_a_case_is_told_by_its_two_numbers():
