@@ -56,8 +56,8 @@ def test_limits_that_are_no_numbers_are_the_command_lines_fault(limits, capsys):
 
 def test_the_methods_tell_every_limit():
     text = Path(ROOT / "docs" / "methods.md").read_text("utf-8")
-    for one in fields(Budgets):
+    for limit in fields(Budgets):
         assert (
-            f"| {one.name} | {one.default:,} {one.metadata['unit']} | {one.metadata['why']} |"
-            in text
+            f"| {limit.name} | {limit.default:,} {limit.metadata['unit']} "
+            f"| {limit.metadata['why']} |" in text
         )

@@ -30,35 +30,35 @@ def two_drives(tmp_path, monkeypatch, capsys):
 
 def test_one_file_with_a_fault_does_not_take_the_others_along(two_drives, capsys):
     assert run(["laps", TRACK, "bad.csv", "good.csv", "--json"]) == 1
-    printed, said = capsys.readouterr()
-    assert [one["file"] for one in json.loads(printed)["recordings"]] == ["good.csv"]
-    sentence = next(line for line in said.splitlines() if line.startswith("trackkit: "))
+    printed, remarks = capsys.readouterr()
+    assert [row["file"] for row in json.loads(printed)["recordings"]] == ["good.csv"]
+    sentence = next(line for line in remarks.splitlines() if line.startswith("trackkit: "))
     assert sentence.startswith(
         "trackkit: bad.csv: a fault of trackkit, not of yours: IndexError in recordings/read.py, "
     )
     assert "please report it with this file" in sentence
-    assert "Traceback" not in said
+    assert "Traceback" not in remarks
 
 
 def test_locating_goes_on_past_a_file_with_a_fault(two_drives, capsys):
     assert run(["locate", "bad.csv", "good.csv", "--json"]) == 1
-    printed, said = capsys.readouterr()
-    assert [one["file"] for one in json.loads(printed)["recordings"]] == ["good.csv"]
-    assert "trackkit: bad.csv: a fault of trackkit, not of yours: IndexError in " in said
+    printed, remarks = capsys.readouterr()
+    assert [row["file"] for row in json.loads(printed)["recordings"]] == ["good.csv"]
+    assert "trackkit: bad.csv: a fault of trackkit, not of yours: IndexError in " in remarks
 
 
 def test_the_traceback_is_shown_where_it_is_wanted(two_drives, capsys):
     assert run(["--traceback", "laps", TRACK, "bad.csv"]) == 1
-    said = capsys.readouterr().err
-    assert "Traceback (most recent call last)" in said
-    assert "IndexError: index 11 is out of bounds" in said
+    remarks = capsys.readouterr().err
+    assert "Traceback (most recent call last)" in remarks
+    assert "IndexError: index 11 is out of bounds" in remarks
 
 
 def test_a_fault_of_no_file_is_a_sentence_too(monkeypatch, capsys):
     monkeypatch.setattr("trackkit.track.file.read_document", lambda path: 1 / 0)
     assert run(["describe", TRACK]) == 1
-    said = capsys.readouterr().err
-    assert said.startswith(
+    remarks = capsys.readouterr().err
+    assert remarks.startswith(
         "trackkit: a fault of trackkit, not of yours: ZeroDivisionError in track/file.py, line "
     )
-    assert len(said.splitlines()) == 1
+    assert len(remarks.splitlines()) == 1

@@ -33,16 +33,16 @@ def main() -> int:
         work(given.seed)
         return 0
     if given.case is not None:
-        one = case(given.seed, given.case)
-        print(f"{one.document.kind}, {one.way}: {one.document.story}")
-        result = run_case(one)
+        chosen = case(given.seed, given.case)
+        print(f"{chosen.document.kind}, {chosen.way}: {chosen.document.story}")
+        result = run_case(chosen)
         print(result.fault.key + "\n" + result.fault.what if result.fault else result)
         return 1 if result.fault else 0
     tally = campaign(given.seed, given.minutes, given.jobs, given.first, given.inputs, given.keep)
     print("\n".join(tally.lines()))
-    if tally.found:
+    if tally.faults:
         print(f"the smallest input of each is in {given.keep}")
-    return 1 if tally.found else 0
+    return 1 if tally.faults else 0
 
 
 sys.exit(main())

@@ -27,7 +27,7 @@ _PATIENCE_S = MOST_WAITED_SECONDS + 30.0
 
 
 @dataclass
-class Found:
+class FaultClass:
     """A class of faults: how often, and the smallest input that shows it."""
 
     times: int = 0
@@ -46,23 +46,23 @@ class Tally:
     reached: Counter[str] = field(default_factory=Counter)
     most_seconds: tuple[float, int] = (0.0, -1)
     most_bytes: tuple[int, int] = (0, -1)
-    found: dict[str, Found] = field(default_factory=dict)
+    faults: dict[str, FaultClass] = field(default_factory=dict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def lines(self) -> list[str]:
         """Say it."""
-        faults = sum(found.times for found in self.found.values())
+        faults = sum(fault.times for fault in self.faults.values())
         seconds, slowest = self.most_seconds
         most, largest = self.most_bytes
         return [
             f"seed {self.seed}: {self.cases:,} inputs",
-            f"{faults:,} faults in {len(self.found)} classes",
+            f"{faults:,} faults in {len(self.faults)} classes",
             ", ".join(f"{name} {times:,}" for name, times in sorted(self.reached.items())),
             f"slowest: {seconds:.1f} s (case {slowest})",
             f"largest: {most / (1 << 20):,.0f} MiB (case {largest})",
             *(
-                f"{found.times:6,} x {key} (case {found.number}, {len(found.data):,} bytes)"
-                for key, found in sorted(self.found.items(), key=lambda item: -item[1].times)
+                f"{fault.times:6,} x {key} (case {fault.number}, {len(fault.data):,} bytes)"
+                for key, fault in sorted(self.faults.items(), key=lambda item: -item[1].times)
             ),
         ]
 
@@ -156,8 +156,8 @@ def _note(tally: Tally, number: int, answer: dict[str, Any]) -> None:
     with tally.lock:
         tally.cases += 1
         if answer.get("fault"):
-            found = tally.found.setdefault(answer["fault"]["key"], Found())
-            found.times += 1
+            faults = tally.faults.setdefault(answer["fault"]["key"], FaultClass())
+            faults.times += 1
         else:
             tally.reached[answer["reached"]] += 1
             tally.most_seconds = max(tally.most_seconds, (answer["seconds"], number))
@@ -169,22 +169,22 @@ def _keep(
 ) -> None:
     """Keep the smallest input of a class, and how it can be run again."""
     key = fault["key"]
-    found = tally.found[key]
-    one = case(tally.seed, number)
-    data = one.document.data
-    if found.shrinks < _SHRUNK_OF_A_CLASS and time.monotonic() < until:
-        found.shrinks += 1
+    faults = tally.faults[key]
+    input_case = case(tally.seed, number)
+    data = input_case.document.data
+    if faults.shrinks < _SHRUNK_OF_A_CLASS and time.monotonic() < until:
+        faults.shrinks += 1
         answer = worker.ask(SHRINK_SECONDS + _PATIENCE_S, number=number, shrink=key)
         data = bytes.fromhex(answer["data"]) if "data" in answer else data
         worker.end()
     with tally.lock:
-        if found.number >= 0 and len(data) >= len(found.data):
+        if faults.number >= 0 and len(data) >= len(faults.data):
             return
-        found.number, found.what, found.data = number, fault["what"], data
+        faults.number, faults.what, faults.data = number, fault["what"], data
         name = "".join(c if c.isalnum() else "-" for c in key)[:80]
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / f"{name}.{one.document.name}").write_bytes(data)
+        (folder / f"{name}.{input_case.document.name}").write_bytes(data)
         again = f"python -m tests.fuzz --seed {tally.seed} --case {number}"
         (folder / f"{name}.txt").write_text(
-            f"{key}\n{one.document.story}\n{again}\n\n{found.what}\n", "utf-8"
+            f"{key}\n{input_case.document.story}\n{again}\n\n{faults.what}\n", "utf-8"
         )

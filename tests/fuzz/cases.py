@@ -96,9 +96,9 @@ def case(seed: int, number: int) -> Case:
     )
 
 
-def run_case(one: Case, document: Document | None = None) -> Result:
+def run_case(input_case: Case, document: Document | None = None) -> Result:
     """Run a case in a folder of its own; with another document, that in its place."""
-    document = document or one.document
+    document = document or input_case.document
     folder = Path(tempfile.mkdtemp(prefix="fuzz-"))
     before = Path.cwd()
     forget_peak()
@@ -108,17 +108,17 @@ def run_case(one: Case, document: Document | None = None) -> Result:
         path = targets.lay_out(folder, document)
         os.chdir(folder)
         with limited_time():
-            reached, peak = _used(one, document, path)
+            reached, peak = _used(input_case, document, path)
     except TooSlow as error:
-        fault = Fault(f"too slow in {_place(error)}", _told(error))
+        fault = Fault(f"too slow in {_place(error)}", _traceback(error))
     except MemoryError as error:
-        fault = Fault(f"out of memory in {_place(error)}", _told(error))
+        fault = Fault(f"out of memory in {_place(error)}", _traceback(error))
     except targets.BlemishError as error:
         fault = Fault(
             f"blemish: {str(error).partition(':')[0][:40]} {_fault_in(str(error))}", str(error)
         )
     except Exception as error:  # noqa: BLE001 - every other exception is what is looked for
-        fault = Fault(f"{type(error).__name__} in {_place(error)}", _told(error))
+        fault = Fault(f"{type(error).__name__} in {_place(error)}", _traceback(error))
     finally:
         os.chdir(before)
         shutil.rmtree(folder, ignore_errors=True)
@@ -128,12 +128,12 @@ def run_case(one: Case, document: Document | None = None) -> Result:
     return Result(reached, fault, time.process_time() - began, peak)
 
 
-def _used(one: Case, document: Document, path: Path) -> tuple[str, int]:
-    if one.way == "library":
-        return targets.use_library(document, path, one.choices()), 0
-    words = targets.command_for(document, one.choices())
+def _used(input_case: Case, document: Document, path: Path) -> tuple[str, int]:
+    if input_case.way == "library":
+        return targets.use_library(document, path, input_case.choices()), 0
+    words = targets.command_for(document, input_case.choices())
     peak = 0
-    if one.way == "here":
+    if input_case.way == "here":
         outcome = targets.run_here(words, document)
     else:
         outcome, peak = targets.run_apart(words, document, path.parent)
@@ -146,8 +146,8 @@ def _used(one: Case, document: Document, path: Path) -> tuple[str, int]:
 
 def _fault_in(text: str) -> str:
     """Name what the door of the command line named, without the line, which moves."""
-    found = re.search(r"a fault of trackkit, not of yours: ([^;]+?)(?:, line \d+)?;", text)
-    return found[1] if found else ""
+    match = re.search(r"a fault of trackkit, not of yours: ([^;]+?)(?:, line \d+)?;", text)
+    return match[1] if match else ""
 
 
 def _place(error: BaseException) -> str:
@@ -164,5 +164,5 @@ def _place(error: BaseException) -> str:
     return f"{name}:{last.name}"
 
 
-def _told(error: BaseException) -> str:
+def _traceback(error: BaseException) -> str:
     return "".join(traceback.format_exception(error))

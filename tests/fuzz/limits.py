@@ -57,5 +57,5 @@ def forget_peak() -> None:
 
 def peak_bytes() -> int:
     """Return the largest memory this process had in use since `forget_peak`."""
-    found = _PEAK.search(Path("/proc/self/status").read_text())
-    return int(found[1]) * 1024 if found else 0
+    match = _PEAK.search(Path("/proc/self/status").read_text())
+    return int(match[1]) * 1024 if match else 0

@@ -157,11 +157,12 @@ def _keep_first(data: bytes, rng: Random) -> bytes:
 def _replaced(
     data: bytes, pattern: re.Pattern[bytes], rng: Random, new: Callable[[bytes], bytes]
 ) -> bytes:
-    found = list(pattern.finditer(data))
-    if not found:
+    matches = list(pattern.finditer(data))
+    if not matches:
         raise _UnfitError
     for match in sorted(
-        rng.sample(found, min(len(found), rng.choice((1, 1, 1, 2, 10)))), key=lambda m: -m.start()
+        rng.sample(matches, min(len(matches), rng.choice((1, 1, 1, 2, 10)))),
+        key=lambda m: -m.start(),
     ):
         data = data[: match.start()] + new(match[0]) + data[match.end() :]
     return data

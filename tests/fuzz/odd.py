@@ -96,11 +96,11 @@ def tiny_steps(rng: Random) -> Document:
 def interleaved(rng: Random) -> Document:
     """Mix the lines of two recordings, each of its own circuit or place."""
     rate = rng.choice((1, 2, 5))
-    one = ring(300, 80.0)
+    first = ring(300, 80.0)
     apart = rng.choice((1e-4, 1e-3, 1e-2, 1.0))
     other = ring(300, rng.choice((80.0, 200.0)), (SEA[0] + apart, SEA[1]))
     rows = []
-    for n, pair in enumerate(zip(one, other, strict=True)):
+    for n, pair in enumerate(zip(first, other, strict=True)):
         for m, (x, y) in enumerate(pair):
             rows.append((clock((2 * n + m) / rate / 2), y, x))
     return document_of(

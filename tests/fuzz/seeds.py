@@ -78,7 +78,9 @@ def _recordings() -> list[Document]:
     driven = simulate_drive(track(HOME), laps=1, rate_hz=2.0, seed=8, start=None)
     counted = encoded(driven.recording, "counted.csv")
     made.append(Document("recording", "counted.csv", counted, "times that only count seconds"))
-    made += [_short(replace(one), fixes) for one in made[:5] for fixes in (6, 12, 20, 40)]
+    made += [
+        _short(replace(recording), fixes) for recording in made[:5] for fixes in (6, 12, 20, 40)
+    ]
     return made
 
 

@@ -46,7 +46,7 @@ class Outcome:
     """How a command ended: its exit status and all that it said."""
 
     status: int
-    said: str
+    remarks: str
     printed: str
 
 
@@ -288,7 +288,7 @@ def lay_out(folder: Path, document: Document) -> Path:
     """Write a document and the valid files that commands want beside it."""
     (folder / "home.csv").write_bytes(home_recording().data)
     (folder / "home-official.csv").write_bytes(seeds_of("official")[0].data)
-    home = next(one for one in seeds_of("track") if one.story.startswith(HOME))
+    home = next(document for document in seeds_of("track") if document.story.startswith(HOME))
     (folder / "home.geojson").write_bytes(home.data)
     path = folder / document.name
     path.write_bytes(document.data)
@@ -366,17 +366,17 @@ def _waited(process: subprocess.Popen[bytes]) -> tuple[int, int, resource.struct
 def judge(outcome: Outcome, words: list[str]) -> None:
     """Require of a command what every command promises."""
     if outcome.status not in (0, 1, 2):
-        raise BlemishError(f"exit status {outcome.status}: {outcome.said[-300:]}")
-    if faulty := _FAULTY.search(outcome.said):
-        raise BlemishError(f"{faulty[0]}: {outcome.said[-3000:]}")
-    if outcome.status and not outcome.said.strip() and not outcome.printed.strip():
+        raise BlemishError(f"exit status {outcome.status}: {outcome.remarks[-300:]}")
+    if faulty := _FAULTY.search(outcome.remarks):
+        raise BlemishError(f"{faulty[0]}: {outcome.remarks[-3000:]}")
+    if outcome.status and not outcome.remarks.strip() and not outcome.printed.strip():
         raise BlemishError(f"exit status {outcome.status}, and not a word")
-    for text in (outcome.said, outcome.printed):
+    for text in (outcome.remarks, outcome.printed):
         if odd := _CONTROLS.search(text):
             raise BlemishError(
                 f"wrote {odd[0]!r}: {text[max(0, odd.start() - 100) : odd.end() + 100]!r}"
             )
-    for line in outcome.said.splitlines():
+    for line in outcome.remarks.splitlines():
         if line.startswith("trackkit: ") and len(line) > LONGEST_SENTENCE + len("trackkit: "):
             raise BlemishError(f"a sentence of {len(line)} characters: {line[:200]!r}")
     if "--json" in words and outcome.status == 0:

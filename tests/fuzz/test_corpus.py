@@ -77,7 +77,7 @@ def test_what_once_was_a_fault_is_told_in_a_sentence(name, tmp_path, monkeypatch
         outcome = run_here(command, document)
     judge(outcome, command)
     assert outcome.status == status
-    assert words in outcome.said + outcome.printed
+    assert words in outcome.remarks + outcome.printed
     assert status == 0 or not Path("out.geojson").exists()
 
 

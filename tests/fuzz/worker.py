@@ -27,11 +27,11 @@ def main(seed: int) -> None:
     _stay_at_home()
     for line in sys.stdin:
         request = json.loads(line)
-        one = case(seed, request["number"])
+        input_case = case(seed, request["number"])
         if "shrink" in request:
-            answer = {"data": _shrunk(one, request["shrink"]).hex()}
+            answer = {"data": _shrunk(input_case, request["shrink"]).hex()}
         else:
-            answer = asdict(run_case(one))
+            answer = asdict(run_case(input_case))
         answers.write(json.dumps(answer) + "\n")
         answers.flush()
 
@@ -45,9 +45,9 @@ def _stay_at_home() -> None:
     os.environ["COLUMNS"] = "100"
 
 
-def _shrunk(one: Case, key: str) -> bytes:
+def _shrunk(input_case: Case, key: str) -> bytes:
     def fails(data: bytes) -> bool:
-        fault = run_case(one, one.document.changed(data, "made smaller")).fault
+        fault = run_case(input_case, input_case.document.changed(data, "made smaller")).fault
         return fault is not None and fault.key == key
 
-    return shrunk(one.document.data, fails, SHRINK_SECONDS)
+    return shrunk(input_case.document.data, fails, SHRINK_SECONDS)

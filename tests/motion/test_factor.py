@@ -76,10 +76,10 @@ def test_the_likelihood_of_a_drive_in_pieces_is_that_of_the_whole(kept_bytes, mo
     expected = trackkit.motion.smoother.solve(drive._measured, Levels(), trust, likelihood=True)
     monkeypatch.setattr(trackkit.motion.factor, "PIECE_FIXES", 210)
     monkeypatch.setattr(trackkit.motion.factor, "_KEPT_BYTES", kept_bytes)
-    found = trackkit.motion.smoother.solve(drive._measured, Levels(), trust, likelihood=True)
+    pieces = trackkit.motion.smoother.solve(drive._measured, Levels(), trust, likelihood=True)
 
-    assert found.log_likelihood == pytest.approx(expected.log_likelihood, rel=1e-9)
-    assert found.state == pytest.approx(expected.state, rel=1e-6, abs=1e-6)
+    assert pieces.log_likelihood == pytest.approx(expected.log_likelihood, rel=1e-9)
+    assert pieces.state == pytest.approx(expected.state, rel=1e-6, abs=1e-6)
 
 
 def test_of_a_drive_in_pieces_one_piece_of_its_factor_is_in_memory(in_pieces):
