@@ -34,6 +34,8 @@ Deed = Literal[
     "read as recording",
     "leave out",
     "anyway",
+    "raise limit",
+    "report",
 ]
 """What a remedy can have done; docs/methods.md tells what those of findings take."""
 

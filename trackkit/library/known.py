@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import reprlib
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats, Indices
+from trackkit.errors import TrackkitError
 from trackkit.geometry.shape import chords_of, direction_by_turns, direction_of
 from trackkit.library.lines import Lines, pack
 from trackkit.library.nearest import nearest_few
@@ -95,22 +97,17 @@ class Known:
 
 
 def circuit_of(track: Track, path: Path) -> Known:
-    """Take from a track what locating needs; what it says of its line is held against the line.
-
-    Raises
-    ------
-    TrackkitError
-        When the track says otherwise than its line, and that has no length.
-    """
+    """Take from a track what locating needs; what it says of its line is held against the line."""
     line = track.centreline
     length_m, direction = track.length_m, track.direction
     # Straight between vertices, which is much quicker; files of trackkit hardly leave that.
     chords_m, turns = chords_of(line.longitude_deg, line.latitude_deg)
-    if lengths_differ(length_m, chords_m):
-        length_m = line.curve.length_m
     driven = direction_by_turns(turns) if line.closed else None
-    if direction != driven and (direction is None or isinstance(direction, str)):
-        direction = direction_of(line.curve)
+    with suppress(TrackkitError):  # A line too short to be followed is as it is stated.
+        if lengths_differ(length_m, chords_m):
+            length_m = line.curve.length_m
+        if direction != driven and (direction is None or isinstance(direction, str)):
+            direction = direction_of(line.curve)
     return Known(
         id=track.id,
         name=track.name,
