@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 COINCIDENT_M = 1e-4
 """Vertices closer together than this count as one."""
 _FINEST_M = 0.05
-"""Nothing turns more tightly than needs samples this close: on a radius of 6 cm they are 5 mm off."""
+"""Samples this close are 5 mm off on a radius of 6 cm, and nothing turns more tightly."""
 _MOST_CUTS = 500
 _MOST_SAMPLES = 2500
 HEADING_WEIGHT_M = 20.0
