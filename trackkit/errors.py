@@ -11,7 +11,7 @@ import traceback
 from pathlib import Path
 
 from trackkit.remedies import Remedy
-from trackkit.words import one_sentence
+from trackkit.words import single_sentence
 
 
 class TrackkitError(Exception):
@@ -51,10 +51,10 @@ class TrackkitError(Exception):
     @property
     def fault(self) -> str:
         """The file, the place in it, and what is wrong there."""
-        return one_sentence(self.where, self.what)
+        return single_sentence(self.where, self.what)
 
     def __str__(self) -> str:
-        return one_sentence(self.where, self.what, self.remedy.what if self.remedy else "")
+        return single_sentence(self.where, self.what, self.remedy.what if self.remedy else "")
 
 
 class RecordingError(TrackkitError):

@@ -43,7 +43,7 @@ def _shown(character: str) -> str:
     return character.encode("unicode_escape").decode()
 
 
-def one_sentence(where: str, what: str, remedy: str = "") -> str:
+def single_sentence(where: str, what: str, remedy: str = "") -> str:
     """Say what is wrong, where, and what to do, in at most `LONGEST_SENTENCE` characters.
 
     What is wrong is cut short first, such as a list of all columns of a file; then the remedy;

@@ -19,7 +19,7 @@ from trackkit.cli import standard_output
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import OutputError, TrackkitError, UnforeseenError
 from trackkit.progress import watched
-from trackkit.words import one_sentence, printable
+from trackkit.words import printable, single_sentence
 
 if TYPE_CHECKING:
     from trackkit.held_files import HeldFile
@@ -193,7 +193,7 @@ def remark(text: str) -> None:
 def remarks(texts: Iterable[str], about: str | None = None) -> None:
     """Say several things on standard error."""
     for text in texts:
-        remark(one_sentence(about or "", text))
+        remark(single_sentence(about or "", text))
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]], *, title: str = "") -> None:

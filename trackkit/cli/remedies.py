@@ -11,7 +11,7 @@ from typing import Any
 
 from trackkit.errors import TrackkitError
 from trackkit.remedies import Deed, Remedy
-from trackkit.words import one_sentence
+from trackkit.words import single_sentence
 
 _ARGUMENTS = {"clock_within_s": "--clock-within", "columns": "--columns", "crs": "--crs"}
 """Options that give the arguments of the library's functions."""
@@ -58,7 +58,7 @@ def error_sentence(error: TrackkitError, track: str | None = None) -> str:
         The track file that the command is about, if any.
     """
     remedy = "" if error.remedy is None else sentence(error.remedy, About(track, error.file))
-    return one_sentence(error.where, error.what, remedy)
+    return single_sentence(error.where, error.what, remedy)
 
 
 def command(remedy: Remedy, about: About) -> str:

@@ -143,8 +143,8 @@ def _require_budgets(document: dict[str, Any], path: str | os.PathLike[str]) -> 
     if not isinstance(features, list):
         return
     require("features", len(features), TrackFileError, "holds", file=path)
-    properties = [one.get("properties") for one in features if isinstance(one, dict)]
-    roles = [one.get("role") for one in properties if isinstance(one, dict)]
+    properties = [feature.get("properties") for feature in features if isinstance(feature, dict)]
+    roles = [members.get("role") for members in properties if isinstance(members, dict)]
     require("gates", roles.count("gate"), TrackFileError, "holds", file=path)
 
 
