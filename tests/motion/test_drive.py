@@ -297,3 +297,19 @@ def test_speed_alone_is_worth_more_than_nothing_and_less_than_speed_and_course()
         error = np.sum((drive.velocity_mps - laps(TEN_HERTZ)[1]) * along, axis=1)
         errors.append(float(np.sqrt(np.mean(error**2))))
     assert errors[2] <= errors[1] * 1.05 < errors[0]
+
+
+def test_where_a_line_is_met_between_two_fixes_the_drive_is_on_it():
+    drive = smooth(received(ONE_HERTZ[:60], 2), PLANE)
+    index = np.array([3, 17, 40])
+    for fix in index.tolist():
+        before, after = drive.position_m[[fix, fix + 1]]
+        forward = (after - before) / np.linalg.norm(after - before)
+        for share in (0.01, 0.3, 0.77, 0.99):
+            point = before + share * (after - before)
+
+            met = drive.shares_at_line(np.array([fix]), point, forward)
+
+            position, _ = drive.between(np.array([fix]), met)
+            assert float((position[0] - point) @ forward) == pytest.approx(0.0, abs=1e-9)
+            assert 0.0 < met[0] < 1.0
