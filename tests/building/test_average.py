@@ -1,5 +1,6 @@
 """Laps averaged: what strays does not pull the line, and the place of the line is known so far."""
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -170,9 +171,10 @@ def test_a_gap_of_ten_seconds_on_one_lap_is_filled_from_the_others():
     columns = ("time_s", "longitude_deg", "latitude_deg", "speed_mps", "course_deg", "segment")
     gapped = replace(clean, **{name: getattr(clean, name)[~missing] for name in columns})
 
-    track = build_track([gapped], "X").track
+    result = build_track([gapped], "X")
 
-    assert np.abs(deviation(road, track)).max() < 0.1
+    assert np.abs(deviation(road, result.track)).max() < 0.1
+    assert not any("no lap has fixes" in remark for remark in result.remarks)
 
 
 def test_a_tunnel_on_every_lap_is_bridged_and_said():
@@ -187,7 +189,12 @@ def test_a_tunnel_on_every_lap_is_bridged_and_said():
     result = build_track([gapped], "X")
 
     assert np.abs(deviation(road, result.track)).max() < 0.3
-    assert any("no fixes" in remark for remark in result.remarks)
+    (told,) = [remark for remark in result.remarks if "no lap has fixes" in remark]
+    begin, end = (float(v) for v in re.findall(r"(\d+) m", told)[:2])
+    assert end - begin == pytest.approx(120.0, abs=8.0)
+    # Where that is on the ground: chainage 700 m of the road.
+    there = result.track.plane.to_plane(*on_earth(road.at(700.0)[0]))
+    assert result.track.curve.separation(begin, result.track.curve.project(there)[0]) < 4.0
 
 
 # One lap read
