@@ -1,14 +1,19 @@
-"""The wander read from how laps lie beside each other, when it is known."""
+"""The receiver's wander read from how laps lie beside each other, where it is known."""
 
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from checkout import ROOT
 
+import trackkit.timing.lap_wander
 from trackkit.geometry.curve import Curve
 from trackkit.motion.gauss_markov import covariance_of_means
 from trackkit.motion.noise import USUAL
+from trackkit.simulation.simulate import simulate_drive
+from trackkit.timing.lap_times import time_laps
 from trackkit.timing.lap_wander import FEWEST_LAPS, wander_from_laps
+from trackkit.track.file import read_track
 
 ANGLE = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
 TRACK = SimpleNamespace(
@@ -79,3 +84,21 @@ def test_few_laps_draw_the_wander_to_the_usual_one_unless_they_are_far_from_it()
 def test_fewer_than_six_laps_tell_no_wander():
     assert wander_from_laps(TRACK, *driven(shifts(1.0, FEWEST_LAPS - 1))) is None
     assert wander_from_laps(TRACK, *driven(shifts(1.0, FEWEST_LAPS))) is not None
+
+
+@pytest.fixture(scope="module")
+def drive():
+    """Forty laps by a receiver that tells positions alone, so that only laps tell its wander."""
+    track = read_track(ROOT / "tracks" / "pipwick-kart-circuit.geojson")
+    return track, simulate_drive(track, laps=40, rate_hz=1.0, seed=5, doppler=False).recording
+
+
+def test_times_rest_on_some_of_very_many_laps_as_well_as_on_all(drive, monkeypatch):
+    every = time_laps(*drive).counted
+    monkeypatch.setattr(trackkit.timing.lap_wander, "_MOST_LAPS", 14)
+    some = time_laps(*drive).counted
+
+    assert len(every) == len(some) == 40
+    assert [lap.time_s for lap in some] != [lap.time_s for lap in every]
+    for one_of_some, of_every in zip(some, every, strict=True):
+        assert abs(one_of_some.time_s - of_every.time_s) <= 0.1 * of_every.sigma_s

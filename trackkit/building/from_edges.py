@@ -10,7 +10,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.building.assemble import assembled, end_remedies
-from trackkit.building.build import Build, laps_by_recording, source_entries
+from trackkit.building.build import Build, laps_by_recording, plane_of, source_entries
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of
 from trackkit.errors import NoLapError
@@ -22,10 +22,6 @@ from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.track.places import Place
 
-EDGES_CAUTION = (
-    "Drive or walk along the edges only while the circuit is closed to all other traffic, with the "
-    "leave of whoever runs it, at walking pace, and with somebody who keeps watch."
-)
 NARROWEST_M = 2.0
 WIDEST_M = 60.0
 """What lies between two edges of one track, metres: less or more is a mistake."""
@@ -51,7 +47,7 @@ def build_between(
 
     Each edge is found as the line of a track is (`trackkit.building.fit.fit_line`).  The centre is
     the line that is as far from one as from the other, square to itself; the width follows by
-    chainage.
+    chainage.  They are recorded only while the circuit is closed (`trackkit.caution.EDGES`).
     Edges may be recorded against the racing direction, which is then taken from the driven laps or,
     without any, from the sides: the left edge is on the driver's left.
 
@@ -83,12 +79,11 @@ def build_between(
         When a recording holds no whole lap, or the edges are not those of one track.
     PlaceError
         When `finish` is off the track, or `sectors` is less than 1.
+    RecordingError
+        When the recordings lie too far apart to be of one circuit.
     """
     recordings = [*left, *right, *driven]
-    plane = LocalPlane.around(
-        np.concatenate([r.longitude_deg for r in recordings]),
-        np.concatenate([r.latitude_deg for r in recordings]),
-    )
+    plane = plane_of(recordings)
     lines: list[FittedLine] = []
     sources: list[dict[str, Any]] = []
     remarks: tuple[str, ...] = ()
@@ -123,7 +118,7 @@ def build_between(
         f"width {width.min():.1f} to {width.max():.1f} m between the edges, known to about "
         f"{sigma:.1f} m, one sigma: record both with one receiver in one go"
     )
-    remarks += (width_remark, EDGES_CAUTION)
+    remarks += (width_remark,)
     track = replace(track, line="centre", accuracy_m=round(0.5 * sigma, 3))
     track = track.revised_by("accuracy_m estimated from that of the two edges", now())
     track = track.revised_by("built from its left and right edge", now())

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
 
 import click
 
+from trackkit.caution import TILES_PRIVACY
 from trackkit.cli.common import (
     Command,
     columns_option,
@@ -34,8 +34,15 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 )
 @click.option(
     "--tiles",
-    type=click.Choice(["street", "satellite"]),
-    help="Background from the network; without, the page needs none.",
+    metavar="URL",
+    help="Pictures under the map, from a server that you may use: an address with {z}, {x} and {y} "
+    f"in it, such as https://tiles.example.org/{{z}}/{{x}}/{{y}}.png. {TILES_PRIVACY} Without, the "
+    "page asks no network for anything.",
+)
+@click.option(
+    "--credit",
+    metavar="TEXT",
+    help="Whom the map names for those pictures; needed with --tiles.",
 )
 @columns_option
 @force_option
@@ -45,7 +52,8 @@ def map_(
     track_path: str,
     recordings: tuple[str, ...],
     output: str,
-    tiles: Literal["street", "satellite"] | None,
+    tiles: str | None,
+    credit: str | None,
     columns: str | None,
     force: bool,
 ) -> None:
@@ -54,6 +62,8 @@ def map_(
     With a FILE that ends in .svg, .pdf or .png it is a picture on a sheet of A4 instead, for a
     notice board, with tables of gates, sectors and corners.
     """
+    if (tiles is None) != (credit is None):
+        raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
     suffix = Path(output).suffix.lower()
     if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
         raise OutputError(
@@ -67,13 +77,26 @@ def map_(
         _draw_on_paper(ctx, track_path, recordings, output, columns, force=force)
         return
     from trackkit import check_track, read_track, write_map
+    from trackkit.pages.tiles import tile_layer
 
+    try:
+        layer = tile_layer(tiles, credit)
+    except OutputError as error:
+        raise click.BadParameter(str(error), param_hint="--tiles") from error
     track = read_track(track_path)
     read, failed = read_recordings(recordings, columns)
-    write_map(track, output, recordings=read, findings=check_track(track), tiles=tiles, force=force)
+    write_map(
+        track,
+        output,
+        recordings=read,
+        findings=check_track(track),
+        tiles=tiles,
+        credit=credit,
+        force=force,
+    )
     click.echo(f"wrote {output}")
-    if tiles:
-        remark(f"the page fetches {tiles} tiles from the network when it is opened")
+    if layer is not None:
+        remark(f"the page asks {layer.host} for pictures whenever it is opened. {TILES_PRIVACY}")
     if failed:
         ctx.exit(1)
 
