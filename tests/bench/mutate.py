@@ -66,23 +66,27 @@ class Change:
     occurrence: int
 
 
-def _annotated(source: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
-    """Where annotations stand: a change there alters no result."""
+# A star in front of arguments or values is no multiplication.
+STARRED = ("parameters", "param", "typedargslist", "star_expr", "argument")
+
+
+def _without_result(source: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """Where annotations and decorators stand: a change there alters no result."""
     spans = []
     for node in ast.walk(ast.parse(source)):
-        for name in ("annotation", "returns"):
-            part = getattr(node, name, None)
-            if part is not None:
-                spans.append(
-                    ((part.lineno, part.col_offset), (part.end_lineno, part.end_col_offset))
-                )
+        parts = [getattr(node, name, None) for name in ("annotation", "returns")]
+        spans += [
+            ((part.lineno, part.col_offset), (part.end_lineno, part.end_col_offset))
+            for part in (*parts, *getattr(node, "decorator_list", ()))
+            if part is not None
+        ]
     return spans
 
 
 def changes_of(path: Path) -> list[Change]:
     """All changes that there are of a file."""
     source = path.read_text()
-    spans = _annotated(source)
+    spans = _without_result(source)
     tree = parse(source)
     nodes = []
     stack = [tree]
@@ -98,7 +102,8 @@ def changes_of(path: Path) -> list[Change]:
             for node in nodes:
                 for start, end in operator.mutation_positions(node):
                     occurrence += 1
-                    if not any(a <= start and end <= b for a, b in spans):
+                    starred = node.type == "operator" and node.parent.type in STARRED
+                    if not starred and not any(a <= start and end <= b for a, b in spans):
                         file = str(path.relative_to(ROOT))
                         changes.append(Change(file, start[0], kind, name, occurrence))
     return changes
