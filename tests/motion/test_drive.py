@@ -21,6 +21,7 @@ from pyproj import Geod
 
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import smooth
+from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import quintic
 from trackkit.recordings.recording import Recording
 
@@ -313,3 +314,14 @@ def test_where_a_line_is_met_between_two_fixes_the_drive_is_on_it():
             position, _ = drive.between(np.array([fix]), met)
             assert float((position[0] - point) @ forward) == pytest.approx(0.0, abs=1e-9)
             assert 0.0 < met[0] < 1.0
+
+
+def test_a_crawl_with_a_course_is_moving():
+    # At 0.4 m/s, slower than what counts as standing where a receiver leaves the course out.
+    time = np.arange(0.0, 30.0, 0.1)
+    position = np.column_stack([0.4 * time, np.zeros(len(time))])
+    velocity = np.tile([0.4, 0.0], (len(time), 1))
+
+    drive = smooth(recorded(time, position, velocity), PLANE, Levels())
+
+    assert drive.velocity_mps == pytest.approx(velocity, abs=0.01)
