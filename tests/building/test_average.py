@@ -1,6 +1,8 @@
 """Laps averaged: what strays does not pull the line, and the place of the line is known so far."""
 
+import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -8,7 +10,11 @@ from built_tracks import deviation
 from drives import drive, figure_of_eight, hairpin_circuit, on_earth, stadium
 from scipy.interpolate import BPoly
 
+from trackkit.building.average import read_lap
 from trackkit.building.build import build_track
+from trackkit.building.find_laps import FoundLap
+from trackkit.building.path import Path
+from trackkit.geometry.curve import Curve
 
 METRE_NORTH_DEG = 1.0 / 111_195.0
 """A degree of latitude at 47 north, WGS 84 (from memory)."""
@@ -165,9 +171,10 @@ def test_a_gap_of_ten_seconds_on_one_lap_is_filled_from_the_others():
     columns = ("time_s", "longitude_deg", "latitude_deg", "speed_mps", "course_deg", "segment")
     gapped = replace(clean, **{name: getattr(clean, name)[~missing] for name in columns})
 
-    track = build_track([gapped], "X").track
+    result = build_track([gapped], "X")
 
-    assert np.abs(deviation(road, track)).max() < 0.1
+    assert np.abs(deviation(road, result.track)).max() < 0.1
+    assert not any("no lap has fixes" in remark for remark in result.remarks)
 
 
 def test_a_tunnel_on_every_lap_is_bridged_and_said():
@@ -182,4 +189,54 @@ def test_a_tunnel_on_every_lap_is_bridged_and_said():
     result = build_track([gapped], "X")
 
     assert np.abs(deviation(road, result.track)).max() < 0.3
-    assert any("no fixes" in remark for remark in result.remarks)
+    (told,) = [remark for remark in result.remarks if "no lap has fixes" in remark]
+    begin, end = (float(v) for v in re.findall(r"(\d+) m", told)[:2])
+    assert end - begin == pytest.approx(120.0, abs=8.0)
+    # Where that is on the ground: chainage 700 m of the road.
+    there = result.track.plane.to_plane(*on_earth(road.at(700.0)[0]))
+    assert result.track.curve.separation(begin, result.track.curve.project(there)[0]) < 4.0
+
+
+# One lap read
+
+
+ANGLE = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
+CIRCLE = Curve.through(100.0 * np.column_stack([np.cos(ANGLE), np.sin(ANGLE)]), closed=True)
+
+
+def lap_that_drifts(begin_m, drift_m, *, doppler):
+    """A lap of a circle that ends farther to the left than it began, growing evenly."""
+    share = np.arange(314) / 314
+    chainage = begin_m + share * CIRCLE.length_m
+    aside = drift_m * share
+    path = Path(
+        position_m=CIRCLE.position(chainage) + aside[:, None] * CIRCLE.left(chainage),
+        direction=CIRCLE.direction(chainage),
+        time_s=60.0 * share,
+        speed_mps=np.full(len(share), 10.0),
+        elevation_m=np.full(len(share), np.nan),
+        step_m=CIRCLE.length_m / 314,
+        stops=(),
+        fixed=np.ones(len(share), dtype=bool),
+        drive=SimpleNamespace(has_doppler=doppler),
+    )
+    return FoundLap(path, 0, len(share))
+
+
+@pytest.mark.parametrize("doppler", [True, False], ids=["doppler", "positions"])
+@pytest.mark.parametrize("begin_m", [0.0, 250.0])
+@pytest.mark.parametrize("drift_m", [2.0, -1.0])
+def test_a_lap_that_ends_beside_its_beginning_is_closed_half_way_between(drift_m, begin_m, doppler):
+    ahead = np.array([1.0, 100.0, 200.0, 300.0, 420.0, 520.0, CIRCLE.length_m - 1.0])
+
+    lap = lap_that_drifts(begin_m, drift_m, doppler=doppler)
+    offset = read_lap(CIRCLE, CIRCLE.wrap(begin_m + ahead), lap).offset_m
+
+    assert offset[[0, -1]] == pytest.approx([0.5 * drift_m, 0.5 * drift_m], abs=0.05)
+    if doppler:
+        # The drive is sure of its shape: 60 m from the seam, the line is as it was driven.
+        driven = drift_m * ahead[1:-1] / CIRCLE.length_m
+        assert offset[1:-1] == pytest.approx(driven, abs=0.02)
+    else:
+        # An even drift is what a receiver's wander looks like, and is taken out altogether.
+        assert offset == pytest.approx(np.full(len(ahead), 0.5 * drift_m), abs=0.02)

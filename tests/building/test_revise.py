@@ -39,15 +39,20 @@ def test_ids_names_notes_and_the_gates_on_the_ground_stay(first):
 
 def test_laps_of_more_days_bring_the_line_nearer_to_where_it_was_driven(first):
     road = long_block()
-    days = [recorded(road, seed=20 + n, name=f"day {n}") for n in range(4)]
+    days = [
+        replace(recorded(road, seed=20 + n, name=f"day {n}"), removed={"stray": n + 1})
+        for n in range(4)
+    ]
 
-    track = revise_track(first, days).build.track
+    build = revise_track(first, days).build
+    track = build.track
 
     before, after = (np.sqrt(np.mean(deviation(road, one) ** 2)) for one in (first, track))
     assert after < before
     assert track.accuracy_m < first.accuracy_m
     assert [s["laps"] for s in track.sources] == [3] * 5
     assert track.history[-1]["what"] == "revised with 12 laps"
+    assert build.removed == {"stray": 1 + 2 + 3 + 4}
 
 
 def test_the_accuracy_is_that_of_both_lines_and_the_history_says_from_what(first):

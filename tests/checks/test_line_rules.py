@@ -1,10 +1,11 @@
 """Faults of a centreline, each made on purpose."""
 
+import re
 from dataclasses import replace
 
 import pytest
 from damaged_tracks import the_only_finding
-from drives import Road, arc, figure_of_eight, track_of
+from drives import Road, arc, figure_of_eight, straight, track_of
 
 from trackkit.checks.check import check_track
 from trackkit.track.features import Crossover
@@ -116,3 +117,44 @@ def test_a_bridge_declared_somewhere_else_excuses_nothing():
     findings = check_track(eight(crossovers=(Crossover(100.0, half + 100.0),)))
 
     assert "crosses-itself" in [f.rule for f in findings]
+
+
+# Kinks
+
+
+def block_of(radius_m):
+    """A square of 100 m with rounded corners, drawn finely."""
+    road = Road((straight(100.0), arc(radius_m, 90)) * 4, start=(-50.0, -50.0))
+    return road, track_of(road, gates=[("finish", "finish", 0.0)], spacing_m=0.25)
+
+
+def test_a_corner_tighter_than_any_vehicle_turns_is_a_kink_though_no_vertex_turns_much():
+    # An arc of 1 m radius turns by 90 degrees within 1.57 m, by less than 15 at each vertex.
+    road, track = block_of(1.0)
+
+    (finding,) = [f for f in check_track(track) if f.rule == "kink"]
+
+    assert (finding.severity, finding.feature) == ("error", "centreline")
+    (turned_deg,) = re.findall(r"turns by (\d+) degrees within 2 m", finding.message)
+    assert float(turned_deg) == pytest.approx(90.0, abs=2.0)
+    corner_m = road.length_m / 4
+    middle_m = 100.0 + 0.5 * (corner_m - 100.0)
+    assert finding.chainage_m % corner_m == pytest.approx(middle_m, abs=0.6)
+
+
+def test_the_tightest_hairpin_of_a_kart_circuit_is_no_kink():
+    # A radius of 3 m (common practice, no source): 38 degrees within 2 m.
+    _, track = block_of(3.0)
+
+    assert [f for f in check_track(track) if f.rule == "kink"] == []
+
+
+def test_an_open_course_that_ends_the_way_it_did_not_begin_has_no_kink():
+    there_and_back = Road((straight(200.0), arc(20.0, 180), straight(200.0)), closed=False)
+    track = track_of(
+        there_and_back,
+        gates=[("start", "start", 20.0), ("finish", "finish", 430.0)],
+        spacing_m=2.0,
+    )
+
+    assert [f for f in check_track(track) if f.rule == "kink"] == []

@@ -1,5 +1,6 @@
 """What recordings show about a track."""
 
+import re
 from dataclasses import replace
 
 import driven_block
@@ -73,7 +74,14 @@ def test_true_speeds_are_what_gates_are_judged_by(block):
     outing = drive(ROAD, begin_m=1200.0, laps=2.3, cruise=cruise)
     findings, _ = check_recording(block, outing.recording(10, doppler=True, noise=0.5, seed=4))
 
-    assert ("finish-slow", "finish") in rules(findings)
+    (slow,) = [f for f in findings if f.rule == "finish-slow"]
+    assert slow.feature == "finish"
+    at_finish, fastest = (float(v) for v in re.findall(r"(\d+) km/h", slow.message))
+    assert at_finish == pytest.approx(3.6 * 3.0, abs=1.0)
+    assert fastest == pytest.approx(3.6 * 25.0, abs=1.0)
+    # Uncertainty is distance over speed: where a car is an eighth as fast, eight times as much.
+    there, at_best = (float(v) for v in re.findall(r"(\d+) ms", slow.message))
+    assert there / at_best == pytest.approx(25.0 / 3.0, rel=0.1)
 
 
 def test_a_line_beside_the_driven_one_is_found(block, recording):

@@ -1,6 +1,7 @@
 """Where gates go when nobody says."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,9 +13,13 @@ from trackkit.gates.choose import (
     GATES_APART_M,
     choose_finish,
     choose_sectors,
+    elapsed_time_s,
+    near_pits,
+    nearest_clear,
 )
 from trackkit.geometry.clearance import clearance
 from trackkit.geometry.curve import Curve
+from trackkit.track.features import PitLane
 
 
 def curve_of(road, spacing_m=2.0):
@@ -187,3 +192,36 @@ def test_where_no_place_is_fit_the_gate_is_put_there_all_the_same_and_said_so():
 
     assert chainage == pytest.approx(0.5 * circle.curve.length_m, abs=0.5)
     assert any("no place near 188 m" in remark for remark in remarks)
+
+
+def test_time_is_distance_over_speed():
+    # At an even speed; and over a step whose pace changes evenly, the mean pace times the step.
+    assert elapsed_time_s(np.array([0.0, 50.0, 100.0]), np.full(3, 10.0)).tolist() == [0, 5, 10]
+    two = elapsed_time_s(np.array([0.0, 60.0]), np.array([10.0, 20.0]))
+    assert two[-1] == pytest.approx(60.0 * 0.5 * (1 / 10 + 1 / 20))
+
+
+def test_places_are_near_the_pits_where_a_gate_would_reach_the_pit_lane(block):
+    # A lane 10 m beside 100 to 200 m of the road; gates reach half the band, 6 m, and 4 m more,
+    # and keep a receiver's accuracy, 3 m, from it: 13 m.
+    curve, aside = block.curve, np.array([10.0, 14.0])
+    place = np.arange(60.0, 195.0, 5.0)
+    for away_m, near in zip(aside.tolist(), (True, False), strict=True):
+        line = curve.position([100.0, 190.0]) + away_m * curve.left([100.0, 190.0])
+        lane = PitLane("lane", *block.plane.to_geographic(line))
+        found = near_pits(replace(block, pit_lanes=(lane,)), place)
+
+        inside = (place >= 100.0) & (place <= 190.0)
+        assert found[inside].all() == near
+        assert not found[place < 100.0 - 9.0].any()
+
+
+def test_the_nearest_clear_place_is_the_nearest_that_is_fit(block):
+    place = block.curve.chainages(2.0)
+
+    assert nearest_clear(block, 694.0, place, place > 0) == pytest.approx(694.0, abs=3.1)
+    ahead = nearest_clear(block, 694.0, place, (place > 750.0) | (place < 600.0))
+    assert ahead == pytest.approx(753.0, abs=3.1)
+    assert nearest_clear(block, 694.0, place, place < 0) is None
+    # Across the datum the way is shorter.
+    assert nearest_clear(block, 10.0, place, place > 1300.0) > 1380.0

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import shapely
 from drives import Road, arc, straight, track_of
+from practice_tracks import make_track
 from scipy.stats import binomtest, norm
 
 from trackkit.gates.false_crossings import (
@@ -21,6 +22,7 @@ from trackkit.gates.false_crossings import (
     passage_probability,
     passages_nearby,
 )
+from trackkit.geometry.curve import Curve
 from trackkit.track.features import PitLane
 
 PASSAGES = 10_000
@@ -209,4 +211,35 @@ def test_a_pit_lane_that_crosses_the_gate_counts_always():
 
     assert lane.probability == pytest.approx(
         norm.cdf(4.0, scale=np.hypot(RECEIVER_M, LINE_M)), rel=0.01
+    )
+
+
+def twice_round(datum_rad, half_m=6.0):
+    """A circuit that goes round twice, beside itself, with a gate on the inner round.
+
+    Its radius is 60 m + 4 m cos(angle / 2): at the angle 0 the outer round is 8 m from the inner
+    one, which is passed a whole turn later and in the same direction.
+    """
+    angle = datum_rad + np.linspace(0.0, 4.0 * np.pi, 400, endpoint=False)
+    radius = 60.0 + 4.0 * np.cos(0.5 * angle)
+    vertex = radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    inner_m = float(Curve.through(vertex, closed=True).project(np.array([56.0, 0.0]))[0])
+    return make_track(vertex, gates=[("finish", inner_m)], half_m=half_m)
+
+
+@pytest.mark.parametrize("datum_rad", [0.0, 0.3, -0.2])
+def test_a_passage_is_the_same_wherever_on_it_the_line_begins(datum_rad):
+    track = twice_round(datum_rad)
+    nearby = passages_nearby(track, track.gates[0], track.gates[0].chainage_m)
+
+    # The gate's own round bends towards it again, but never as near.
+    (found,) = [passage for passage in nearby if passage.probability > 1e-6]
+
+    # Beside the gate, 2 m from its end, on the outer round.
+    left, right = track.gate_ends(track.gates[0])
+    beyond = right + 2.0 * (right - left) / np.linalg.norm(right - left)
+    assert track.curve.position(found.chainage_m) == pytest.approx(beyond, abs=0.6)
+    assert 0.0 <= found.chainage_m < track.curve.length_m
+    assert found.probability == pytest.approx(
+        norm.sf(2.0, scale=np.hypot(RECEIVER_M, LINE_M)), rel=0.1
     )

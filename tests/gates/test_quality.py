@@ -161,3 +161,13 @@ def test_predicted_sigmas_are_those_of_simulated_crossings(block):
     # 30 sessions hold about 30 independent errors of place: 13 % one sigma.
     assert rms(predicted) == pytest.approx(rms(errors), rel=0.4)
     assert rms(predicted_laps) == pytest.approx(rms(laps), rel=0.2)
+
+
+def test_how_speed_grows_is_what_the_vehicle_gains_and_brakes_with():
+    road = Road((straight(300), arc(10, 180), straight(300), arc(10, 180)))
+    quality = timing_quality(track_of(road, gates=[("finish", "finish", 0.0)], spacing_m=2.0))
+
+    # Gaining on leaving a bend, at an even speed in the middle, braking for the next one.
+    # The next bend begins at 631.4 m; from 27 m/s to its 11.8 m/s takes 37 m.
+    found = quality.at(quality.acceleration_mps2, [331.4 + 40.0, 331.4 + 200.0, 631.4 - 20.0])
+    assert found == pytest.approx([KART.accelerating_mps2, 0.0, -KART.braking_mps2], abs=0.05)

@@ -10,7 +10,7 @@ from pyproj import Geod
 
 from trackkit.errors import PlaceError
 from trackkit.gates.placement import with_gate
-from trackkit.gates.square import square_ends
+from trackkit.gates.square import square_ends, widest_clear_m
 
 
 @pytest.mark.parametrize("chainage_m", [50.0, 223.0, 480.0, 800.0, 1160.0])
@@ -63,3 +63,21 @@ def test_a_gate_is_shortened_beside_other_track_and_says_so():
     reach = np.linalg.norm(ends - track.curve.position(100.0), axis=1)
     assert reach == pytest.approx([5.0, 10.0], abs=0.05)
     assert "left end is 5.0 m from the centreline instead of 10.0 m" in remark
+
+
+@pytest.mark.parametrize(("accuracy_m", "half_m"), [(None, 5.0), (1.0, 5.0), (4.5, 3.5)])
+def test_a_gate_has_room_on_both_sides_for_what_the_nearer_leg_leaves(accuracy_m, half_m):
+    # The other leg is 8 m away; a receiver's accuracy, 3 m or the track's own, is kept from it.
+    track = track_of(hairpin_circuit(), spacing_m=2.0, accuracy_m=accuracy_m)
+
+    assert widest_clear_m(track, 140.0) == pytest.approx(2.0 * half_m, abs=0.02)
+
+
+def test_where_other_track_is_nearer_than_the_accuracy_there_is_no_room():
+    track = track_of(hairpin_circuit(), spacing_m=2.0, accuracy_m=8.0)
+
+    assert widest_clear_m(track, 140.0) is None
+
+
+def test_with_no_other_track_near_there_is_room_for_the_band_and_4_m_on_either_side(bare):
+    assert widest_clear_m(bare, 694.0) == pytest.approx(12.0 + 8.0)

@@ -185,3 +185,21 @@ def test_no_sector_is_shorter_than_half_an_even_one(name, by):
     share = np.array(places) if by == "length" else np.array(quality.passed_s(np.array(places)))
     share = np.diff(share) / (share[-1] - share[0])
     assert share.min() > 0.5 / 3 - 0.01
+
+
+def test_a_gate_may_lie_less_than_half_a_sector_from_its_even_place(block):
+    grid, _ = candidate_grid(block, "time", 10.0)
+
+    for number, inside in enumerate(windows(grid, 4, "time"), start=1):
+        # No place is within reach of two gates.
+        assert np.abs(grid.share[inside] - number / 4).max() < 0.5 / 4
+        outside = np.setdiff1d(np.arange(len(grid.share)), inside)
+        assert np.abs(grid.share[outside] - number / 4).min() > 0.4 / 4
+
+
+def test_by_corners_a_gate_may_go_on_the_straights_beside_its_even_place(block):
+    grid, _ = candidate_grid(block, "corners", 10.0)
+
+    (inside,) = windows(grid, 2, "corners")
+
+    assert np.abs(grid.share[inside] - 0.5).max() > 0.4

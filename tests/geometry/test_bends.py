@@ -204,3 +204,19 @@ def test_a_course_may_begin_and_end_in_a_corner():
     assert [bend.turn for bend in bends] == ["left", "right"]
     assert bends[0].entry_m == 0.0
     assert len(straights) == 1
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.5])
+def test_a_circuit_without_a_straight_is_cut_open_between_two_corners(share):
+    # A ring of six left-handers of 240 degrees and six right-handers of 180 between them: 1 m from
+    # sample to sample hides where one hand follows the other.
+    left, right = ("l", 15.0, 240.0), ("r", 15.0, 180.0)
+    first = ("l", 15.0, 240.0 * (1.0 - share)), *(right, left) * 5, right
+    ring = circuit(*first, *((("l", 15.0, 240.0 * share),) if share else ()))
+
+    bends, _ = find_bends(ring)
+
+    assert sorted(bend.turn for bend in bends) == ["left"] * 6 + ["right"] * 6
+    turned = [bend.turned_deg for bend in sorted(bends, key=lambda bend: bend.turn)]
+    # At each end of an arc the average over 8 m takes some 8 degrees off.
+    assert turned == pytest.approx([240.0] * 6 + [180.0] * 6, abs=18.0)

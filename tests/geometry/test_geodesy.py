@@ -200,3 +200,15 @@ def test_a_repeated_vertex_does_not_spoil_the_distance_to_a_line():
     found = distance_to_polyline(161.0, 46.001, [161.0, 161.0, 161.001], [46.0, 46.0, 46.0])
     expected = Geodesic.WGS84.Inverse(46.001, 161.0, 46.0, 161.0)["s12"]
     assert found == pytest.approx(expected, abs=1e-3)
+
+
+def test_of_several_segments_the_nearest_counts():
+    # East along the equator, then north along a meridian, then east again.
+    line = [0.0, 0.01, 0.01, 0.02], [0.0, 0.0, 0.01, 0.01]
+    for longitude, latitude, foot in (
+        (0.005, 0.001, (0.005, 0.0)),
+        (0.0105, 0.005, (0.01, 0.005)),
+        (0.015, 0.012, (0.015, 0.01)),
+    ):
+        expected = Geodesic.WGS84.Inverse(latitude, longitude, foot[1], foot[0])["s12"]
+        assert distance_to_polyline(longitude, latitude, *line) == pytest.approx(expected, abs=0.01)

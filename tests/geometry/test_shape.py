@@ -1,10 +1,11 @@
-"""Crossings of a line with itself, where a formula tells them."""
+"""Crossings, directions and lengths of lines, where school geometry tells them."""
 
 import numpy as np
 import pytest
+from plane_roads import circuit, course
 
 from trackkit.geometry.curve import Curve
-from trackkit.geometry.shape import self_crossings
+from trackkit.geometry.shape import direction_of, self_crossings, surface_length
 
 
 def test_a_line_crosses_itself_also_where_it_does_so_at_a_sampled_place():
@@ -21,3 +22,81 @@ def test_a_line_crosses_itself_also_where_it_does_so_at_a_sampled_place():
         assert second - first == pytest.approx(curve.length_m / 2, abs=1.0)
         assert np.linalg.norm(curve.position([first, second]), axis=1).max() < 0.01
         assert angle == pytest.approx(np.degrees(2 * np.arctan(0.5)), abs=2.0)
+
+
+RING = circuit(("l", 50.0, 360))
+SLOPE = course(("s", 300.0))
+
+
+def test_a_level_line_is_longer_by_its_height_over_the_earths_radius():
+    chainage = RING.chainages(5.0)
+
+    raised = surface_length(RING, chainage, np.full(len(chainage), 2000.0))
+
+    # Circles about the earth's centre: their lengths are as their radii.
+    assert raised == pytest.approx(RING.length_m * (1 + 2000.0 / 6_371_009), rel=1e-9)
+
+
+def test_a_slope_is_as_long_as_its_hypotenuse():
+    chainage = SLOPE.chainages(5.0)
+
+    # 3 to 4 to 5.
+    assert surface_length(SLOPE, chainage, 0.75 * chainage) == pytest.approx(375.0, rel=3e-5)
+
+
+def test_a_closed_line_counts_the_slope_that_leads_back_to_its_beginning():
+    # Up evenly all the way round, and down again in the last 5 m.
+    chainage = RING.chainages(5.0)
+    step = float(chainage[1])
+    height = 0.1 * chainage
+
+    level = RING.length_m - step
+    expected = level * np.hypot(1.0, 0.1) + np.hypot(step, height[-1])
+    assert surface_length(RING, chainage, height) == pytest.approx(expected, rel=1e-5)
+
+
+def test_without_every_height_there_is_no_length_on_the_ground():
+    height = np.zeros(len(RING.chainages(5.0)))
+    height[3] = np.nan
+
+    assert surface_length(RING, RING.chainages(5.0), height) is None
+
+
+@pytest.mark.parametrize(
+    ("curve", "direction"),
+    [
+        (RING, "anticlockwise"),
+        (circuit(("r", 50.0, 360)), "clockwise"),
+        (circuit(("l", 50.0, 360), ("r", 50.0, 360)), None),
+        (course(("l", 50.0, 350)), None),
+    ],
+    ids=["left", "right", "figure-of-eight", "open"],
+)
+def test_the_direction_is_the_way_a_closed_line_turns(curve, direction):
+    assert direction_of(curve) == direction
+
+
+def test_an_open_line_may_cross_itself_but_its_ends_do_not_meet():
+    # A loop of three quarters: out along the x axis, round, and back across it.
+    loop = course(("s", 100.0), ("l", 30.0, 270), ("s", 100.0))
+
+    ((first, second, angle),) = self_crossings(loop)
+
+    # The arc ends 30 m before and 30 m above its beginning, heading down.
+    assert first == pytest.approx(70.0, abs=0.1)
+    assert second == pytest.approx(100.0 + 1.5 * np.pi * 30.0 + 30.0, abs=0.1)
+    assert angle == pytest.approx(90.0, abs=0.5)
+
+
+def test_of_two_crossings_each_is_told_once_in_order():
+    # A Lissajous curve of three lobes, x = cos t, y = sin 3t: at t and -t it is at one place where
+    # sin 3t = 0, which is at x = 1/2 and at x = -1/2.
+    t = np.linspace(0.0, 2 * np.pi, 200, endpoint=False) + 0.2
+    curve = Curve.through(100.0 * np.column_stack([np.cos(t), np.sin(3 * t)]), closed=True)
+
+    crossings = self_crossings(curve)
+
+    x = sorted(curve.position([first for first, _, _ in crossings])[:, 0].tolist())
+    assert x == pytest.approx([-50.0, 50.0], abs=0.5)
+    assert crossings == sorted(crossings)
+    assert all(first < second for first, second, _ in crossings)

@@ -8,7 +8,14 @@ from scipy.integrate import quad
 from scipy.interpolate import make_interp_spline
 
 from trackkit.building.build import build_track
-from trackkit.geometry.smoothing import chosen_wavelength, noise_of_receiver, smoothed_curve
+from trackkit.geometry.smoothing import (
+    chosen_wavelength,
+    low_pass,
+    moving_mean,
+    noise_of_laps,
+    noise_of_receiver,
+    smoothed_curve,
+)
 
 
 def test_a_clothoid_keeps_its_curvature():
@@ -157,3 +164,68 @@ def test_more_laps_are_smoothed_less():
         for laps in (1, 100)
     )
     assert many < few
+
+
+@pytest.mark.parametrize("closed", [True, False])
+@pytest.mark.parametrize(("over_m", "reach"), [(6.0, 3), (10.0, 5), (0.5, 1), (1e6, 39)])
+def test_a_moving_mean_is_the_mean_of_each_window(closed, over_m, reach):
+    value = np.random.default_rng(1).standard_normal((2, 40))
+
+    found = moving_mean(value, over_m, 1.0, closed=closed)
+
+    for row, means in zip(value, found, strict=True):
+        for index, mean in enumerate(means):
+            around = np.arange(index - reach, index + reach + 1)
+            around = around % 40 if closed else np.clip(around, 0, 39)
+            assert mean == pytest.approx(row[around].mean())
+
+
+@pytest.mark.parametrize("wavelength_m", [8.0, 20.0])
+def test_a_feature_of_the_wavelength_keeps_half_its_size(wavelength_m):
+    # The smoothing spline of the third derivative: 1 / (1 + (c / w)^6) (Wahba 1990; from memory).
+    at = np.arange(400.0)
+    for w in (10.0, 20.0, 40.0):
+        wave = np.cos(2.0 * np.pi * at / w)[:, None]
+
+        smooth = low_pass(wave, 400.0, wavelength_m, closed=True)
+
+        assert smooth == pytest.approx(wave / (1.0 + (wavelength_m / w) ** 6), abs=1e-9)
+
+
+def test_an_open_line_keeps_its_ends_and_its_slope():
+    value = np.column_stack([np.linspace(3.0, 90.0, 200), np.linspace(0.0, -7.0, 200)])
+    bumpy = (
+        value + np.sin(np.arange(200.0))[:, None] * np.sin(np.pi * np.arange(200) / 199)[:, None]
+    )
+
+    smooth = low_pass(bumpy, 199.0, 30.0, closed=False)
+
+    assert smooth[[0, -1]] == pytest.approx(value[[0, -1]], abs=1e-9)
+    assert np.abs(smooth - value).max() < 0.05
+
+
+def test_the_noise_of_laps_is_that_of_their_mean():
+    # White noise of one sigma every half metre: its density is sigma^2 d, and a mean of n laps
+    # has an n-th of it.
+    random = np.random.default_rng(2)
+    offset = random.normal(0.0, 0.4, (8, 4000))
+
+    noise = noise_of_laps(offset, np.ones_like(offset), offset.mean(axis=0), 0.5)
+
+    assert np.median(noise.density) == pytest.approx(0.4**2 * 0.5 / 8, rel=0.1)
+    assert noise.frequency_per_m[[0, -1]] == pytest.approx([0.0, 1.0])
+    # The power of its components at that spacing is the variance.
+    assert np.median(noise.power(noise.frequency_per_m, 0.5)) == pytest.approx(0.02, rel=0.1)
+
+
+def test_velocities_make_the_noise_of_positions_less_at_short_wavelengths():
+    plain, doppler = (
+        noise_of_receiver(20.0, 0.1, 0.3, velocity, laps=3) for velocity in (None, 0.05)
+    )
+
+    # White positions 2 m apart: sigma^2 d over three laps.
+    assert plain.density == pytest.approx(0.3**2 * 2.0 / 3)
+    # Of velocities (sigma / v)^2 d / (2 pi f)^2; informations add up.
+    f = doppler.frequency_per_m
+    alone = (0.05 / 20.0) ** 2 * 2.0 / (2.0 * np.pi * f) ** 2 / 3
+    assert 1.0 / doppler.density == pytest.approx(1.0 / plain.density + 1.0 / alone)

@@ -21,6 +21,7 @@ from pyproj import Geod
 
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import smooth
+from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import quintic
 from trackkit.recordings.recording import Recording
 
@@ -297,3 +298,30 @@ def test_speed_alone_is_worth_more_than_nothing_and_less_than_speed_and_course()
         error = np.sum((drive.velocity_mps - laps(TEN_HERTZ)[1]) * along, axis=1)
         errors.append(float(np.sqrt(np.mean(error**2))))
     assert errors[2] <= errors[1] * 1.05 < errors[0]
+
+
+def test_where_a_line_is_met_between_two_fixes_the_drive_is_on_it():
+    drive = smooth(received(ONE_HERTZ[:60], 2), PLANE)
+    index = np.array([3, 17, 40])
+    for fix in index.tolist():
+        before, after = drive.position_m[[fix, fix + 1]]
+        forward = (after - before) / np.linalg.norm(after - before)
+        for share in (0.01, 0.3, 0.77, 0.99):
+            point = before + share * (after - before)
+
+            met = drive.shares_at_line(np.array([fix]), point, forward)
+
+            position, _ = drive.between(np.array([fix]), met)
+            assert float((position[0] - point) @ forward) == pytest.approx(0.0, abs=1e-9)
+            assert 0.0 < met[0] < 1.0
+
+
+def test_a_crawl_with_a_course_is_moving():
+    # At 0.4 m/s, slower than what counts as standing where a receiver leaves the course out.
+    time = np.arange(0.0, 30.0, 0.1)
+    position = np.column_stack([0.4 * time, np.zeros(len(time))])
+    velocity = np.tile([0.4, 0.0], (len(time), 1))
+
+    drive = smooth(recorded(time, position, velocity), PLANE, Levels())
+
+    assert drive.velocity_mps == pytest.approx(velocity, abs=0.01)

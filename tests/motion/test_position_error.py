@@ -2,7 +2,10 @@
 
 import numpy as np
 import pytest
+from ellipse import PLANE, TEN_HERTZ, received
+from scipy.integrate import quad
 
+from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
 from trackkit.motion.position_error import Receiver, position_error
 
@@ -42,3 +45,58 @@ def test_two_positions_close_in_time_err_alike():
     assert np.all(np.diff(spread) > 0)
     # Doppler noise of 0.05 m/s at 10 Hz walks sqrt(0.1 * 10) * 0.05 = 0.05 m in 10 s.
     assert np.sqrt(2 * spread[1]) == pytest.approx(0.05, rel=0.15)
+
+
+@pytest.mark.parametrize("doppler", [True, False])
+def test_what_is_gone_at_once_is_the_spectrum_beyond_what_the_knots_hold(doppler):
+    """The spectrum 1 / (w^6 / jerk + w^2 / doppler + 1 / white), integrated by scipy."""
+    levels = Levels(jerk=50.0, white_m=0.3)
+    error = position_error(Receiver(levels, 0.1, doppler=doppler, session_s=480.0))
+
+    def spectrum(frequency):
+        tied = frequency**6 / levels.jerk + 1.0 / (0.1 * levels.white_m**2)
+        return 1.0 / (tied + (frequency**2 / (0.1 * levels.doppler_mps**2) if doppler else 0.0))
+
+    # 240 knots two seconds apart hold frequencies up to pi / 2 s; both signs count.
+    expected = quad(spectrum, np.pi / 2.0, np.inf)[0] / np.pi
+    assert error.fast_m2 == pytest.approx(expected, rel=0.01)
+    assert error.sigma_m**2 == pytest.approx(error.covariance(0.0), rel=1e-12)
+    assert error.covariance(1e-9) == pytest.approx(error.covariance(0.0) - error.fast_m2)
+
+
+def test_covariance_is_the_same_forwards_and_backwards_in_time():
+    error = position_error(Receiver())
+
+    assert error.covariance(-30.0) == error.covariance(30.0)
+    assert error.covariance(30.0) < error.covariance(0.0)
+
+
+def test_correlated_doppler_noise_lets_positions_walk_farther():
+    # Fixes so poor that velocities alone tie the positions of a session to each other.
+    white, filtered = (
+        position_error(
+            Receiver(
+                Levels(wander_m=300.0, slow_doppler_mps=slow_mps, slow_doppler_time_s=1.5),
+                session_s=12.0,
+            )
+        )
+        for slow_mps in (0.0, 0.05)
+    )
+
+    def walked_m2(error):
+        return 2.0 * (error.covariance(1e-9) - error.covariance(5.0))
+
+    # In a time t, white noise of velocities walks sigma^2 dt t, and noise of the time constant T
+    # 2 sigma^2 T t (Papoulis; from memory).
+    assert walked_m2(white) == pytest.approx(0.05**2 * 0.1 * 5.0, rel=0.2)
+    assert walked_m2(filtered) == pytest.approx(0.05**2 * 3.1 * 5.0, rel=0.2)
+
+
+def test_a_drive_tells_its_receiver():
+    time = TEN_HERTZ[:30]
+    receiver = Receiver.of(smooth(received(time, 1), PLANE, Levels(wander_m=2.0)))
+
+    assert (receiver.levels.wander_m, receiver.doppler) == (2.0, True)
+    assert receiver.interval_s == pytest.approx(0.1)
+    # A session of three seconds says no more than one of ten.
+    assert receiver.session_s == 10.0

@@ -1,12 +1,15 @@
 """The banded solution against the textbook smoother, written down again and by pykalman."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from ellipse import DOPPLER_MPS, WANDER_M, WANDER_TIME_S, WHITE_M, laps
 from pykalman import KalmanFilter
+from scipy.stats import multivariate_normal
 
 from trackkit.motion.noise import Levels, Measured
-from trackkit.motion.smoother import solve
+from trackkit.motion.smoother import LEAST_TRUST, solve
 from trackkit.motion.variance import sum_variance
 
 
@@ -150,3 +153,109 @@ def test_means_and_covariances_are_those_of_pykalman(doppler):
             unit[0, state, 0] = 1.0
             variance = sum_variance(solution, np.array([fix]), unit)
             assert variance == pytest.approx(covariance[fix, state, state], rel=1e-6, abs=1e-6)
+
+
+def measured_covariance(time, levels, trust):
+    """Covariance of measured positions and velocities on one axis, by the noise model itself."""
+    count = len(time)
+    spread = np.zeros((5, 5, count, count))
+    own = np.diag([1e6, 1e6, 1e4, levels.wander_m**2, levels.slow_doppler_mps**2])
+    for k in range(count):
+        if k:
+            h = time[k] - time[k - 1]
+            motion = np.eye(5)
+            motion[0, 1:3], motion[1, 2] = [h, h**2 / 2], h
+            motion[3, 3] = np.exp(-h / levels.wander_time_s)
+            motion[4, 4] = np.exp(-h / levels.slow_doppler_time_s)
+            spread[:, :, k, :k] = np.einsum("ab,bck->ack", motion, spread[:, :, k - 1, :k])
+            own = motion @ own @ motion.T
+            own[:3, :3] += levels.jerk * np.array(
+                [
+                    [h**5 / 20, h**4 / 8, h**3 / 6],
+                    [h**4 / 8, h**3 / 3, h**2 / 2],
+                    [h**3 / 6, h**2 / 2, h],
+                ]
+            )
+            own[3, 3] += levels.wander_m**2 * (1 - motion[3, 3] ** 2)
+            own[4, 4] += levels.slow_doppler_mps**2 * (1 - motion[4, 4] ** 2)
+            spread[:, :, :k, k] = spread[:, :, k, :k].transpose(1, 0, 2)
+        spread[:, :, k, k] = own
+    seen = np.array([[1.0, 0, 0, 1.0, 0], [0, 1.0, 0, 0, 1.0]])
+    both = np.einsum("ia,abkl,jb->ikjl", seen, spread, seen).reshape(2 * count, 2 * count)
+    white = np.concatenate([levels.white_m**2 / trust, np.full(count, levels.doppler_mps**2)])
+    return both + np.diag(white)
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        Levels(jerk=8.0),
+        Levels(white_m=0.4),
+        Levels(wander_m=2.5),
+        Levels(doppler_mps=0.2),
+        Levels(slow_doppler_mps=0.1, slow_doppler_time_s=0.7),
+    ],
+    ids=["jerk", "white", "wander", "doppler", "slow-doppler"],
+)
+def test_levels_are_as_likely_as_the_normal_distribution_of_what_was_measured(other):
+    """How likely levels are is known up to a constant: differences are compared."""
+    time = np.cumsum(np.array([0.0, 0.5, 0.4, 0.7, 0.5, 0.3]))
+    trust = np.array([1.0, 0.5, 1.0, 0.2, 1.0, 0.8])
+    position, velocity = laps(time)
+    random = np.random.default_rng(4)
+    position = position - position.mean(axis=0) + random.normal(0.0, 0.3, position.shape)
+    velocity = velocity + random.normal(0.0, 0.1, velocity.shape)
+    measured = Measured(time, position, velocity, np.ones(5, bool), np.ones(6))
+    # Each with correlated Doppler noise, so that the unknowns are the same.
+    first = Levels(slow_doppler_mps=0.02)
+    second = other if other.slow_doppler_mps else replace(other, slow_doppler_mps=0.02)
+
+    found = [
+        solve(measured, levels, trust, likelihood=True).log_likelihood for levels in (first, second)
+    ]
+
+    expected = [
+        sum(
+            multivariate_normal.logpdf(
+                np.concatenate([position[:, axis], velocity[:, axis]]),
+                cov=measured_covariance(time, levels, trust),
+            )
+            for axis in range(2)
+        )
+        for levels in (first, second)
+    ]
+    assert found[1] - found[0] == pytest.approx(expected[1] - expected[0], rel=1e-3, abs=0.01)
+
+
+def test_a_position_that_is_not_trusted_counts_as_one_anywhere_on_a_hectare():
+    time = np.arange(0.0, 3.0, 0.5)
+    position, velocity = laps(time)
+    position = position - position.mean(axis=0)
+    measured = Measured(time, position, velocity, np.ones(5, bool), np.ones(6))
+    trusted, levels = np.ones(6), Levels(slow_doppler_mps=0.02)
+    trust = np.where(np.arange(6) == 3, LEAST_TRUST, 1.0)
+
+    all_of_them, without = (
+        solve(measured, levels, each, likelihood=True).log_likelihood for each in (trusted, trust)
+    )
+
+    covariance = measured_covariance(time, levels, trusted)
+    kept = np.arange(12) != 3
+    lost = 0.0
+    for axis in range(2):
+        value = np.concatenate([position[:, axis], velocity[:, axis]])
+        lost += multivariate_normal.logpdf(value, cov=covariance)
+        lost -= multivariate_normal.logpdf(value[kept], cov=covariance[np.ix_(kept, kept)])
+    # Of a normal density the factor 2 pi is left out.
+    expected = -np.log(100.0 * 100.0) - (lost + np.log(2.0 * np.pi))
+    assert without - all_of_them == pytest.approx(expected, abs=0.02)
+
+
+def test_only_speeds_without_a_course_tie_the_two_axes_together():
+    time = np.arange(0.0, 3.0, 0.5)
+    position, velocity = laps(time)
+    ahead = velocity / np.linalg.norm(velocity, axis=1, keepdims=True)
+    for direction, coupled in ((None, False), (ahead, True)):
+        measured = Measured(time, position, velocity, np.ones(5, bool), np.ones(6), direction)
+
+        assert solve(measured, Levels(), np.ones(6)).coupled is coupled

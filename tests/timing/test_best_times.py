@@ -5,7 +5,7 @@ from crossed_gates import laps
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trackkit.timing.best_times import continuous_best, theoretical_best
+from trackkit.timing.best_times import continuous_best, sum_of_sectors_sigma, theoretical_best
 
 
 def best_of(table):
@@ -122,3 +122,21 @@ def test_a_pit_lap_between_breaks_the_run_of_the_continuous_best():
     )
 
     assert continuous_best(found) == 60.0
+
+
+def test_sectors_of_one_lap_are_together_as_sure_as_the_lap(session):
+    _, report = session
+    lap = next(lap for lap in report.laps if lap.counts)
+    sectors = list(enumerate(lap.sectors))
+
+    sigma = sum_of_sectors_sigma(report.drive, [(i, sector, lap) for i, sector in sectors])
+
+    assert sigma == pytest.approx(lap.sigma_s, rel=1e-6)
+    # A sector by itself is less sure: its own crossings are not shared.
+    for index, sector in sectors:
+        one = sum_of_sectors_sigma(report.drive, [(index, sector, lap)])
+        assert one == pytest.approx(sector.sigma_s, rel=1e-6)
+
+
+def test_no_sectors_have_no_uncertainty(session):
+    assert sum_of_sectors_sigma(session[1].drive, []) is None

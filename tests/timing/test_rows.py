@@ -11,8 +11,9 @@ import pytest
 import two_sessions
 
 from trackkit.timing.lap_times import time_laps
-from trackkit.timing.rows import laps_csv, session_row
+from trackkit.timing.rows import laps_csv, ranking_rows, session_row
 from trackkit.timing.sessions import Session, time_zone
+from trackkit.track.model import timed_gates
 
 
 @pytest.fixture(scope="module")
@@ -68,3 +69,37 @@ def test_text_that_looks_like_a_formula_is_not_run(block, sessions):
     assert {row["file"] for row in rows} == {'\'=cmd|"x"'}
     assert {row["label"] for row in rows} == {"'@SUM(1)"}
     assert not any(float(row["start_s"] or 0) < 0 for row in rows)
+
+
+def test_the_ranking_counts_from_the_fastest_lap_of_all(sessions):
+    rows = ranking_rows(sessions)
+
+    times = [row["time_s"] for row in rows]
+    assert times == sorted(times)
+    assert [row["rank"] for row in rows] == list(range(1, len(times) + 1))
+    assert len({row["label"] for row in rows}) == 2
+    assert [row["difference_s"] for row in rows] == pytest.approx([t - times[0] for t in times])
+    assert rows[0]["difference_sigma_s"] == pytest.approx(0.0, abs=1e-9)
+    assert all(row["difference_sigma_s"] > 0 for row in rows[1:])
+
+
+def test_rows_of_a_lap_tell_its_sectors_from_its_beginning(block, sessions):
+    rows = list(csv.DictReader(io.StringIO(laps_csv(block, sessions[:1], None, None))))
+    lap = next(lap for lap in sessions[0].report.laps if lap.counts)
+    mine = [row for row in rows if row["lap"] == str(lap.number)]
+    (whole,) = [row for row in mine if row["part"] == "lap"]
+    sectors = [row for row in mine if row["part"] == "sector"]
+
+    assert [row["part_number"] for row in sectors] == ["1", "2", "3"]
+    starts = [float(row["start_s"]) for row in sectors]
+    lengths = [float(row["time_s"]) for row in sectors]
+    splits = [float(row["split_s"]) for row in sectors]
+    ends = [start + length for start, length in zip(starts, lengths, strict=True)]
+    assert starts[0] == pytest.approx(float(whole["start_s"]), abs=2e-3)
+    # Each begins where the one before ended, and the last ends with the lap.
+    assert starts[1:] == pytest.approx(ends[:-1], abs=2e-3)
+    assert splits == pytest.approx([end - starts[0] for end in ends], abs=2e-3)
+    assert splits[-1] == pytest.approx(float(whole["time_s"]), abs=2e-3)
+    # A sector ends at its gate, and the last one at the finish.
+    gates = [gate.id for gate in timed_gates(block)]
+    assert [row["gate"] for row in sectors] == [*gates[1:], gates[0]]

@@ -15,6 +15,7 @@ from trackkit.motion.drive import Drive
 STANDING_MPS = 0.8
 """Slower than this the vehicle stands: its fixes say nothing about the line."""
 _STEP_M = 3.0
+_NEAREST_M = 0.05
 _LONG_STOP_S = 5.0
 _GAP_S = 1.5
 """Fixes farther apart than this, and than three usual intervals, leave a gap on the way."""
@@ -65,8 +66,9 @@ def path_driven(drive: Drive) -> Path:
     moving = ground_speed >= STANDING_MPS
     index = np.flatnonzero(moving)
     if len(index):
-        ahead = np.linalg.norm(np.diff(drive.position_m[index], axis=0), axis=1)
-        index = index[np.concatenate([[True], ahead > 0.05])]
+        # Of fixes nearer together one is enough, and at a crawl there are many.
+        crossed = np.floor(distance_along(drive.position_m[index]) / _NEAREST_M)
+        index = index[np.concatenate([[True], np.diff(crossed) > 0])]
     if len(index) < 4:
         raise NoLapError(
             "the receiver never moves in this recording",

@@ -1,0 +1,94 @@
+"""What is to be said about recordings and lists before a line is looked for, and after."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from drives import block_circuit, hill_course, track_of
+
+from trackkit.errors import PlaceError, TrackkitError
+from trackkit.official.align_finish import (
+    FinishAlignment,
+    _together,
+    align_finish,
+    apply_alignment,
+    require_closed,
+)
+from trackkit.recordings.recording import Recording
+
+NOON = datetime(2024, 6, 1, 12, 0, tzinfo=UTC)
+
+
+def recording(name, begin_min, minutes):
+    time = np.linspace(0.0, 60.0 * minutes, 5)
+    start = None if begin_min is None else NOON + timedelta(minutes=begin_min)
+    return Recording(name, time, np.full(5, 11.0), np.full(5, 47.0), start=start)
+
+
+def test_recordings_of_the_same_time_are_said_to_be():
+    first, second = recording("first", 0, 10), recording("second", 5, 10)
+    third, unknown = recording("third", 15, 10), recording("unknown", None, 10)
+
+    (told,) = _together([third, second, unknown, first])
+
+    assert told.startswith("first and second were recorded at the same time")
+    # One begins as the other ends: they share no time.
+    assert _together([second, third]) == ()
+
+
+@pytest.mark.parametrize(("recordings", "lists"), [(0, 1), (2, 0), (3, 2), (1, 2)])
+def test_as_many_lists_as_recordings_or_one_for_all(recordings, lists):
+    track = track_of(block_circuit(), gates=[("finish", "finish", 0.0)], spacing_m=2.0)
+
+    with pytest.raises(TrackkitError, match="do not go together"):
+        align_finish(track, [recording("a", 0, 1)] * recordings, [SimpleNamespace()] * lists)
+
+
+def test_an_open_course_has_no_lap_times():
+    with pytest.raises(PlaceError, match="only on a closed track"):
+        require_closed(track_of(hill_course(), spacing_m=5.0))
+
+
+def aligned(low_m, ahead_m, high_m, *, conclusive=True):
+    where = SimpleNamespace(
+        conclusive=conclusive, ahead_m=ahead_m, sigma_m=0.7, low_m=low_m, high_m=high_m
+    )
+    return FinishAlignment(where, (), (), None)
+
+
+@pytest.fixture(scope="module")
+def block():
+    gates = [("finish", "finish", 0.0), ("one", "sector", 500.0)]
+    return track_of(block_circuit(), gates=gates, spacing_m=2.0)
+
+
+@pytest.mark.parametrize("ahead_m", [12.0, -9.5])
+def test_a_conclusive_line_moves_the_finish_and_the_history_says_by_how_much(block, ahead_m):
+    changed, _ = apply_alignment(block, aligned(ahead_m - 1.4, ahead_m, ahead_m + 1.4))
+
+    away = changed.gate_ends(changed.finish).mean(axis=0)
+    there = block.curve.position(ahead_m)
+    on_old = block.plane.to_plane(*changed.plane.to_geographic(away))
+    assert on_old == pytest.approx(there, abs=0.05)
+    assert changed.history[-1]["what"].startswith(f"moved the finish gate by {ahead_m:.1f} m")
+
+
+def test_a_line_that_the_times_do_not_tell_moves_nothing(block):
+    assert apply_alignment(block, aligned(5.0, 9.0, 13.0, conclusive=False)) == (block, ())
+
+
+@pytest.mark.parametrize(
+    ("low_m", "high_m", "stays"), [(-1.0, 2.0, True), (0.0, 2.0, True), (0.5, 2.0, False)]
+)
+def test_a_surveyed_finish_stays_where_the_times_do_not_contradict_it(block, low_m, high_m, stays):
+    surveyed = replace(
+        block,
+        gates=tuple(replace(g, surveyed=g.kind == "finish") for g in block.gates),
+    )
+
+    changed, remarks = apply_alignment(surveyed, aligned(low_m, 0.5 * (low_m + high_m), high_m))
+
+    assert (changed is surveyed) == stays
+    assert any("surveyed" in remark and "stays" in remark for remark in remarks) == stays
