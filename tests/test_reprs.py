@@ -66,6 +66,7 @@ def big_values() -> dict[str, object]:
         "LapReport": trackkit.LapReport(LONG, None, (lap,) * 500, (), 83.2, None, None, None, None),
         "Finding": trackkit.Finding("warning", "gate-off-track", LONG, 1e5, None, LONG, remedy),
         "Remedy": remedy,
+        "FactChange": trackkit.FactChange(track, "notes", LONG, LONG, LONG),
         "Change": trackkit.Change(track, gate, (LONG,), LONG),
         "Build": build,
         "Revision": trackkit.Revision(build, (ChangedStretch(1.0, 2.0, 3.0),) * 300, (1.0, -2.0)),

@@ -77,6 +77,9 @@ if TYPE_CHECKING:
     from trackkit.track.describe import describe_track as describe_track
     from trackkit.track.diff import compare_tracks as compare_tracks
     from trackkit.track.diff_report import Comparison as Comparison
+    from trackkit.track.facts import FactChange as FactChange
+    from trackkit.track.facts import rename_corner as rename_corner
+    from trackkit.track.facts import set_fact as set_fact
     from trackkit.track.features import Centreline as Centreline
     from trackkit.track.features import Corner as Corner
     from trackkit.track.features import Gate as Gate
@@ -99,6 +102,7 @@ _MODULES = {
     "Description": "track.describe",
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
+    "FactChange": "track.facts",
     "Finding": "checks.findings",
     "FinishAlignment": "official.align_finish",
     "Gate": "track.features",
@@ -145,10 +149,12 @@ _MODULES = {
     "read_track": "track.file",
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
+    "rename_corner": "track.facts",
     "rename_gate": "gates.edit",
     "reverse_track": "track.reverse",
     "revise_track": "building.revise",
     "serve_editor": "editor.serve",
+    "set_fact": "track.facts",
     "simulate_drive": "simulation.simulate",
     "suggest_gates": "gates.split",
     "survey_place": "gates.survey",
@@ -175,6 +181,7 @@ __all__ = [
     "Description",
     "DrawnLine",
     "Drive",
+    "FactChange",
     "Finding",
     "FinishAlignment",
     "Gate",
@@ -222,10 +229,12 @@ __all__ = [
     "read_track",
     "remove_from_library",
     "remove_gate",
+    "rename_corner",
     "rename_gate",
     "reverse_track",
     "revise_track",
     "serve_editor",
+    "set_fact",
     "simulate_drive",
     "suggest_gates",
     "survey_place",

@@ -9,7 +9,7 @@ import numpy as np
 from trackkit.errors import PlaceError
 from trackkit.gates.square import WIDEST_M, square_ends
 from trackkit.remedies import Remedy
-from trackkit.track.derive import renamed_in_order, with_datum
+from trackkit.track.derive import called, renamed_in_order, with_datum
 from trackkit.track.features import GATE_KINDS, Gate, GateKind, Position
 from trackkit.track.model import Track, new_id
 from trackkit.track.places import Place, chainage_of, to_decimetre
@@ -70,7 +70,8 @@ def with_gate(
             f"the track has a {kind} gate already, at {existing.chainage_m:.1f} m",
             remedy=_moved_there(track, existing, place, width_m),
         )
-    blank = Gate("", kind, name or _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
+    blank = Gate("", kind, _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
+    blank = called(blank, name) if name else blank
     gate, remarks = _located(track, blank, place, width_m)
     gate_id: str = kind
     if kind not in SINGLE_KINDS or any(gate.id == kind for gate in track.gates):
