@@ -81,6 +81,7 @@ def big_values() -> dict[str, object]:
         ),
         "Known": known,
         "Library": trackkit.Library((LONG,) * 50),
+        "Listing": trackkit.Listing(track, LONG),
         "Listed": trackkit.Listed(known, 123456.7),
         "OfficialTimes": trackkit.OfficialTimes(LONG, (LONG,) * 500, 0.001, (LONG,) * 50),
         "Split": trackkit.Split("time", (LONG,) * 50, LONG),

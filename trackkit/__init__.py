@@ -57,6 +57,8 @@ if TYPE_CHECKING:
     from trackkit.official.pairing import pair_official as pair_official
     from trackkit.official.times import OfficialTimes as OfficialTimes
     from trackkit.official.times import read_official as read_official
+    from trackkit.pages.circuits import Listing as Listing
+    from trackkit.pages.circuits import write_circuits as write_circuits
     from trackkit.pages.explain import write_explanation as write_explanation
     from trackkit.pages.html import write_map as write_map
     from trackkit.paper.draw import write_paper as write_paper
@@ -111,6 +113,7 @@ _MODULES = {
     "LapReport": "timing.report",
     "Library": "library.folders",
     "Listed": "library.listing",
+    "Listing": "pages.circuits",
     "Located": "library.known",
     "OfficialTimes": "official.times",
     "Pairing": "official.pairing",
@@ -162,6 +165,7 @@ _MODULES = {
     "time_many": "timing.many",
     "timing_quality": "gates.quality",
     "widen_gate": "gates.edit",
+    "write_circuits": "pages.circuits",
     "write_explanation": "pages.explain",
     "write_map": "pages.html",
     "write_paper": "paper.draw",
@@ -190,6 +194,7 @@ __all__ = [
     "LapReport",
     "Library",
     "Listed",
+    "Listing",
     "Located",
     "OfficialTimes",
     "Pairing",
@@ -242,6 +247,7 @@ __all__ = [
     "time_many",
     "timing_quality",
     "widen_gate",
+    "write_circuits",
     "write_explanation",
     "write_map",
     "write_paper",

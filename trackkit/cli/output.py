@@ -14,9 +14,11 @@ from trackkit.cli.common import (
     json_option,
     print_json,
     read_recordings,
+    refuse_existing,
     remark,
     remarks,
 )
+from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.errors import OutputError
 
 PAPER_SUFFIXES = (".svg", ".pdf", ".png")
@@ -30,7 +32,7 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
     "--output",
     required=True,
     metavar="FILE",
-    help="Page (.html) or picture for paper (.svg, .pdf, .png) to write.",
+    help="Page (.html) or picture for paper (.svg, .pdf, .png) to write; a folder for several.",
 )
 @click.option(
     "--tiles",
@@ -52,9 +54,14 @@ def map_(
     """Draw a track, its gates, findings and laps on one HTML page that works with no network.
 
     With a FILE that ends in .svg, .pdf or .png it is a picture on a sheet of A4 instead, for a
-    notice board, with tables of gates, sectors and corners.
+    notice board, with tables of gates, sectors and corners. With several track files, or a folder
+    of them, and a folder -o, each gets a page there, and index.html has all of them on one map.
     """
     suffix = Path(output).suffix.lower()
+    words = (track_path, *recordings)
+    if _are_tracks(words, suffix):
+        _map_many(ctx, words, output, tiles, force=force)
+        return
     if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
         raise OutputError(
             f"ends in none of .html, {', '.join(PAPER_SUFFIXES)}",
@@ -74,6 +81,54 @@ def map_(
     click.echo(f"wrote {output}")
     if tiles:
         remark(f"the page fetches {tiles} tiles from the network when it is opened")
+    if failed:
+        ctx.exit(1)
+
+
+def _are_tracks(words: tuple[str, ...], suffix: str) -> bool:
+    """Tell whether a page is asked for of each of several track files."""
+    if not are_many(words):
+        return False
+    if any(Path(word).is_dir() for word in words):
+        if suffix in (".html", ".htm", *PAPER_SUFFIXES):
+            raise click.UsageError(
+                "of a folder each track file gets its page: name a folder for -o"
+            )
+        return True
+    return suffix not in (".html", ".htm", *PAPER_SUFFIXES) and all(
+        word.lower().endswith(".geojson") for word in words
+    )
+
+
+def _map_many(
+    ctx: click.Context,
+    words: tuple[str, ...],
+    output: str,
+    tiles: Literal["street", "satellite"] | None,
+    *,
+    force: bool,
+) -> None:
+    from trackkit import Listing, check_track, read_track, write_circuits, write_map
+
+    folder = output_folder(output)
+    index = folder / "index.html"
+    refuse_existing(str(index), force=force)
+    targets = Targets(folder, ".html", but=index.name)
+
+    def work(path: str) -> Listing:
+        track = read_track(path)
+        target = targets.of(path)
+        write_map(track, target, findings=check_track(track), tiles=tiles, force=force)
+        return Listing(track, target.name)
+
+    done, failed = each_track(words, work, "drawing")
+    for _, listing in done:
+        click.echo(f"wrote {folder / listing.page}")
+    if done:
+        write_circuits([listing for _, listing in done], index, force=force)
+        click.echo(f"wrote {index}")
+    if tiles:
+        remark(f"the pages fetch {tiles} tiles from the network when they are opened")
     if failed:
         ctx.exit(1)
 
@@ -98,7 +153,7 @@ def _draw_on_paper(
 
 
 @click.command(cls=Command)
-@click.argument("track_path", metavar="TRACK")
+@click.argument("track_paths", metavar="TRACK|FOLDER...", nargs=-1, required=True)
 @click.option(
     "--to",
     "fmt",
@@ -106,14 +161,41 @@ def _draw_on_paper(
     required=True,
     help="Format; csv is a table of the gates.",
 )
-@click.option("-o", "--output", required=True, metavar="FILE", help="File to write.")
+@click.option(
+    "-o",
+    "--output",
+    required=True,
+    metavar="FILE",
+    help="File to write; a folder for several tracks.",
+)
 @force_option
-def export(track_path: str, fmt: str, output: str, force: bool) -> None:
-    """Write a track in another open format."""
+@click.pass_context
+def export(
+    ctx: click.Context, track_paths: tuple[str, ...], fmt: str, output: str, force: bool
+) -> None:
+    """Write a track in another open format.
+
+    Of several, or of a folder, a file each is written into the folder -o.
+    """
     from trackkit import export_track, read_track
 
-    export_track(read_track(track_path), output, fmt, force=force)
-    click.echo(f"wrote {output}")
+    if not are_many(track_paths):
+        export_track(read_track(track_paths[0]), output, fmt, force=force)
+        click.echo(f"wrote {output}")
+        return
+    targets = Targets(output_folder(output), f".{fmt}")
+
+    def work(path: str) -> Path:
+        track = read_track(path)
+        target = targets.of(path)
+        export_track(track, target, fmt, force=force)
+        return target
+
+    done, failed = each_track(track_paths, work, "exporting")
+    for _, target in done:
+        click.echo(f"wrote {target}")
+    if failed:
+        ctx.exit(1)
 
 
 @click.command(cls=Command)

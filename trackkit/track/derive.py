@@ -11,7 +11,7 @@ from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
 from trackkit.geometry.shape import direction_of
-from trackkit.track.features import Centreline, Position
+from trackkit.track.features import Centreline, Gate, Position
 from trackkit.track.measure import ends_chainage, find_corners, measure
 from trackkit.track.model import Track, id_seed, taken_ids
 

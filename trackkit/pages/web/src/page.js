@@ -41,6 +41,8 @@ import { Toolbar } from "./toolbar.js";
  * @property {DiskNotice | null} disk
  */
 
+export { circuits, openCircuits } from "./circuits.js";
+
 /** @type {Page | null} */
 export let page = null;
 
