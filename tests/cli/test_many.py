@@ -139,5 +139,5 @@ def test_a_folder_is_added_to_a_library(folder, home):
     library = home / "library"
     words = ["library", "add", str(folder), "--replace", "--library", str(library)]
     assert run(words) == 0
-    known = {circuit.id for circuit in open_library([library]).tracks}
+    known = {circuit.id for circuit in open_library([library]).tracks()}
     assert known == {read_track(path).id for path in files(folder)}

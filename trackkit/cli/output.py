@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -20,6 +20,9 @@ from trackkit.cli.common import (
 )
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.errors import OutputError
+
+if TYPE_CHECKING:
+    from trackkit.paper.sheet import Paper
 
 PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 
@@ -39,6 +42,11 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
     type=click.Choice(["street", "satellite"]),
     help="Background from the network; without, the page needs none.",
 )
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "A3", "Letter", "Tabloid"], case_sensitive=False),
+    help="Size of a picture's sheet.  [default: A4]",
+)
 @columns_option
 @force_option
 @click.pass_context
@@ -48,16 +56,19 @@ def map_(
     recordings: tuple[str, ...],
     output: str,
     tiles: Literal["street", "satellite"] | None,
+    paper: Paper | None,
     columns: str | None,
     force: bool,
 ) -> None:
     """Draw a track, its gates, findings and laps on one HTML page that works with no network.
 
-    With a FILE that ends in .svg, .pdf or .png it is a picture on a sheet of A4 instead, for a
+    With a FILE that ends in .svg, .pdf or .png it is a picture on a sheet of paper instead, for a
     notice board, with tables of gates, sectors and corners. With several track files, or a folder
     of them, and a folder -o, each gets a page there, and index.html has all of them on one map.
     """
     suffix = Path(output).suffix.lower()
+    if paper and suffix not in PAPER_SUFFIXES:
+        raise click.UsageError(f"--paper is for a picture: {', '.join(PAPER_SUFFIXES)}")
     words = (track_path, *recordings)
     if _are_tracks(words, suffix):
         _map_many(ctx, words, output, tiles, force=force)
@@ -71,7 +82,7 @@ def map_(
     if suffix in PAPER_SUFFIXES:
         if tiles:
             raise click.UsageError("--tiles are for the page, not for a picture")
-        _draw_on_paper(ctx, track_path, recordings, output, columns, force=force)
+        _draw_on_paper(ctx, track_path, recordings, output, paper or "A4", columns, force=force)
         return
     from trackkit import check_track, read_track, write_map
 
@@ -138,6 +149,7 @@ def _draw_on_paper(
     track_path: str,
     recordings: tuple[str, ...],
     output: str,
+    paper: Paper,
     columns: str | None,
     *,
     force: bool,
@@ -146,7 +158,7 @@ def _draw_on_paper(
 
     track = read_track(track_path)
     read, failed = read_recordings(recordings, columns)
-    remarks(write_paper(track, output, recordings=read, force=force))
+    remarks(write_paper(track, output, recordings=read, paper=paper, force=force))
     click.echo(f"wrote {output}")
     if failed:
         ctx.exit(1)
