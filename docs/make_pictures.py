@@ -7,7 +7,7 @@ A walk-through is a page with fenced blocks.  In a `console` block every line th
 ``$ trackkit`` is run, in order, in a temporary folder that holds a copy of tracks/, and what it
 says is written below it; where the page cuts it short with a line ``...``, it is cut at the same
 length.  A `python` block is run too, and what it prints goes to the `text` block after it.
-tests/test_docs.py does the same and compares.
+tests/journeys/test_walk_throughs.py does the same and compares.
 """
 
 from __future__ import annotations

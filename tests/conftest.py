@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from types import ModuleType
+
+# Each worker has one core; more threads of linear algebra would only wait for each other.
+# Set before NumPy is loaded, which reads it then.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 from doc_pages import DOCS

@@ -10,11 +10,13 @@ import math
 import os
 import shutil
 import stat
+import sys
 import tempfile
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
 from trackkit.errors import OutputError
 from trackkit.remedies import Remedy
@@ -52,7 +54,7 @@ def whole_file(
         When the file exists and `force` is false, or cannot be written.
     """
     shown = os.fspath(path)
-    if _is_written_to(path):
+    if is_stream(path):
         with _stream(path) as scratch:
             yield scratch
         return
@@ -85,8 +87,11 @@ def whole_file(
         raise OutputError(f"cannot be written ({error.strerror or error})", file=shown) from error
 
 
-def _is_written_to(path: str | os.PathLike[str]) -> bool:
-    """Whether a path is a pipe, a device or an open file of this process: nothing to replace."""
+def is_stream(path: str | os.PathLike[str]) -> bool:
+    """Tell whether a path is a pipe, a device or an open file of this process.
+
+    Such a path is written to; there is nothing to replace.
+    """
     if Path(path).absolute().as_posix().startswith(("/dev/", "/proc/")):
         return True
     try:
@@ -103,10 +108,24 @@ def _stream(path: str | os.PathLike[str]) -> Iterator[Path]:
         with tempfile.TemporaryDirectory(prefix="trackkit-") as folder:
             scratch = Path(folder) / "content"
             yield scratch
-            with Path(path).open("wb") as stream:
+            with _opened(path) as stream:
                 stream.write(scratch.read_bytes())
     except OSError as error:
         raise OutputError(f"cannot be written ({error.strerror or error})", file=path) from error
+
+
+def _opened(path: str | os.PathLike[str]) -> BinaryIO:
+    """Open a stream for writing; standard output goes on where it is, though it may be a file."""
+    where = os.stat(path)  # noqa: PTH116 - of what /dev/stdout leads to
+    for descriptor in (1, 2):
+        try:
+            same = os.path.samestat(where, os.fstat(descriptor))
+        except OSError:
+            continue
+        if same:
+            sys.stdout.flush()
+            return os.fdopen(os.dup(descriptor), "wb")
+    return Path(path).open("wb")
 
 
 def _followed(path: str | os.PathLike[str]) -> Path:

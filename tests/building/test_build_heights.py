@@ -20,7 +20,7 @@ def test_elevation_is_kept():
 
     line = build_track([recording], "X").track.centreline
 
-    east = (line.longitude_deg - 11.0) * 111_320.0 * np.cos(np.radians(47.0))
+    east = (line.longitude_deg - 161.0) * 111_320.0 * np.cos(np.radians(47.0))
     assert line.height_m == pytest.approx(500.0 + 0.03 * east, abs=0.15)
 
 

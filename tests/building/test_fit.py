@@ -16,7 +16,7 @@ def test_laps_shifted_as_a_whole_meet_half_way_and_show_no_spread():
     # The same lap recorded twice, once 2 m farther north: a receiver's wander between two days.
     recording = drive(stadium(), begin_m=20.0, laps=1.2, cruise=12.0).recording(10, doppler=True)
     north = replace(recording, latitude_deg=recording.latitude_deg + 2.0 / 111_195.0)
-    plane = LocalPlane(11.0, 47.0)
+    plane = LocalPlane(161.0, 47.0)
     laps = [
         lap
         for each in (recording, north)

@@ -122,12 +122,14 @@ def test_a_fault_that_leaves_the_geometry_is_told_beside_what_geometry_says(writ
         ("no centreline", lambda d: d["features"].pop(0)),
         (
             "a centreline of one position",
-            lambda d: d["features"][0]["geometry"].update(coordinates=[[11.0, 47.0]]),
+            lambda d: d["features"][0]["geometry"].update(coordinates=[[161.0, 47.0]]),
         ),
         ("a gate with one end", lambda d: feature(d, "gate-b")["geometry"]["coordinates"].pop()),
         (
             "a latitude of 100",
-            lambda d: feature(d, "gate-b")["geometry"]["coordinates"].__setitem__(0, [11.0, 100.0]),
+            lambda d: feature(d, "gate-b")["geometry"]["coordinates"].__setitem__(
+                0, [161.0, 100.0]
+            ),
         ),
         ("text for a number", lambda d: d["track"].update(length_m="long")),
         ("no name", lambda d: d["track"].pop("name")),

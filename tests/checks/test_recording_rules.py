@@ -48,7 +48,7 @@ def test_laps_lost_at_a_gate_are_counted(block, recording):
 
 
 def test_a_recording_of_another_place_is_said_to_be(block):
-    elsewhere = track_of(ROAD, gates=GATES, spacing_m=2.0, at=(12.0, 48.0))
+    elsewhere = track_of(ROAD, gates=GATES, spacing_m=2.0, at=(162.0, 48.0))
     outing = drive(ROAD, begin_m=1300.0, laps=1.3)
     findings, _ = check_recording(elsewhere, outing.recording(5, doppler=True, noise=0.5, seed=4))
 

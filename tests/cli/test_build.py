@@ -7,7 +7,7 @@ from drives import drive, stadium
 from long_block import long_block, recorded
 
 from trackkit.building.build import build_track
-from trackkit.building.from_edges import EDGES_CAUTION
+from trackkit.caution import EDGES
 from trackkit.cli import run
 from trackkit.gates.placement import with_gate
 from trackkit.recordings.write import write_recording
@@ -75,7 +75,7 @@ def test_the_command_says_the_caution_and_writes_the_width(tmp_path, capsys):
 
     said = capsys.readouterr()
     assert status == 0, said.err
-    assert EDGES_CAUTION in said.err
+    assert said.err.startswith(EDGES)
     assert "between the edges" in said.out
     assert read_track(target).centreline.width_m == pytest.approx(8.0, abs=0.1)
 

@@ -31,7 +31,7 @@ class TestStatus:
     def test_no_circuit_near_is_an_answer(
         self, bean_folder: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
-        found = json_of(["locate", "10", "10", "--library", str(bean_folder)], capsys)
+        found = json_of(["locate", "10", "60", "--library", str(bean_folder)], capsys)
         assert found["answer"] == "none"
 
     def test_no_complete_lap_is_an_answer(

@@ -24,13 +24,13 @@ def home(monkeypatch, tmp_path):
 
 @pytest.fixture
 def three(home, capsys):
-    track_file(home / "mine", "oakring", name="Oak Ring", country="XQ", at=(11.0, 47.0))
+    track_file(home / "mine", "oakring", name="Oak Ring", country="XQ", at=(161.0, 47.0))
     track_file(
         home / "mine",
         "elm-hill",
         name="Elm Hill",
         layout="Long",
-        at=(11.5, 47.0),
+        at=(161.5, 47.0),
         road=hill_course(),
         country="XA",
     )
@@ -50,9 +50,9 @@ def test_everything_is_listed_by_id(three, capsys):
         (("--name", "ring"), ["oakring"]),
         (("--name", "LONG"), ["elm-hill"]),
         (("--near", "-40", "190"), ["ash", "oakring", "elm-hill"]),
-        (("--near", "47", "11.5", "--within", "60"), ["elm-hill", "oakring"]),
-        (("--near", "47", "11.5", "--within", "10"), ["elm-hill"]),
-        (("--near", "47", "11.5", "--within", "60", "--country", "XQ"), ["oakring"]),
+        (("--near", "47", "161.5", "--within", "60"), ["elm-hill", "oakring"]),
+        (("--near", "47", "161.5", "--within", "10"), ["elm-hill"]),
+        (("--near", "47", "161.5", "--within", "60", "--country", "XQ"), ["oakring"]),
     ],
 )
 def test_a_list_can_be_narrowed(three, capsys, words, expected):
@@ -91,7 +91,7 @@ def test_broken_files_are_warned_of_once_each_and_the_others_listed(three, home,
 @pytest.mark.parametrize("below", ["", "deeper"])
 def test_a_file_where_a_library_was_to_be_made_is_told_in_one_sentence(home, capsys, below):
     (home / "taken").write_text("mine")
-    track = track_file(home / "new", "oakring", name="Oak Ring", at=(11.0, 47.0))
+    track = track_file(home / "new", "oakring", name="Oak Ring", at=(161.0, 47.0))
     capsys.readouterr()
 
     assert run(["library", "add", str(track), "--library", str(home / "taken" / below)]) == 1

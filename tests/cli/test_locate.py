@@ -39,7 +39,7 @@ def test_csv_has_a_line_for_each_recording_in_the_order_given(library, session, 
 
 
 @pytest.mark.parametrize(
-    "words", [["--csv", "--json", "a.gpx"], ["--csv", "47", "11"], ["--csv", "-"]]
+    "words", [["--csv", "--json", "a.gpx"], ["--csv", "47", "161"], ["--csv", "-"]]
 )
 def test_csv_where_it_makes_no_sense_is_a_fault_of_the_command_line(words):
     assert run(["locate", *words]) == 2

@@ -1,7 +1,9 @@
-"""``trackkit map`` on paper: the picture follows the file's name."""
+"""``trackkit map``: the picture follows the file's name; tiles are named, and credited."""
 
+import pytest
 from paper_tracks import SAMPLES, track_named
 
+from trackkit.caution import TILES_PRIVACY
 from trackkit.cli import run
 from trackkit.track.file import write_track
 
@@ -24,7 +26,41 @@ def test_another_suffix_gets_one_sentence(tmp_path, capsys):
     assert list(tmp_path.iterdir()) == []
 
 
+TILES = ("--tiles", "https://tiles.example.org/{z}/{x}/{y}.png")
+CREDIT = ("--credit", "Pictures: nobody")
+
+
 def test_tiles_are_not_for_paper(tmp_path, capsys):
     path = str(tmp_path / "track.svg")
-    assert run(["map", str(SAMPLES[0]), "--tiles", "street", "-o", path]) == 2
+    assert run(["map", str(SAMPLES[0]), *TILES, *CREDIT, "-o", path]) == 2
     assert "--tiles" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("given", [TILES, CREDIT])
+def test_tiles_and_credit_go_together(given, tmp_path, capsys):
+    path = tmp_path / "track.html"
+    assert run(["map", str(SAMPLES[0]), *given, "-o", str(path)]) == 2
+    assert "--tiles URL and --credit TEXT go together" in capsys.readouterr().err
+    assert not path.exists()
+
+
+def test_an_address_of_no_tiles_gets_one_sentence(tmp_path, capsys):
+    path = tmp_path / "track.html"
+    assert run(["map", str(SAMPLES[0]), "--tiles", "street", *CREDIT, "-o", str(path)]) == 2
+    said = capsys.readouterr().err
+    assert "'street' is no address of a host" in said
+    assert "give one such as https://" in said
+    assert not path.exists()
+
+
+def test_a_page_with_tiles_is_written_and_what_their_server_learns_is_said(tmp_path, capsys):
+    path = tmp_path / "track.html"
+    assert run(["map", str(SAMPLES[0]), *TILES, *CREDIT, "-o", str(path)]) == 0
+    said = capsys.readouterr()
+    assert said.out == f"wrote {path}\n"
+    assert said.err == (
+        "the page asks tiles.example.org for pictures whenever it is opened. "
+        + TILES_PRIVACY
+        + "\n"
+    )
+    assert "img-src data: https://tiles.example.org;" in path.read_text("utf-8")

@@ -63,7 +63,7 @@ def test_no_text_of_a_command_stands_in_the_page():
     assert said == []
 
 
-ENDS = {"left": [144.9, -37.8], "right": [144.95, -37.85]}
+ENDS = {"left": [104.9, -37.8], "right": [104.95, -37.85]}
 
 
 @pytest.mark.parametrize(
@@ -81,7 +81,7 @@ ENDS = {"left": [144.9, -37.8], "right": [144.95, -37.85]}
             Remedy("", "gate move", "finish", None, ENDS),
             (
                 "trackkit gate move 'my track.geojson' finish "
-                "-37.80000000,144.90000000/-37.85000000,144.95000000"
+                "-37.80000000,104.90000000/-37.85000000,104.95000000"
             ),
         ),
         (
@@ -246,7 +246,7 @@ def test_a_line_without_times_is_built_from_as_a_line(folder, capsys):
 
 
 def test_a_line_that_does_not_close_may_be_a_course(folder, capsys):
-    line_file(folder, "hill line.geojson", [[11.0 + 0.0005 * n, 47.0] for n in range(40)])
+    line_file(folder, "hill line.geojson", [[161.0 + 0.0005 * n, 47.0] for n in range(40)])
     words = ["build", "--from-line", "hill line.geojson", "--name", "Hill"]
 
     assert refused(capsys, *words).endswith("from one point to another with --open")
@@ -270,13 +270,13 @@ def test_a_line_that_does_not_close_may_be_a_course(folder, capsys):
     ],
 )
 def test_a_line_in_a_grid_asks_for_it(folder, capsys, crs, says):
-    line_file(folder, "grid.geojson", [[691_000, 5_334_000], [691_100, 5_334_000]], **crs)
+    line_file(folder, "grid.geojson", [[400_000, 6_200_000], [400_100, 6_200_000]], **crs)
     said = refused(capsys, "build", "--from-line", "grid.geojson", "--name", "X")
     assert said.endswith(says)
 
 
 def test_options_that_do_not_fit_are_to_be_left_out(folder, capsys):
-    (folder / "drive.csv").write_text("time,lat,lon\n0,48,11\n1,48,11\n")
+    (folder / "drive.csv").write_text("time,lat,lon\n0,48,161\n1,48,161\n")
     said = refused(capsys, "build", "--from-line", "drive.csv", "--name", "X")
     assert said.endswith("read this as a recording: leave --from-line out")
 
@@ -303,7 +303,7 @@ def test_options_that_do_not_fit_are_to_be_left_out(folder, capsys):
     ],
 )
 def test_columns_that_are_not_clear_are_asked_for(folder, capsys, header, says):
-    (folder / "drive.csv").write_text(f"{header}\n0,48,48,11\n1,48,48,11\n")
+    (folder / "drive.csv").write_text(f"{header}\n0,48,48,161\n1,48,48,161\n")
     assert refused(capsys, "build", "drive.csv", "--name", "X").endswith(says)
 
 

@@ -12,7 +12,7 @@ from trackkit.track.features import Centreline, Corner, Gate, PitLane
 from trackkit.track.model import Track
 
 
-def make_track(at=(11.0, 47.0)):
+def make_track(at=(161.0, 47.0)):
     """An invented ring, 628 m round, driven anticlockwise, with one of each feature."""
     plane = LocalPlane(*at)
     angle = np.linspace(0, 2 * np.pi, 40, endpoint=False)
@@ -70,7 +70,7 @@ def track():
 @pytest.fixture(scope="session")
 def astride():
     """Centred on the antimeridian: the gate at the north is cut in two by it."""
-    return make_track(at=(180.0, -17.0))
+    return make_track(at=(180.0, -27.0))
 
 
 @pytest.fixture

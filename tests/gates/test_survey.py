@@ -9,7 +9,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.gauss_markov import sample_path
 from trackkit.recordings.recording import Recording
 
-PLANE = LocalPlane(11.0, 47.0)
+PLANE = LocalPlane(161.0, 47.0)
 
 
 def standing(seconds, seed, rate_hz=1.0, drift=0.0, wander=(1.0, 120.0), white=0.15):

@@ -52,7 +52,7 @@ def test_a_line_driven_westward_is_cut_the_other_way_round():
 
 
 def test_a_line_that_crosses_nothing_stays_one_line():
-    line = np.array([[12.0, 45.0], [12.1, 45.1], [12.2, 45.0]])
+    line = np.array([[162.0, 45.0], [162.1, 45.1], [162.2, 45.0]])
     (part,) = cut_line(line)
     assert part.tolist() == line.tolist()
 
@@ -135,13 +135,13 @@ def test_parts_that_do_not_meet_are_joined_across_their_gap():
 
 def test_a_box_lists_the_south_west_corner_before_the_north_east_one():
     # RFC 7946 section 5: all axes of the most southwesterly point, then the most northeasterly.
-    line = np.array([[12.0, 45.0], [12.2, 44.9], [12.1, 45.3]])
-    assert bounding_box([line]) == [12.0, 44.9, 12.2, 45.3]
+    line = np.array([[162.0, 45.0], [162.2, 44.9], [162.1, 45.3]])
+    assert bounding_box([line]) == [162.0, 44.9, 162.2, 45.3]
 
 
 def test_a_box_of_positions_with_heights_has_six_numbers():
-    line = np.array([[12.0, 45.0, 7.0], [12.2, 44.9, 3.0]])
-    assert bounding_box([line]) == [12.0, 44.9, 3.0, 12.2, 45.0, 7.0]
+    line = np.array([[162.0, 45.0, 7.0], [162.2, 44.9, 3.0]])
+    assert bounding_box([line]) == [162.0, 44.9, 3.0, 162.2, 45.0, 7.0]
 
 
 def test_a_box_across_the_antimeridian_has_west_larger_than_east():

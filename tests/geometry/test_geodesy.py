@@ -19,15 +19,15 @@ from trackkit.geometry.geodesy import (
 
 GEOD = Geod(ellps="WGS84")
 PLACES = [
-    (-1.02, 52.08),
-    (144.96, -37.85),
-    (25.7, 80.0),
+    (-21.02, 52.08),
+    (104.96, -37.85),
+    (5.7, 80.0),
     (-70.0, -80.0),
     (15.0, 89.99),
     (0.0, -90.0),
-    (180.0, -16.5),
-    (-179.99, 66.0),
-    (36.8, 0.0),
+    (180.0, -26.5),
+    (-179.99, 59.0),
+    (66.8, 0.0),
 ]
 
 longitudes = st.floats(-180, 180)
@@ -110,7 +110,7 @@ def test_positions_astride_the_antimeridian_lie_side_by_side_on_the_plane():
 
 
 def test_longitudes_come_back_continuous_around_the_origin():
-    plane = LocalPlane(179.999, -16.0)
+    plane = LocalPlane(179.999, -26.0)
     longitude, _ = plane.to_geographic([[-1000.0, 0.0], [1000.0, 0.0]])
     assert longitude[0] < 180 < longitude[1]
 
@@ -141,12 +141,12 @@ def test_a_line_of_a_degree_of_latitude_has_its_handbook_length():
 
 
 def test_the_length_of_a_line_does_not_depend_on_where_its_longitudes_wrap():
-    latitude = [-16.0, -16.001, -16.002]
+    latitude = [-26.0, -26.001, -26.002]
     continuous = polyline_length([179.999, 180.0005, 180.002], latitude)
     assert polyline_length([179.999, -179.9995, -179.998], latitude) == pytest.approx(continuous)
     expected = sum(
         Geodesic.WGS84.Inverse(*pair)["s12"]
-        for pair in [(-16, 179.999, -16.001, -179.9995), (-16.001, -179.9995, -16.002, -179.998)]
+        for pair in [(-26, 179.999, -26.001, -179.9995), (-26.001, -179.9995, -26.002, -179.998)]
     )
     assert continuous == pytest.approx(expected, abs=1e-6)
 
@@ -175,7 +175,7 @@ def test_unwrapping_undoes_wrapping_of_a_continuous_line(start, steps):
 def test_distance_to_a_line_is_the_geodesic_distance_to_its_nearest_place():
     # The foot of the perpendicular is made 40 m along a segment of 100 m; the position is set
     # 730 m square to it, so it is 730 m from the line (GeographicLib).
-    begin = (7.0, 46.0)
+    begin = (161.0, 46.0)
     end = Geodesic.WGS84.Direct(begin[1], begin[0], 30.0, 100.0)
     foot = Geodesic.WGS84.Direct(begin[1], begin[0], 30.0, 40.0)
     aside = Geodesic.WGS84.Direct(foot["lat2"], foot["lon2"], foot["azi2"] + 90, 730.0)
@@ -185,8 +185,8 @@ def test_distance_to_a_line_is_the_geodesic_distance_to_its_nearest_place():
 
 
 def test_distance_to_a_line_beyond_its_end_is_the_distance_to_the_end():
-    found = distance_to_polyline(7.01, 46.0, [7.0, 7.001], [46.0, 46.0])
-    expected = Geodesic.WGS84.Inverse(46.0, 7.01, 46.0, 7.001)["s12"]
+    found = distance_to_polyline(161.01, 46.0, [161.0, 161.001], [46.0, 46.0])
+    expected = Geodesic.WGS84.Inverse(46.0, 161.01, 46.0, 161.001)["s12"]
     assert found == pytest.approx(expected, abs=1e-3)
 
 
@@ -197,6 +197,6 @@ def test_distance_to_a_line_is_measured_across_the_antimeridian():
 
 
 def test_a_repeated_vertex_does_not_spoil_the_distance_to_a_line():
-    found = distance_to_polyline(7.0, 46.001, [7.0, 7.0, 7.001], [46.0, 46.0, 46.0])
-    expected = Geodesic.WGS84.Inverse(46.001, 7.0, 46.0, 7.0)["s12"]
+    found = distance_to_polyline(161.0, 46.001, [161.0, 161.0, 161.001], [46.0, 46.0, 46.0])
+    expected = Geodesic.WGS84.Inverse(46.001, 161.0, 46.0, 161.0)["s12"]
     assert found == pytest.approx(expected, abs=1e-3)

@@ -68,7 +68,7 @@ def test_the_shipped_folder_is_beside_the_package_or_the_repository():
 def test_every_track_file_of_every_folder_is_read(tmp_path):
     for folder, name in (("a", "one"), ("a", "two"), ("b", "three")):
         (tmp_path / folder).mkdir(exist_ok=True)
-        write_track(track_at((11.0, 47.0), track_id=name), tmp_path / folder / f"{name}.geojson")
+        write_track(track_at((161.0, 47.0), track_id=name), tmp_path / folder / f"{name}.geojson")
     (tmp_path / "a" / "notes.txt").write_text("not a track file")
 
     library = open_library([tmp_path / "a", tmp_path / "b"])
@@ -82,7 +82,7 @@ def test_every_track_file_of_every_folder_is_read(tmp_path):
 def test_of_two_tracks_with_one_id_the_first_folders_counts(tmp_path):
     for folder in ("mine", "shipped"):
         (tmp_path / folder).mkdir()
-        write_track(track_at((11.0, 47.0), name=folder), tmp_path / folder / "x.geojson")
+        write_track(track_at((161.0, 47.0), name=folder), tmp_path / folder / "x.geojson")
 
     (found,) = open_library([tmp_path / "mine", tmp_path / "shipped"]).tracks()
     (other,) = open_library([tmp_path / "shipped", tmp_path / "mine"]).tracks()
@@ -95,7 +95,7 @@ def test_a_folder_that_is_named_twice_is_searched_where_it_is_named_first(tmp_pa
     """The sample circuits' folder is always the last too, given with --library or not."""
     for folder in ("mine", "shipped"):
         (tmp_path / folder).mkdir()
-        write_track(track_at((11.0, 47.0), name=folder), tmp_path / folder / "x.geojson")
+        write_track(track_at((161.0, 47.0), name=folder), tmp_path / folder / "x.geojson")
     given = [tmp_path / "shipped", tmp_path / "mine", tmp_path / "mine" / ".." / "shipped"]
 
     library = open_library(given)
@@ -118,7 +118,7 @@ def test_a_folder_that_is_named_twice_is_searched_where_it_is_named_first(tmp_pa
     ids=["empty", "jpeg", "cut-short", "list", "other-geojson", "no-features", "newer"],
 )
 def test_a_broken_file_is_left_out_with_one_warning_that_names_it(tmp_path, broken):
-    write_track(track_at((11.0, 47.0), track_id="good"), tmp_path / "good.geojson")
+    write_track(track_at((161.0, 47.0), track_id="good"), tmp_path / "good.geojson")
     (tmp_path / "bad.geojson").write_bytes(broken)
 
     library = open_library([tmp_path])
@@ -131,7 +131,7 @@ def test_a_broken_file_is_left_out_with_one_warning_that_names_it(tmp_path, brok
 
 def test_a_track_whose_latitude_is_impossible_is_left_out_with_one_warning(tmp_path):
     good = tmp_path / "good.geojson"
-    write_track(track_at((11.0, 47.0), track_id="good"), good)
+    write_track(track_at((161.0, 47.0), track_id="good"), good)
     text = good.read_text("utf-8").replace("46.99", "146.99").replace('"good"', '"bad"')
     (tmp_path / "bad.geojson").write_text(text, "utf-8")
 

@@ -51,7 +51,7 @@ def test_a_folder_given_counts_before_the_environments_and_that_before_the_users
     monkeypatch.setenv(ENVIRONMENT_VARIABLE, str(home / "club"))
 
     added(capsys, track_file(home / "new", "one"))
-    added(capsys, track_file(home / "new", "two", at=(12.0, 47.0)), "--library", home / "mine")
+    added(capsys, track_file(home / "new", "two", at=(162.0, 47.0)), "--library", home / "mine")
 
     assert (home / "club" / "one.geojson").is_file()
     assert (home / "mine" / "two.geojson").is_file()
@@ -135,7 +135,7 @@ def test_the_same_line_under_another_name_is_recognised_and_said(home, capsys):
 
     # The same circuit, drawn by somebody else: 4 m to the side and begun elsewhere.
     (row,), said = added(
-        capsys, track_file(home / "new", "aerodrome", name="Aerodrome", at=(11.00005, 47.0))
+        capsys, track_file(home / "new", "aerodrome", name="Aerodrome", at=(161.00005, 47.0))
     )
 
     (overlap,) = row["overlaps"]
@@ -176,7 +176,7 @@ def test_the_same_line_the_other_way_round_is_no_duplicate(home, capsys):
 def test_a_circuit_beside_another_shares_nothing(home, capsys):
     added(capsys, track_file(home / "new", "one"))
 
-    (row,), said = added(capsys, track_file(home / "new", "two", at=(11.003, 47.0)))
+    (row,), said = added(capsys, track_file(home / "new", "two", at=(161.003, 47.0)))
 
     assert row["overlaps"] == []
     assert said == ""
@@ -208,7 +208,7 @@ def test_processes_that_add_at_once_lose_nothing(home, capsys):
     mine = home / "mine"
     lots = [
         [
-            track_file(home / f"lot{lot}", f"t{lot}-{n}", at=(11 + 0.1 * n, 40 + lot))
+            track_file(home / f"lot{lot}", f"t{lot}-{n}", at=(161 + 0.1 * n, 44 + lot))
             for n in range(6)
         ]
         for lot in range(3)
@@ -225,7 +225,7 @@ def test_processes_that_add_at_once_lose_nothing(home, capsys):
 def test_of_processes_that_add_one_id_at_once_just_one_does(home):
     mine = home / "mine"
     rivals = [
-        track_file(home / f"rival{n}", "same", name=f"Rival {n}", at=(11.0 + n, 47.0))
+        track_file(home / f"rival{n}", "same", name=f"Rival {n}", at=(161.0 + n, 47.0))
         for n in range(3)
     ]
 

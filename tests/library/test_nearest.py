@@ -60,13 +60,13 @@ def test_a_tree_finds_what_measuring_everything_finds(monkeypatch):
     generator = np.random.default_rng(6)
     lines = [
         loop(
-            (float(generator.normal(11, 0.4)), float(generator.normal(47, 0.3))),
+            (float(generator.normal(161, 0.4)), float(generator.normal(47, 0.3))),
             float(generator.uniform(200, 3000)),
             turn_deg=float(generator.uniform(0, 180)),
         )
         for _ in range(150)
     ]
-    longitude, latitude = generator.normal(11, 0.6, 300), generator.normal(47, 0.4, 300)
+    longitude, latitude = generator.normal(161, 0.6, 300), generator.normal(47, 0.4, 300)
     by_all = pack(lines)
     expected = [
         nearest_few(by_all, *place, 4, 500.0) for place in zip(longitude, latitude, strict=True)
@@ -91,6 +91,6 @@ def test_a_tree_finds_what_measuring_everything_finds(monkeypatch):
 
 
 def test_no_line_is_nearest_to_nothing():
-    line, distance = nearest_few(pack([]), 11.0, 47.0, 3)
+    line, distance = nearest_few(pack([]), 161.0, 47.0, 3)
     assert (list(line), list(distance)) == ([], [])
     assert len(nearest(LINES, [], [])[0]) == 0

@@ -12,7 +12,7 @@ from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
 from trackkit.recordings.recording import Recording
 
-PLANE = LocalPlane(11.0, 47.0)
+PLANE = LocalPlane(161.0, 47.0)
 
 
 def ellipse(receiver):

@@ -15,7 +15,7 @@ from trackkit.motion.quintic import coefficients, quintic
 from trackkit.recordings.recording import Recording
 
 SHARES = np.array([0.0, 0.1, 0.5, 0.77, 1.0])
-PLANE = LocalPlane(11.0, 47.0)
+PLANE = LocalPlane(161.0, 47.0)
 
 
 MOTIONS = st.floats(-100.0, 100.0).map(lambda value: value if abs(value) > 1e-100 else 0.0)

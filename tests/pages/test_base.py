@@ -55,7 +55,7 @@ def test_corners_and_straights_are_listed(page: str) -> None:
 def test_recording_made_elsewhere_is_said_to_lie_elsewhere() -> None:
     track, elsewhere = oval(), oval(latitude_deg=52.2)
     # 0.2 degrees of latitude at 52.1 N by GeographicLib, less the oval's own 80 m
-    apart_km = Geodesic.WGS84.Inverse(52.0, -1.5, 52.2, -1.5)["s12"] / 1000
+    apart_km = Geodesic.WGS84.Inverse(52.0, -21.5, 52.2, -21.5)["s12"] / 1000
     words = text_of(map_html(track, recordings=[session(elsewhere)]))
     found = re.search(r"lies ([\d.]+) km from this track", words)
     assert found is not None
@@ -127,7 +127,7 @@ def test_traces_in_the_page_give_the_lap_times(page: str) -> None:
 
 @pytest.mark.parametrize("longitude_deg", [179.9995, -179.9995, 180.0])
 def test_track_astride_the_antimeridian_is_in_one_piece(longitude_deg: float) -> None:
-    track = oval(longitude_deg, -17.0)
+    track = oval(longitude_deg, -27.0)
     base = document_of(map_html(track, recordings=[session(track)]), "base")
     longitudes = np.concatenate(
         [unpacked(base["line"]["spline"]["lon"]), unpacked(base["recordings"][0]["fixes"]["lon"])]

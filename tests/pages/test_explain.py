@@ -103,7 +103,7 @@ def test_one_lap_alone_is_explained_too():
 
 def test_a_drawn_line_is_not_explained():
     angle = np.linspace(0.0, 2 * np.pi, 200)
-    drawn = build_from_line(11 + 1e-3 * np.cos(angle), 47 + 1e-3 * np.sin(angle), "Drawn")
+    drawn = build_from_line(161 + 1e-3 * np.cos(angle), 47 + 1e-3 * np.sin(angle), "Drawn")
 
     with pytest.raises(TrackkitError, match="drawn"):
         explain_html(drawn)

@@ -45,7 +45,7 @@ def test_no_text_overlaps_another_and_all_are_on_the_sheet(name, pictures):
 def test_a_recording_is_drawn_and_one_elsewhere_is_told():
     outing = drive(block_circuit(), begin_m=10.0, laps=1.2)
     here = outing.recording(5, name="here.nmea")
-    there = outing.recording(5, name="there.nmea", at=(20.0, 10.0))
+    there = outing.recording(5, name="there.nmea", at=(-30.0, 10.0))
     track = block()
     picture = draw(track, [here, there])
 

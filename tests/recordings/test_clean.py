@@ -22,11 +22,11 @@ METRES_PER_DEGREE = 2 * np.pi * 6_378_137.0 / 360.0
 def drive(
     count: int = 20, *, speed_mps: float = 20.0, interval_s: float = 1.0, **changes
 ) -> RawFixes:
-    """Drive east along the equator at 10° east, far from null island."""
+    """Drive east along the equator at 60° east, far from null island."""
     time = np.arange(count) * interval_s
     columns = {
         "time": time,
-        "longitude_deg": 10.0 + time * speed_mps / METRES_PER_DEGREE,
+        "longitude_deg": 60.0 + time * speed_mps / METRES_PER_DEGREE,
         "latitude_deg": np.zeros(count),
     }
     return RawFixes(**{**columns, "place": np.arange(1, count + 1), **changes})
@@ -276,7 +276,7 @@ def test_a_drive_within_reach_and_in_order_is_untouched(steps):
     dt, east, north = np.array(steps).T
     raw = RawFixes(
         np.cumsum(dt),
-        10.0 + np.cumsum(east * dt) * 100.0 / METRES_PER_DEGREE,
+        160.0 + np.cumsum(east * dt) * 100.0 / METRES_PER_DEGREE,
         47.0 + np.cumsum(north * dt) * 100.0 / METRES_PER_DEGREE,
     )
     recording = clean(raw, "drive")

@@ -35,7 +35,7 @@ def placemark(name: str, coordinates: str) -> str:
 
 def test_a_drawn_line_is_read_with_name_and_heights(geojson):
     line = read_line(geojson(feature("LineString", POSITIONS, name="Invented Loop")))
-    np.testing.assert_array_equal(line.longitude_deg, [11.0, 11.001, 11.001])
+    np.testing.assert_array_equal(line.longitude_deg, [161.0, 161.001, 161.001])
     np.testing.assert_array_equal(line.latitude_deg, [48.0, 48.0, 48.001])
     np.testing.assert_array_equal(line.elevation_m, [500.0, 501.0, 502.0])
     assert (line.name, line.remarks) == ("Invented Loop", ())
@@ -43,7 +43,7 @@ def test_a_drawn_line_is_read_with_name_and_heights(geojson):
 
 def test_a_bare_geometry_is_a_line_too(tmp_path):
     path = tmp_path / "line.json"
-    path.write_text(json.dumps({"type": "LineString", "coordinates": [[11, 48], [11, 48.1]]}))
+    path.write_text(json.dumps({"type": "LineString", "coordinates": [[161, 48], [161, 48.1]]}))
     line = read_line(path)
     assert line.elevation_m is None
     assert line.name is None
@@ -61,7 +61,7 @@ def test_neighbours_that_are_the_same_are_made_one(geojson):
     line = read_line(geojson(feature("LineString", [POSITIONS[0], *POSITIONS, POSITIONS[2]])))
     assert len(line.longitude_deg) == 3
     with pytest.raises(RecordingError, match="fewer than two different positions"):
-        read_line(geojson(feature("LineString", [[11, 48], [11, 48]])))
+        read_line(geojson(feature("LineString", [[161, 48], [161, 48]])))
 
 
 @pytest.mark.parametrize("crs", [None, "EPSG:25832"])
@@ -75,7 +75,7 @@ def test_a_line_without_positions_is_refused(geojson, kind, coordinates, crs):
 
 def test_a_line_cut_at_the_antimeridian_is_joined_again(geojson):
     # As RFC 7946, section 3.1.9, asks for cutting it.
-    parts = [[[179.99, -17.0], [180.0, -17.0]], [[-180.0, -17.0], [-179.99, -17.0]]]
+    parts = [[[179.99, -27.0], [180.0, -27.0]], [[-180.0, -27.0], [-179.99, -27.0]]]
     line = read_line(geojson(feature("MultiLineString", parts)))
     np.testing.assert_allclose(line.longitude_deg, [179.99, 180.0, 180.01])
 
@@ -94,8 +94,8 @@ def test_several_lines_are_a_question_with_names_and_lengths(geojson):
 
 def test_a_line_ten_times_as_long_as_every_other_one_is_the_track(geojson):
     # A track exported with its gates holds them as lines as well.
-    track = [[11.0, 48.0], [11.1, 48.0]]
-    gates = [[[11.0, 47.9999], [11.0, 48.0001]], [[11.05, 47.9999], [11.05, 48.0001]]]
+    track = [[161.0, 48.0], [161.1, 48.0]]
+    gates = [[[161.0, 47.9999], [161.0, 48.0001]], [[161.05, 47.9999], [161.05, 48.0001]]]
     path = geojson(
         *(feature("LineString", gate, name="Gate") for gate in gates),
         feature("LineString", track, name="Track"),
@@ -117,14 +117,14 @@ def test_times_in_a_drawn_line_are_remarked(geojson):
 
 def test_a_recording_in_text_is_no_drawn_line(tmp_path):
     path = tmp_path / "drive.csv"
-    path.write_text("time,lat,lon\n0,48,11\n1,48,11\n")
+    path.write_text("time,lat,lon\n0,48,161\n1,48,161\n")
     with pytest.raises(RecordingError, match="is text, not a drawn line"):
         read_line(path)
 
 
 def test_gpx_tracks_and_routes_are_lines(tmp_path):
     path = tmp_path / "line.gpx"
-    points = '<rtept lat="48" lon="11"><ele>5</ele></rtept><rtept lat="48.1" lon="11"/>'
+    points = '<rtept lat="48" lon="161"><ele>5</ele></rtept><rtept lat="48.1" lon="161"/>'
     path.write_text(f'<gpx version="1.1"><rte><name>R</name>{points}</rte></gpx>')
     line = read_line(path)
     np.testing.assert_array_equal(line.latitude_deg, [48.0, 48.1])
@@ -138,8 +138,8 @@ def test_gpx_tracks_and_routes_are_lines(tmp_path):
 
 
 def test_a_kml_line_is_read(kml):
-    line = read_line(kml(placemark("Loop", "11,48,500 11.001,48,501 11.001,48.001,502")))
-    np.testing.assert_array_equal(line.longitude_deg, [11.0, 11.001, 11.001])
+    line = read_line(kml(placemark("Loop", "161,48,500 161.001,48,501 161.001,48.001,502")))
+    np.testing.assert_array_equal(line.longitude_deg, [161.0, 161.001, 161.001])
     np.testing.assert_array_equal(line.latitude_deg, [48.0, 48.0, 48.001])
     np.testing.assert_array_equal(line.elevation_m, [500.0, 501.0, 502.0])
     assert line.name == "Loop"
@@ -147,20 +147,21 @@ def test_a_kml_line_is_read(kml):
 
 def test_lines_in_all_folders_of_a_kml_are_seen(kml):
     body = "".join(
-        f"<Folder><name>F{n}</name>{placemark(f'L{n}', '11,48 11.001,48')}</Folder>" for n in (1, 2)
+        f"<Folder><name>F{n}</name>{placemark(f'L{n}', '161,48 161.001,48')}</Folder>"
+        for n in (1, 2)
     )
     with pytest.raises(RecordingError, match=r"holds 2 lines .*L1: 75 m; L2: 75 m"):
         read_line(kml(body))
 
 
 def test_entities_in_kml_are_refused(kml):
-    path = kml(placemark("L", "11,48 12,48"), before='<!DOCTYPE kml [<!ENTITY a "b">]>')
+    path = kml(placemark("L", "161,48 162,48"), before='<!DOCTYPE kml [<!ENTITY a "b">]>')
     with pytest.raises(RecordingError, match="defines entities"):
         read_line(path)
 
 
 def test_a_truncated_kml_is_told(kml):
-    path = kml(placemark("L", "11,48 12,48"))
+    path = kml(placemark("L", "161,48 162,48"))
     path.write_text(path.read_text()[:-30])
     with pytest.raises(RecordingError, match="line 1: its XML is broken or breaks off"):
         read_line(path)
@@ -171,22 +172,22 @@ def test_kml_and_gpx_are_wgs_84_by_their_standards(kml, crs):
     with pytest.raises(
         RecordingError, match="is KML, which is always in WGS 84; name no"
     ) as caught:
-        read_line(kml(placemark("L", "11,48 12,48")), crs=crs)
+        read_line(kml(placemark("L", "161,48 162,48")), crs=crs)
     assert caught.value.remedy.value == {"argument": "crs"}
 
 
 def test_a_line_in_a_grid_comes_out_where_pyproj_puts_it(geojson):
-    to_grid = Transformer.from_crs("EPSG:4326", "EPSG:32632", always_xy=True)
+    to_grid = Transformer.from_crs("EPSG:4326", "EPSG:32657", always_xy=True)
     grid = [to_grid.transform(x, y) for x, y, _ in POSITIONS]
-    line = read_line(geojson(feature("LineString", grid)), crs="EPSG:32632")
-    np.testing.assert_allclose(line.longitude_deg, [11.0, 11.001, 11.001], rtol=0, atol=1e-10)
+    line = read_line(geojson(feature("LineString", grid)), crs="EPSG:32657")
+    np.testing.assert_allclose(line.longitude_deg, [161.0, 161.001, 161.001], rtol=0, atol=1e-10)
     np.testing.assert_allclose(line.latitude_deg, [48.0, 48.0, 48.001], rtol=0, atol=1e-10)
     assert line.remarks == ()
 
 
 def test_grid_coordinates_without_a_grid_are_a_question(geojson):
-    grid = [[691_000, 5_334_000], [691_100, 5_334_000]]
-    with pytest.raises(RecordingError, match="such as 691000, 5334000, are not degrees; name the"):
+    grid = [[400_000, 6_200_000], [400_100, 6_200_000]]
+    with pytest.raises(RecordingError, match="such as 400000, 6200000, are not degrees; name the"):
         read_line(geojson(feature("LineString", grid)))
     declared = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::25832"}}
     with pytest.raises(RecordingError, match=r"says its coordinates .*; name the grid") as caught:

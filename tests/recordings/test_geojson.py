@@ -17,7 +17,7 @@ def test_geojson_points_tell_their_dilution_of_precision(tmp_path):
     points = [
         {
             "type": "Feature",
-            "geometry": {"type": "Point", "coordinates": [11.5, 48.1]},
+            "geometry": {"type": "Point", "coordinates": [161.5, 48.1]},
             "properties": {"time": f"2024-05-01T10:00:0{n}Z", **told},
         }
         for n, told in enumerate([{"hdop": 0.8}, {}])
@@ -29,7 +29,7 @@ def test_geojson_points_tell_their_dilution_of_precision(tmp_path):
 
 def test_a_question_about_dates_in_geojson_names_the_file(tmp_path):
     properties = {"coordTimes": ["04/05/2024 10:00:00", "04/05/2024 10:00:01"]}
-    line = {"type": "LineString", "coordinates": [[11.0, 48.0], [11.0, 48.1]]}
+    line = {"type": "LineString", "coordinates": [[161.0, 48.0], [161.0, 48.1]]}
     path = tmp_path / "line.geojson"
     path.write_text(json.dumps({"type": "Feature", "geometry": line, "properties": properties}))
     with pytest.raises(
@@ -40,7 +40,7 @@ def test_a_question_about_dates_in_geojson_names_the_file(tmp_path):
 
 def test_a_line_with_times_is_read_longitude_first(geojson):
     recording = read_recording(geojson(feature("LineString", POSITIONS, coordTimes=TIMES)))
-    np.testing.assert_array_equal(recording.longitude_deg, [11.0, 11.001, 11.001])
+    np.testing.assert_array_equal(recording.longitude_deg, [161.0, 161.001, 161.001])
     np.testing.assert_array_equal(recording.latitude_deg, [48.0, 48.0, 48.001])
     np.testing.assert_array_equal(recording.elevation_m, [500.0, 501.0, 502.0])
     np.testing.assert_array_equal(recording.time_s, [0.0, 1.5, 3.0])
@@ -84,7 +84,7 @@ def test_numeric_times_are_milliseconds_or_seconds_since_1970_by_their_size(geoj
 
 
 def test_a_position_without_a_time_or_number_is_removed(geojson):
-    positions = [*POSITIONS, [None, 48.0], ["11", 48.0], [11.0]]
+    positions = [*POSITIONS, [None, 48.0], ["161", 48.0], [161.0]]
     times = [*TIMES, *["2024-05-01T10:00:05Z"] * 3]
     times[1] = None
     recording = read_recording(geojson(feature("LineString", positions, coordTimes=times)))

@@ -27,9 +27,8 @@ def gpx(tmp_path):
 
 def point(second: int, inside: str = "", latitude: float = 48.0) -> str:
     time = f"<time>2024-05-01T10:00:{second:02d}Z</time>"
-    return (
-        f'<trkpt lat="{latitude}" lon="{11 + second * 1e-4}"><ele>500.5</ele>{time}{inside}</trkpt>'
-    )
+    place = f'lat="{latitude}" lon="{161 + second * 1e-4}"'
+    return f"<trkpt {place}><ele>500.5</ele>{time}{inside}</trkpt>"
 
 
 def segment(*points: str) -> str:
@@ -42,7 +41,7 @@ def track(*segments: str) -> str:
 
 def test_positions_heights_and_times_are_read(gpx):
     recording = read_recording(gpx(track(segment(point(0), point(1), point(2)))))
-    np.testing.assert_allclose(recording.longitude_deg, [11.0, 11.0001, 11.0002])
+    np.testing.assert_allclose(recording.longitude_deg, [161.0, 161.0001, 161.0002])
     np.testing.assert_array_equal(recording.latitude_deg, [48.0] * 3)
     np.testing.assert_array_equal(recording.elevation_m, [500.5] * 3)
     np.testing.assert_array_equal(recording.time_s, [0.0, 1.0, 2.0])
@@ -53,7 +52,7 @@ def test_positions_heights_and_times_are_read(gpx):
 
 def test_fractions_of_a_second_and_zones_are_kept(gpx):
     times = ("2024-05-01T12:00:00.125+02:00", "2024-05-01T10:00:00.375Z")
-    points = "".join(f'<trkpt lat="48" lon="11"><time> {time}\n</time></trkpt>' for time in times)
+    points = "".join(f'<trkpt lat="48" lon="161"><time> {time}\n</time></trkpt>' for time in times)
     recording = read_recording(gpx(track(segment(points))))
     assert recording.start == datetime(2024, 5, 1, 10, 0, 0, 125_000, tzinfo=UTC)
     assert recording.time_s[1] == 0.25
@@ -89,8 +88,8 @@ def test_prefixed_element_names_are_read_like_any_others(tmp_path):
     path = tmp_path / "prefixed.gpx"
     path.write_text(
         '<g:gpx version="1.1" xmlns:g="http://www.topografix.com/GPX/1/1"><g:trk><g:trkseg>'
-        '<g:trkpt lat="48" lon="11"><g:time>2024-05-01T10:00:00Z</g:time></g:trkpt>'
-        '<g:trkpt lat="48" lon="11"><g:time>2024-05-01T10:00:01Z</g:time></g:trkpt>'
+        '<g:trkpt lat="48" lon="161"><g:time>2024-05-01T10:00:00Z</g:time></g:trkpt>'
+        '<g:trkpt lat="48" lon="161"><g:time>2024-05-01T10:00:01Z</g:time></g:trkpt>'
         "</g:trkseg></g:trk></g:gpx>",
         encoding="utf-8",
     )
@@ -118,8 +117,8 @@ def test_segments_of_all_tracks_are_numbered_and_put_in_order_of_time(gpx):
 
 
 def test_an_unreadable_value_costs_no_more_than_itself(gpx):
-    bad = '<trkpt lat="48" lon="11.0001"><ele></ele><time>yesterday</time></trkpt>'
-    nowhere = '<trkpt lat="n/a" lon="11"><time>2024-05-01T10:00:03Z</time></trkpt>'
+    bad = '<trkpt lat="48" lon="161.0001"><ele></ele><time>yesterday</time></trkpt>'
+    nowhere = '<trkpt lat="n/a" lon="161"><time>2024-05-01T10:00:03Z</time></trkpt>'
     speed = "<extensions><speed>fast</speed></extensions>"
     recording = read_recording(
         gpx(track(segment(point(0, speed), bad, point(2, "<sat>many</sat>"), nowhere)))
@@ -131,7 +130,7 @@ def test_an_unreadable_value_costs_no_more_than_itself(gpx):
 
 def test_times_without_a_zone_are_taken_as_utc_with_a_remark(gpx):
     points = "".join(
-        f'<trkpt lat="48" lon="11"><time>2024-05-01T10:00:0{n}</time></trkpt>' for n in range(2)
+        f'<trkpt lat="48" lon="161"><time>2024-05-01T10:00:0{n}</time></trkpt>' for n in range(2)
     )
     recording = read_recording(gpx(track(segment(points))))
     assert recording.start == datetime(2024, 5, 1, 10, tzinfo=UTC)
@@ -139,7 +138,7 @@ def test_times_without_a_zone_are_taken_as_utc_with_a_remark(gpx):
 
 
 def test_a_track_without_times_is_sent_to_from_line(gpx):
-    points = '<trkpt lat="48" lon="11"/><trkpt lat="48" lon="11.1"/>'
+    points = '<trkpt lat="48" lon="161"/><trkpt lat="48" lon="161.1"/>'
     with pytest.raises(NoTimesError, match="build from it as a drawn line") as caught:
         read_recording(gpx(track(segment(points))))
     assert caught.value.remedy.do == "build from line"
@@ -147,7 +146,7 @@ def test_a_track_without_times_is_sent_to_from_line(gpx):
 
 def test_a_file_with_a_route_only_is_sent_to_from_line(gpx):
     with pytest.raises(RecordingError, match="only 1 route; build from it as a drawn") as caught:
-        read_recording(gpx('<rte><rtept lat="48" lon="11"/></rte>'))
+        read_recording(gpx('<rte><rtept lat="48" lon="161"/></rte>'))
     assert caught.value.remedy.do == "build from line"
 
 

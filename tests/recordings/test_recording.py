@@ -129,7 +129,7 @@ def test_the_type_itself_refuses_what_would_fail_later(changes, sentence):
 def test_a_recording_is_shown_in_few_words():
     long = Recording.from_arrays(
         range(5000),
-        np.linspace(10, 11, 5000),
+        np.linspace(160, 161, 5000),
         np.full(5000, 50.0),
         name="a/folder/" * 40,
         start=NOON,
@@ -146,7 +146,7 @@ def recording(count=5, **more):
     column = np.arange(count, dtype=float)
     values = {
         "time_s": column,
-        "longitude_deg": 7 + column / 1e4,
+        "longitude_deg": 161 + column / 1e4,
         "latitude_deg": 46 + column / 1e4,
     }
     return Recording("invented.gpx", **{**values, **more})

@@ -28,7 +28,7 @@ def measured(
     noise = np.random.default_rng(11).normal(0, noise_m, (2, len(time)))
     return RawFixes(
         time=time,
-        longitude_deg=np.round(10.0 + (0.8 * way + noise[0]) / DEGREE_M, 7),
+        longitude_deg=np.round(60.0 + (0.8 * way + noise[0]) / DEGREE_M, 7),
         latitude_deg=np.round(0.5 + (0.6 * way + noise[1]) / DEGREE_M, 7),
         speed_mps=middle + swing * np.cos(time / 5.0),
     )

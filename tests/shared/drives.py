@@ -20,7 +20,7 @@ from trackkit.track.model import Track
 
 GEOD = Geod(ellps="WGS84")
 NODE_M = 0.5
-HOME = (11.0, 47.0)
+HOME = (161.0, 47.0)
 
 
 def on_earth(position_m, at=HOME):

@@ -5,7 +5,7 @@ import numpy as np
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.recordings.recording import Recording
 
-PLANE = LocalPlane(11.0, 47.0)
+PLANE = LocalPlane(161.0, 47.0)
 # The usual receiver of docs/methods.md, one sigma per axis; the wander is a first-order
 # Gauss-Markov process.
 WANDER_M, WANDER_TIME_S, WHITE_M, DOPPLER_MPS = 1.0, 120.0, 0.15, 0.05

@@ -30,7 +30,7 @@ def kart_track(longitude_deg: float = 179.9985, name: str = "Quarry Bottom (inve
         ],
         dtype=float,
     )
-    plane = LocalPlane(longitude_deg, -17.0)
+    plane = LocalPlane(longitude_deg, -27.0)
     curve = Curve.through(vertex, closed=True)
     longitude, latitude = plane.to_geographic(
         curve.position(np.append(curve.sampled(), curve.length_m))

@@ -9,7 +9,7 @@ from trackkit.cli import run
 from trackkit.track.file import write_track
 
 
-def track_file(folder, track_id, *, road=None, at=(11.0, 47.0), name="Invented", **more):
+def track_file(folder, track_id, *, road=None, at=(161.0, 47.0), name="Invented", **more):
     track = track_of(
         road or stadium(), gates=[("finish", "finish", 10.0)], at=at, name=name, spacing_m=10.0
     )

@@ -79,9 +79,9 @@ def moved(at, azimuth, distance):
 
 
 PLACES = {
-    "home": (11.0, 47.0),
-    "antimeridian": (180.0, -17.0),
-    "east-of-it": (-179.99, 52.0),
+    "home": (161.0, 47.0),
+    "antimeridian": (180.0, -27.0),
+    "east-of-it": (-179.99, 48.0),
     "north-pole": (30.0, 89.999),
     "at-the-pole": (0.0, 90.0),
     "south-pole": (0.0, -89.99),
@@ -90,8 +90,8 @@ PLACES = {
 WORLD = [
     *(loop(at, 900.0) for at in PLACES.values()),
     *(loop(at, 3_300.0, vertices=24) for at in PLACES.values()),  # 20 km round, 700 m segments
-    *(loop((11.0, 47.0), size) for size in (250.0, 400.0, 410.0, 7_000.0)),  # nested
-    loop((11.3, 47.2), 500.0, turn_deg=40.0),
+    *(loop((161.0, 47.0), size) for size in (250.0, 400.0, 410.0, 7_000.0)),  # nested
+    loop((161.3, 47.2), 500.0, turn_deg=40.0),
 ]
 
 

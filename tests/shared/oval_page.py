@@ -16,7 +16,7 @@ from trackkit.track.features import Centreline, Corner, Gate
 from trackkit.track.model import Track
 
 
-def oval(longitude_deg: float = -1.5, latitude_deg: float = 52.0, **changes: object) -> Track:
+def oval(longitude_deg: float = -21.5, latitude_deg: float = 52.0, **changes: object) -> Track:
     """Two straights of 200 m and two half circles of 40 m radius, driven anticlockwise."""
     angle = np.linspace(-np.pi / 2, np.pi / 2, 25)
     bend = 40 * np.stack([np.cos(angle), np.sin(angle)], axis=1)

@@ -8,7 +8,7 @@ from trackkit.track.features import Centreline, Gate
 from trackkit.track.model import Track
 
 
-def make_track(vertex_m, *, closed=True, gates=(), half_m=7.0, at=(11.0, 47.0), height=None):
+def make_track(vertex_m, *, closed=True, gates=(), half_m=7.0, at=(161.0, 47.0), height=None):
     """An invented track through some points; gates are (kind, chainage) pairs."""
     plane = LocalPlane(*at)
     curve = Curve.through(vertex_m, closed=closed)

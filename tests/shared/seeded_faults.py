@@ -138,7 +138,7 @@ FAULTS = [
     (
         "latitude and longitude swapped out of range",
         "block",
-        lambda d: feature(d, "gate-b")["geometry"]["coordinates"].__setitem__(0, [11.0, 100.0]),
+        lambda d: feature(d, "gate-b")["geometry"]["coordinates"].__setitem__(0, [161.0, 100.0]),
         "schema",
         "gate-b",
     ),

@@ -10,10 +10,10 @@ from trackkit.track.features import Centreline, Corner, Crossover, Gate, PitLane
 from trackkit.track.file import track_text
 from trackkit.track.model import Track
 
-PLACES = [(11.0, 47.0), (180.0, -16.5), (-179.9995, 66.0), (0.0, 0.0), (-72.0, -52.0)]
+PLACES = [(161.0, 47.0), (180.0, -26.5), (-179.9995, 59.0), (0.0, 0.0), (-92.0, -52.0)]
 
 
-def example(at=(11.0, 47.0), *, heights=False):
+def example(at=(161.0, 47.0), *, heights=False):
     """An invented oval with a finish gate, a sector gate, a corner and a pit lane."""
     plane = LocalPlane(*at)
     angle = np.arange(240) * 2 * np.pi / 240

@@ -14,7 +14,7 @@ SHORT = Road((straight(250.0), arc(50, 180), straight(250.0), arc(50, 180)), sta
 two are sqrt(2 * 50 * 20) = 45 m along the bend apart by school geometry, at about 295 m."""
 
 
-def known(road, track_id, *, reverse=False, at=(11.0, 47.0), **more):
+def known(road, track_id, *, reverse=False, at=(161.0, 47.0), **more):
     track = track_of(road, at=at, spacing_m=5.0, name=track_id)
     if reverse:
         line = track.centreline

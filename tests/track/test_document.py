@@ -20,7 +20,7 @@ from trackkit.track.file import read_track, stored, track_text, write_track
 def test_positions_are_written_longitude_first():
     # RFC 7946 section 3.1.1.
     longitude, latitude = feature(document(), "centreline")["geometry"]["coordinates"][0][:2]
-    assert (round(longitude), round(latitude)) == (11, 47)
+    assert (round(longitude), round(latitude)) == (161, 47)
 
 
 def test_a_closed_line_repeats_its_first_position_as_its_last():
@@ -62,10 +62,10 @@ def test_the_box_holds_every_position(place):
 
 
 def test_the_box_has_west_larger_than_east_only_across_the_antimeridian():
-    west, _, east, _ = track_to_document(example((180.0, -16.5)))["bbox"]
+    west, _, east, _ = track_to_document(example((180.0, -26.5)))["bbox"]
     assert west > 179.99
     assert east < -179.99
-    west, _, east, _ = track_to_document(example((11.0, 47.0)))["bbox"]
+    west, _, east, _ = track_to_document(example((161.0, 47.0)))["bbox"]
     assert west < east
 
 
@@ -77,7 +77,7 @@ def test_the_box_holds_features_that_trackkit_does_not_know():
             "geometries": [
                 {
                     "type": "Polygon",
-                    "coordinates": [[[11.2, 47], [11.3, 47], [11.3, 47.2], [11.2, 47]]],
+                    "coordinates": [[[161.2, 47], [161.3, 47], [161.3, 47.2], [161.2, 47]]],
                 }
             ],
         },
@@ -86,7 +86,7 @@ def test_the_box_holds_features_that_trackkit_does_not_know():
     west, south, east, north = track_to_document(replace(example(), other_features=(paddock,)))[
         "bbox"
     ]
-    assert (west < 11, east, north) == (True, 11.3, 47.2)
+    assert (west < 161, east, north) == (True, 161.3, 47.2)
     assert south < 47
 
 
@@ -206,7 +206,7 @@ def test_features_that_trackkit_does_not_know_are_kept(tmp_path):
         {
             "type": "Feature",
             "id": 7,
-            "geometry": {"type": "Point", "coordinates": [11.0, 47.0]},
+            "geometry": {"type": "Point", "coordinates": [161.0, 47.0]},
             "properties": {"role": "marshal-post", "number": 4},
             "extra": [],
         },

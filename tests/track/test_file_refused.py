@@ -87,11 +87,11 @@ DAMAGE = [
         r"feature centreline, geometry\.type: 'Polygon' is not one of",
     ),
     (
-        with_value([[11, 47]] * 3, "gate-1", "geometry", "coordinates"),
+        with_value([[161, 47]] * 3, "gate-1", "geometry", "coordinates"),
         r"feature gate-1, geometry\.coordinates: .* is too long",
     ),
     (
-        with_value([[11, 47]] * 2, "gate-1", "geometry", "coordinates"),
+        with_value([[161, 47]] * 2, "gate-1", "geometry", "coordinates"),
         r"gate gate-1: both ends of the gate are the same position",
     ),
     (

@@ -22,10 +22,6 @@ from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.track.places import Place
 
-EDGES_CAUTION = (
-    "Drive or walk along the edges only while the circuit is closed to all other traffic, with the "
-    "leave of whoever runs it, at walking pace, and with somebody who keeps watch."
-)
 NARROWEST_M = 2.0
 WIDEST_M = 60.0
 """What lies between two edges of one track, metres: less or more is a mistake."""
@@ -51,7 +47,7 @@ def build_between(
 
     Each edge is found as the line of a track is (`trackkit.building.fit.fit_line`).  The centre is
     the line that is as far from one as from the other, square to itself; the width follows by
-    chainage.
+    chainage.  They are recorded only while the circuit is closed (`trackkit.caution.EDGES`).
     Edges may be recorded against the racing direction, which is then taken from the driven laps or,
     without any, from the sides: the left edge is on the driver's left.
 
@@ -123,7 +119,7 @@ def build_between(
         f"width {width.min():.1f} to {width.max():.1f} m between the edges, known to about "
         f"{sigma:.1f} m, one sigma: record both with one receiver in one go"
     )
-    remarks += (width_remark, EDGES_CAUTION)
+    remarks += (width_remark,)
     track = replace(track, line="centre", accuracy_m=round(0.5 * sigma, 3))
     track = track.revised_by("accuracy_m estimated from that of the two edges", now())
     track = track.revised_by("built from its left and right edge", now())

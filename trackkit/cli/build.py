@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from trackkit.caution import CLOSED_ROADS, EDGES
 from trackkit.cli.buildreport import report
 from trackkit.cli.common import (
     Command,
@@ -18,7 +20,7 @@ from trackkit.cli.common import (
     json_option,
     place_from,
     read_recordings,
-    refuse_existing,
+    refuse_outputs,
     remark,
     remarks,
 )
@@ -74,7 +76,12 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     is_flag=True,
     help="Place pit-entry and pit-exit gates where a pit lane is found.",
 )
-@click.option("--open", "is_open", is_flag=True, help="A course from one point to another.")
+@click.option(
+    "--open",
+    "is_open",
+    is_flag=True,
+    help=f"A course from one point to another. {CLOSED_ROADS}",
+)
 @click.option(
     "--revise",
     metavar="TRACK",
@@ -85,7 +92,7 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     "left_edge",
     multiple=True,
     metavar="FILE",
-    help="A recording along the left edge; with --right. Only while the circuit is closed.",
+    help=f"A recording along the left edge; with --right. {EDGES}",
 )
 @click.option(
     "--right", "right_edge", multiple=True, metavar="FILE", help="And along the right edge."
@@ -154,9 +161,13 @@ def build(
     if not name.strip():
         raise click.BadParameter("a track needs a name", param_hint="--name")
     target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
-    for wanted in (target, explain):
-        refuse_existing(wanted, force=force)
+    is_new = not Path(target).exists()
+    refuse_outputs({"--output": target, "--explain": explain}, force=force)
     place = place_from(finish, crs) if finish else None
+    if is_open and not from_line:
+        remark(CLOSED_ROADS)
+    if left_edge:
+        remark(EDGES)
     failed: list[TrackkitError] = []
     if from_line:
         built = _from_line(from_line, crs, name, layout, is_open, place, sectors)
@@ -180,7 +191,7 @@ def build(
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
     built = replace(built, track=write_track(track, target, force=force))
     _explain(built, explain, force=force)
-    report(built, target, as_json=as_json)
+    report(built, target, as_json=as_json, is_new=is_new)
     if failed:
         ctx.exit(1)
 
@@ -233,8 +244,7 @@ def _revise(
     from trackkit import compare_tracks, read_track, revise_track, write_track
 
     # Before the file is changed: revised again, it would count the same laps twice.
-    for wanted in (output, explain):
-        refuse_existing(wanted, force=force)
+    refuse_outputs({"--output": output, "--explain": explain}, force=force)
     held = held_for_change(path) if output is None else None
     old = read_track(path)
     read, failed = read_recordings(recordings, columns)

@@ -17,7 +17,14 @@ if TYPE_CHECKING:
 _BAND_PLACES = 12
 
 
-def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | None = None) -> None:
+def report(
+    built: Build,
+    target: str,
+    *,
+    as_json: bool,
+    is_new: bool = False,
+    more: dict[str, Any] | None = None,
+) -> None:
     """Print what was built, where it was written, and the caution.
 
     Parameters
@@ -26,11 +33,13 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
         The track, and the file it was written to.
     as_json
         Whether to print one JSON document instead.
+    is_new
+        Whether there was no such file before, so that the whole caution is due.
     more
         More members of that document, when a track was revised.
     """
     from trackkit import describe_track
-    from trackkit.caution import CAUTION
+    from trackkit.caution import AGAIN, CAUTION
     from trackkit.cli.describe import shape_tables
 
     track = built.track
@@ -66,7 +75,7 @@ def report(built: Build, target: str, *, as_json: bool, more: dict[str, Any] | N
         shape_tables(track, straights)
         band_table(built)
         click.echo(f"wrote {target}")
-    remark(CAUTION)
+    remark(CAUTION if is_new else AGAIN)
 
 
 def band_rows(built: Build) -> list[dict[str, float]]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
@@ -139,17 +140,35 @@ def held_for_change(path: str) -> HeldFile:
     return click.get_current_context().with_resource(hold(path))
 
 
-def refuse_existing(path: str | None, *, force: bool) -> None:
-    """Refuse to write over a file before the work is done, not after it.
+def refuse_outputs(outputs: Mapping[str, str | None], *, force: bool) -> None:
+    """Refuse what cannot be written before the work is done, not after it.
+
+    Parameters
+    ----------
+    outputs
+        The files by the options that name them; None where an option was not given.
+    force
+        Whether files that exist may be replaced.
 
     Raises
     ------
     OutputError
-        When the file exists and `force` is false.
+        When a file exists and `force` is false.
+    click.UsageError
+        When two options name the same file.
     """
-    if path is not None and Path(path).exists() and not force:
-        remedy = "choose another name, or replace it with --force"
-        raise OutputError("exists already", file=path, remedy=remedy)
+    from trackkit.files import is_stream
+
+    options: dict[str, str] = {}
+    for option, path in outputs.items():
+        if path is None:
+            continue
+        if Path(path).exists() and not is_stream(path) and not force:
+            remedy = "choose another name, or replace it with --force"
+            raise OutputError("exists already", file=path, remedy=remedy)
+        other = options.setdefault(os.path.realpath(path), option)
+        if other != option:
+            raise click.UsageError(f"{other} and {option} name the same file")
 
 
 def print_json(document: Any) -> None:

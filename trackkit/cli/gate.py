@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from trackkit.caution import ENDS
 from trackkit.cli.align import align
 from trackkit.cli.common import (
     Command,
@@ -39,7 +40,7 @@ width_option = click.option(
 ends_option = click.option(
     "--ends",
     metavar="LEFT,RIGHT",
-    help="Instead of PLACE: two recordings of a receiver left on each end, averaged.",
+    help=f"Instead of PLACE: two recordings of a receiver left on each end, averaged. {ENDS}",
 )
 
 
@@ -290,6 +291,7 @@ def _surveyed(ends: str) -> Place:
     paths = ends.split(",")
     if len(paths) != 2 or not all(paths):
         raise click.UsageError("--ends takes two recordings: LEFT,RIGHT")
+    remark(ENDS)
     left, right = (read_recording(path) for path in paths)
     return survey_place(left, right)
 

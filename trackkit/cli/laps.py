@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from trackkit.caution import TRAINING
 from trackkit.cli.common import (
     Command,
     columns_option,
@@ -16,7 +16,7 @@ from trackkit.cli.common import (
     json_option,
     parse_columns,
     print_json,
-    refuse_existing,
+    refuse_outputs,
     remark,
     remarks,
 )
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
     from trackkit.official.pairing import Pairing
     from trackkit.timing.sessions import Reference, Session
     from trackkit.track.model import Track
-
-CAUTION = "GPS times are for training, not for officiating."
 
 
 def _reference(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
@@ -97,6 +95,7 @@ def laps(
     """Time the laps and sectors of recordings over a track.
 
     Times are followed by their uncertainty, one sigma, and have as many decimals as that supports.
+    Time nothing where the organiser or the insurer forbids it.
     """
     from trackkit import pair_official, read_official, read_recording, read_track, time_laps
     from trackkit.timing.sessions import Session, choose_reference
@@ -107,10 +106,7 @@ def laps(
             f"{len(recordings)} recordings and {len(labels)} labels: give --label once for each "
             "recording, in their order, or not at all"
         )
-    for path in (csv_path, traces):
-        refuse_existing(path, force=force)
-    if csv_path is not None and traces is not None and Path(csv_path) == Path(traces):
-        raise click.UsageError("--csv and --traces name the same file")
+    refuse_outputs({"--csv": csv_path, "--traces": traces}, force=force)
     track = read_track(track_path)
     zone = _zone(track)
     mapping = parse_columns(columns)
@@ -144,7 +140,7 @@ def laps(
         from trackkit.cli.laptext import print_sessions
 
         print_sessions(track, sessions, chosen, zone, pairings, details=details)
-    remark(CAUTION)
+    remark(TRAINING)
     if failed:
         ctx.exit(1)
 
@@ -186,7 +182,7 @@ def _document(
         },
         "recordings": rows,
         "ranking": ranking_rows(sessions),
-        "caution": CAUTION,
+        "caution": TRAINING,
     }
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from trackkit.caution import RECEIVER
 from trackkit.cli.common import (
     Command,
     columns_option,
@@ -54,7 +55,8 @@ def locate(
 
     A position names the circuit; a drive tells layout and direction too. With - fixes are read from
     standard input as NMEA 0183, and the answer is printed as soon as it is settled, and again
-    whenever it changes.
+    whenever it changes. Set the receiver going before you leave, and read the answer when you
+    stand.
 
     Folders are searched in this order: those given with --library, those named by the environment
     variable TRACKKIT_LIBRARY, the user's own, the sample circuits.
@@ -67,6 +69,8 @@ def locate(
             raise click.UsageError("--csv is for recordings")
         from trackkit.cli.locatestream import stream
 
+        if not as_json:
+            remark(RECEIVER)
         stream(opened(given), radius_m, as_json=as_json)
         return
     fix = _position(where)

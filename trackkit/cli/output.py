@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
+from trackkit.caution import TILES_PRIVACY
 from trackkit.cli.common import (
     Command,
     columns_option,
@@ -14,7 +15,7 @@ from trackkit.cli.common import (
     json_option,
     print_json,
     read_recordings,
-    refuse_existing,
+    refuse_outputs,
     remark,
     remarks,
 )
@@ -39,8 +40,15 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 )
 @click.option(
     "--tiles",
-    type=click.Choice(["street", "satellite"]),
-    help="Background from the network; without, the page needs none.",
+    metavar="URL",
+    help="Pictures under the map, from a server that you may use: an address with {z}, {x} and {y} "
+    f"in it, such as https://tiles.example.org/{{z}}/{{x}}/{{y}}.png. {TILES_PRIVACY} Without, the "
+    "page asks no network for anything.",
+)
+@click.option(
+    "--credit",
+    metavar="TEXT",
+    help="Whom the map names for those pictures; needed with --tiles.",
 )
 @click.option(
     "--paper",
@@ -55,7 +63,8 @@ def map_(
     track_path: str,
     recordings: tuple[str, ...],
     output: str,
-    tiles: Literal["street", "satellite"] | None,
+    tiles: str | None,
+    credit: str | None,
     paper: Paper | None,
     columns: str | None,
     force: bool,
@@ -66,12 +75,14 @@ def map_(
     notice board, with tables of gates, sectors and corners. With several track files, or a folder
     of them, and a folder -o, each gets a page there, and index.html has all of them on one map.
     """
+    if (tiles is None) != (credit is None):
+        raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
     suffix = Path(output).suffix.lower()
     if paper and suffix not in PAPER_SUFFIXES:
         raise click.UsageError(f"--paper is for a picture: {', '.join(PAPER_SUFFIXES)}")
     words = (track_path, *recordings)
     if _are_tracks(words, suffix):
-        _map_many(ctx, words, output, tiles, force=force)
+        _map_many(ctx, words, output, tiles, credit, force=force)
         return
     if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
         raise OutputError(
@@ -86,14 +97,34 @@ def map_(
         return
     from trackkit import check_track, read_track, write_map
 
+    host = _tile_host(tiles, credit)
     track = read_track(track_path)
     read, failed = read_recordings(recordings, columns)
-    write_map(track, output, recordings=read, findings=check_track(track), tiles=tiles, force=force)
+    write_map(
+        track,
+        output,
+        recordings=read,
+        findings=check_track(track),
+        tiles=tiles,
+        credit=credit,
+        force=force,
+    )
     click.echo(f"wrote {output}")
-    if tiles:
-        remark(f"the page fetches {tiles} tiles from the network when it is opened")
+    if host is not None:
+        remark(f"the page asks {host} for pictures whenever it is opened. {TILES_PRIVACY}")
     if failed:
         ctx.exit(1)
+
+
+def _tile_host(tiles: str | None, credit: str | None) -> str | None:
+    """Say which host a page is to ask for pictures; None for no host."""
+    from trackkit.pages.tiles import tile_layer
+
+    try:
+        layer = tile_layer(tiles, credit)
+    except OutputError as error:
+        raise click.BadParameter(str(error), param_hint="--tiles") from error
+    return None if layer is None else layer.host
 
 
 def _are_tracks(words: tuple[str, ...], suffix: str) -> bool:
@@ -115,21 +146,24 @@ def _map_many(
     ctx: click.Context,
     words: tuple[str, ...],
     output: str,
-    tiles: Literal["street", "satellite"] | None,
+    tiles: str | None,
+    credit: str | None,
     *,
     force: bool,
 ) -> None:
     from trackkit import Listing, check_track, read_track, write_circuits, write_map
 
+    host = _tile_host(tiles, credit)
     folder = output_folder(output)
     index = folder / "index.html"
-    refuse_existing(str(index), force=force)
+    refuse_outputs({"-o": str(index)}, force=force)
     targets = Targets(folder, ".html", but=index.name)
 
     def work(path: str) -> Listing:
         track = read_track(path)
         target = targets.of(path)
-        write_map(track, target, findings=check_track(track), tiles=tiles, force=force)
+        findings = check_track(track)
+        write_map(track, target, findings=findings, tiles=tiles, credit=credit, force=force)
         return Listing(track, target.name)
 
     done, failed = each_track(words, work, "drawing")
@@ -138,8 +172,11 @@ def _map_many(
     if done:
         write_circuits([listing for _, listing in done], index, force=force)
         click.echo(f"wrote {index}")
-    if tiles:
-        remark(f"the pages fetch {tiles} tiles from the network when they are opened")
+    if host is not None:
+        remark(
+            f"each page but {index.name} asks {host} for pictures whenever it is opened. "
+            f"{TILES_PRIVACY}"
+        )
     if failed:
         ctx.exit(1)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -73,6 +74,7 @@ class PositionError:
         return np.asarray(slow + np.where(lag == 0, self.fast_m2, 0.0))
 
 
+@lru_cache(maxsize=32)
 def position_error(receiver: Receiver) -> PositionError:
     """Work out how well the smoother knows positions under its own noise model.
 
@@ -86,7 +88,8 @@ def position_error(receiver: Receiver) -> PositionError:
     Parameters
     ----------
     receiver
-        Its noise levels, rate and session.
+        Its noise levels, rate and session.  What was worked out for one is kept, as all gates and
+        all tracks without recordings ask for the usual one.
     """
     levels, interval = receiver.levels, receiver.interval_s
     session = min(receiver.session_s, LONGEST_SESSION_S)

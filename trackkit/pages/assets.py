@@ -5,11 +5,65 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from pathlib import Path
 
-LEAFLET_LICENCE = "Leaflet, (c) 2010-2022 Vladimir Agafonkin, (c) 2010-2011 CloudMade, BSD-2-Clause"
+from trackkit.errors import OutputError
+
+
+@dataclass(frozen=True)
+class Notice:
+    """What the licence of a carried thing asks to be said wherever the thing goes.
+
+    Parameters
+    ----------
+    name
+        What is carried.
+    text
+        Its copyright and its whole licence; an empty line parts two paragraphs.
+    """
+
+    name: str
+    text: str
+
+    @property
+    def paragraphs(self) -> list[str]:
+        """The text without its line breaks, which are those of a terminal."""
+        return [" ".join(part.split()) for part in re.split(r"\n\s*\n", self.text.strip())]
+
+
+@cache
+def own_notice() -> Notice:
+    """Our own licence, for pages carry our scripts and styles."""
+    return Notice("trackkit", own_file("licences/trackkit.txt"))
+
+
+@cache
+def leaflet_notice() -> Notice:
+    """Leaflet's licence, with the years and holders that the carried script names.
+
+    Raises
+    ------
+    OutputError
+        When the script begins without naming them.
+    """
+    path = _leaflet_file("leaflet.js")
+    header = path.read_text("utf-8").partition("*/")[0]
+    holders = re.findall(r"\(c\) (\d{4}[^,\n]*)", header)
+    if not holders:
+        raise OutputError(
+            "names no holder of its copyright at its beginning",
+            file=path,
+            remedy="install XStatic-Leaflet again",
+        )
+    copyright_lines = "\n\n".join(f"Copyright (c) {holder.strip()}" for holder in holders)
+    conditions = own_file("licences/bsd-2-clause.txt")
+    return Notice(
+        "Leaflet",
+        f"BSD 2-Clause License\n\n{copyright_lines}\n\nAll rights reserved.\n\n{conditions}",
+    )
 
 
 @cache

@@ -13,10 +13,11 @@ import numpy as np
 from trackkit.caution import CAUTION
 from trackkit.files import write_whole
 from trackkit.pages.assets import (
-    LEAFLET_LICENCE,
+    leaflet_notice,
     leaflet_script,
     leaflet_style,
     own_file,
+    own_notice,
     safe_in_element,
 )
 from trackkit.pages.html import document_text, policy, require_mercator
@@ -84,7 +85,7 @@ def circuits_html(listings: Iterable[Listing], *, title: str = "Circuits") -> st
     page = environment.from_string(own_file("circuits.html")).render(
         policy=policy(scripts, styles),
         title=title,
-        leaflet_licence=LEAFLET_LICENCE,
+        notices=[leaflet_notice(), own_notice()],
         styles=styles,
         scripts=scripts,
         rows=[_row(one) for one in ordered],

@@ -19,7 +19,7 @@ from trackkit.errors import TrackkitError
 from trackkit.files import write_whole
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
-from trackkit.pages.assets import own_file
+from trackkit.pages.assets import own_file, own_notice
 from trackkit.track.model import Track
 
 RECORDING_COLOURS = ("#0072B2", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442")
@@ -171,6 +171,7 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
         ],
         "remarks": build.remarks,
         "caution": CAUTION,
+        "notice": own_notice(),
     }
 
 

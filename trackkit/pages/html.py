@@ -5,27 +5,28 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Literal
-from urllib.parse import urlsplit
+from typing import Any
 
 import numpy as np
 
+from trackkit.caution import TILES_PRIVACY
 from trackkit.checks.findings import Finding
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
 from trackkit.pages.assets import (
-    LEAFLET_LICENCE,
     csp_hash,
+    leaflet_notice,
     leaflet_script,
     leaflet_style,
     own_file,
+    own_notice,
     safe_in_element,
 )
 from trackkit.pages.legend import page_words
+from trackkit.pages.tiles import TileLayer, tile_layer
 from trackkit.recordings.recording import Recording
 from trackkit.track.model import Track
 
-Tiles = Literal["street", "satellite"]
 MERCATOR_LIMIT_DEG = 85.0
 """The web's Mercator projection ends at 85.05 degrees of latitude."""
 
@@ -35,7 +36,8 @@ def map_html(
     *,
     recordings: Iterable[Recording] = (),
     findings: Iterable[Finding] | None = None,
-    tiles: Tiles | None = None,
+    tiles: str | None = None,
+    credit: str | None = None,
     title: str | None = None,
 ) -> str:
     """Draw a track as one HTML page that works with no network at all.
@@ -49,8 +51,11 @@ def map_html(
     findings
         What a check had to say; an empty list is shown as "0 findings", None shows no list.
     tiles
-        Ask for a background: OpenStreetMap's standard tiles, or aerial pictures.  The page then
-        contacts the host that serves them, and no other.
+        Address of pictures to lay under the map, with ``{z}``, ``{x}`` and ``{y}`` in it.  The page
+        then contacts the host that serves them, and no other.  That host learns who opens the page,
+        when, and which places they look at.
+    credit
+        Whom the map names for those pictures, as plain text; needed with `tiles`.
     title
         Heading of the page, instead of the track's name.
 
@@ -62,10 +67,11 @@ def map_html(
     Raises
     ------
     OutputError
-        When the track lies beyond 85 degrees of latitude, or `tiles` is unknown.
+        When the track lies beyond 85 degrees of latitude, or `tiles` is no address of tiles or
+        lacks its credit.
     """
     require_mercator(track.name, track.centreline.latitude_deg)
-    provider = None if tiles is None else _tile_provider(tiles)
+    layer = tile_layer(tiles, credit)
     from trackkit.checks.evaluate import evaluate, prepare
     from trackkit.pages.base import base_document
     from trackkit.pages.state import state
@@ -88,7 +94,7 @@ def map_html(
         gate["findings"] = [
             number for number, finding in enumerate(listed or []) if finding.feature == gate["id"]
         ]
-    return _page(base, shown, None, provider=provider, title=title)
+    return _page(base, shown, None, layer=layer, title=title)
 
 
 def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mapping[str, Any]) -> str:
@@ -119,7 +125,8 @@ def write_map(
     *,
     recordings: Iterable[Recording] = (),
     findings: Iterable[Finding] | None = None,
-    tiles: Tiles | None = None,
+    tiles: str | None = None,
+    credit: str | None = None,
     title: str | None = None,
     force: bool = False,
 ) -> None:
@@ -136,8 +143,11 @@ def write_map(
     findings
         What a check had to say; an empty list is shown as "0 findings", None shows no list.
     tiles
-        Ask for a background: OpenStreetMap's standard tiles, or aerial pictures.  The page then
-        contacts the host that serves them, and no other.
+        Address of pictures to lay under the map, with ``{z}``, ``{x}`` and ``{y}`` in it.  The page
+        then contacts the host that serves them, and no other.  That host learns who opens the page,
+        when, and which places they look at.
+    credit
+        Whom the map names for those pictures, as plain text; needed with `tiles`.
     title
         Heading of the page, instead of the track's name.
     force
@@ -147,9 +157,11 @@ def write_map(
     ------
     OutputError
         When the file exists and `force` is false, or cannot be written; when the track lies beyond
-        85 degrees of latitude, or `tiles` is unknown.
+        85 degrees of latitude, or `tiles` is no address of tiles or lacks its credit.
     """
-    page = map_html(track, recordings=recordings, findings=findings, tiles=tiles, title=title)
+    page = map_html(
+        track, recordings=recordings, findings=findings, tiles=tiles, credit=credit, title=title
+    )
     write_whole(path, page, force=force)
 
 
@@ -158,27 +170,26 @@ def _page(
     state: Mapping[str, Any],
     session: Mapping[str, Any] | None,
     *,
-    provider: Any | None = None,
+    layer: TileLayer | None = None,
     title: str | None = None,
 ) -> str:
     from jinja2 import Environment
 
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
-    tiles = None
-    if provider is not None:
-        tiles = {"url": provider.build_url(), "attribution": provider.html_attribution}
+    tiles = None if layer is None else {"url": layer.url, "attribution": layer.attribution}
     start = environment.from_string("trackkit.open({{ tiles|tojson }});").render(tiles=tiles)
     scripts = [leaflet_script(), safe_in_element(own_file("bundle.js")), start]
     styles = [leaflet_style(), safe_in_element(own_file("bundle.css"))]
     documents = {"base": base, "state": state} | ({} if session is None else {"session": session})
     page = environment.from_string(own_file("page.html")).render(
-        policy=policy(scripts, styles, None if tiles is None else tiles["url"], session),
-        leaflet_licence=LEAFLET_LICENCE,
+        policy=policy(scripts, styles, layer, session),
+        notices=[leaflet_notice(), own_notice()],
         styles=styles,
         scripts=scripts,
         documents=[(name, document_text(document)) for name, document in documents.items()],
         editing=session is not None,
-        tiles=tiles,
+        tiles=layer,
+        tiles_privacy=TILES_PRIVACY,
         **page_words(base, state, title),
     )
     return page.encode("utf-8", "replace").decode("utf-8")
@@ -206,21 +217,10 @@ def require_mercator(name: str, latitude_deg: Any) -> None:
         )
 
 
-def _tile_provider(tiles: str) -> Any:
-    from xyzservices import providers  # type: ignore[import-untyped, unused-ignore]
-
-    choices = {"street": providers.OpenStreetMap.Mapnik, "satellite": providers.Esri.WorldImagery}
-    if tiles not in choices:
-        raise OutputError(
-            f"there are no tiles called {tiles!r}", remedy=f"choose {' or '.join(choices)}"
-        )
-    return choices[tiles]
-
-
 def policy(
     scripts: Sequence[str],
     styles: Sequence[str],
-    tile_url: str | None = None,
+    layer: TileLayer | None = None,
     session: Mapping[str, Any] | None = None,
 ) -> str:
     """Allow exactly this page's scripts and styles, and pictures from the tile host if any.
@@ -228,10 +228,7 @@ def policy(
     Content Security Policy Level 3 (W3C).  A name that got past the escaping could then still
     neither run a script nor fetch anything.
     """
-    pictures = "data:"
-    if tile_url is not None:
-        parts = urlsplit(tile_url)
-        pictures += f" {parts.scheme}://{parts.netloc}"
+    pictures = "data:" if layer is None else f"data: {layer.origin}"
     return "; ".join(
         [
             "default-src 'none'",

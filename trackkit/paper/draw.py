@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.caution import CAUTION
+from trackkit.caution import CAUTION, PLAN
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
 from trackkit.paper.ink import (
@@ -57,7 +57,7 @@ _SIMPLER_MM = 0.03
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture of a track: matplotlib's figure, where everything is on it, and what to tell.
+    """A picture of a track: matplotlib's figure, what is where on it, what to tell, its fonts.
 
     Labels are those of gates, corners, bridges and pit lanes, by what they name; None where there
     was no room for one.
@@ -68,6 +68,7 @@ class Picture:
     shapes: Shapes
     labels: dict[str, Label | None]
     remarks: tuple[str, ...]
+    lettering: Lettering
 
 
 @dataclass(frozen=True)
@@ -134,10 +135,17 @@ def write_paper(
     with settings():
         picture = draw(track, recordings, paper)
         title = Lettering.for_texts([track.name]).clean(track.name)
+        letters = picture.lettering.notices()
         # Whatever tells when, or by which version, a file was made would change its bytes.
         metadata: dict[str, dict[str, Any]] = {
-            ".svg": {"Date": None, "Creator": "trackkit", "Title": title},
-            ".pdf": {"CreationDate": None, "Creator": "trackkit", "Producer": None, "Title": title},
+            ".svg": {"Date": None, "Creator": "trackkit", "Title": title, "Rights": letters},
+            ".pdf": {
+                "CreationDate": None,
+                "Creator": "trackkit",
+                "Producer": None,
+                "Title": title,
+                "Subject": letters,
+            },
             ".png": {"Software": None},
         }
         content = io.BytesIO()
@@ -200,7 +208,7 @@ def draw(track: Track, recordings: Iterable[Recording] = (), paper: Paper = "A4"
     remarks = lettering.remarks() + elsewhere
     if without:
         remarks.append(f"no room on the sheet for the label of {', '.join(without)}")
-    return Picture(pen.figure, sheet, shapes, labels, tuple(remarks))
+    return Picture(pen.figure, sheet, shapes, labels, tuple(remarks), lettering)
 
 
 def _texts(track: Track, drives: Sequence[Recording]) -> list[str]:
@@ -212,6 +220,7 @@ def _texts(track: Track, drives: Sequence[Recording]) -> list[str]:
         track.id,
         track.licence or "",
         track.revised,
+        PLAN,
         CAUTION,
         "abcxyzABCXYZ0123456789…:;,.()±–",
         *(gate.name for gate in track.gates),
@@ -248,7 +257,7 @@ def _foot(track: Track, lettering: Lettering, width_mm: float) -> list[_Line]:
         about.append(f"line known to {track.accuracy_m:.1f} m (one sigma)")
     if track.licence:
         about.append(f"licence {lettering.clean(track.licence)}")
-    caution = lettering.wrapped(CAUTION, _SMALL_PT, width_mm, 5)
+    caution = lettering.wrapped(f"{PLAN} {CAUTION}", _SMALL_PT, width_mm, 6)
     last = lettering.clipped(", ".join(about), _SMALL_PT, width_mm)
     return [_Line(line, _SMALL_PT) for line in caution] + [_Line(last, _SMALL_PT, colour=SOFT)]
 

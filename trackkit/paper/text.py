@@ -14,6 +14,8 @@ CAPITAL = 0.73
 """Height of a capital letter of `FONT`, in its size."""
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 _ELLIPSIS = "…"
+_COPYRIGHT, _LICENCE = 0, 13
+"""Numbers of a font's own texts in its table of names (ISO/IEC 14496-22, from memory)."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,16 @@ class Lettering:
         """Weight to write in: fonts taken for rare letters often have no bold."""
         return "bold" if bold and self.families == (FONT,) else "normal"
 
+    def notices(self) -> str:
+        """Give the copyright and the licence that the fonts hold, for files that carry letters."""
+        from matplotlib.font_manager import fontManager, get_font
+
+        texts: list[str] = []
+        for family in self.families:
+            held = _names(get_font(fontManager.findfont(family)))
+            texts += [family, *(held[n] for n in (_COPYRIGHT, _LICENCE) if n in held)]
+        return "\n\n".join(texts)
+
     def remarks(self) -> list[str]:
         """Say which letters are replaced."""
         if not self.missing:
@@ -138,3 +150,13 @@ def _shown(letter: str) -> str:
 
 def _letters(font: object) -> set[str]:
     return {chr(code) for code in font.get_charmap()} | {" "}  # type: ignore[attr-defined]
+
+
+def _names(font: object) -> dict[int, str]:
+    """Read a font's own texts, in English, by their number."""
+    windows, unicode_bmp, american = 3, 1, 0x409
+    return {
+        number: text.decode("utf-16-be").strip()
+        for (platform, encoding, language, number), text in font.get_sfnt().items()  # type: ignore[attr-defined]
+        if (platform, encoding, language) == (windows, unicode_bmp, american)
+    }

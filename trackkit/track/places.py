@@ -93,7 +93,7 @@ def parse_place(text: str, *, crs: str | None = None) -> Place:
                 raise PlaceError(
                     f"{plain!r} is not a latitude and longitude in degrees",
                     remedy=Remedy(
-                        "write the latitude first, for example 48.1234,11.5678, or name the "
+                        "write the latitude first, for example 38.7214,83.3512, or name the "
                         "national grid that positions are in",
                         do="name grid",
                     ),
@@ -188,6 +188,6 @@ def to_decimetre(track: Track, chainage_m: float) -> float:
 
 
 def describe_place(track: Track, chainage_m: float) -> str:
-    """Write a place as ``48.123456,11.123456 (412.0 m)``."""
+    """Write a place as ``38.721405,83.351996 (412.0 m)``."""
     longitude, latitude = track.plane.to_geographic(track.curve.position(chainage_m))
     return f"{float(latitude):.6f},{float(longitude):.6f} ({chainage_m:.1f} m)"

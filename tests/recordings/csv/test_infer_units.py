@@ -26,7 +26,7 @@ def test_a_speed_whose_unit_cannot_be_told_is_a_question(csv):
     between = 0.5 * (3600 / 1609.344 + 3600 / 1852)
     for text in (
         equator_drive("time,lat,lon,speed", speed_factor=between),
-        rows("time,lat,lon,speed", "0,48,11,1", "1,48,11,1", "2,48,11,1"),
+        rows("time,lat,lon,speed", "0,48,161,1", "1,48,161,1", "2,48,161,1"),
     ):
         with pytest.raises(RecordingError, match=r"which unit its column 'speed'.*speed \(km/h\)"):
             read_recording(csv(text))
@@ -43,6 +43,6 @@ def test_elapsed_time_without_a_unit_is_judged_by_how_the_positions_move(csv, fa
 
 
 def test_elapsed_time_whose_unit_cannot_be_told_is_a_question(csv):
-    text = rows("time,lat,lon", "0,48,11", "100,48,11", "200,48,11")
+    text = rows("time,lat,lon", "0,48,161", "100,48,161", "200,48,161")
     with pytest.raises(RecordingError, match="unit its column 'time' counts time in is not clear"):
         read_recording(csv(text))

@@ -28,12 +28,12 @@ def sentence(body: str) -> str:
 def rmc(
     time="120000.00", *, date="010524", talker="GP", status="A", minute="00.0000", speed="10.0"
 ):
-    position = f"48{minute},N,01100.0000,E" if status == "A" else ",,,"
+    position = f"48{minute},N,16100.0000,E" if status == "A" else ",,,"
     return sentence(f"{talker}RMC,{time},{status},{position},{speed},90.0,{date},,,A")
 
 
 def gga(time="120000.00", *, talker="GP", quality="1", minute="00.0000", height="500.0"):
-    position = f"48{minute},N,01100.0000,E" if quality != "0" else ",,,"
+    position = f"48{minute},N,16100.0000,E" if quality != "0" else ",,,"
     return sentence(f"{talker}GGA,{time},{position},{quality},09,1.0,{height},M,47.0,M,,")
 
 
@@ -73,9 +73,9 @@ def test_dilution_of_precision_is_kept_from_gga_and_gns():
 
 def test_a_dilution_written_where_it_is_not_known_is_none():
     # 99.99 is what receivers write (common practice, no source).
-    unknown = sentence("GPGGA,120000,4800.0,N,01100.0,E,1,04,99.99,500.0,M,47.0,M,,")
-    empty = sentence("GPGGA,120001,4800.0,N,01100.0,E,1,04,,500.0,M,47.0,M,,")
-    odd = sentence("GPGGA,120002,4800.0,N,01100.0,E,1,04,--,500.0,M,47.0,M,,")
+    unknown = sentence("GPGGA,120000,4800.0,N,16100.0,E,1,04,99.99,500.0,M,47.0,M,,")
+    empty = sentence("GPGGA,120001,4800.0,N,16100.0,E,1,04,,500.0,M,47.0,M,,")
+    odd = sentence("GPGGA,120002,4800.0,N,16100.0,E,1,04,--,500.0,M,47.0,M,,")
     recording = recorded(unknown, empty, odd, gga("120003"))
     np.testing.assert_array_equal(recording.hdop, [np.nan, np.nan, np.nan, 1.0])
     assert recording.remarks == ()

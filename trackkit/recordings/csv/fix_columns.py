@@ -84,7 +84,8 @@ FIX_WORDS = Vocabulary(
     units={role: unit_words(units) for role, units in _UNITS.items()},
     noise=frozenset({"gps", "gnss", "wgs84", "wgs", "84", "pos", "position"}),
 )
-"""What the headers of tables of fixes say."""
+"""What the headers of tables of fixes say: words of plain speech, and receivers' own, read as they
+write them (gSpeed, headMot, hAcc, hMSL and the like)."""
 
 _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?")
 _POSITION = ("latitude", "longitude")
