@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from trackkit.building.build import build_track as build_track
     from trackkit.building.from_edges import build_between as build_between
     from trackkit.building.from_line import build_from_line as build_from_line
+    from trackkit.building.new_layout import as_new_layout as as_new_layout
     from trackkit.building.revise import Revision as Revision
     from trackkit.building.revise import revise_track as revise_track
     from trackkit.checks.check import check_file as check_file
@@ -132,6 +133,7 @@ _MODULES = {
     "align_finish": "official.align_finish",
     "apply_alignment": "official.align_finish",
     "apply_suggestions": "gates.split",
+    "as_new_layout": "building.new_layout",
     "build_between": "building.from_edges",
     "build_from_line": "building.from_line",
     "build_track": "building.build",
@@ -214,6 +216,7 @@ __all__ = [
     "align_finish",
     "apply_alignment",
     "apply_suggestions",
+    "as_new_layout",
     "build_between",
     "build_from_line",
     "build_track",
