@@ -7,9 +7,11 @@ and what to do about it.  The command line prints that sentence and exits with s
 from __future__ import annotations
 
 import os
+import traceback
 from pathlib import Path
 
 from trackkit.remedies import Remedy
+from trackkit.words import single_sentence
 
 
 class TrackkitError(Exception):
@@ -42,13 +44,17 @@ class TrackkitError(Exception):
         super().__init__(what)
 
     @property
+    def where(self) -> str:
+        """The file and the place in it."""
+        return ", ".join(part for part in (self.file, self.place) if part)
+
+    @property
     def fault(self) -> str:
         """The file, the place in it, and what is wrong there."""
-        where = ", ".join(part for part in (self.file, self.place) if part)
-        return f"{where}: {self.what}" if where else self.what
+        return single_sentence(self.where, self.what)
 
     def __str__(self) -> str:
-        return f"{self.fault}; {self.remedy.what}" if self.remedy else self.fault
+        return single_sentence(self.where, self.what, self.remedy.what if self.remedy else "")
 
 
 class RecordingError(TrackkitError):
@@ -73,6 +79,32 @@ class PlaceError(TrackkitError):
 
 class OutputError(TrackkitError):
     """An output that cannot be written."""
+
+
+class UnforeseenError(TrackkitError):
+    """What trackkit did not foresee: a fault of its own, told with where it happened.
+
+    Parameters
+    ----------
+    error
+        The exception, with its traceback.
+    file
+        The file in work, where it is known.
+    """
+
+    def __init__(self, error: BaseException, file: str | os.PathLike[str] | None = None) -> None:
+        frames = traceback.extract_tb(error.__traceback__)
+        own = [frame for frame in frames if f"{os.sep}trackkit{os.sep}" in frame.filename]
+        where = ""
+        if own:
+            name = own[-1].filename.rpartition(f"{os.sep}trackkit{os.sep}")[2]
+            where = f" in {name}, line {own[-1].lineno}"
+        super().__init__(
+            f"a fault of trackkit, not of yours: {type(error).__name__}{where}",
+            file=file,
+            remedy=Remedy("please report it with this file and the traceback", do="report"),
+        )
+        self.__cause__ = error
 
 
 def reading_failed(path: str | os.PathLike[str], error: OSError) -> str:

@@ -23,6 +23,7 @@ from trackkit.remedies import Remedy
 from trackkit.written import note_written
 
 _SCRATCH = ".trackkit-"
+_PART_BYTES = 1 << 24
 _HELD = "held"
 _FRESH_S = 5.0
 """A scratch folder younger than this may belong to a process that is about to hold it."""
@@ -203,6 +204,23 @@ def write_whole(
     data = content.encode() if isinstance(content, str) else content
     with whole_file(path, force=force, keep_previous=keep_previous) as scratch:
         scratch.write_bytes(data)
+
+
+def read_up_to(path: str | os.PathLike[str], most: int) -> bytes:
+    """Read a file, or so many bytes of it; of a pipe or a device, which may have no end, too.
+
+    Raises
+    ------
+    OSError
+        The file cannot be read.
+    """
+    parts, size = [], 0
+    with Path(path).open("rb") as file:
+        # A part at a time: asked for more than there is, Python sets aside as much first.
+        while size < most and (part := file.read(min(_PART_BYTES, most - size))):
+            parts.append(part)
+            size += len(part)
+    return b"".join(parts)
 
 
 def spreadsheet_text(text: str) -> str:

@@ -33,6 +33,8 @@ Deed = Literal[
     "name grid",
     "read as recording",
     "leave out",
+    "raise limit",
+    "report",
 ]
 """What a remedy can have done; docs/methods.md tells what those of findings take."""
 

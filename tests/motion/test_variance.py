@@ -7,8 +7,9 @@ import pytest
 from ellipse import PLANE, TEN_HERTZ, laps, received
 
 from trackkit.motion.drive import smooth
+from trackkit.motion.information import Model
 from trackkit.motion.noise import Levels, Measured
-from trackkit.motion.smoother import _Model, solve
+from trackkit.motion.smoother import solve
 from trackkit.motion.variance import remainders_after, sum_variance
 
 
@@ -24,7 +25,7 @@ def test_the_variance_of_a_difference_is_that_of_the_inverse_information(coupled
     )
     levels = Levels(slow_doppler_mps=0.03)
     solution = solve(measured, levels, np.ones(12))
-    model = _Model.of(measured, levels, np.ones(12))
+    model = Model.of(measured, levels, np.ones(12))
     zero = model.pull(np.zeros((5, 2, 12)))[0].ravel()
     dense = np.stack(
         [zero - model.pull(unit.reshape(5, 2, 12))[0].ravel() for unit in np.eye(5 * 2 * 12)]

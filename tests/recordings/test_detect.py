@@ -8,6 +8,7 @@ import os
 import pytest
 from small_files import CSV, GEOJSON, GPX
 
+from trackkit.budgets import raised
 from trackkit.errors import RecordingError
 from trackkit.recordings.drawn_lines import read_line
 from trackkit.recordings.read import read_recording
@@ -39,10 +40,13 @@ def test_a_damaged_gzip_is_told(file):
         read_recording(file(bytes(data)))
 
 
-def test_a_gzip_that_unpacks_to_too_much_is_refused(file, monkeypatch):
-    monkeypatch.setattr("trackkit.recordings.detect.LARGEST_UNPACKED_BYTES", 1 << 20)
-    with pytest.raises(RecordingError, match="unpacks to more than 1 MiB"):
-        read_recording(file(gzip.compress(bytes(2 << 20))))
+def test_a_gzip_that_unpacks_to_too_much_is_refused(file):
+    packed = file(gzip.compress(bytes(2 << 20)))
+    with (
+        raised({"unpacked_bytes": 1 << 20}),
+        pytest.raises(RecordingError, match="unpacks to at least 2,097,152 bytes, more"),
+    ):
+        read_recording(packed)
 
 
 @pytest.mark.parametrize(

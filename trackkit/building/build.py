@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from trackkit.budgets import require
 from trackkit.building.assemble import assembled, end_remedies
 from trackkit.building.find_laps import FoundLap, find_runs
 from trackkit.building.fit import FittedLine, fit_line
@@ -21,9 +22,9 @@ from trackkit.building.layouts import (
 )
 from trackkit.building.path import Path, path_driven
 from trackkit.building.pit_lane import find_pit_lane, with_pit_lane
-from trackkit.errors import NoLapError
+from trackkit.errors import NoLapError, RecordingError
 from trackkit.files import sha256_of
-from trackkit.geometry.geodesy import LocalPlane
+from trackkit.geometry.geodesy import LocalPlane, extent_m, unwrap_longitude
 from trackkit.motion.drive import smooth
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
@@ -114,11 +115,10 @@ def build_track(
         When no recording holds a whole lap, or none of the length asked for.
     PlaceError
         When `finish` is off the track.
+    RecordingError
+        When the recordings lie too far apart to be of one circuit.
     """
-    plane = LocalPlane.around(
-        np.concatenate([r.longitude_deg for r in recordings]),
-        np.concatenate([r.latitude_deg for r in recordings]),
-    )
+    plane = plane_of(recordings)
     per_recording, remarks = laps_by_recording(recordings, plane, is_open=is_open)
     laps = [lap for recording_laps in per_recording for lap in recording_laps]
     strays: tuple[FoundLap, ...] = ()
@@ -165,6 +165,26 @@ def build_track(
         with_reasons(per_recording, fitted),
         (*remedies, *end_remedies(track, finish)),
     )
+
+
+def plane_of(recordings: Sequence[Recording]) -> LocalPlane:
+    """Lay a plane around recordings.
+
+    Raises
+    ------
+    RecordingError
+        When they lie too far apart to be of one circuit.
+    """
+    longitude = np.concatenate([r.longitude_deg for r in recordings])
+    latitude = np.concatenate([r.latitude_deg for r in recordings])
+    require(
+        "extent_m",
+        extent_m(unwrap_longitude(longitude), latitude),
+        RecordingError,
+        "the recordings lie across",
+        remedy="build each circuit from recordings of its own",
+    )
+    return LocalPlane.around(longitude, latitude)
 
 
 def laps_by_recording(

@@ -10,7 +10,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.building.assemble import assembled, end_remedies
-from trackkit.building.build import Build, laps_by_recording, source_entries
+from trackkit.building.build import Build, laps_by_recording, plane_of, source_entries
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of
 from trackkit.errors import NoLapError
@@ -79,12 +79,11 @@ def build_between(
         When a recording holds no whole lap, or the edges are not those of one track.
     PlaceError
         When `finish` is off the track, or `sectors` is less than 1.
+    RecordingError
+        When the recordings lie too far apart to be of one circuit.
     """
     recordings = [*left, *right, *driven]
-    plane = LocalPlane.around(
-        np.concatenate([r.longitude_deg for r in recordings]),
-        np.concatenate([r.latitude_deg for r in recordings]),
-    )
+    plane = plane_of(recordings)
     lines: list[FittedLine] = []
     sources: list[dict[str, Any]] = []
     remarks: tuple[str, ...] = ()

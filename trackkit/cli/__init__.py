@@ -10,9 +10,10 @@ from typing import Any
 import click
 
 from trackkit import __version__
+from trackkit.budgets import raised
 from trackkit.cli import standard_output
-from trackkit.cli.remedies import error_sentence
-from trackkit.errors import TrackkitError
+from trackkit.cli.common import long_work_shown, say_error, traceback_wanted
+from trackkit.errors import TrackkitError, UnforeseenError
 from trackkit.written import written_files
 
 _COMMANDS = {
@@ -55,14 +56,35 @@ class _Lazy(click.Group):
             formatter.write_dl([(name, text) for name, (_, _, text) in _COMMANDS.items()])
 
 
+def _limits(ctx: click.Context, param: click.Parameter, value: str | None) -> dict[str, int]:  # noqa: ARG001
+    limits = {}
+    for part in value.split(",") if value else ():
+        name, _, number = part.partition("=")
+        if not number.strip().isdecimal():
+            raise click.BadParameter(f"{part!r} is not NAME=NUMBER")
+        limits[name.strip()] = int(number)
+    return limits
+
+
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="trackkit")
-def cli() -> None:
+@click.option("--traceback", is_flag=True, help="Show where in trackkit an error comes from.")
+@click.option(
+    "--limits",
+    callback=_limits,
+    metavar="NAME=NUMBER,...",
+    help="Take on more, or less, than usual: unpacked_bytes, fixes, gates and so on.",
+)
+@click.pass_context
+def cli(ctx: click.Context, traceback: bool, limits: dict[str, int]) -> None:
     """Make, check and share the track files that GPS lap timing rests on.
 
     A PLACE along a track is a chainage such as 412m (-20m counts back from the finish), LAT,LON,
     or two surveyed ends LAT,LON/LAT,LON, left end first.
     """
+    traceback_wanted.set(traceback)
+    ctx.with_resource(raised(limits))
+    ctx.with_resource(long_work_shown())
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -79,6 +101,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         0 done; 1 an input could not be used, an output not written, or an error was found;
         2 the command line was wrong; 130 stopped by the user.
     """
+    traceback_wanted.set(False)
     standard_output.prepare()
     with written_files() as written:
         try:
@@ -87,10 +110,11 @@ def run(arguments: Sequence[str] | None = None) -> int:
             # Whoever read our output needs no more of it.
             standard_output.abandon(sys.stdout)
             return 0
-        except OSError as error:
-            if not standard_output.failed_with(error):
-                raise
-            standard_output.tell_lost(error, written)
+        except Exception as error:  # noqa: BLE001 - the last door: people are told a sentence
+            if not isinstance(error, OSError) or not standard_output.failed_with(error):
+                say_error(UnforeseenError(error))
+            else:
+                standard_output.tell_lost(error, written)
             return 1
 
 
@@ -106,7 +130,7 @@ def _status(arguments: Sequence[str] | None) -> int:
         error.show()
         return error.exit_code
     except TrackkitError as error:
-        click.echo(f"trackkit: {error_sentence(error)}", err=True)
+        say_error(error)
         return 1
     except (click.Abort, KeyboardInterrupt):
         click.echo("trackkit: stopped", err=True)

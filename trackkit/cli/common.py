@@ -6,7 +6,10 @@ import json
 import os
 import re
 import sys
+import traceback
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
@@ -14,7 +17,9 @@ import click
 
 from trackkit.cli import standard_output
 from trackkit.cli.remedies import error_sentence
-from trackkit.errors import OutputError, TrackkitError
+from trackkit.errors import OutputError, TrackkitError, UnforeseenError
+from trackkit.progress import watched
+from trackkit.words import printable, single_sentence
 
 if TYPE_CHECKING:
     from trackkit.held_files import HeldFile
@@ -22,6 +27,9 @@ if TYPE_CHECKING:
     from trackkit.track.places import Place
 
 Item = TypeVar("Item")
+traceback_wanted: ContextVar[bool] = ContextVar("traceback_wanted", default=False)
+"""Whether errors are told with Python's traceback."""
+
 _NEGATIVE_NUMBER = re.compile(r"-(?=[\d.])")
 
 
@@ -179,13 +187,13 @@ def print_json(document: Any) -> None:
 
 def remark(text: str) -> None:
     """Say something on standard error."""
-    click.echo(text, err=True)
+    click.echo("\n".join(printable(line) for line in text.split("\n")), err=True)
 
 
 def remarks(texts: Iterable[str], about: str | None = None) -> None:
     """Say several things on standard error."""
     for text in texts:
-        remark(f"{about}: {text}" if about else text)
+        remark(single_sentence(about or "", text))
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]], *, title: str = "") -> None:
@@ -215,7 +223,41 @@ def progress(items: Sequence[Item], label: str) -> Iterator[Item]:
     from rich.console import Console
     from rich.progress import track
 
-    yield from track(items, label, console=Console(stderr=True), transient=True)
+    with watched(None):
+        yield from track(items, label, console=Console(stderr=True), transient=True)
+
+
+@contextmanager
+def long_work_shown() -> Iterator[None]:
+    """Show on a terminal how far each long piece of work inside has come."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    live: dict[str, Progress] = {}
+
+    def show(what: str, done: int, of: int) -> None:
+        if what not in live:
+            stop()
+            live[what] = Progress(console=Console(stderr=True), transient=True)
+            live[what].start()
+            live[what].add_task(what, total=of)
+        live[what].update(live[what].task_ids[0], completed=done)
+        if done >= of:
+            stop()
+
+    def stop() -> None:
+        for bar in live.values():
+            bar.stop()
+        live.clear()
+
+    try:
+        with watched(show):
+            yield
+    finally:
+        stop()
 
 
 def read_recordings(
@@ -246,8 +288,21 @@ def each_file(
             done.append(work(path))
         except TrackkitError as error:
             failed.append(error)
-            remark(f"trackkit: {error_sentence(error)}")
+            say_error(error)
+        except Exception as error:
+            if isinstance(error, OSError) and standard_output.failed_with(error):
+                raise
+            # What nobody foresaw in one file is said of it.
+            failed.append(UnforeseenError(error, path))
+            say_error(failed[-1])
     return done, failed
+
+
+def say_error(error: TrackkitError) -> None:
+    """Say an error's sentence, below the whole traceback where that was wanted."""
+    if traceback_wanted.get():
+        remark("".join(traceback.format_exception(error)).rstrip())
+    remark(f"trackkit: {error_sentence(error)}")
 
 
 def gate_rows(gates: Iterable[Any]) -> list[dict[str, Any]]:

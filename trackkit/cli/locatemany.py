@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from trackkit.cli.common import progress
 from trackkit.cli.remedies import error_sentence
-from trackkit.errors import TrackkitError
+from trackkit.errors import TrackkitError, UnforeseenError
 
 if TYPE_CHECKING:
     from trackkit.library.folders import Library
@@ -94,4 +94,6 @@ def _outcome(
         located = locate(recording, library, radius_m=radius_m)
     except TrackkitError as error:
         return Outcome(path, None, error_sentence(error), ())
+    except Exception as error:  # noqa: BLE001 - what nobody foresaw in one file is said of it
+        return Outcome(path, None, error_sentence(UnforeseenError(error, path)), ())
     return Outcome(path, located, None, tuple(recording.remarks))

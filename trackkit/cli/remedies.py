@@ -11,6 +11,7 @@ from typing import Any
 
 from trackkit.errors import TrackkitError
 from trackkit.remedies import Deed, Remedy
+from trackkit.words import single_sentence
 
 _ARGUMENTS = {"clock_within_s": "--clock-within", "columns": "--columns", "crs": "--crs"}
 """Options that give the arguments of the library's functions."""
@@ -56,9 +57,8 @@ def error_sentence(error: TrackkitError, track: str | None = None) -> str:
     track
         The track file that the command is about, if any.
     """
-    if error.remedy is None:
-        return error.fault
-    return f"{error.fault}; {sentence(error.remedy, About(track, error.file))}"
+    remedy = "" if error.remedy is None else sentence(error.remedy, About(track, error.file))
+    return single_sentence(error.where, error.what, remedy)
 
 
 def command(remedy: Remedy, about: About) -> str:
@@ -175,4 +175,6 @@ _OPTIONS: Mapping[Deed | None, Callable[[Mapping[str, Any]], str]] = {
     "name grid": lambda value: f" with --crs {value.get('crs', 'EPSG:..., such as EPSG:25832')}",
     "read as recording": lambda _: ": leave --from-line out",
     "leave out": lambda value: f": leave {_ARGUMENTS[value['argument']]} out",
+    "raise limit": lambda value: f" with trackkit --limits {value['limit']}={value['most']} ...",
+    "report": lambda _: ", which trackkit --traceback ... shows",
 }

@@ -13,6 +13,7 @@ from trackkit.arrays import Floats
 
 WGS84 = Geod(ellps="WGS84")
 _QUARTER_EARTH_M = 10_000_000.0
+_FAR_M = 5_000_000.0
 
 
 @dataclass(frozen=True)
@@ -47,11 +48,34 @@ class LocalPlane:
         return cls(float(wrap_longitude(middle)), 0.5 * float(latitude.min() + latitude.max()))
 
     def to_plane(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
-        """Project positions, degrees, to an (n, 2) array of metres east and north."""
+        """Project positions, degrees, to an (n, 2) array of metres east and north.
+
+        The projection has no values around the two places on the equator a quarter of the earth to
+        the east and west.  Positions nearly that far are laid out by their azimuth and distance
+        instead, which is as far from the origin and in the same direction.
+        """
         longitude = wrap_longitude(longitude_deg)
         latitude = np.asarray(latitude_deg, dtype=float)
         east, north = self._projection(longitude, latitude)
-        return np.stack([np.asarray(east), np.asarray(north)], axis=-1)
+        position = np.stack([np.asarray(east), np.asarray(north)], axis=-1)
+        with np.errstate(over="ignore", invalid="ignore"):
+            far = ~(np.hypot(position[..., 0], position[..., 1]) < _FAR_M)
+        if np.any(far):
+            longitude, latitude = (
+                np.broadcast_to(v, far.shape)[far] for v in (longitude, latitude)
+            )
+            position[far] = self._laid_out(longitude, latitude)
+        return position
+
+    def _laid_out(self, longitude_deg: Floats, latitude_deg: Floats) -> Floats:
+        azimuth, _, distance = WGS84.inv(
+            np.full(longitude_deg.shape, self.longitude_deg),
+            np.full(latitude_deg.shape, self.latitude_deg),
+            longitude_deg,
+            latitude_deg,
+        )
+        direction = np.stack([np.sin(np.radians(azimuth)), np.cos(np.radians(azimuth))], axis=-1)
+        return np.asarray(np.asarray(distance)[:, None] * direction)
 
     def convergence_deg(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
         """Angle from true north to the plane's north, degrees, positive east of the origin.
@@ -107,6 +131,21 @@ def polyline_length(longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> float:
     longitude = np.asarray(longitude_deg, dtype=float)
     latitude = np.asarray(latitude_deg, dtype=float)
     return float(WGS84.line_length(longitude, latitude))
+
+
+def extent_m(longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> float:
+    """Measure the diagonal of the bounding box of some positions, metres, on the ellipsoid.
+
+    Longitudes are continuous across the antimeridian.  East and west are measured where the box
+    is widest; farther than half around the earth counts as half around.
+    """
+    longitude, latitude = np.asarray(longitude_deg), np.asarray(latitude_deg)
+    south, north = float(latitude.min()), float(latitude.max())
+    widest = 0.0 if south <= 0.0 <= north else min(abs(south), abs(north))
+    across_deg = min(float(longitude.max() - longitude.min()), 180.0)
+    across = float(geodesic_distance(0.0, widest, across_deg, widest))
+    along = float(geodesic_distance(0.0, south, 0.0, north))
+    return float(np.hypot(across, along))
 
 
 def bearing_deg(direction: ArrayLike) -> Floats:

@@ -76,6 +76,7 @@ class Drive:
     _measured: Measured
     _solution: Solution
     _remainders: dict[int, Floats] = field(default_factory=dict)
+    _prepared: list[FixCovariance] = field(default_factory=list)
 
     def __repr__(self) -> str:
         fixes = f"{len(self.time_s):,} fixes"
@@ -204,6 +205,8 @@ class Drive:
         float
             The variance, in the unit of the sum squared: square metres, or square seconds.
         """
+        if self._in_pieces:
+            return self.fix_covariance(index.tolist()).variance(index, share, slope)
         span = self.time_s[index + 1] - self.time_s[index]
         at = np.concatenate([index, index + 1])
         weight = state_weights(self.levels, span, share, slope)
@@ -223,8 +226,12 @@ class Drive:
         FixCovariance
             Whose `variance` is that of the drive.
         """
-        fixes = np.fromiter(index, dtype=np.intp)
-        return FixCovariance.of(self._solution, self.time_s, np.concatenate([fixes, fixes + 1]))
+        before = np.fromiter(index, dtype=np.intp)
+        fixes = np.concatenate([before, before + 1])
+        for prepared in self._prepared:
+            if prepared.keeps(fixes):
+                return prepared
+        return FixCovariance.of(self._solution, self.time_s, fixes)
 
     def covariance(self, index: Indices, share: Floats) -> Floats:
         """Covariance of positions between fixes, m^2.
@@ -251,6 +258,11 @@ class Drive:
             covariance[place, axis, place, axis] += bridge
         return covariance
 
+    @property
+    def _in_pieces(self) -> bool:
+        """Whether the drive is so long that its factor is not kept as a whole."""
+        return len(self._solution.factor.pieces) > 1
+
     def prepare_variances(self, index: Iterable[int]) -> None:
         """Work out at once what `variance` needs, for sums whose last places are these.
 
@@ -261,6 +273,10 @@ class Drive:
         index
             Fixes behind those places, as in `between`.
         """
+        if self._in_pieces:
+            # Each look at a drive in pieces factors them anew: all fixes are looked at in one go.
+            self._prepared[:] = [self.fix_covariance([*index])]
+            return
         fixes = {i + 1 for i in index}
         remainders = self._remainders
         fresh = remainders_after(self._solution, fixes, remainders)

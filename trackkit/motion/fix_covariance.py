@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -12,6 +13,10 @@ from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
 from trackkit.motion.smoother import Solution
 from trackkit.motion.variance import diagonal_block, stretch
+from trackkit.progress import tell
+
+_TOLD_EVERY = 500
+"""Of so many fixes that are kept, one tells how far the work has come."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,8 +80,17 @@ class FixCovariance:
             pivot[place] = diagonal_block(solution, fix, block)
             form[place] = np.eye(block) + beyond
             following = fix
+            if len(solution.factor.pieces) > 1 and place % _TOLD_EVERY == 0:
+                tell("working out uncertainties", len(kept) - place, len(kept))
         after = np.minimum(kept + 1, count - 1)
         return cls(kept, time_s[after] - time_s[kept], pivot, onward, form, solution.levels)
+
+    def keeps(self, fixes: Indices) -> bool:
+        """Whether all of some fixes are kept."""
+        if len(fixes) == 0 or len(self.fix) == 0:
+            return len(fixes) == 0
+        place = np.minimum(np.searchsorted(self.fix, fixes), len(self.fix) - 1)
+        return bool(np.all(self.fix[place] == fixes))
 
     def variance(self, index: Indices, share: Floats, slope: Floats) -> float:
         """Variance of a weighted sum of positions between fixes, as `Drive.variance` tells it.
@@ -100,28 +114,47 @@ class FixCovariance:
         KeyError
             When a fix was not kept.
         """
-        place = np.searchsorted(self.fix, np.concatenate([index, index + 1]))
-        if np.any(place >= len(self.fix)) or np.any(
-            self.fix[place] != np.concatenate([index, index + 1])
-        ):
+        fixes = np.concatenate([index, index + 1])
+        if not self.keeps(fixes):
             raise KeyError("a sum over fixes that were not kept")
+        place = np.searchsorted(self.fix, fixes)
         span = self.span_s[place[: len(index)]]
         total = bridged_variance(self.levels, span, share, slope)
         weight = state_weights(self.levels, span, share, slope)
-        begin, end = int(place.min()), int(place.max())
+        loaded, place = np.unique(place, return_inverse=True)
         block = self.pivot.shape[1]
         columns = 1 if block > self.levels.states else 2
-        load = np.zeros((end + 1 - begin, block, columns))
-        np.add.at(load, place - begin, _as_blocks(weight, block, columns))
-        solved = np.linalg.solve(self.pivot[begin : end + 1], load)
-        carried = np.zeros((block, columns))
-        for at in range(begin, end + 1):
-            own = solved[at - begin]
-            if own.any():
-                total += float(np.sum((2.0 * carried + own) * (self.form[at] @ own)))
-                carried = carried + own
-            carried = self.onward[at] @ carried
+        load = np.zeros((len(loaded), block, columns))
+        np.add.at(load, place, _as_blocks(weight, block, columns))
+        begun = np.linalg.solve(self.pivot[loaded], load)
+        carried, before = np.zeros((block, columns)), int(loaded[0])
+        for at, own in zip(loaded.tolist(), begun, strict=True):
+            carried = self._carried(carried, before, at)
+            total += float(np.sum((2.0 * carried + own) * (self.form[at] @ own)))
+            carried, before = carried + own, at
         return total
+
+    @cached_property
+    def _onward_over(self) -> list[Floats]:
+        """Products of `onward` over one kept fix, over pairs of them, over fours and so on.
+
+        With them the way from one kept fix to any other takes few products, however far it is.
+        """
+        over = [self.onward]
+        while len(over[-1]) > 1:
+            even = len(over[-1]) // 2 * 2
+            over.append(np.matmul(over[-1][1:even:2], over[-1][:even:2]))
+        return over
+
+    def _carried(self, value: Floats, begin: int, end: int) -> Floats:
+        """Follow a solution from one kept fix to a later one."""
+        while begin < end:
+            level = (end - begin).bit_length() - 1
+            if begin:
+                level = min(level, (begin & -begin).bit_length() - 1)
+            value = self._onward_over[level][begin >> level] @ value
+            begin += 1 << level
+        return value
 
 
 def state_weights(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> Floats:

@@ -112,8 +112,12 @@ def covariance_of_means(interval_s: ArrayLike, time_constant_s: float) -> Floats
     """
     interval = np.asarray(interval_s, dtype=float)
     time = interval[:, :1] + _INSTANTS * (interval[:, 1:] - interval[:, :1])
-    lag = time[:, None, :, None] - time[None, :, None, :]
-    return np.asarray(covariance(lag, time_constant_s).mean(axis=(2, 3)))
+    total = np.zeros((len(interval), len(interval)))
+    # Instant by instant: the lags of all at once would take 81 times the memory.
+    for earlier in time.T:
+        for later in time.T:
+            total += covariance(earlier[:, None] - later, time_constant_s)
+    return total / len(_INSTANTS) ** 2
 
 
 def variance_of_best_mean(duration_s: ArrayLike, time_constant_s: float) -> Floats:

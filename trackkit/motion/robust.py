@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from trackkit.arrays import Flags, Floats
+from trackkit.motion.information import POSITION, WANDER
 from trackkit.motion.noise import Levels, Measured
-from trackkit.motion.smoother import LEAST_TRUST, POSITION, WANDER, Solution, solve
+from trackkit.motion.smoother import LEAST_TRUST, Solution, solve
 
 STRAY_SIGMAS = 6.0
 """A position this many sigmas from the drive makes the fit robust, and then counts for nothing.
@@ -51,7 +52,9 @@ def stray_positions(measured: Measured) -> Flags:
     least = 10.0 * float(np.median(step_m)) / np.sqrt(2.0) + 1.0
     # Stray positions are reached and left by a large step: only there is a closer look worth it.
     large = np.concatenate([[0.0], step_m > 0.5 * least, [0.0]])
-    near = np.flatnonzero(np.convolve(large[:-1] + large[1:], np.ones(17), mode="same") > 0.5)
+    # Cut from the whole convolution: "same" is as long as the longer of the two, here the 17.
+    spread = np.convolve(large[:-1] + large[1:], np.ones(17))[8 : 8 + count]
+    near = np.flatnonzero(spread > 0.5)
     padded = np.pad(rest, ((4, 4), (0, 0)), mode="edge")
     window = np.lib.stride_tricks.sliding_window_view(padded, 9, axis=0)[near]
     away = np.linalg.norm(rest[near] - np.median(window, axis=-1), axis=1)

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.factor import diagonal, solved_below
 from trackkit.motion.smoother import Solution
 
 
@@ -27,7 +28,7 @@ def sum_variance(
     solution
         From `trackkit.motion.smoother.solve`.
     index
-        Fixes the sum is about, shape (k,).
+        Fixes the sum is about, shape (k,), all within one piece of the factor.
     weight
         Shape (k, states, 2): weights of the unknowns of those fixes, east and north.
     remainders
@@ -39,7 +40,7 @@ def sum_variance(
     right = np.zeros(((last + 1 - first) * block, columns), order="F")
     for at, value in zip(((index - first) * block).tolist(), weight, strict=True):
         right[at : at + block] += value.T.reshape(block, 1) if solution.coupled else value
-    spread = _forward(solution, first, last, block, right)
+    spread = _forward(solution, first, last, right)
     forms = {} if remainders is None else remainders
     if last not in forms:
         forms.update(remainders_after(solution, [last], forms))
@@ -109,10 +110,14 @@ def stretch(solution: Solution, first: int, last: int, form: Floats) -> tuple[Fl
         Shape (block, block): what x at the first fix makes of x at the last, and the form of what
         the square adds up to beyond the first.
     """
-    beyond = _response(solution, first, last, len(form))[len(form) :]
-    onward = beyond[-len(form) :]
-    passed_on = np.einsum("ia,ij,jb->ab", onward, form, onward)
-    return onward.copy(), np.einsum("ia,ib->ab", beyond, beyond) + passed_on
+    onward = np.eye(len(form))
+    for begin, end in reversed([*solution.factor.cuts(first, last)]):
+        beyond = _response(solution, begin, end, len(form))[len(form) :]
+        there = beyond[-len(form) :]
+        passed_on = np.einsum("ia,ij,jb->ab", there, form, there)
+        form = np.einsum("ia,ib->ab", beyond, beyond) + passed_on
+        onward = onward @ there
+    return onward, form
 
 
 def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats:
@@ -144,16 +149,18 @@ def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats
     before = None
     for fix in np.unique(index).tolist():
         if before is not None:
-            response = _response(solution, before, fix, block)
-            inside, end = response[block:-block], response[-block:]
-            gram += reached.T @ (inside.T @ inside) @ reached
-            reached = end @ reached
+            for begin, end in solution.factor.cuts(before, fix):
+                beyond = _response(solution, begin, end, block)[block:]
+                # What is reached at the later fix counts there, with what begins there.
+                inside = beyond if end < fix else beyond[:-block]
+                gram += reached.T @ (inside.T @ inside) @ reached
+                reached = beyond[-block:] @ reached
         right = np.zeros((block, axes * count), order="F")
         for number, place in np.argwhere(index == fix).tolist():
             for axis in range(axes):
                 rows = slice(axis * states, (axis + 1) * states)
                 right[rows, axes * number + axis] += weight[number, place]
-        reached = reached + _forward(solution, fix, fix, block, right)
+        reached = reached + _forward(solution, fix, fix, right)
         gram += reached.T @ reached
         before = fix
     if before is not None:
@@ -165,26 +172,17 @@ def sum_covariance(solution: Solution, index: Indices, weight: Floats) -> Floats
 
 def diagonal_block(solution: Solution, fix: int, block: int) -> Floats:
     """Take the factor's own block of one fix, lower triangular, shape (block, block)."""
-    own = np.zeros((block, block))
-    for row in range(block):
-        for column in range(row + 1):
-            own[row, column] = solution.factor[row - column, fix * block + column]
-    return own
+    return diagonal(solution.factor.columns(fix, fix), 0, block)
 
 
 def _response(solution: Solution, first: int, last: int, block: int) -> Floats:
     """Solve L x = h for h that makes the first block of x each unit vector, and is zero after."""
-    right = np.zeros(((last + 1 - first) * block, block), order="F")
-    right[:block] = diagonal_block(solution, first, block)
-    return _forward(solution, first, last, block, right)
+    columns = solution.factor.columns(first, last)
+    right = np.zeros((columns.shape[1], block), order="F")
+    right[:block] = diagonal(columns, 0, block)
+    return solved_below(columns, right)
 
 
-def _forward(solution: Solution, first: int, last: int, block: int, right: Floats) -> Floats:
+def _forward(solution: Solution, first: int, last: int, right: Floats) -> Floats:
     """Solve L x = right over the fixes from first to last."""
-    from scipy.linalg.lapack import dtbtrs
-
-    part = np.asfortranarray(solution.factor[:, first * block : (last + 1) * block])
-    spread, info = dtbtrs(part, right, uplo="L")
-    if info:
-        raise ArithmeticError("the information matrix of the drive is singular")
-    return np.asarray(spread)
+    return solved_below(solution.factor.columns(first, last), right)

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from trackkit.budgets import require
 from trackkit.errors import RecordingError, TrackkitError
 from trackkit.official.clock import follow_days, lap_ends, read_moment
 from trackkit.official.columns import (
@@ -115,6 +116,9 @@ def read_official(
     remedy = "give a CSV file of official lap times"
     try:
         lines = rows_of(lines_of(decode(read_bytes(path))))
+        longest = max((len(line) for _, line in lines), default=0)
+        require("line_length", longest, RecordingError, "holds a line of")
+        require("fixes", len(lines), RecordingError, "holds lines for")
     except RecordingError as error:
         raise TrackkitError(error.what, file=file, remedy=remedy) from error
     if not lines:

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.paper.sheet import Box
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from shapely import STRtree
     from shapely.geometry.base import BaseGeometry
 
 
@@ -130,17 +132,15 @@ def _nearest(
         high[index, 0] + CLEAR_MM,
         high[index, 1] + CLEAR_MM,
     )
-    free = ~shapely.intersects(ink, spread)
-    for other in taken:
-        free &= ~shapely.intersects(other, spread)
+    others = shapely.STRtree(taken)
+    free = ~_touching(others, spread)
+    free[free] = ~shapely.intersects(ink, spread[free])
     index = index[free]
     if len(index) == 0:
         return None
     edge = np.clip(anchor[index], low[index], high[index])
-    leader = shapely.linestrings(np.stack([anchor[index], edge], axis=1))
-    clear = np.ones(len(index), dtype=bool)
-    for other in taken:
-        clear &= ~shapely.intersects(other, leader)
+    leader = np.asarray(shapely.linestrings(np.stack([anchor[index], edge], axis=1)), dtype=object)
+    clear = ~_touching(others, leader)
     # A leader begins at the edge of the line; what counts is whether it crosses it further on.
     beyond = shapely.linestrings(np.stack([anchor[index] + 0.8 * way[index], edge], axis=1))
     price = cost[index] + _LEADER_OVER_LINE_COST_MM * shapely.intersects(ink, beyond)
@@ -156,3 +156,10 @@ def _nearest(
         np.stack([anchor[at], edge[pick]]) if has_leader else None,
     )
     return float(price[pick]), label
+
+
+def _touching(others: STRtree, shapes: NDArray[np.object_]) -> Flags:
+    """Mark the shapes that some other one touches."""
+    touching = np.zeros(len(shapes), dtype=bool)
+    touching[others.query(shapes, predicate="intersects")[0]] = True
+    return touching

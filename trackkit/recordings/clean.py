@@ -13,22 +13,32 @@ from itertools import pairwise
 import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices
+from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
-from trackkit.geometry.geodesy import geodesic_distance, unwrap_longitude
+from trackkit.geometry.geodesy import extent_m, geodesic_distance, unwrap_longitude
 from trackkit.recordings.order import longest_rising
 from trackkit.recordings.positions import is_null_position, is_on_earth
+from trackkit.recordings.possible import (
+    REACH_M,
+    REACH_MPS,
+    refuse_impossible,
+    refuse_removed,
+)
 from trackkit.recordings.raw import Dropped, RawFixes, Reason, counted, some_or_none
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.repeats import stale_repeats
 
 BACKWARDS_SHARE = 0.10
-REACH_M = 20.0
-REACH_MPS = 150.0
 LONGEST_JUMP = 5
 LONGEST_DEGREE_M = 111_700.0
 """No degree on WGS 84 is longer: 111,694 m of the meridian at the poles, 111,320 m of the equator
 (from its semi-axes)."""
 
+IMPOSSIBLE: tuple[Reason, ...] = ("time going backwards", "jump")
+"""Fixes removed for these reasons contradict the others, and so do those off the earth.
+
+Those that a receiver writes before it has a fix, or more often than it measures, do not.
+"""
 UNKNOWN_HDOP = 99.0
 GAP_S = 10.0
 GAP_INTERVALS = 5.0
@@ -77,8 +87,22 @@ def clean(raw: RawFixes, name: str) -> Recording:
     if len(index) < 2:
         raise RecordingError(_too_few(len(index), read_count, dropped), file=name)
 
+    require("fixes", len(index), RecordingError, "holds", file=name, remedy="split it")
+    across_m = extent_m(unwrap_longitude(raw.longitude_deg[index]), raw.latitude_deg[index])
+    require(
+        "extent_m",
+        across_m,
+        RecordingError,
+        "its fixes lie across",
+        file=name,
+        remedy="split it where it goes from one place to the other",
+    )
+    wrong = sum(part.count for part in dropped if part.reason in IMPOSSIBLE) + _off_earth(raw)
+    refuse_removed(wrong, len(kept) + wrong, _removed_sentence(read_count, dropped), name)
     step = (np.diff(file_segment[kept]) != 0) | breaks
     segment = np.concatenate([[0], np.cumsum(step)]).astype(np.intp)
+    unwrapped = unwrap_longitude(raw.longitude_deg[index])
+    refuse_impossible(seconds, unwrapped, raw.latitude_deg[index], segment, name)
     speed, course, odd = _plausible(raw, index)
     remarks = [*raw.remarks, *odd]
     removed: dict[str, int] = {part.reason: part.count for part in dropped if part.count}
@@ -88,7 +112,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
     return Recording(
         name=name,
         time_s=seconds - seconds[0],
-        longitude_deg=unwrap_longitude(raw.longitude_deg[index]),
+        longitude_deg=unwrapped,
         latitude_deg=raw.latitude_deg[index],
         start=_start(raw, index[0]),
         speed_mps=speed,
@@ -113,6 +137,13 @@ def _with_position_and_time(raw: RawFixes, has_time: Flags, dropped: list[Droppe
     untimed = on_earth & ~null & ~has_time
     _drop(dropped, "no time", untimed, "fix without a time", "fixes without a time")
     return np.flatnonzero(timed)
+
+
+def _off_earth(raw: RawFixes) -> int:
+    """Count the positions that are numbers, and nowhere."""
+    given = np.isfinite(raw.longitude_deg) & np.isfinite(raw.latitude_deg)
+    with np.errstate(invalid="ignore"):
+        return int(np.count_nonzero(given & ~is_on_earth(raw.longitude_deg, raw.latitude_deg)))
 
 
 def _drop(

@@ -9,13 +9,14 @@ import json
 import os
 import re
 import zlib
-from pathlib import Path
 from typing import Any
 
+from trackkit.budgets import RATIO_FROM_BYTES, budgets, require
 from trackkit.errors import RecordingError, reading_failed
+from trackkit.files import read_up_to
 
-LARGEST_UNPACKED_BYTES = 1 << 30
 HEAD_BYTES = 1 << 16
+_PART_BYTES = 1 << 22
 
 _BINARY = (
     (b"\xff\xd8\xff", "a JPEG picture"),
@@ -38,14 +39,16 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
     Raises
     ------
     RecordingError
-        The file cannot be opened, is empty, or its gzip is broken or unpacks to over 1 GiB.
+        The file cannot be opened, is empty, or its gzip is broken; or it is, or unpacks to, more
+        than `trackkit.budgets` allows.
     """
     try:
-        data = Path(path).read_bytes()
+        data = read_up_to(path, budgets().unpacked_bytes + 1)
     except OSError as error:
         raise RecordingError(reading_failed(path, error), file=path) from error
     except ValueError as error:
         raise RecordingError(f"is not a usable file name ({error})", file=path) from error
+    require("unpacked_bytes", len(data), RecordingError, "has at least", file=path)
     if data[:2] == b"\x1f\x8b":
         data = _unpack(data, path)
     if not data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
@@ -57,9 +60,29 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
 
 
 def _unpack(data: bytes, path: str | os.PathLike[str]) -> bytes:
+    parts, size = [], 0
     try:
         with gzip.GzipFile(fileobj=io.BytesIO(data)) as packed:
-            unpacked = packed.read(LARGEST_UNPACKED_BYTES + 1)
+            while part := packed.read(_PART_BYTES):
+                parts.append(part)
+                size += len(part)
+                require(
+                    "unpacked_bytes",
+                    size,
+                    RecordingError,
+                    "its gzip unpacks to at least",
+                    file=path,
+                    remedy="unpack it and split it first",
+                )
+                if size > RATIO_FROM_BYTES:
+                    require(
+                        "packed_ratio",
+                        size / len(data),
+                        RecordingError,
+                        "its gzip unpacks to",
+                        file=path,
+                        remedy="unpack it and look at what it holds",
+                    )
     except EOFError as error:
         raise RecordingError(
             "its gzip breaks off before the end", file=path, remedy="copy or download it again"
@@ -68,13 +91,7 @@ def _unpack(data: bytes, path: str | os.PathLike[str]) -> bytes:
         raise RecordingError(
             f"its gzip is damaged ({error})", file=path, remedy="copy or download it again"
         ) from error
-    if len(unpacked) > LARGEST_UNPACKED_BYTES:
-        raise RecordingError(
-            f"its gzip unpacks to more than {LARGEST_UNPACKED_BYTES / (1 << 20):,.0f} MiB",
-            file=path,
-            remedy="unpack it and split it first",
-        )
-    return unpacked
+    return b"".join(parts)
 
 
 def decode(data: bytes) -> str:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.budgets import require
 from trackkit.errors import PlaceError, RecordingError
 from trackkit.geometry.geodesy import polyline_length, unwrap_longitude
 from trackkit.remedies import Remedy
@@ -142,10 +143,13 @@ def _drawn(
     new[1:] = (np.diff(longitude) != 0) | (np.diff(y) != 0)
     if np.count_nonzero(new) < 2:
         raise RecordingError(_TOO_FEW, file=path)
-    elevation = line.elevation_m[new]
+    longitude, latitude, elevation = longitude[new], y[new], line.elevation_m[new]
+    require("vertices", len(longitude), RecordingError, "has a line of", file=path)
+    length_m = polyline_length(longitude, latitude)
+    require("length_m", length_m, RecordingError, "has a line of", file=path)
     return DrawnLine(
-        longitude_deg=longitude[new],
-        latitude_deg=y[new],
+        longitude_deg=longitude,
+        latitude_deg=latitude,
         elevation_m=elevation if np.any(np.isfinite(elevation)) else None,
         name=line.name,
         remarks=remarks,
@@ -254,6 +258,7 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
     from lxml import etree
     from pyogrio.errors import DataLayerError, DataSourceError
     from pyogrio.raw import read
+    from shapely.errors import GEOSException
 
     from trackkit.recordings.raw import single_line
     from trackkit.recordings.xml import parse_xml
@@ -269,7 +274,8 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
                 shapes = shapely.from_wkb(geometry)
             for name, shape in zip(names, shapes, strict=True):
                 yield from _shape_lines(str(name) if name else None, shape, path)
-    except (DataSourceError, DataLayerError) as error:
+    except (DataSourceError, DataLayerError, GEOSException) as error:
+        # GDAL hands on rings of too few positions in a form that GEOS does not read.
         raise RecordingError(f"its KML cannot be read ({single_line(error)})", file=path) from error
 
 

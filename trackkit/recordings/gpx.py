@@ -8,23 +8,25 @@ read by gpxpy.
 from __future__ import annotations
 
 import os
-from datetime import UTC, datetime
+from array import array
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.raw import AS_A_LINE, RawFixes, Times, counted, single_line, some_or_none
-from trackkit.recordings.times import TAKEN_AS_UTC, ordinary_times
-from trackkit.recordings.xml import local_name, parse_xml
+from trackkit.recordings.times import TAKEN_AS_UTC, in_utc, nanoseconds, ordinary_times
+from trackkit.recordings.xml import elements_of_xml, local_name, parse_xml
 
 if TYPE_CHECKING:
     from gpxpy.gpx import GPX
 
 
 _POINTS = {"trk": ("trkseg", "trkpt"), "rte": ("rte", "rtept")}
+_PLACES = ("lat", "lon")
 _NUMBERS = ("ele", "speed", "course", "hdop")
 
 
@@ -44,24 +46,37 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
     RecordingError
         The file is broken or holds no track point.
     """
-    root = parse_xml(data, path)
-    tracks = _children(root, "trk")
-    segments = [_children(s, "trkpt") for track in tracks for s in _children(track, "trkseg")]
-    segments = [segment for segment in segments if segment]
+    # Counted before they are parsed: a point in memory takes many times its characters.
+    require("fixes", data.count(b"<trkpt"), RecordingError, "holds", file=path, remedy="split it")
+    columns: dict[str, array[float]] = {name: array("d") for name in (*_PLACES, *_NUMBERS)}
+    texts: list[str] = []
+    segments: list[int] = []
+    before = None
+    for point in elements_of_xml(data, path, "trkpt"):
+        segment = point.getparent()
+        if not _is_of_a_track(segment):
+            continue
+        if segment is not before:
+            before = segment
+            segments.append(0)
+        segments[-1] += 1
+        numbers, text = _point_values(point)
+        texts.append(text)
+        for name, values in columns.items():
+            values.append(numbers.get(name, np.nan))
     if not segments:
-        routes = [route for route in _children(root, "rte") if _children(route, "rtept")]
+        routes = [r for r in _children(parse_xml(data, path), "rte") if _children(r, "rtept")]
         raise RecordingError(
             "holds no track point" + (f", only {counted(len(routes), 'route')}" if routes else ""),
             file=path,
             remedy=AS_A_LINE if routes else None,
         )
-    points = [_point_values(point) for segment in segments for point in segment]
-    time, remarks = _times([text for _, text in points])
+    time, remarks = _times(texts)
     if np.all(np.isnat(time)):
         raise NoTimesError("holds positions but no times", file=path, remedy=AS_A_LINE)
 
     def column(name: str) -> Floats:
-        return np.array([numbers.get(name, np.nan) for numbers, _ in points], dtype=float)
+        return np.array(columns[name], dtype=float)
 
     raw = RawFixes(
         time=time,
@@ -71,12 +86,25 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
         course_deg=some_or_none(column("course")),
         elevation_m=some_or_none(column("ele")),
         hdop=some_or_none(column("hdop")),
-        segment=np.repeat(np.arange(len(segments)), [len(s) for s in segments]).astype(np.intp),
-        place=np.arange(1, len(points) + 1),
+        segment=np.repeat(np.arange(len(segments)), segments).astype(np.intp),
+        place=np.arange(1, len(texts) + 1),
         place_kind="track point",
         remarks=remarks,
     )
     return _segments_by_time(raw)
+
+
+def _is_of_a_track(segment: Any) -> bool:
+    """Whether an element is a segment of a track of the document."""
+    if segment is None or local_name(segment) != "trkseg":
+        return False
+    track = segment.getparent()
+    return (
+        track is not None
+        and local_name(track) == "trk"
+        and track.getparent() is not None
+        and track.getparent().getparent() is None
+    )
 
 
 def _children(element: Any, name: str) -> list[Any]:
@@ -87,7 +115,7 @@ def _point_values(point: Any) -> tuple[dict[str, float], str]:
     """Take from a point what is read from it: numbers, and the text of its time, "" without."""
     numbers: dict[str, float] = {}
     time = ""
-    for attribute in ("lat", "lon"):
+    for attribute in _PLACES:
         number = _number(point.get(attribute))
         numbers[attribute] = np.nan if number is None else number
     for element in point.iter():
@@ -111,8 +139,10 @@ def _times(text: list[str]) -> tuple[Times, tuple[str, ...]]:
         return ordinary.value, ordinary.remarks
     moments = [TIME_TYPE.from_string(cell) for cell in text]
     zoneless = any(moment is not None and moment.tzinfo is None for moment in moments)
-    time = np.array([_utc(moment) for moment in moments], dtype="datetime64[us]")
-    return time.astype("datetime64[ns]"), (TAKEN_AS_UTC,) if zoneless else ()
+    time = np.array(
+        [None if moment is None else in_utc(moment) for moment in moments], dtype="datetime64[us]"
+    )
+    return nanoseconds(time), (TAKEN_AS_UTC,) if zoneless else ()
 
 
 def parse_gpx(data: bytes, path: str | os.PathLike[str]) -> GPX:
@@ -160,7 +190,7 @@ def _reduce_point(point: Any, target: Any) -> None:
     numbers, time = _point_values(point)
     texts = {name: str(value) for name, value in numbers.items()} | ({"time": time} if time else {})
     for name, text in texts.items():
-        if name in ("lat", "lon"):
+        if name in _PLACES:
             target.set(name, text)
         else:
             etree.SubElement(target, name).text = text
@@ -171,12 +201,6 @@ def _number(text: str | None) -> float | None:
         return float(text) if text else None
     except ValueError:
         return None
-
-
-def _utc(time: datetime | None) -> datetime | None:
-    if time is None or time.tzinfo is None:
-        return time
-    return time.astimezone(UTC).replace(tzinfo=None)
 
 
 def _segments_by_time(raw: RawFixes) -> RawFixes:

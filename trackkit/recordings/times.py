@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import islice
 
 import numpy as np
 
@@ -26,6 +27,8 @@ _COMPACT_DATE = re.compile(r"\d{6}|\d{8}")
 _ORDINARY = re.compile(
     r"(?:[12]\d{3}-\d\d-\d\d[T ](?:[01]\d|2[0-3]):\d\d:\d\d(?:\.\d{1,6})?Z?\n)+", re.ASCII
 )
+_CELLS_AT_ONCE = 20_000
+"""A pattern that repeats remembers where each repeat began."""
 TAKEN_AS_UTC = "times without a zone were taken as UTC"
 
 
@@ -92,18 +95,23 @@ def ordinary_times(text: Sequence[str]) -> ReadTimes | None:
     -------
     What `read_times` gives, or None where a cell has any other form or is no moment.
     """
-    joined = "\n".join(text) + "\n"
-    if not _ORDINARY.fullmatch(joined):
+    values, zoned = [], 0
+    cells = iter(text)
+    while part := list(islice(cells, _CELLS_AT_ONCE)):
+        joined = "\n".join(part) + "\n"
+        if not _ORDINARY.fullmatch(joined):
+            return None
+        zoneless = joined.replace("Z", "").splitlines()
+        if len(zoneless) != len(part):
+            return None
+        try:
+            values.append(nanoseconds(np.array(zoneless, dtype="datetime64[us]")))
+        except ValueError:
+            return None
+        zoned += joined.count("Z")
+    if not values:
         return None
-    cells = joined.replace("Z", "").splitlines()
-    if len(cells) != len(text):
-        return None
-    try:
-        value = np.array(cells, dtype="datetime64[us]").astype("datetime64[ns]")
-    except ValueError:
-        return None
-    zoned = joined.count("Z") == len(text)
-    return ReadTimes(value, remarks=() if zoned else (TAKEN_AS_UTC,))
+    return ReadTimes(np.concatenate(values), remarks=() if zoned == len(text) else (TAKEN_AS_UTC,))
 
 
 def _from_numbers(number: Floats, unit: str | None) -> ReadTimes:
@@ -161,11 +169,12 @@ def _dated(clock_s: Floats, dates: Sequence[str] | None) -> ReadTimes:
     value = np.full(len(clock_s), np.datetime64("NaT"), dtype="datetime64[ns]")
     there = np.isfinite(clock_s)
     microseconds = np.round(clock_s[there] * 1e6).astype("timedelta64[us]")
-    value[there] = days[there].astype("datetime64[us]") + microseconds
+    value[there] = nanoseconds(days[there].astype("datetime64[us]") + microseconds)
     return ReadTimes(value, remarks=(TAKEN_AS_UTC,))
 
 
-def _from_text(text: Sequence[str]) -> ReadTimes:
+def _from_text(text: Iterable[str]) -> ReadTimes:
+    text = list(text)
     value = np.full(len(text), np.datetime64("NaT"), dtype="datetime64[us]")
     no_zone = False
     others: list[int] = []
@@ -176,11 +185,8 @@ def _from_text(text: Sequence[str]) -> ReadTimes:
         if moment is None:
             others.append(i)
             continue
-        if moment.tzinfo is None:
-            no_zone = True
-        else:
-            moment = moment.astimezone(UTC).replace(tzinfo=None)
-        value[i] = np.datetime64(moment, "us")
+        no_zone = no_zone or moment.tzinfo is None
+        value[i] = np.datetime64(in_utc(moment), "us")
     if others:
         split = [re.split(r"[T ]+", _ZONE.sub("", text[i]).strip(), maxsplit=1) for i in others]
         halves = [part if len(part) == 2 else ["", ""] for part in split]
@@ -194,7 +200,32 @@ def _from_text(text: Sequence[str]) -> ReadTimes:
                 continue
             value[i] = moment_us.astype("datetime64[us]")
             no_zone = no_zone or not (has_zone or np.isnat(moment_us))
-    return ReadTimes(value.astype("datetime64[ns]"), remarks=(TAKEN_AS_UTC,) if no_zone else ())
+    return ReadTimes(nanoseconds(value), remarks=(TAKEN_AS_UTC,) if no_zone else ())
+
+
+def nanoseconds(
+    value: np.ndarray[tuple[int], np.dtype[np.datetime64]],
+) -> np.ndarray[tuple[int], np.dtype[np.datetime64]]:
+    """Turn moments in microseconds into nanoseconds; NaT where 64 bits do not hold them.
+
+    They hold the years 1678 to 2261 whole; beyond, numpy would wrap around without a word.
+    """
+    with np.errstate(invalid="ignore"):
+        held = (value >= np.datetime64("1678-01-01")) & (value < np.datetime64("2262-01-01"))
+    return np.where(held, value, np.datetime64("NaT", "us")).astype("datetime64[ns]")
+
+
+def in_utc(moment: datetime) -> datetime | None:
+    """Leave off a moment's zone; None where the moment in UTC is in no calendar.
+
+    Midnight at the beginning of year 1 east of Greenwich is in no year that there is.
+    """
+    if moment.tzinfo is None:
+        return moment
+    try:
+        return moment.astimezone(UTC).replace(tzinfo=None)
+    except (OverflowError, ValueError):
+        return None
 
 
 def iso_moment(cell: str) -> datetime | None:

@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
+import io
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from trackkit.errors import RecordingError
 from trackkit.recordings.raw import single_line
+
+_SAFELY: dict[str, Any] = {
+    "resolve_entities": False,
+    "no_network": True,
+    "load_dtd": False,
+    "dtd_validation": False,
+    "attribute_defaults": False,
+    "huge_tree": False,
+    "remove_comments": True,
+    "remove_pis": True,
+}
 
 
 def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
@@ -30,18 +44,52 @@ def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
     """
     from lxml import etree
 
-    parser = etree.XMLParser(
-        resolve_entities=False,
-        no_network=True,
-        load_dtd=False,
-        dtd_validation=False,
-        attribute_defaults=False,
-        huge_tree=False,
-        remove_comments=True,
-        remove_pis=True,
-    )
+    with _refused(path):
+        root = etree.fromstring(data, etree.XMLParser(**_SAFELY))
+    _refuse_entities(root, path)
+    return root
+
+
+def elements_of_xml(data: bytes, path: str | os.PathLike[str], name: str) -> Iterator[Any]:
+    """Parse XML as `parse_xml` does, and hand on the elements of one local name one by one.
+
+    What has been handed on is let go of: a document in memory is more than ten times its file.
+
+    Parameters
+    ----------
+    data, path
+        As for `parse_xml`.
+    name
+        The local name, in any namespace.
+
+    Yields
+    ------
+    Each element, with its ancestors, when it has been read.
+
+    Raises
+    ------
+    RecordingError
+        As `parse_xml` does, after the elements before the fault.
+    """
+    from lxml import etree
+
+    with _refused(path):
+        reading = etree.iterparse(io.BytesIO(data), ("end",), tag=f"{{*}}{name}", **_SAFELY)
+        for _, element in reading:
+            yield element
+            holder = element.getparent()
+            element.clear()
+            while holder is not None and holder[0] is not element:
+                del holder[0]
+    _refuse_entities(reading.root, path)
+
+
+@contextmanager
+def _refused(path: str | os.PathLike[str]) -> Iterator[None]:
+    from lxml import etree
+
     try:
-        root = etree.fromstring(data, parser)
+        yield
     except etree.XMLSyntaxError as error:
         message = single_line(error).split(", line ")[0]
         raise RecordingError(
@@ -50,6 +98,9 @@ def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
             place=f"line {error.lineno or 1}",
             remedy="save or copy it again",
         ) from error
+
+
+def _refuse_entities(root: Any, path: str | os.PathLike[str]) -> None:
     declared = root.getroottree().docinfo.internalDTD
     if declared is not None and any(True for _ in declared.iterentities()):
         raise RecordingError(
@@ -57,7 +108,6 @@ def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
             file=path,
             remedy="save it without a document type declaration",
         )
-    return root
 
 
 def local_name(element: Any) -> str:

@@ -60,9 +60,10 @@ def fastest_run(laps: Sequence[Lap]) -> tuple[Crossing, Crossing] | None:
             stretch = []
             continue
         joined = bool(stretch) and stretch[-1] is gates[0]
-        stretch = [*stretch, *gates[1:]] if joined else gates
         length = len(lap.sectors)
-        runs = [*zip(stretch[:-length], stretch[length:], strict=True), *([best] if best else [])]
+        # Of the laps before, one lap length is enough: what ended there has been looked at.
+        stretch = [*stretch[-length:], *gates[1:]] if joined else gates
+        runs = [*([best] if best else []), *zip(stretch[:-length], stretch[length:], strict=True)]
         best = min(runs, key=lambda run: run[1].time_s - run[0].time_s)
     return best
 

@@ -18,6 +18,7 @@ from trackkit.track.model import Track
 
 FEWEST_LAPS = 6
 """From so many complete laps on the wander is read from them."""
+_MOST_LAPS = 400
 _PLACES = 200
 _PLAUSIBLE_SIGMAS = 0.9
 _FARTHEST_M = 60.0
@@ -49,11 +50,11 @@ def wander_from_laps(
     """
     if len(laps) < FEWEST_LAPS:
         return None
+    # Of very many laps, some spread over all tell enough: this takes the square of their number.
+    laps = laps[:: -(-len(laps) // _MOST_LAPS)]
     chainage = np.linspace(0.0, track.curve.length_m, _PLACES, endpoint=False)
     left = track.curve.left(chainage)
-    # The measured positions, as the smoothed ones have part of the wander taken out.
-    position = drive.position_m + drive.wander_m
-    offset = np.array([_sideways(track, drive, position, chainage, *lap) for lap in laps])
+    offset = np.array([_sideways(track, drive, chainage, *lap) for lap in laps])
     centred = offset - np.median(offset, axis=0)
     shift = np.linalg.lstsq(left, centred.T, rcond=None)[0].T
     shift -= shift.mean(axis=0)
@@ -77,16 +78,19 @@ def wander_from_laps(
 def _sideways(
     track: Track,
     drive: Drive,
-    position_m: Floats,
     chainage_m: Floats,
     start_s: float,
     end_s: float,
 ) -> Floats:
     """Distance to the left of the centreline at some chainages, on one lap."""
-    lap = (drive.time_s >= start_s) & (drive.time_s <= end_s)
-    lap &= drive.speed_mps > 1.0
-    direction = drive.velocity_mps[lap] / drive.speed_mps[lap, None]
-    where, offset = track.curve.project(position_m[lap], direction)
+    begin, end = np.searchsorted(drive.time_s, [start_s, np.nextafter(end_s, np.inf)])
+    velocity = drive.velocity_mps[begin:end]
+    speed = np.hypot(velocity[:, 0], velocity[:, 1])
+    moving = speed > 1.0
+    # What was measured, not what was made of it: smoothing has drawn the wander towards zero.
+    position = drive.position_m[begin:end] + drive.wander_m[begin:end]
+    direction = velocity[moving] / speed[moving, None]
+    where, offset = track.curve.project(position[moving], direction)
     near = np.abs(offset) < _FARTHEST_M
     where, offset = where[near], offset[near]
     if len(where) < 2:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.budgets import budgets, require
 from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import bounding_box, cut_line, join_line
-from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.geometry.geodesy import extent_m, polyline_length, wrap_longitude
 from trackkit.remedies import Remedy
 from trackkit.track.features import (
     DEGREE_DECIMALS,
@@ -109,6 +110,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
             others.append(feature)
     if centreline is None:
         raise TrackFileError("has no feature with the role centreline")
+    _require_extent(centreline, gates, corners, pit_lanes)
     return Track(
         id=described["id"],
         name=described["name"],
@@ -148,6 +150,39 @@ def _track_from(document: Mapping[str, Any]) -> Track:
     )
 
 
+def _require_extent(
+    centreline: Centreline,
+    gates: Sequence[Gate],
+    corners: Sequence[Corner],
+    pit_lanes: Sequence[PitLane],
+) -> None:
+    """Refuse features so far from the line that no plane holds both."""
+    line = [centreline.longitude_deg, centreline.latitude_deg]
+    parts = [
+        ("centreline", np.array(line)),
+        *((gate.id, np.array([gate.left, gate.right]).T) for gate in gates),
+        *((corner.id, np.array([corner.apex]).T) for corner in corners),
+        *((lane.id, np.array([lane.longitude_deg, lane.latitude_deg])) for lane in pit_lanes),
+    ]
+    if _extent_m([part for _, part in parts]) <= budgets().extent_m:
+        return
+    for name, part in parts:
+        require(
+            "extent_m",
+            _extent_m([parts[0][1], part]),
+            TrackFileError,
+            "lies, with the line, across",
+            place=f"feature {name}",
+            remedy="put it where it belongs",
+        )
+
+
+def _extent_m(parts: Sequence[Floats]) -> float:
+    """Measure across positions, each part of them continuous across the antimeridian."""
+    longitude, latitude = np.concatenate(parts, axis=1)
+    return extent_m(longitude[0] + wrap_longitude(longitude - longitude[0]), latitude)
+
+
 def _members(feature: Mapping[str, Any]) -> dict[str, Any]:
     return {k: v for k, v in feature.items() if k not in _FEATURE_MEMBERS}
 
@@ -162,6 +197,9 @@ def _line_from(feature: Mapping[str, Any]) -> Floats:
             f"is a {geometry['type']} where a LineString is needed",
             place=f"feature {feature.get('id')}",
         )
+    place = f"feature {feature.get('id')}"
+    vertices = sum(len(part) for part in parts)
+    require("vertices", vertices, TrackFileError, "has", place=place)
     dimensions = min(len(position) for part in parts for position in part)
     return join_line([np.array([p[:dimensions] for p in part], dtype=float) for part in parts])
 
@@ -170,6 +208,8 @@ def _centreline_from(
     feature: Mapping[str, Any], properties: dict[str, Any], *, closed: bool
 ) -> Centreline:
     line = _line_from(feature)
+    length_m = polyline_length(line[:, 0], line[:, 1])
+    require("length_m", length_m, TrackFileError, "has", place="feature centreline")
     profile = properties.pop("width_profile", None)
     return Centreline(
         line[:, 0],

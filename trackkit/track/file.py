@@ -8,11 +8,11 @@ from collections.abc import Mapping
 from functools import cache
 from importlib import resources
 from math import isinf
-from pathlib import Path
 from typing import Any
 
+from trackkit.budgets import budgets, require
 from trackkit.errors import TrackFileError, TrackkitError, reading_failed
-from trackkit.files import write_whole
+from trackkit.files import read_up_to, write_whole
 from trackkit.held_files import HeldFile
 from trackkit.remedies import Remedy
 from trackkit.track.document import FORMAT, VERSION, track_from_document, track_to_document
@@ -83,11 +83,14 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
         When the file cannot be read, is not JSON, is no track file or of a newer major version.
     """
     try:
-        data = Path(path).read_bytes()
+        data = read_up_to(path, budgets().unpacked_bytes + 1)
     except OSError as error:
         raise TrackFileError(reading_failed(path, error), file=path) from error
     if not data.strip():
         raise TrackFileError("is empty", file=path)
+    require("unpacked_bytes", len(data), TrackFileError, "has at least", file=path)
+    # Each has a bracket of its own, and takes far more room once it is read.
+    require("vertices", data.count(b"["), TrackFileError, "has brackets for", file=path)
     try:
         document = json.loads(
             data.decode("utf-8-sig"), parse_constant=_refuse_constant, parse_float=_finite
@@ -131,7 +134,19 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
             file=path,
             remedy="install a newer trackkit",
         )
+    _require_budgets(document, path)
     return dict(document)
+
+
+def _require_budgets(document: dict[str, Any], path: str | os.PathLike[str]) -> None:
+    """Refuse too many features before anything, the schema included, looks at each."""
+    features = document.get("features")
+    if not isinstance(features, list):
+        return
+    require("features", len(features), TrackFileError, "holds", file=path)
+    properties = [feature.get("properties") for feature in features if isinstance(feature, dict)]
+    roles = [members.get("role") for members in properties if isinstance(members, dict)]
+    require("gates", roles.count("gate"), TrackFileError, "holds", file=path)
 
 
 def _refuse_constant(name: str) -> float:

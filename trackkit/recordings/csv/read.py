@@ -8,15 +8,18 @@ from __future__ import annotations
 import csv
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from itertools import zip_longest
+from itertools import islice, zip_longest
 from typing import Literal
 
 import numpy as np
 
-from trackkit.arrays import Flags, Floats
+from trackkit.arrays import Flags, Floats, Indices
+from trackkit.budgets import require
 from trackkit.errors import RecordingError
+from trackkit.progress import tell
+from trackkit.recordings.csv.cells import ROWS_AT_ONCE, Cells
 from trackkit.recordings.csv.columns import Column
 from trackkit.recordings.csv.fix_columns import FIX_WORDS, ask_for, fix_columns, layout_of_fixes
 from trackkit.recordings.csv.infer_units import guess_speed_unit, guess_time_unit
@@ -34,9 +37,11 @@ SAME_WITHIN = 0.5
 """Columns that could be one and the same differ usually by less than this, in SI units."""
 
 _HEMISPHERE = re.compile(r"([NSEWnsew])?\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew])?")
+_SPLIT = "split it"
+_LONG_TABLE = 200_000
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _Chosen = Mapping[str, tuple[Column, ...]]
-_Table = Mapping[int, Sequence[str]]
+_Table = Mapping[int, Cells]
 """The columns that are needed, by their position from 0: stripped cells, "" where empty."""
 
 
@@ -61,7 +66,12 @@ def read_delimited(
     RecordingError
         The text is no table of fixes, or what a column holds is ambiguous.
     """
-    lines = lines_of(decode(data))
+    text = decode(data)
+    # Counted before they are cut apart: a line costs more than its characters.
+    require("fixes", text.count("\n"), RecordingError, "holds lines for", file=path, remedy=_SPLIT)
+    lines = lines_of(text)
+    longest = max(map(len, lines))
+    require("line_length", longest, RecordingError, "holds a line of", file=path)
     layout = layout_of_fixes(lines, columns, path)
     chosen: _Chosen = fix_columns(layout, columns, path)
     rows = rows_of(lines, layout.first_row)
@@ -73,9 +83,13 @@ def read_delimited(
     refuse_longer_row(
         layout.header, (number, cells_of(first, layout.delimiter)), path, RecordingError
     )
-    table = _table([line for _, line in rows], layout.delimiter, chosen, path)
+    numbers = np.array([number for number, _ in rows], dtype=np.intp)
+    body = [line for _, line in rows]
+    # A long file should not be in memory in all its forms at once.
+    del text, lines, rows
+    table = _table(body, layout.delimiter, chosen, path)
     try:
-        return _fixes(table, chosen, [number for number, _ in rows])
+        return _fixes(table, chosen, numbers)
     except RecordingError as error:
         # The questions about columns and dates are asked where the file's name is not known.
         raise type(error)(error.what, file=path, place=error.place, remedy=error.remedy) from error
@@ -99,36 +113,53 @@ def _units_row(cells: Sequence[str], chosen: _Chosen) -> _Chosen | None:
 def _table(
     lines: list[str], delimiter: str, chosen: _Chosen, path: str | os.PathLike[str]
 ) -> _Table:
-    rows = _rows(lines, delimiter, csv.QUOTE_MINIMAL)
-    if rows is None or len(rows) != len(lines):
-        # A stray quotation mark must not swallow the lines up to the next one.
-        rows = _rows(lines, delimiter, csv.QUOTE_NONE)
-    if rows is None or len(rows) != len(lines):
-        raise RecordingError("its rows cannot be told apart", file=path)
-    # Rows may be longer than the header (a trailing delimiter) or shorter (cut off): neither
-    # may shift or stop the others.
-    every = list(zip_longest(*rows, fillvalue=""))
     needed = {column.position for columns in chosen.values() for column in columns}
-    table = {
-        position: [cell.strip(' "') for cell in every[position]]
-        if position < len(every)
-        else [""] * len(rows)
-        for position in needed
-    }
+    table = _cells(lines, delimiter, needed, csv.QUOTE_MINIMAL, path)
+    if table is None:
+        # A stray quotation mark must not swallow the lines up to the next one.
+        table = _cells(lines, delimiter, needed, csv.QUOTE_NONE, path)
+    if table is None:
+        raise RecordingError("its rows cannot be told apart", file=path)
     angles = [c.position for role in ("latitude", "longitude") for c in chosen[role]]
     if delimiter != "," and any(
         "," in cell and _DECIMAL_COMMA.fullmatch(cell) for p in angles for cell in table[p]
     ):
-        table = {p: [cell.replace(",", ".") for cell in cells] for p, cells in table.items()}
+        table = {position: cells.with_points() for position, cells in table.items()}
     return table
 
 
-def _rows(lines: list[str], delimiter: str, quoting: Literal[0, 3]) -> list[list[str]] | None:
-    """Split lines; None where a cell is longer than any can be."""
+def _cells(
+    lines: list[str],
+    delimiter: str,
+    needed: Iterable[int],
+    quoting: Literal[0, 3],
+    path: str | os.PathLike[str],
+) -> dict[int, Cells] | None:
+    """Split lines, and keep the columns that are needed, by position.
+
+    None where a cell is longer than any can be, or lines run into each other.
+    """
+    parts: dict[int, list[str]] = {position: [] for position in needed}
+    reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True, quoting=quoting)
+    count = 0
     try:
-        return list(csv.reader(lines, delimiter=delimiter, skipinitialspace=True, quoting=quoting))
+        # Some rows at a time: all cells of all rows would take several times the file.
+        while rows := list(islice(reader, ROWS_AT_ONCE)):
+            count += len(rows)
+            require("columns", max(map(len, rows)), RecordingError, "holds a row of", file=path)
+            # Rows may be longer than the header (a trailing delimiter) or shorter (cut off):
+            # neither may shift or stop the others.
+            every = list(zip_longest(*rows, fillvalue=""))
+            for position, joined in parts.items():
+                column = every[position] if position < len(every) else [""] * len(rows)
+                joined.append("\n".join([cell.strip(' "') for cell in column]))
+            if len(lines) > _LONG_TABLE:
+                tell("reading rows", count, len(lines))
     except csv.Error:
         return None
+    if count != len(lines):
+        return None
+    return {position: Cells(tuple(joined), count) for position, joined in parts.items()}
 
 
 def _numbers(text: Sequence[str]) -> Floats:
@@ -151,12 +182,12 @@ def _number(cell: str) -> float:
 
 def _is_unreadable(text: Sequence[str], value: Floats) -> Flags:
     unreadable = np.isnan(value)
-    for n in np.flatnonzero(unreadable).tolist():
-        unreadable[n] = text[n] != ""
+    if np.any(unreadable):
+        unreadable &= np.fromiter((cell != "" for cell in text), dtype=bool, count=len(text))
     return unreadable
 
 
-def _fixes(table: _Table, chosen: _Chosen, numbers: list[int]) -> RawFixes:
+def _fixes(table: _Table, chosen: _Chosen, place: Indices) -> RawFixes:
     remarks: list[str] = []
     longitude, latitude = _positions(table, chosen, remarks)
     time = _times(table, chosen, longitude, latitude, remarks)
@@ -165,10 +196,9 @@ def _fixes(table: _Table, chosen: _Chosen, numbers: list[int]) -> RawFixes:
         _optional(table, chosen, role, (seconds, longitude, latitude), remarks)
         for role in ("speed", "course", "elevation", "accuracy", "hdop")
     )
-    place = np.array(numbers, dtype=np.intp)
     readable = np.isfinite(longitude) & np.isfinite(latitude) & np.isfinite(seconds)
     lost = int(np.count_nonzero(~readable))
-    if lost == len(numbers):
+    if lost == len(place):
         raise RecordingError("no row has a readable position and time")
     dropped: tuple[Dropped, ...] = ()
     if lost:

@@ -1,0 +1,91 @@
+"""Drives that are solved piece by piece are those that are solved whole."""
+
+from dataclasses import astuple, replace
+
+import numpy as np
+import pytest
+from ellipse import PLANE, TEN_HERTZ, received
+
+import trackkit.motion.factor
+from trackkit.motion.drive import smooth
+from trackkit.motion.noise import Levels
+
+RECEIVERS = ["positions", "velocities", "slow velocities", "speed alone", "astray"]
+SOME = np.array([3, 250, 255, 256, 700, 1190])
+
+
+@pytest.fixture
+def in_pieces(monkeypatch):
+    """Have drives of 1,200 fixes solved in six pieces."""
+    monkeypatch.setattr(trackkit.motion.factor, "PIECE_FIXES", 210)
+
+
+def driven(receiver):
+    recording = received(TEN_HERTZ, 4, doppler=receiver != "positions")
+    levels = Levels(slow_doppler_mps=0.05) if receiver == "slow velocities" else None
+    if receiver == "speed alone":
+        recording = replace(recording, course_deg=None)
+    if receiver == "astray":
+        # Too near to be found beforehand, too far for noise: the fit has to be made robust.
+        longitude = recording.longitude_deg.copy()
+        longitude[[200, 830]] += 3e-5
+        recording = replace(recording, longitude_deg=longitude)
+    return smooth(recording, PLANE, levels)
+
+
+def sums(drive):
+    random = np.random.default_rng(9)
+    share, slope = random.uniform(0, 1, len(SOME)), random.normal(0, 0.05, (len(SOME), 2))
+    return [
+        drive.variance(SOME[chosen], share[chosen], slope[chosen])
+        for chosen in ([0, 5], [1, 2, 3], [4], range(6))
+    ]
+
+
+@pytest.mark.parametrize("receiver", RECEIVERS)
+def test_a_drive_in_pieces_is_the_drive_as_a_whole(receiver, request):
+    whole = driven(receiver)
+    request.getfixturevalue("in_pieces")
+    pieces = driven(receiver)
+
+    assert len(pieces._solution.factor.pieces) == 6
+    assert astuple(pieces.levels) == pytest.approx(astuple(whole.levels), rel=1e-9)
+    for name in ("position_m", "velocity_mps", "acceleration_mps2", "wander_m", "trust"):
+        assert getattr(pieces, name) == pytest.approx(getattr(whole, name), rel=1e-6, abs=1e-6)
+
+
+@pytest.mark.parametrize("receiver", RECEIVERS)
+def test_a_drive_in_pieces_knows_its_times_as_well_as_the_whole(receiver, request):
+    whole = driven(receiver)
+    expected = [*sums(whole), *whole.covariance(SOME, np.full(6, 0.4)).ravel()]
+    request.getfixturevalue("in_pieces")
+    pieces = driven(receiver)
+
+    assert sums(pieces) == pytest.approx(expected[:4], rel=1e-6)
+    pieces.prepare_variances(SOME.tolist())
+    assert sums(pieces) == pytest.approx(expected[:4], rel=1e-6)
+    assert [*pieces.covariance(SOME, np.full(6, 0.4)).ravel()] == pytest.approx(
+        expected[4:], rel=1e-6, abs=1e-9
+    )
+
+
+@pytest.mark.parametrize("kept_bytes", [0, 600_000_000])
+def test_the_likelihood_of_a_drive_in_pieces_is_that_of_the_whole(kept_bytes, monkeypatch):
+    drive = driven("velocities")
+    trust = np.ones(len(drive.time_s))
+    expected = trackkit.motion.smoother.solve(drive._measured, Levels(), trust, likelihood=True)
+    monkeypatch.setattr(trackkit.motion.factor, "PIECE_FIXES", 210)
+    monkeypatch.setattr(trackkit.motion.factor, "_KEPT_BYTES", kept_bytes)
+    pieces = trackkit.motion.smoother.solve(drive._measured, Levels(), trust, likelihood=True)
+
+    assert pieces.log_likelihood == pytest.approx(expected.log_likelihood, rel=1e-9)
+    assert pieces.state == pytest.approx(expected.state, rel=1e-6, abs=1e-6)
+
+
+def test_of_a_drive_in_pieces_one_piece_of_its_factor_is_in_memory(in_pieces):
+    factor = driven("velocities")._solution.factor
+
+    assert len(factor._kept) == 0
+    factor.columns(1190, 1195)
+    factor.columns(3, 5)
+    assert len(factor._kept) == 1
