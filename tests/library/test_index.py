@@ -77,7 +77,10 @@ def test_the_index_gives_back_what_the_files_say(folder):
     (found,) = [one for one in tracks_of(index) if one.id == "date-line"]
     index.connection.close()
 
-    for name in ("name", "layout", "direction", "country", "closed", "length_m", "band_m", "path"):
+    for name in (
+        *("name", "layout", "direction", "country", "closed", "length_m", "band_m", "path"),
+        *("timezone", "valid_from", "valid_until", "replaces"),
+    ):
         assert getattr(found, name) == getattr(expected, name)
     assert np.array_equal(found.longitude_deg, expected.longitude_deg)
     assert np.array_equal(found.latitude_deg, expected.latitude_deg)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from trackkit.errors import PlaceError
 from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
+from trackkit.track.derive import called, renamings
 from trackkit.track.features import Gate, GateKind
 from trackkit.track.history import now
 from trackkit.track.model import Track
@@ -41,7 +42,8 @@ class Change:
         return f"Change({reprlib.repr(self.track.id)}, {shortened(self.what)!r})"
 
 
-def _change(track: Track, gate: Gate, remarks: tuple[str, ...], what: str) -> Change:
+def _change(before: Track, track: Track, gate: Gate, remarks: tuple[str, ...], what: str) -> Change:
+    remarks = (*remarks, *renamings(before, track))
     return Change(track.revised_by(what, now()), gate, remarks, what)
 
 
@@ -88,7 +90,7 @@ def place_gate(
     where = replace(as_place(place), anyway=anyway)
     changed, gate, remarks = with_gate(track, kind, where, width_m=width_m, name=name)
     what = f"placed {kind} gate {gate.id} at {gate.chainage_m:.1f} m"
-    return _change(changed, gate, remarks, what)
+    return _change(track, changed, gate, remarks, what)
 
 
 def move_gate(
@@ -136,7 +138,7 @@ def move_gate(
         what += ", which made its new place chainage 0"
     else:
         what += f" to {gate.chainage_m:.1f} m"
-    return _change(changed, gate, remarks, what)
+    return _change(track, changed, gate, remarks, what)
 
 
 def widen_gate(track: Track, id_or_name: str, width_m: float) -> Change:
@@ -164,7 +166,7 @@ def widen_gate(track: Track, id_or_name: str, width_m: float) -> Change:
     gate = track.gate(id_or_name)
     place = Place(chainage_m=gate.chainage_m)
     changed, gate, remarks = with_gate_moved(track, gate.id, place, width_m=width_m)
-    return _change(changed, gate, remarks, f"made gate {gate.id} {gate.width_m:.1f} m wide")
+    return _change(track, changed, gate, remarks, f"made gate {gate.id} {gate.width_m:.1f} m wide")
 
 
 def remove_gate(track: Track, id_or_name: str) -> Change:
@@ -189,10 +191,10 @@ def remove_gate(track: Track, id_or_name: str) -> Change:
     """
     changed, gate = without_gate(track, id_or_name)
     what = f"removed gate {gate.id} ({gate.name}) at {gate.chainage_m:.1f} m"
-    return _change(changed, gate, (), what)
+    return _change(track, changed, gate, (), what)
 
 
-def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
+def rename_gate(track: Track, id_or_name: str, name: str, *, by: str | None = None) -> Change:
     """Give a gate another name.
 
     Parameters
@@ -203,6 +205,8 @@ def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
         Of the gate.
     name
         What to call it, at most `LONGEST_NAME` characters on one line.
+    by
+        Who says so, or None.
 
     Returns
     -------
@@ -215,10 +219,10 @@ def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
         When no gate has that id or name, or `name` cannot be a name.
     """
     gate = track.gate(id_or_name)
-    called = replace(gate, name=gate_name(name))
-    changed = replace(track, gates=tuple(called if g is gate else g for g in track.gates))
-    what = f"renamed gate {gate.id} from {gate.name} to {called.name}"
-    return _change(changed, called, (), what)
+    renamed = called(gate, gate_name(name))
+    changed = replace(track, gates=tuple(renamed if g is gate else g for g in track.gates))
+    what = f"renamed gate {gate.id} from {gate.name} to {renamed.name}"
+    return Change(changed.revised_by(what, now(), by), renamed, (), what)
 
 
 def gate_name(text: str) -> str:

@@ -12,7 +12,7 @@ from trackkit.gates.square import NARROWEST_M, WIDEST_M, square_ends
 from trackkit.geometry.curve import Curve
 from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.remedies import Remedy
-from trackkit.track.derive import geographic, renamed_in_order, with_datum
+from trackkit.track.derive import called, geographic, renamed_in_order, with_datum
 from trackkit.track.features import BESIDE_THE_TRACK, GATE_KINDS, Gate, GateKind, Position
 from trackkit.track.measure import ends_chainage
 from trackkit.track.model import Track, new_id
@@ -75,7 +75,8 @@ def with_gate(
             f"the track has a {kind} gate already, at {existing.chainage_m:.1f} m",
             remedy=_moved_there(track, existing, place, width_m),
         )
-    blank = Gate("", kind, name or _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
+    blank = Gate("", kind, _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
+    blank = called(blank, name) if name else blank
     gate, remarks = _located(track, blank, place, width_m)
     gate_id: str = kind
     if kind not in SINGLE_KINDS or any(gate.id == kind for gate in track.gates):

@@ -11,6 +11,7 @@ import numpy as np
 from trackkit.gates.quality import TimingQuality, timing_quality
 from trackkit.gates.suggest import Basis, Suggestion, best_split, with_suggested_gates
 from trackkit.recordings.recording import Recording
+from trackkit.track.derive import renamings
 from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.words import counted
@@ -170,5 +171,6 @@ def apply_suggestions(track: Track, split: Split) -> tuple[Track, tuple[str, ...
         When a gate cannot be placed.
     """
     changed, remarks = with_suggested_gates(track, split.suggestions)
+    remarks = (*remarks, *renamings(track, changed))
     what = f"placed {len(split.suggestions)} suggested sector gates, split by {split.by}"
     return changed.revised_by(what, now()), remarks

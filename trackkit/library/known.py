@@ -49,6 +49,8 @@ class Known:
         Vertices of the centreline in racing direction, degrees, shape (n,).
     band_m
         Width of the band where cars run, metres.
+    timezone, valid_from, valid_until, replaces
+        As the track has them.
     """
 
     id: str
@@ -62,6 +64,10 @@ class Known:
     path: Path
     longitude_deg: Floats
     latitude_deg: Floats
+    timezone: str | None = None
+    valid_from: str | None = None
+    valid_until: str | None = None
+    replaces: str | None = None
 
     def __repr__(self) -> str:
         called = f"{reprlib.repr(self.id)}, {reprlib.repr(self.title)}"
@@ -120,6 +126,10 @@ def circuit_of(track: Track, path: Path) -> Known:
         path=path,
         longitude_deg=line.longitude_deg,
         latitude_deg=line.latitude_deg,
+        timezone=track.timezone,
+        valid_from=track.valid_from,
+        valid_until=track.valid_until,
+        replaces=track.replaces,
     )
 
 

@@ -122,6 +122,8 @@ class Gate:
         Distance along the centreline from the datum, metres.
     surveyed
         Whether the two ends were given as measured on the ground.
+    name_given
+        Whether a name that looks like one trackkit gives was given by a person.
     properties, members
         Of its feature in the file: those that trackkit does not know.
 
@@ -140,6 +142,7 @@ class Gate:
     order: int = 0
     chainage_m: float = 0.0
     surveyed: bool = False
+    name_given: bool = False
     properties: Mapping[str, Any] = field(default_factory=dict)
     members: Mapping[str, Any] = field(default_factory=dict)
 

@@ -31,9 +31,10 @@ _FROM_RECORDING = Remedy(
 
 
 @cache
-def schema() -> dict[str, Any]:
-    """Return the JSON Schema (2020-12) of a track file, as packaged."""
-    text = resources.files("trackkit.track").joinpath("track-1.0.schema.json").read_text("utf-8")
+def schema(version: str = VERSION) -> dict[str, Any]:
+    """Return the JSON Schema (2020-12) of a track file of version 1.0 or 1.1, as packaged."""
+    file = resources.files("trackkit.track").joinpath(f"track-{version}.schema.json")
+    text = file.read_text("utf-8")
     loaded: dict[str, Any] = json.loads(text)
     return loaded
 
@@ -187,12 +188,18 @@ def _finite(text: str) -> float:
 
 
 def schema_faults(document: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """List where a document breaks the schema, as pairs of place and what is wrong."""
+    """List where a document breaks the schema of its version, as pairs of place and what is wrong.
+
+    A version that is newer, or none at all, is held against the newest schema.
+    """
     from jsonschema import Draft202012Validator
     from jsonschema.exceptions import best_match
 
     faults = []
-    for error in Draft202012Validator(schema()).iter_errors(document):
+    described = document.get("track")
+    first = isinstance(described, dict) and described.get("version") == "1.0"
+    against = schema("1.0") if first else schema()
+    for error in Draft202012Validator(against).iter_errors(document):
         # if/then branches report through their children; the deepest is the one to say.
         leaf = best_match([error]) or error
         # Of "not", only the schema's own description says what is asked.

@@ -77,6 +77,10 @@ class Track:
         One sigma of the centreline's place, metres, or None where unknown.
     notes
         For people.
+    valid_from, valid_until
+        First and last day on which the layout was driven as it is here, RFC 3339 dates, or None.
+    replaces
+        Id of the track whose layout this one has taken the place of, or None.
     members, foreign, other_features
         What trackkit does not know in the file: members of its ``track`` object, members of the
         collection, features.
@@ -108,6 +112,9 @@ class Track:
     accuracy_m: float | None = None
     accepted: tuple[Mapping[str, Any], ...] = ()
     notes: str = ""
+    valid_from: str | None = None
+    valid_until: str | None = None
+    replaces: str | None = None
     members: Mapping[str, Any] = field(default_factory=dict)
     foreign: Mapping[str, Any] = field(default_factory=dict)
     other_features: tuple[Mapping[str, Any], ...] = ()
