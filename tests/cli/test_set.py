@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import pytest
 from command_line import json_of, refused
 
@@ -108,3 +109,34 @@ def test_placing_a_gate_says_whose_name_it_changed(bean, capsys):
         if gate != kept:
             assert after[gate] != name
             assert f"gate {gate}, which was {name}, is now {after[gate]}" in said
+
+
+def test_a_line_through_the_pits_becomes_the_pit_lane_and_pit_gates_go_to_it(
+    bean, tmp_path, capsys
+):
+    track = read_track(bean)
+    along = track.curve.chainages(5.0)[10:30]
+    beside = track.curve.position(along) + 25.0 * track.curve.left(along)
+    line = [[float(x), float(y)] for x, y in zip(*track.plane.to_geographic(beside), strict=True)]
+    path = tmp_path / "pits.geojson"
+    path.write_text(json.dumps({"type": "LineString", "coordinates": line}))
+
+    document = json_of(["set", str(bean), "pit-lane", str(path), "--by", "Ada"], capsys)
+
+    (lane,) = read_track(bean).pit_lanes
+    assert document["after"] == lane.id
+    assert document["done"].startswith("added a pit lane of ")
+    assert read_track(bean).history[-1]["by"] == "Ada"
+    assert run(["gate", "place", str(bean), "pit-entry", f"{along[5]:.1f}m"]) == 0
+    gate = read_track(bean).gates_of_kind("pit-entry")[0]
+    middle = track.plane.to_plane(*np.mean([gate.left, gate.right], axis=0))
+    assert np.min(np.hypot(*(beside - middle).T)) < 3.0
+
+
+def test_a_pit_lane_that_is_no_line_changes_nothing(bean, tmp_path, capsys):
+    before = bean.read_bytes()
+    path = tmp_path / "pits.geojson"
+    path.write_text("{}")
+
+    assert str(path) in refused(["set", str(bean), "pit-lane", str(path)], capsys)
+    assert bean.read_bytes() == before

@@ -24,9 +24,10 @@ def set_command(
     """Change what a track file says: a name, or another fact.
 
     KEY is name, layout, country, timezone, licence, valid-from, valid-until or notes; corner:3 for
-    the name of corner 3, gate:GATE for the name of a gate, by its id or name. VALUE '' takes away
-    what is there. The track's id stays, and so does everything on the ground; the previous file is
-    left beside it as TRACK~.
+    the name of corner 3, gate:GATE for the name of a gate, by its id or name; pit-lane for the
+    pit lane, and VALUE then the file of a line through it. VALUE '' takes away what is there. The
+    track's id stays, and so does everything on the ground but a pit lane; the previous file is left
+    beside it as TRACK~.
     """
     from trackkit import read_track, write_track
 
@@ -45,8 +46,20 @@ def _changed(
     track: Track, key: str, value: str, by: str | None
 ) -> tuple[Track, dict[str, Any], tuple[str, ...]]:
     """Make the change that a key asks for, and describe it as JSON."""
-    from trackkit import rename_corner, rename_gate, set_fact
+    from trackkit import read_line, rename_corner, rename_gate, set_fact, set_pit_lane
 
+    if key == "pit-lane":
+        line = read_line(value)
+        with_lane, texts = set_pit_lane(track, line.longitude_deg, line.latitude_deg, by=by)
+        had = track.pit_lanes[0].id if track.pit_lanes else None
+        row = {
+            "id": track.id,
+            "key": key,
+            "before": had,
+            "after": with_lane.pit_lanes[0].id,
+            "done": with_lane.history[-1]["what"],
+        }
+        return with_lane, row, (*line.remarks, *texts)
     kind, colon, which = key.partition(":")
     if colon and kind == "gate":
         before = track.gate(which).name

@@ -20,7 +20,7 @@ SHORTEST_LANE_M = 20.0
 
 
 def set_pit_lane(
-    track: Track, longitude_deg: ArrayLike, latitude_deg: ArrayLike
+    track: Track, longitude_deg: ArrayLike, latitude_deg: ArrayLike, *, by: str | None = None
 ) -> tuple[Track, tuple[str, ...]]:
     """Give a track its pit lane as a line, in place of the one it has.
 
@@ -31,6 +31,8 @@ def set_pit_lane(
     longitude_deg, latitude_deg
         The line drivers take through the pits, degrees, shape (n,), n at least 2.  Its direction
         is that of the track beside it: a line drawn the other way is turned.
+    by
+        Who says so, for the history.
 
     Returns
     -------
@@ -93,4 +95,4 @@ def set_pit_lane(
             remarks += (f"gate {gate.name} does not lie across this pit lane: move it there",)
     done = "changed the pit lane to" if before is not None else "added"
     what = f"{done} a pit lane of {lane.length_m:.0f} m"
-    return changed.revised_by(what, now()), remarks
+    return changed.revised_by(what, now(), by), remarks
