@@ -140,9 +140,10 @@ def test_the_allan_variance_is_half_the_mean_square_of_differences_of_neighbours
     # IEEE Std 1139, by hand: means of 0, 1, 0, 1 (and a last block that is not whole).
     time = np.arange(42.0)
     level = (time // 10) % 2
+    level[40:] = 9.0
     position = np.column_stack([level, 3.0 * level])
 
-    # Differences of 1 on one axis and of 3 on the other.
+    # Differences of 1 on one axis and of 3 on the other; the last block counts for nothing.
     assert _allan_variance(position, time, 10.0) == pytest.approx(0.5 * (1.0 + 9.0) / 2)
 
 
