@@ -17,7 +17,12 @@ from drives import (
 )
 
 from trackkit.errors import NoLapError
-from trackkit.gates.quality import ASSUMED_LINE_M, driven_quality, timing_quality
+from trackkit.gates.quality import (
+    ASSUMED_LINE_M,
+    _accumulated,
+    driven_quality,
+    timing_quality,
+)
 from trackkit.motion.drive import smooth
 from trackkit.motion.position_error import Receiver
 from trackkit.motion.vehicle import KART
@@ -211,3 +216,10 @@ def test_a_lap_is_uncertain_by_what_the_wander_changes_in_its_time(block):
     # The same from the two crossings of a sector that is a whole lap; the line left out.
     whole = quality.sector_variance(694.0, 694.0 + block.curve.length_m)
     assert quality.lap_sigma_s(694.0) ** 2 == pytest.approx(whole, rel=1e-3)
+
+
+def test_what_is_turned_counts_from_the_last_straight_or_the_last_bend_of_the_other_hand():
+    turn = np.array([0.1, 0.1, 0.2, 0.3, 0.1, 0.1, 0.4])
+    side = np.array([0.0, 1.0, 1.0, -1.0, 0.0, -1.0, -1.0])
+
+    assert _accumulated(turn, side) == pytest.approx([0.0, 0.1, 0.3, 0.3, 0.0, 0.1, 0.5])

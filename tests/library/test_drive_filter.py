@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from drives import hill_course, track_of
+from drives import hill_course, on_earth, track_of
 from library_entries import EARTH
 from scipy.stats import norm
 from two_layouts import BOTH, LONG, SHORT, chainage, known, recorded
@@ -293,3 +293,22 @@ def test_the_heading_is_the_course_or_where_that_says_little_the_way_between_fix
     assert (found is None) == (heading is None)
     if heading is not None:
         assert found == pytest.approx(heading, abs=1e-6)
+
+
+def test_a_course_tells_the_two_directions_apart_by_its_density():
+    # On the line, eastwards as it is driven there; and the same place facing the other way.
+    longitude, latitude = on_earth(LONG.at(100.0)[0])
+
+    def odds(course_deg):
+        """How probable it is after one fix that the long one is driven against its direction."""
+        locator = Locator(Atlas.of([BOTH.circuits[0]]).near)
+        judged = locator.update(Fix(float(longitude), float(latitude), 20.0, course_deg))
+        by_way = {one.reversed: one.probability for one in judged.candidates}
+        return by_way[True] / by_way[False]
+
+    # A normal density of 12 degrees, and one course in twenty from anywhere; half its logarithm
+    # counts.  A course against the direction speaks as much for it as one along it against it.
+    along = 0.95 * norm.pdf(0.0, scale=12.0) + 0.05 / 360.0
+    across = 0.95 * norm.pdf(180.0, scale=12.0) + 0.05 / 360.0
+    assert odds(270.0) / odds(None) == pytest.approx(np.sqrt(along / across), rel=0.05)
+    assert odds(None) / odds(90.0) == pytest.approx(np.sqrt(along / across), rel=0.05)
