@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from trackkit.building.build import build_track as build_track
     from trackkit.building.from_edges import build_between as build_between
     from trackkit.building.from_line import build_from_line as build_from_line
+    from trackkit.building.new_layout import as_new_layout as as_new_layout
     from trackkit.building.revise import Revision as Revision
     from trackkit.building.revise import revise_track as revise_track
     from trackkit.checks.check import check_file as check_file
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.pit_lane import set_pit_lane as set_pit_lane
     from trackkit.gates.quality import TimingQuality as TimingQuality
     from trackkit.gates.quality import timing_quality as timing_quality
     from trackkit.gates.split import Split as Split
@@ -57,6 +59,8 @@ if TYPE_CHECKING:
     from trackkit.official.pairing import pair_official as pair_official
     from trackkit.official.times import OfficialTimes as OfficialTimes
     from trackkit.official.times import read_official as read_official
+    from trackkit.pages.circuits import Listing as Listing
+    from trackkit.pages.circuits import write_circuits as write_circuits
     from trackkit.pages.explain import write_explanation as write_explanation
     from trackkit.pages.html import write_map as write_map
     from trackkit.paper.draw import write_paper as write_paper
@@ -77,6 +81,9 @@ if TYPE_CHECKING:
     from trackkit.track.describe import describe_track as describe_track
     from trackkit.track.diff import compare_tracks as compare_tracks
     from trackkit.track.diff_report import Comparison as Comparison
+    from trackkit.track.facts import FactChange as FactChange
+    from trackkit.track.facts import rename_corner as rename_corner
+    from trackkit.track.facts import set_fact as set_fact
     from trackkit.track.features import Centreline as Centreline
     from trackkit.track.features import Corner as Corner
     from trackkit.track.features import Gate as Gate
@@ -99,6 +106,7 @@ _MODULES = {
     "Description": "track.describe",
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
+    "FactChange": "track.facts",
     "Finding": "checks.findings",
     "FinishAlignment": "official.align_finish",
     "Gate": "track.features",
@@ -107,6 +115,7 @@ _MODULES = {
     "LapReport": "timing.report",
     "Library": "library.folders",
     "Listed": "library.listing",
+    "Listing": "pages.circuits",
     "Located": "library.known",
     "OfficialTimes": "official.times",
     "Pairing": "official.pairing",
@@ -125,6 +134,7 @@ _MODULES = {
     "align_finish": "official.align_finish",
     "apply_alignment": "official.align_finish",
     "apply_suggestions": "gates.split",
+    "as_new_layout": "building.new_layout",
     "build_between": "building.from_edges",
     "build_from_line": "building.from_line",
     "build_track": "building.build",
@@ -145,10 +155,13 @@ _MODULES = {
     "read_track": "track.file",
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
+    "rename_corner": "track.facts",
     "rename_gate": "gates.edit",
     "reverse_track": "track.reverse",
     "revise_track": "building.revise",
     "serve_editor": "editor.serve",
+    "set_fact": "track.facts",
+    "set_pit_lane": "gates.pit_lane",
     "simulate_drive": "simulation.simulate",
     "suggest_gates": "gates.split",
     "survey_place": "gates.survey",
@@ -156,6 +169,7 @@ _MODULES = {
     "time_many": "timing.many",
     "timing_quality": "gates.quality",
     "widen_gate": "gates.edit",
+    "write_circuits": "pages.circuits",
     "write_explanation": "pages.explain",
     "write_map": "pages.html",
     "write_paper": "paper.draw",
@@ -175,6 +189,7 @@ __all__ = [
     "Description",
     "DrawnLine",
     "Drive",
+    "FactChange",
     "Finding",
     "FinishAlignment",
     "Gate",
@@ -183,6 +198,7 @@ __all__ = [
     "LapReport",
     "Library",
     "Listed",
+    "Listing",
     "Located",
     "OfficialTimes",
     "Pairing",
@@ -202,6 +218,7 @@ __all__ = [
     "align_finish",
     "apply_alignment",
     "apply_suggestions",
+    "as_new_layout",
     "build_between",
     "build_from_line",
     "build_track",
@@ -222,10 +239,13 @@ __all__ = [
     "read_track",
     "remove_from_library",
     "remove_gate",
+    "rename_corner",
     "rename_gate",
     "reverse_track",
     "revise_track",
     "serve_editor",
+    "set_fact",
+    "set_pit_lane",
     "simulate_drive",
     "suggest_gates",
     "survey_place",
@@ -233,6 +253,7 @@ __all__ = [
     "time_many",
     "timing_quality",
     "widen_gate",
+    "write_circuits",
     "write_explanation",
     "write_map",
     "write_paper",

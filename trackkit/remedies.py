@@ -33,6 +33,7 @@ Deed = Literal[
     "name grid",
     "read as recording",
     "leave out",
+    "anyway",
     "raise limit",
     "report",
 ]

@@ -12,9 +12,11 @@ from pathlib import Path
 
 import pytest
 from browsing import Visit, give_up
+from checkout import TRACKS
 from editor_page import SAMPLE, Editor
 from invented_kart_track import FINDINGS, kart_drive, kart_track
 
+from trackkit.pages.circuits import Listing, write_circuits
 from trackkit.pages.html import write_map
 from trackkit.simulation.simulate import simulate_drive, write_simulation
 from trackkit.track.file import read_track
@@ -52,6 +54,18 @@ def test_map_has_no_violation(browser, axe, tmp_path, size, theme) -> None:
     write_map(track, path, recordings=[kart_drive(track)], findings=FINDINGS)
     visit = Visit(browser, path.as_uri(), size, theme)
     visit.page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    assert violations(visit, axe) == []
+    visit.page.close()
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_the_page_of_many_circuits_has_no_violation(browser, axe, tmp_path, size, theme) -> None:
+    path = tmp_path / "index.html"
+    tracks = [read_track(file) for file in sorted(TRACKS.glob("*.geojson"))]
+    write_circuits([Listing(track, f"{track.id}.html") for track in tracks], path)
+    visit = Visit(browser, path.as_uri(), size, theme, ready="window.trackkit?.circuits")
+    visit.page.fill("#find-place", "nowhere")
     assert violations(visit, axe) == []
     visit.page.close()
 

@@ -1,14 +1,19 @@
 """The pit lane found from laps that leave the line, run slowly beside it and join it again."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from drives import Road, arc, drive, on_earth, straights_joined
+from drives import Road, arc, drive, on_earth, straight, straights_joined
 from scipy.interpolate import CubicSpline
 
 from trackkit.building.build import build_track
 from trackkit.checks.check import check_track
+from trackkit.gates.meant import spans_pit_lane
+from trackkit.gates.quality import timing_quality
 from trackkit.recordings.recording import Recording
 from trackkit.timing.lap_times import time_laps
+from trackkit.timing.rows import laps_csv
 from trackkit.track.file import read_track, stored, write_track
 
 ASIDE_M = 18.0
@@ -28,9 +33,19 @@ def pit_offset(along_m, aside_m=ASIDE_M):
     return shape(np.clip(along_m, -200.0, 200.0))
 
 
-def session(*, laps=6, visits=(2, 4), aside_m=ASIDE_M, pit_mps=16.0, stop_s=0.0, noise_m=0.0):
+def bent():
+    """The rectangle with a chicane in the straight that has no pit lane: 4 * 100 m * sin 20."""
+    bend, reach = arc(40, 90), 250.0 - 200.0 * np.sin(np.radians(20.0))
+    chicane = (straight(reach), arc(100, 20), arc(-100, 40), arc(100, 20), straight(reach))
+    begin, side, end = straight(250), straight(150), straight(250)
+    return Road((begin, bend, side, bend, *chicane, bend, side, bend, end))
+
+
+def session(
+    *, road=None, laps=6, visits=(2, 4), aside_m=ASIDE_M, pit_mps=16.0, stop_s=0.0, noise_m=0.0
+):
     """Exact laps at 25 m/s; on some the straight is left for the pit lane, with a stop in it."""
-    road = rectangle()
+    road = road or rectangle()
     way = np.arange(300.0, 300.0 + (laps + 0.4) * road.length_m, 1.0)
     lap, along = np.divmod(way + 250.0, road.length_m)
     along -= 250.0
@@ -94,8 +109,59 @@ def test_pit_gates_on_request_are_crossed_by_the_visits_alone(tmp_path):
     assert not any(g.surveyed for g in track.gates)
     assert [f for f in check_track(stored(track)) if f.severity == "error"] == []
     laps = time_laps(track, recording).laps
-    assert sum(lap.kind == "pit" for lap in laps) == 2
     assert len(track.pit_lanes) == 1
+    visits = [lap for lap in laps if lap.pit_visits]
+    assert len(visits) == 2
+    # Through the pits at 16 m/s, with a stop of 25 s; the gates are where the lane is clear.
+    (entry,), (leave,) = track.gates_of_kind("pit-entry"), track.gates_of_kind("pit-exit")
+    way = float(track.curve.along(entry.chainage_m, leave.chainage_m))
+    for lap in visits:
+        assert lap.kind == "pit"
+        assert lap.pit_time_s == pytest.approx(way / 16.0 + 25.0, abs=0.6)
+    # A stop from one moment to the next is smoothed over; without it the speed is plain.
+    through = [lap for lap in time_laps(track, session()).laps if lap.pit_visits]
+    along = np.arange(-200.0, 200.0)
+    # 16 m/s along the straight, and more where the lane runs aslant, between the gates 8 m off.
+    aslant = np.abs(np.gradient(pit_offset(along)))[pit_offset(along) >= 8.0].max()
+    fastest = 16.0 * np.hypot(1.0, aslant)
+    assert [lap.pit_speed_mps for lap in through] == pytest.approx([fastest, fastest], abs=0.2)
+    assert "pit_speed_mps" in laps_csv(track, [], None, None)
+
+
+def test_a_finish_gate_that_is_chosen_spans_the_pit_lane_and_laps_into_it_are_timed():
+    recording = session(road=bent())
+
+    result = build_track([recording], "Pits", pit_gates=True)
+
+    track = result.track
+    assert spans_pit_lane(track, track.finish)
+    assert not track.finish.surveyed
+    assert len(track.curve.crossed_by(*track.gate_ends(track.finish))) == 1
+    assert [f.rule for f in check_track(stored(track)) if f.rule == "pit-bypass"] == []
+    laps = time_laps(track, recording).laps
+    # Five passages of the straight, two of them through the pits.
+    assert sum(lap.time_s is not None for lap in laps) == 5
+
+
+def test_where_the_pit_lane_is_too_far_to_be_spanned_the_finish_lies_elsewhere():
+    track = build_track([session(road=bent(), aside_m=55.0)], "Far").track
+
+    (lane,) = track.pit_lanes
+    assert track.finish.width_m < 30.0
+    where, _ = track.curve.project(track.plane.to_plane(lane.longitude_deg, lane.latitude_deg))
+    assert np.asarray(track.curve.separation(where, 0.0)).min() > 3.0
+
+
+@pytest.mark.parametrize(
+    ("visits", "lane"), [((2,), False), ((1, 2, 3, 4), True)], ids=["few", "most"]
+)
+def test_passages_of_the_pit_lane_count_for_no_gates_speed(visits, lane):
+    # Cars pass the finish at 25 m/s and crawl through the pits, 12 m beside it, at 8 m/s.
+    built = build_track([session(aside_m=12.0)], "Pits").track
+    track = built if lane else replace(built, pit_lanes=())
+    quality = timing_quality(track, [session(visits=visits, aside_m=12.0, pit_mps=8.0)])
+
+    assert quality.of_gate(track.finish)["speed_mps"] == pytest.approx(25.0, abs=0.3)
 
 
 def test_no_pit_lane_is_made_of_an_off():

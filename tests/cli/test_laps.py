@@ -308,7 +308,7 @@ def test_runs_of_a_point_to_point_course_are_printed(tmp_path, capsys):
 
 
 def test_pit_laps_are_marked_and_do_not_count(tmp_path, capsys, block):
-    track, _, _ = with_gate(block, "pit-exit", Place(chainage_m=60.0))
+    track, _, _ = with_gate(block, "pit-exit", Place(chainage_m=60.0, anyway=True))
     write_track(track, tmp_path / "pit.geojson")
     outing = drive(block_circuit(), begin_m=1300.0, laps=2.3, cruise=25.0)
     write_recording(outing.recording(10, doppler=True), tmp_path / "run.csv")

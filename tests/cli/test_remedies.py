@@ -99,6 +99,18 @@ ENDS = {"left": [104.9, -37.8], "right": [104.95, -37.85]}
         ),
         (Remedy("", "locate", value={"recording": "a b.csv"}), "trackkit locate 'a b.csv'"),
         (Remedy("", "check"), "trackkit check 'my track.geojson'"),
+        (
+            Remedy("", "set", value={"length_m": 1021.4}),
+            "trackkit set 'my track.geojson' length_m 1021.40",
+        ),
+        (
+            Remedy("", "set", value={"direction": None}),
+            "trackkit set 'my track.geojson' direction ''",
+        ),
+        (
+            Remedy("", "set", "corner-7xax", value={"apex_m": 40.125}),
+            "trackkit set 'my track.geojson' apex_m:corner-7xax 40.12",
+        ),
     ],
 )
 def test_a_remedy_is_a_command_that_can_be_pasted(remedy, typed):
@@ -112,8 +124,6 @@ def test_a_file_that_begins_with_a_minus_is_not_taken_for_an_option():
 
 def test_a_remedy_that_takes_a_person_names_no_command():
     assert sentence(Remedy("mend the line"), About("t.geojson")) == "mend the line"
-    by_hand = Remedy("set length_m to 5", "set", value={"length_m": 5})
-    assert sentence(by_hand, About("t.geojson")) == "set length_m to 5"
 
 
 # Errors, as a command says them

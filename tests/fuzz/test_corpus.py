@@ -33,6 +33,11 @@ EXPECTED = {
         1,
         "feature centreline: has 12,363,198 m, more than the 300,000 that trackkit takes on",
     ),
+    "course-of-centimetres-with-a-spike.geojson": (
+        f"{LINE} --open --crs EPSG:25832",
+        0,
+        "Sea: 118",
+    ),
     "empty-ring.kml": (LINE, 1, "its KML cannot be read"),
     "endless-time-of-day.csv": (OFFICIAL, 1, "is no "),
     "forty-one-columns-of-one-name.csv": (

@@ -59,7 +59,7 @@ def recordings(draw):
 
 
 @pytest.mark.parametrize("command", commands_of("recording"))
-@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(document=recordings())
 def test_a_recording_of_a_few_fixes_is_timed_or_refused_in_a_sentence(command, document):
     with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):

@@ -80,6 +80,13 @@ def test_positions_off_the_earth_count_among_what_is_wrong():
         clean(raw, "a")
 
 
+def test_positions_that_are_no_numbers_contradict_nothing():
+    raw = fixes(*circle(300))
+    raw.latitude_deg[::4] = np.nan
+
+    assert clean(raw, "a").removed == {"bad position": 75}
+
+
 def test_fixes_before_the_receiver_knows_where_it_is_count_for_nothing():
     raw = fixes(*circle(300))
     raw.longitude_deg[:120] = raw.latitude_deg[:120] = 0.0

@@ -47,7 +47,14 @@ def give_up(reason: str, required: bool) -> None:
 class Visit:
     """A page opened in the browser, with what it said and what it asked for."""
 
-    def __init__(self, browser, address: str, size: str = "desk", theme: str = "light") -> None:
+    def __init__(
+        self,
+        browser,
+        address: str,
+        size: str = "desk",
+        theme: str = "light",
+        ready: str = "window.trackkit?.page",
+    ) -> None:
         width, height = SIZES[size]
         self.page = browser.new_page(
             viewport={"width": width, "height": height}, color_scheme=theme
@@ -57,12 +64,12 @@ class Visit:
         self.page.on("request", lambda request: self.requests.append(request.url))
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("console", lambda message: self.complaints.append(message.text))
-        self.address = address
+        self.address, self.ready = address, ready
         self.open()
 
     def open(self) -> None:
         self.page.goto(self.address)
-        self.wait("Boolean(window.trackkit?.page)")
+        self.wait(f"Boolean({self.ready})")
 
     def wait(self, expression: str, argument: object = None, seconds: float = 20.0) -> None:
         """Wait until something holds on the page.

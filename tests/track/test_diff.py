@@ -63,7 +63,7 @@ def test_a_track_does_not_differ_from_itself():
 
 
 def test_writing_and_reading_a_track_file_moves_nothing():
-    track = make_track(gates=[gate_at([[165, 0], [155, 0]])])
+    track = make_track(gates=[gate_at([[165, 0], [155, 0]])], direction="anticlockwise")
     assert compare_tracks(track, stored(track)).same
 
 

@@ -268,17 +268,17 @@ def test_ends_far_from_the_track_are_refused(block):
         chainage_of(block, Place(ends=((162.0, 48.0), (162.0001, 48.0))))
 
 
-def test_ends_across_two_legs_belong_to_the_crossing_nearest_their_middle_or_a_chainage(block):
+def test_ends_across_two_legs_belong_to_the_leg_driven_from_their_back_to_their_front(block):
     # Across both long sides, which run along y = -130 and y = 130.
     left, right = lonlat((-40.0, 145.0)), lonlat((-40.0, -160.0))
     near_side, far_side = block_circuit().length_m - 40.0, 494.25 + 240.0
 
     line = block.centreline
 
-    # Their middle is at y = -7.5, 122.5 m from the near side and 137.5 m from the far one.
-    assert ends_chainage(line, left, right) == pytest.approx(near_side, abs=0.05)
-    assert ends_chainage(line, left, right, near_m=1300.0) == pytest.approx(near_side, abs=0.05)
-    assert ends_chainage(line, left, right, near_m=700.0) == pytest.approx(far_side, abs=0.05)
+    # The near side runs east, with the end in the north on its left, and the far side west.
+    for near_m in (None, 700.0, 1300.0):
+        assert ends_chainage(line, left, right, near_m) == pytest.approx(near_side, abs=0.05)
+        assert ends_chainage(line, right, left, near_m) == pytest.approx(far_side, abs=0.05)
 
 
 # Saying where

@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.building.fit import FittedLine
 from trackkit.errors import PlaceError
 from trackkit.gates.choose import choose_finish, choose_sectors
+from trackkit.gates.meant import widest_meant_m
 from trackkit.gates.placement import with_gate
+from trackkit.gates.square import GATE_MARGIN_M
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import runs_of
 from trackkit.remedies import Remedy
-from trackkit.track.derive import lay, with_line
+from trackkit.track.derive import geographic, lay, with_line
 from trackkit.track.ids import slug
 from trackkit.track.measure import bridges
 from trackkit.track.model import ASSUMED_BAND_M, Track, end_gate_m
 from trackkit.track.places import Place, chainage_of, describe_place
+
+_BESIDE_M = 3.0
+"""A pit lane passes a place when it is beside the line within this of it."""
 
 
 def assembled(
@@ -35,6 +41,7 @@ def assembled(
     sources: tuple[dict[str, Any], ...],
     drawn_heights: tuple[Floats, Floats] | None = None,
     width_m: float | None = None,
+    pit_lane: Curve | None = None,
 ) -> tuple[Track, tuple[str, ...]]:
     """Lay the line, choose the datum and place the gates.
 
@@ -54,6 +61,9 @@ def assembled(
         Chainages and heights of a drawn line.
     width_m
         Width of the band where cars run, metres; None where unknown.
+    pit_lane
+        The line through the pits, on the same plane: a finish gate that is chosen here spans it,
+        or lies where it does not pass.
 
     Returns
     -------
@@ -86,15 +96,19 @@ def assembled(
     datum, why = 0.0, ""
     if curve.closed:
         if finish is None:
-            datum, why = choose_finish(draft.curve, speed)
+            datum, why = choose_finish(draft.curve, speed, _too_wide_over(draft, pit_lane))
         else:
-            datum, finish_remarks = chainage_of(draft, finish)
+            # Whether it crosses the line is judged when the gate is placed.
+            datum, finish_remarks = chainage_of(draft, finish, must_cross=False)
             remarks += finish_remarks
     track = with_line(draft, curve, plane, datum, heights)
     if fitted is not None:
         remarks += _gap_remarks(fitted, datum)
     remarks += _bridge_remarks(track)
-    track, placed = _with_end_gates(track, finish)
+    if track.closed and finish is None and pit_lane is not None:
+        track, placed = _with_finish_over(track, plane, pit_lane)
+    else:
+        track, placed = _with_end_gates(track, finish)
     remarks += placed
     if why:
         remarks += (f"finish gate at {describe_place(track, 0.0)}, {why}",)
@@ -120,6 +134,62 @@ def _with_sectors(
         track, _, placed = with_gate(track, "sector", Place(chainage_m=chainage))
         remarks += tuple(f"sector gate at {chainage:.0f} m: {remark}" for remark in placed)
     return track, remarks
+
+
+def _passes_beside(curve: Curve, pit_lane: Curve) -> tuple[Floats, Floats]:
+    """List chainages that a pit lane passes beside, rising along it, and how far to the left."""
+    along = pit_lane.chainages(1.0)
+    where, aside = curve.project(pit_lane.position(along), pit_lane.direction(along))
+    return np.asarray(where), np.asarray(aside)
+
+
+def _reach_m(track: Track, aside_m: Floats) -> tuple[Floats, Floats]:
+    """How far a gate that spans a pit lane reaches to the left and to the right, metres."""
+    half = 0.5 * track.band_m + GATE_MARGIN_M
+    return np.maximum(half, aside_m + GATE_MARGIN_M), np.maximum(half, GATE_MARGIN_M - aside_m)
+
+
+def _too_wide_over(track: Track, pit_lane: Curve | None) -> Callable[[Floats], Flags]:
+    """Say of places whether a gate there would be wider than is meant, to span the pit lane."""
+
+    def too_wide(chainage_m: Floats) -> Flags:
+        wide = np.zeros(len(chainage_m), dtype=bool)
+        if pit_lane is None:
+            return wide
+        curve = track.curve
+        where, aside = _passes_beside(curve, pit_lane)
+        for index, chainage in enumerate(chainage_m.tolist()):
+            near = curve.separation(where, chainage) < _BESIDE_M
+            if not near.any():
+                continue
+            left, right = (float(side[near].max()) for side in _reach_m(track, aside))
+            centre, across = curve.position(chainage), curve.left(chainage)
+            ends = centre + left * across, centre - right * across
+            wide[index] = left + right > widest_meant_m(track) or len(curve.crossed_by(*ends)) > 1
+        return wide
+
+    return too_wide
+
+
+def _with_finish_over(
+    track: Track, plane: LocalPlane, pit_lane: Curve
+) -> tuple[Track, tuple[str, ...]]:
+    """Place the finish gate at the datum, across the pit lane too where that passes it."""
+    centre, across = track.curve.position(0.0), track.curve.left(0.0)
+    vertex = track.plane.to_plane(*plane.to_geographic(pit_lane.position(pit_lane.chainages(1.0))))
+    where, aside = _passes_beside(track.curve, Curve.through(vertex, closed=False))
+    near = np.asarray(track.curve.separation(where, 0.0)) < _BESIDE_M
+    if not near.any():
+        return _with_end_gates(track, None)
+    left, right = (float(side[near].max()) for side in _reach_m(track, aside))
+    if left + right > widest_meant_m(track):
+        return _with_end_gates(track, None)
+    ends = geographic(track, centre + left * across), geographic(track, centre - right * across)
+    # The pit lane is not in the track yet, that it spans it is known here.
+    track, gate, _ = with_gate(track, "finish", Place(ends=ends, anyway=True))
+    plain = replace(gate, surveyed=False)
+    track = replace(track, gates=tuple(plain if g.id == gate.id else g for g in track.gates))
+    return track, ("the finish gate reaches across the pit lane, so that laps into it are timed",)
 
 
 def _gap_remarks(fitted: FittedLine, datum_m: float) -> tuple[str, ...]:

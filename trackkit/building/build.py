@@ -134,10 +134,18 @@ def build_track(
     remarks += tuple(reason for _, reason in fitted.rejected)
     remarks += _stop_remarks(fitted)
     sources = source_entries(recordings, per_recording, {id(lap) for lap in fitted.laps})
-    track, more = assembled(
-        fitted.curve, plane, name, layout, fitted, finish=finish, sectors=sectors, sources=sources
-    )
     lane = find_pit_lane(fitted, list(_paths(per_recording)))
+    track, more = assembled(
+        fitted.curve,
+        plane,
+        name,
+        layout,
+        fitted,
+        finish=finish,
+        sectors=sectors,
+        sources=sources,
+        pit_lane=None if lane is None else lane.curve,
+    )
     if lane is not None:
         track, lane_remarks = with_pit_lane(track, lane, plane, gates=pit_gates)
         more += lane_remarks

@@ -10,7 +10,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.building.fit import FittedLine
 from trackkit.building.path import Path
-from trackkit.gates.placement import with_gate
+from trackkit.gates.placement import PIT_GATE_HALF_M, pit_gate_half_m, with_gate
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import runs_of
@@ -31,7 +31,6 @@ _BACK_ON_M = 1.0
 _REACH_M = 80.0
 _SAME_LANE_M = 6.0
 _PARALLEL = 0.8
-_GATE_HALF_M = 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,7 +182,7 @@ def with_pit_lane(
     """Write a pit lane into a track, with pit-entry and pit-exit gates across it if wanted.
 
     The gates lie where the lane is first and last clear of the track: a gate reaches
-    `_GATE_HALF_M` to either side and stays a receiver's accuracy away from the centreline.
+    `PIT_GATE_HALF_M` to either side and stays a receiver's accuracy away from the centreline.
 
     Parameters
     ----------
@@ -219,10 +218,12 @@ def with_pit_lane(
     chainage = line.chainages(1.0)
     _, offset = track.curve.project(line.position(chainage), line.direction(chainage))
     away = np.abs(offset)
-    clear = np.flatnonzero(away >= min(_GATE_HALF_M + RECEIVER_ACCURACY_M, 0.9 * float(away.max())))
+    clear = np.flatnonzero(
+        away >= min(PIT_GATE_HALF_M + RECEIVER_ACCURACY_M, 0.9 * float(away.max()))
+    )
     kinds: tuple[GateKind, GateKind] = ("pit-entry", "pit-exit")
     for kind, index in zip(kinds, (clear[0], clear[-1]), strict=True):
-        half = float(np.clip(away[index] - RECEIVER_ACCURACY_M, 1.5, _GATE_HALF_M))
+        half = pit_gate_half_m(track, line, float(chainage[index]))
         at, aside = line.position(chainage[index]), line.left(chainage[index])
         east, north = track.plane.to_geographic(np.stack([at + half * aside, at - half * aside]))
         left, right = zip(east.tolist(), north.tolist(), strict=True)

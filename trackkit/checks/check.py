@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.checks.findings import Finding, marked
@@ -12,9 +14,12 @@ from trackkit.errors import TrackFileError, TrackkitError
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
 from trackkit.timing.report import LapReport
-from trackkit.track.document import track_from_document
+from trackkit.track.document import track_from_document, track_to_document
 from trackkit.track.file import read_document, schema_faults
 from trackkit.track.model import Track, crossed_gates
+
+_BOX_WITHIN_DEG = 1e-6
+"""About 0.1 m: programs round differently."""
 
 
 def check_file(
@@ -52,6 +57,7 @@ def check_file(
             what = f"{error.place}: {error.what}" if error.place else error.what
             findings.append(_schema_finding(error.place or "", what))
         return None, findings
+    findings += _box_findings(document, track)
     others = layouts_beside(path, track)
     return track, marked(track, [*findings, *check_track(track, recordings, others)])
 
@@ -66,6 +72,32 @@ def _schema_finding(place: str, message: str) -> Finding:
         message=message,
         remedy=Remedy("mend the file, or build it again"),
     )
+
+
+def _box_findings(document: Mapping[str, Any], track: Track) -> list[Finding]:
+    stated, actual = document.get("bbox"), track_to_document(track)["bbox"]
+    if not isinstance(stated, list) or len(stated) not in (4, 6):
+        return []  # There need be none, and the schema has another word on it.
+    corners = [*stated[:2], *stated[len(stated) // 2 :][:2]]
+    wanted = [*actual[:2], *actual[len(actual) // 2 :][:2]]
+    if all(
+        isinstance(a, int | float) and abs(a - b) <= _BOX_WITHIN_DEG
+        for a, b in zip(corners, wanted, strict=True)
+    ):
+        return []
+    return [
+        Finding(
+            severity="note",
+            rule="bbox",
+            feature=None,
+            chainage_m=None,
+            position=None,
+            message=f"bbox is {json.dumps(stated)}, but the positions span {json.dumps(actual)}",
+            remedy=Remedy(
+                "set bbox to that, as saving the file does", do="set", value={"bbox": actual}
+            ),
+        )
+    ]
 
 
 def _feature_in(place: str) -> str | None:

@@ -16,6 +16,7 @@ from trackkit.checks.gate_rules import GATE_RULES, SET_RULES
 from trackkit.checks.line_rules import LINE_RULES
 from trackkit.checks.other_layouts import check_against
 from trackkit.checks.recording_rules import DRIVE_GATE_RULES, DRIVE_LINE_RULES, LAP_RULES, elsewhere
+from trackkit.checks.stated_rules import STATED_RULES
 from trackkit.checks.timing_rules import GATE_QUALITY_RULES, SET_QUALITY_RULES
 from trackkit.errors import NoLapError, PlaceError
 from trackkit.gates.quality import (
@@ -268,7 +269,7 @@ def _together(
     track: Track, quality: TimingQuality, reports: Sequence[LapReport], *, usable: bool
 ) -> list[Finding]:
     """Apply the rules that look at all gates together."""
-    findings = [finding for rule in SET_RULES for finding in rule(track)]
+    findings = [f for rule in (*STATED_RULES, *SET_RULES) for f in rule(track)]
     if usable:
         findings += [finding for rule in SET_QUALITY_RULES for finding in rule(track, quality)]
     for report in reports:

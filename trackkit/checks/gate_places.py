@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from trackkit.errors import PlaceError
-from trackkit.gates.placement import BESIDE_THE_TRACK
-from trackkit.track.features import Gate
+from trackkit.track.features import BESIDE_THE_TRACK, Gate
 from trackkit.track.measure import ends_chainage
 from trackkit.track.model import Track
 

@@ -10,7 +10,6 @@ import numpy as np
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.gate_places import on_bridge
 from trackkit.errors import PlaceError
-from trackkit.gates.placement import BESIDE_THE_TRACK
 from trackkit.gates.remedies import (
     make_narrower,
     make_wider,
@@ -25,7 +24,7 @@ from trackkit.geometry.clearance import (
 )
 from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.remedies import Remedy
-from trackkit.track.features import Gate, GateKind
+from trackkit.track.features import BESIDE_THE_TRACK, Gate, GateKind
 from trackkit.track.measure import ends_chainage
 from trackkit.track.model import Track, end_gate_m
 from trackkit.track.places import to_decimetre
@@ -126,7 +125,7 @@ def _onto_the_track(track: Track, gate: Gate) -> Remedy:
     if not 0.0 <= gate.chainage_m <= track.curve.length_m:
         return Remedy("move it onto the track")
     at = to_decimetre(track, gate.chainage_m)
-    what = f"put it square to the track at {at:.1f} m, the chainage it has, or elsewhere"
+    what = f"put it square to the track at {at:.1f} m, or elsewhere"
     return put_square(track, gate, at, what)
 
 
@@ -241,7 +240,9 @@ def _order(track: Track) -> Iterator[Finding]:
                 message=f"gates {before.name} and {after.name} lie at the same place",
                 remedy=remove_either(before, after),
             )
-        elif after.chainage_m <= before.chainage_m or (track.closed and after.kind == "finish"):
+        elif track.ahead_m(after, track.gates) <= track.ahead_m(before, track.gates) or (
+            track.closed and after.kind == "finish"
+        ):
             yield new_finding(
                 track,
                 severity="error",

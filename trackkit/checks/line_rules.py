@@ -80,8 +80,8 @@ def _direction(track: Track) -> Iterator[Finding]:
             message=f"the declared direction is {declared} but the line runs "
             f"{actual or 'neither way round (a figure of eight, or not closed)'}",
             remedy=Remedy(
-                f"set direction to {actual or 'null'}, or reverse the line if cars go the other "
-                "way",
+                "reverse the line if cars go the other way, or set direction to "
+                f"{actual or 'none'}",
                 do="set",
                 value={"direction": actual},
             ),
@@ -177,7 +177,7 @@ def _corner_places(track: Track) -> Iterator[Finding]:
                 message=f"the apex of corner {corner.number} is {away:.1f} m from where its "
                 f"chainage ({corner.apex_m:.1f} m) is on the line",
                 remedy=Remedy(
-                    f"set its apex_m to {apex:.2f}, or build the track again",
+                    f"build the track again, or set its apex_m to {apex:.2f}",
                     do="set",
                     feature=corner.id or None,
                     value={"apex_m": round(apex, 2)},

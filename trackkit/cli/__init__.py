@@ -21,6 +21,7 @@ _COMMANDS = {
     "build": ("trackkit.cli.build", "build", "Make a track file from a recorded lap."),
     "describe": ("trackkit.cli.describe", "describe", "Print length, corners, straights, gates."),
     "gate": ("trackkit.cli.gate", "gate_commands", "List, place, move, suggest and align gates."),
+    "set": ("trackkit.cli.set", "set_command", "Change a name or another fact of a track."),
     "edit": ("trackkit.cli.edit", "edit", "Place gates by hand on a page of this computer."),
     "check": ("trackkit.cli.check", "check", "Check a track file, and what its gates are worth."),
     "reverse": ("trackkit.cli.reverse", "reverse", "Make the other direction's track file."),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -32,17 +32,24 @@ if TYPE_CHECKING:
 
 
 def _country(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
-    if value is not None and not re.fullmatch("[A-Z]{2}", value):
-        raise click.BadParameter("give two capital letters (ISO 3166-1), for example AT")
-    return value
+    from trackkit.track.facts import country_of
+
+    return value if value is None else _taken(country_of, value)
 
 
 def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
-    from zoneinfo import available_timezones
+    from trackkit.track.facts import time_zone_of
 
-    if value is not None and value not in available_timezones():
-        raise click.BadParameter(f"{value!r} is no time zone; give one such as Europe/Vienna")
-    return value
+    return value if value is None else _taken(time_zone_of, value)
+
+
+def _taken(reader: Callable[[str], str | None], value: str) -> str | None:
+    from trackkit.errors import TrackFileError
+
+    try:
+        return reader(value)
+    except TrackFileError as error:
+        raise click.BadParameter(str(error)) from error
 
 
 @click.command(cls=Command)
@@ -77,6 +84,9 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     help="Place pit-entry and pit-exit gates where a pit lane is found.",
 )
 @click.option(
+    "--anyway", is_flag=True, help="Take --finish even where such a gate can hardly be meant."
+)
+@click.option(
     "--open",
     "is_open",
     is_flag=True,
@@ -86,6 +96,13 @@ def _timezone(ctx: click.Context, param: click.Parameter, value: str | None) -> 
     "--revise",
     metavar="TRACK",
     help="Fold the laps into this track file; the previous one stays beside it as TRACK~.",
+)
+@click.option(
+    "--as-new-layout",
+    "new_layout",
+    metavar="NAME",
+    help="With --revise: where the track has changed, write a layout of its own that replaces it "
+    "from the day of the recording on.",
 )
 @click.option(
     "--left",
@@ -118,9 +135,11 @@ def build(
     finish: str | None,
     sectors: int,
     lap_length: float | None,
+    anyway: bool,
     pit_gates: bool,
     is_open: bool,
     revise: str | None,
+    new_layout: str | None,
     left_edge: tuple[str, ...],
     right_edge: tuple[str, ...],
     from_line: str | None,
@@ -155,15 +174,27 @@ def build(
         "--explain": explain,
     }
     _require_fitting({option for option, value in given.items() if value}, recordings, revise)
+    if new_layout is not None and revise is None:
+        raise click.UsageError("--as-new-layout goes with --revise")
     if revise is not None:
-        _revise(ctx, revise, recordings, columns, output, explain, force=force, as_json=as_json)
+        _revise(
+            ctx,
+            revise,
+            recordings,
+            columns,
+            output,
+            explain,
+            new_layout,
+            force=force,
+            as_json=as_json,
+        )
         return
     if not name.strip():
         raise click.BadParameter("a track needs a name", param_hint="--name")
     target = output or f"{slug(f'{name} {layout}'.strip())}.geojson"
     is_new = not Path(target).exists()
     refuse_outputs({"--output": target, "--explain": explain}, force=force)
-    place = place_from(finish, crs) if finish else None
+    place = replace(place_from(finish, crs), anyway=anyway) if finish else None
     if is_open and not from_line:
         remark(CLOSED_ROADS)
     if left_edge:
@@ -237,20 +268,32 @@ def _revise(
     columns: str | None,
     output: str | None,
     explain: str | None,
+    new_layout: str | None,
     *,
     force: bool,
     as_json: bool,
 ) -> None:
-    from trackkit import compare_tracks, read_track, revise_track, write_track
+    from trackkit import as_new_layout, compare_tracks, read_track, revise_track, write_track
+    from trackkit.track.ids import slug
 
+    held = held_for_change(path) if output is None and new_layout is None else None
+    old = read_track(path)
+    if output is None and new_layout is not None:
+        # The track before stays as it is, and is replaced beside it.
+        output = str(Path(path).with_name(f"{slug(f'{old.name} {new_layout}')}.geojson"))
     # Before the file is changed: revised again, it would count the same laps twice.
     refuse_outputs({"--output": output, "--explain": explain}, force=force)
-    held = held_for_change(path) if output is None else None
-    old = read_track(path)
     read, failed = read_recordings(recordings, columns)
     if not read:
         ctx.exit(1)
     revision = revise_track(old, read)
+    if new_layout is not None:
+        revision = as_new_layout(old, revision, new_layout, read)
+    elif revision.changed:
+        remark(
+            "the layout has changed: its times are no longer those of before; --as-new-layout NAME "
+            "makes it a layout of its own, so that records do not mix"
+        )
     if output is None:
         track = write_track(revision.build.track, path, held=held)
     else:

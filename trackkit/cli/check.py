@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -17,6 +17,7 @@ from trackkit.cli.common import (
     read_recordings,
     remark,
 )
+from trackkit.cli.many import are_many, each_track
 from trackkit.cli.remedies import About, sentence
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ _MOST_OF_A_RULE = 5
 
 
 @click.command(cls=Command)
-@click.argument("track_path", metavar="TRACK")
+@click.argument("track_paths", metavar="TRACK|FOLDER...", nargs=-1, required=True)
 @click.option(
     "--recording",
     "recording_paths",
@@ -48,7 +49,7 @@ _MOST_OF_A_RULE = 5
 @click.pass_context
 def check(
     ctx: click.Context,
-    track_path: str,
+    track_paths: tuple[str, ...],
     recording_paths: tuple[str, ...],
     accept: tuple[str, str] | None,
     reason: str | None,
@@ -57,7 +58,8 @@ def check(
 ) -> None:
     """Check a track file; exit with 1 when an error is not accepted.
 
-    Other layouts of the same circuit in the same folder are compared where they share tarmac.
+    Other layouts of the same circuit in the same folder are compared where they share tarmac. Of
+    several track files, or of a folder, a line each says how many findings there are.
     """
     from trackkit import check_file
     from trackkit.checks.findings import marked
@@ -66,6 +68,13 @@ def check(
         raise click.UsageError("--accept needs a --reason, which is stored with it")
     if accept is None and (reason or by):
         raise click.UsageError("--reason and --by go with --accept")
+    if are_many(track_paths):
+        if recording_paths or accept is not None:
+            raise click.UsageError("--recording and --accept go with one track file")
+        _check_many(ctx, track_paths, as_json=as_json)
+        return
+    (track_path,) = track_paths
+    ctx.params["track_path"] = track_path
     recordings, failed = read_recordings(recording_paths)
     held = held_for_change(track_path) if accept is not None else None
     track, findings = check_file(track_path, recordings)
@@ -75,15 +84,41 @@ def check(
         track = _accepted(track_path, track, findings, accept, str(reason), by, held)
         findings = marked(track, findings)
     if as_json:
-        about = About(track_path)
-        rows = [f.as_row() | {"remedy": sentence(f.remedy, about)} for f in findings]
-        print_json({"findings": rows})
+        print_json({"findings": _rows(findings, track_path)})
     elif not findings:
         click.echo(f"{track_path}: nothing found")
     else:
         for line in _finding_lines(findings, track_path):
             click.echo(line)
-    if failed or any(f.severity == "error" and not f.accepted for f in findings):
+    if failed or _is_wrong(findings):
+        ctx.exit(1)
+
+
+def _rows(findings: list[Finding], path: str) -> list[dict[str, Any]]:
+    about = About(path)
+    return [f.as_row() | {"remedy": sentence(f.remedy, about)} for f in findings]
+
+
+def _is_wrong(findings: list[Finding]) -> bool:
+    return any(f.severity == "error" and not f.accepted for f in findings)
+
+
+def _check_many(ctx: click.Context, paths: tuple[str, ...], *, as_json: bool) -> None:
+    """Check many track files; a line each."""
+    from trackkit import check_file
+
+    done, failed = each_track(paths, lambda path: check_file(path, [])[1], "checking")
+    if as_json:
+        rows = [{"file": path, "findings": _rows(findings, path)} for path, findings in done]
+        print_json({"tracks": rows})
+    else:
+        for path, findings in done:
+            rules = dict.fromkeys(finding.rule for finding in findings if not finding.accepted)
+            named = f" ({', '.join(rules)})" if rules else ""
+            click.echo(f"{path}: {_tallies(findings)}{named}")
+        if any(findings for _, findings in done):
+            remark("checked by itself, a track file tells each finding, and what to do about it")
+    if failed or any(_is_wrong(findings) for _, findings in done):
         ctx.exit(1)
 
 
@@ -121,6 +156,11 @@ def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
         elif shown[finding.rule] == count[finding.rule]:
             more = count[finding.rule] - _MOST_OF_A_RULE
             yield f"    and {more} more of {finding.rule} (--json lists them all)"
+    yield f"{path}: {_tallies(findings)}"
+
+
+def _tallies(findings: list[Finding]) -> str:
+    """Count findings by severity, in words."""
     total = Counter(f.severity for f in findings if not f.accepted)
     tallies = [
         f"{total[severity]} {severity}{'' if total[severity] == 1 else 's'}"
@@ -130,7 +170,7 @@ def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
     accepted = sum(finding.accepted for finding in findings)
     if accepted:
         tallies.append(f"{accepted} accepted")
-    yield f"{path}: {', '.join(tallies)}"
+    return ", ".join(tallies) or "nothing found"
 
 
 def finding_text(finding: Finding, path: str) -> str:

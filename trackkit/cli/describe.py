@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from trackkit.cli.common import Command, gate_table, json_option, print_json, table
+from trackkit.cli.many import are_many, each_track
 
 if TYPE_CHECKING:
     from trackkit.geometry.bends import Straight
@@ -15,14 +16,21 @@ if TYPE_CHECKING:
 
 
 @click.command(cls=Command)
-@click.argument("track_path", metavar="TRACK")
+@click.argument("track_paths", metavar="TRACK|FOLDER...", nargs=-1, required=True)
 @json_option
-def describe(track_path: str, as_json: bool) -> None:
-    """Print length, corners, straights, gates and elevation of a track."""
+@click.pass_context
+def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) -> None:
+    """Print length, corners, straights, gates and elevation of a track.
+
+    Of several, or of a folder, a line each.
+    """
+    if are_many(track_paths):
+        _describe_many(ctx, track_paths, as_json=as_json)
+        return
     from trackkit import describe_track, read_track
     from trackkit.cli.track_text import summary
 
-    track = read_track(track_path)
+    track = read_track(track_paths[0])
     described = describe_track(track)
     if as_json:
         print_json(described.as_row())
@@ -39,6 +47,24 @@ def describe(track_path: str, as_json: bool) -> None:
         click.echo(track.notes)
     gate_table(track.gates)
     shape_tables(track, described.straights)
+
+
+def _describe_many(ctx: click.Context, paths: Sequence[str], *, as_json: bool) -> None:
+    from trackkit import describe_track, read_track
+    from trackkit.cli.track_text import summary
+
+    def work(path: str) -> Any:
+        track = read_track(path)
+        return describe_track(track).as_row() if as_json else summary(track)
+
+    done, failed = each_track(paths, work, "describing")
+    if as_json:
+        print_json({"tracks": [{"file": path, **row} for path, row in done]})
+    else:
+        for path, line in done:
+            click.echo(f"{path}: {line}")
+    if failed:
+        ctx.exit(1)
 
 
 def shape_tables(track: Track, straights: Sequence[Straight]) -> None:

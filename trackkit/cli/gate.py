@@ -43,6 +43,10 @@ ends_option = click.option(
     help=f"Instead of PLACE: two recordings of a receiver left on each end, averaged. {ENDS}",
 )
 
+anyway_option = click.option(
+    "--anyway", is_flag=True, help="Even where such a gate can hardly be meant."
+)
+
 
 @click.group("gate")
 def gate_commands() -> None:
@@ -129,6 +133,7 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
 @ends_option
 @width_option
 @click.option("--name", metavar="TEXT", help="What to call it.")
+@anyway_option
 @crs_option
 @json_option
 def place_gate_command(
@@ -138,6 +143,7 @@ def place_gate_command(
     ends: str | None,
     width: float | None,
     name: str | None,
+    anyway: bool,
     crs: str | None,
     as_json: bool,
 ) -> None:
@@ -152,7 +158,7 @@ def place_gate_command(
 
     _change(
         track_path,
-        lambda track: place_gate(track, kind, where, width_m=width, name=name),
+        lambda track: place_gate(track, kind, where, width_m=width, name=name, anyway=anyway),
         as_json=as_json,
     )
 
@@ -163,6 +169,7 @@ def place_gate_command(
 @click.argument("place", metavar="PLACE", required=False)
 @ends_option
 @width_option
+@anyway_option
 @crs_option
 @json_option
 def move_gate_command(
@@ -171,6 +178,7 @@ def move_gate_command(
     place: str | None,
     ends: str | None,
     width: float | None,
+    anyway: bool,
     crs: str | None,
     as_json: bool,
 ) -> None:
@@ -184,7 +192,7 @@ def move_gate_command(
     where = _where(place, ends, crs)
     _change(
         track_path,
-        lambda track: move_gate(track, gate_name, where, width_m=width),
+        lambda track: move_gate(track, gate_name, where, width_m=width, anyway=anyway),
         as_json=as_json,
     )
 
@@ -262,6 +270,19 @@ def suggest_command(
         for number, suggestion in enumerate(split.suggestions, start=1):
             end_m = suggestion.chainage_m
             click.echo(f"sector {number} ends at {end_m:.0f} m: {suggestion.reason}")
+        table(
+            ["sector", "from m", "to m", "time s", "± ms"],
+            [
+                [
+                    str(sector.number),
+                    f"{sector.begin_m:.0f}",
+                    f"{sector.end_m:.0f}",
+                    f"{sector.time_s:.1f}",
+                    f"{1e3 * sector.sigma_s:.1f}",
+                ]
+                for sector in split.sectors
+            ],
+        )
         if apply:
             click.echo(track.history[-1]["what"])
             gate_table(track.gates)

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from trackkit.official.pairing import Pairing
+    from trackkit.recordings.recording import Recording
     from trackkit.timing.sessions import Reference, Session
     from trackkit.track.model import Track
 
@@ -120,7 +121,7 @@ def laps(
     def work(path: str) -> Session:
         label = next(called)
         recording = read_recording(path, columns=mapping)
-        remarks(recording.remarks, path)
+        remarks([*recording.remarks, *_other_day(track, recording)], path)
         session = Session(path, label, time_laps(track, recording))
         if traces is not None:
             trace_texts.append(trace_lines(track, session))
@@ -143,6 +144,25 @@ def laps(
     remark(TRAINING)
     if failed:
         ctx.exit(1)
+
+
+def _other_day(track: Track, recording: Recording) -> list[str]:
+    """Say where the track file says that the layout was another one on the recording's day."""
+    from trackkit.track.validity import is_valid, local_day
+
+    if recording.start is None:
+        return []
+    longitude = float(track.centreline.longitude_deg[0])
+    day = local_day(recording.start, track.timezone, longitude)
+    if is_valid(track, day):
+        return []
+    period = [f"from {track.valid_from}"] if track.valid_from else []
+    period += [f"until {track.valid_until}"] if track.valid_until else []
+    text = (
+        f"{track.title} is valid {' '.join(period)}, and this was recorded on {day}: another "
+        "layout may have been driven"
+    )
+    return [text]
 
 
 def _zone(track: Track) -> ZoneInfo | None:

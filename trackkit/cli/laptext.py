@@ -95,6 +95,7 @@ def _print_laps(session: Session, reference: Reference | None, zone: ZoneInfo | 
     best = [
         min((lap.sectors[i].time_s or 0.0 for lap in report.counted), default=None) for i in sectors
     ]
+    pits = any(lap.pit_visits for lap in report.laps)
     rows = []
     for lap in report.laps:
         counted = best if lap.counts else [None] * len(best)
@@ -111,6 +112,7 @@ def _print_laps(session: Session, reference: Reference | None, zone: ZoneInfo | 
                 ),
                 _speed(lap.top_mps),
                 _speed(lap.lowest_mps),
+                *([_pit_time(lap), _speed(lap.pit_speed_mps)] if pits else []),
             ]
         )
     headings = [
@@ -122,8 +124,13 @@ def _print_laps(session: Session, reference: Reference | None, zone: ZoneInfo | 
         *(f"sector {i + 1}" for i in sectors),
         "top",
         "low",
+        *(["pit time", "pit top"] if pits else []),
     ]
     table(headings, rows)
+
+
+def _pit_time(lap: Lap) -> str:
+    return "-" if lap.pit_time_s is None else duration(lap.pit_time_s, 1)
 
 
 def _begun(session: Session, lap: Lap, zone: ZoneInfo | None) -> str:

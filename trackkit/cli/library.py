@@ -10,7 +10,6 @@ import click
 
 from trackkit.cli.common import (
     Command,
-    each_file,
     json_option,
     plain_minus,
     print_json,
@@ -18,6 +17,7 @@ from trackkit.cli.common import (
     remarks,
     table,
 )
+from trackkit.cli.many import each_track
 from trackkit.errors import OutputError
 
 if TYPE_CHECKING:
@@ -138,7 +138,7 @@ def _place(words: tuple[str, str]) -> tuple[float, float]:
 
 
 @library.command("add", cls=Command)
-@click.argument("files", nargs=-1, required=True, metavar="TRACK...")
+@click.argument("files", nargs=-1, required=True, metavar="TRACK|FOLDER...")
 @library_option
 @click.option("--replace", is_flag=True, help="Replace a known track with the same id.")
 @json_option
@@ -146,7 +146,7 @@ def _place(words: tuple[str, str]) -> tuple[float, float]:
 def add_command(
     ctx: click.Context, files: tuple[str, ...], given: tuple[str, ...], replace: bool, as_json: bool
 ) -> None:
-    """Add track files to the library.
+    """Add track files, or all of a folder, to the library.
 
     They go, as they are, into the first folder of --library, else of TRACKKIT_LIBRARY, else into
     the user's own. Each is held against the format's schema first. An id that is taken is refused
@@ -159,11 +159,12 @@ def add_command(
         _make_folder(folder)
     target = given[0] if given else None
     searched = opened(given)
-    added, failed = each_file(
+    done, failed = each_track(
         files,
         lambda path: add_to_library(path, target, library=searched, replace=replace),
         "adding",
     )
+    added = [addition for _, addition in done]
     if as_json:
         print_json({"added": [addition.as_row() for addition in added]})
     for addition in added:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,10 +15,15 @@ from trackkit.cli.common import (
     json_option,
     print_json,
     read_recordings,
+    refuse_outputs,
     remark,
     remarks,
 )
+from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.errors import OutputError
+
+if TYPE_CHECKING:
+    from trackkit.paper.sheet import Paper
 
 PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 
@@ -30,7 +36,7 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
     "--output",
     required=True,
     metavar="FILE",
-    help="Page (.html) or picture for paper (.svg, .pdf, .png) to write.",
+    help="Page (.html) or picture for paper (.svg, .pdf, .png) to write; a folder for several.",
 )
 @click.option(
     "--tiles",
@@ -44,6 +50,11 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
     metavar="TEXT",
     help="Whom the map names for those pictures; needed with --tiles.",
 )
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "A3", "Letter", "Tabloid"], case_sensitive=False),
+    help="Size of a picture's sheet.  [default: A4]",
+)
 @columns_option
 @force_option
 @click.pass_context
@@ -54,17 +65,25 @@ def map_(
     output: str,
     tiles: str | None,
     credit: str | None,
+    paper: Paper | None,
     columns: str | None,
     force: bool,
 ) -> None:
     """Draw a track, its gates, findings and laps on one HTML page that works with no network.
 
-    With a FILE that ends in .svg, .pdf or .png it is a picture on a sheet of A4 instead, for a
-    notice board, with tables of gates, sectors and corners.
+    With a FILE that ends in .svg, .pdf or .png it is a picture on a sheet of paper instead, for a
+    notice board, with tables of gates, sectors and corners. With several track files, or a folder
+    of them, and a folder -o, each gets a page there, and index.html has all of them on one map.
     """
     if (tiles is None) != (credit is None):
         raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
     suffix = Path(output).suffix.lower()
+    if paper and suffix not in PAPER_SUFFIXES:
+        raise click.UsageError(f"--paper is for a picture: {', '.join(PAPER_SUFFIXES)}")
+    words = (track_path, *recordings)
+    if _are_tracks(words, suffix):
+        _map_many(ctx, words, output, tiles, credit, force=force)
+        return
     if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
         raise OutputError(
             f"ends in none of .html, {', '.join(PAPER_SUFFIXES)}",
@@ -74,15 +93,11 @@ def map_(
     if suffix in PAPER_SUFFIXES:
         if tiles:
             raise click.UsageError("--tiles are for the page, not for a picture")
-        _draw_on_paper(ctx, track_path, recordings, output, columns, force=force)
+        _draw_on_paper(ctx, track_path, recordings, output, paper or "A4", columns, force=force)
         return
     from trackkit import check_track, read_track, write_map
-    from trackkit.pages.tiles import tile_layer
 
-    try:
-        layer = tile_layer(tiles, credit)
-    except OutputError as error:
-        raise click.BadParameter(str(error), param_hint="--tiles") from error
+    host = _tile_host(tiles, credit)
     track = read_track(track_path)
     read, failed = read_recordings(recordings, columns)
     write_map(
@@ -95,8 +110,73 @@ def map_(
         force=force,
     )
     click.echo(f"wrote {output}")
-    if layer is not None:
-        remark(f"the page asks {layer.host} for pictures whenever it is opened. {TILES_PRIVACY}")
+    if host is not None:
+        remark(f"the page asks {host} for pictures whenever it is opened. {TILES_PRIVACY}")
+    if failed:
+        ctx.exit(1)
+
+
+def _tile_host(tiles: str | None, credit: str | None) -> str | None:
+    """Say which host a page is to ask for pictures; None for no host."""
+    from trackkit.pages.tiles import tile_layer
+
+    try:
+        layer = tile_layer(tiles, credit)
+    except OutputError as error:
+        raise click.BadParameter(str(error), param_hint="--tiles") from error
+    return None if layer is None else layer.host
+
+
+def _are_tracks(words: tuple[str, ...], suffix: str) -> bool:
+    """Tell whether a page is asked for of each of several track files."""
+    if not are_many(words):
+        return False
+    if any(Path(word).is_dir() for word in words):
+        if suffix in (".html", ".htm", *PAPER_SUFFIXES):
+            raise click.UsageError(
+                "of a folder each track file gets its page: name a folder for -o"
+            )
+        return True
+    return suffix not in (".html", ".htm", *PAPER_SUFFIXES) and all(
+        word.lower().endswith(".geojson") for word in words
+    )
+
+
+def _map_many(
+    ctx: click.Context,
+    words: tuple[str, ...],
+    output: str,
+    tiles: str | None,
+    credit: str | None,
+    *,
+    force: bool,
+) -> None:
+    from trackkit import Listing, check_track, read_track, write_circuits, write_map
+
+    host = _tile_host(tiles, credit)
+    folder = output_folder(output)
+    index = folder / "index.html"
+    refuse_outputs({"-o": str(index)}, force=force)
+    targets = Targets(folder, ".html", but=index.name)
+
+    def work(path: str) -> Listing:
+        track = read_track(path)
+        target = targets.of(path)
+        findings = check_track(track)
+        write_map(track, target, findings=findings, tiles=tiles, credit=credit, force=force)
+        return Listing(track, target.name)
+
+    done, failed = each_track(words, work, "drawing")
+    for _, listing in done:
+        click.echo(f"wrote {folder / listing.page}")
+    if done:
+        write_circuits([listing for _, listing in done], index, force=force)
+        click.echo(f"wrote {index}")
+    if host is not None:
+        remark(
+            f"each page but {index.name} asks {host} for pictures whenever it is opened. "
+            f"{TILES_PRIVACY}"
+        )
     if failed:
         ctx.exit(1)
 
@@ -106,6 +186,7 @@ def _draw_on_paper(
     track_path: str,
     recordings: tuple[str, ...],
     output: str,
+    paper: Paper,
     columns: str | None,
     *,
     force: bool,
@@ -114,14 +195,14 @@ def _draw_on_paper(
 
     track = read_track(track_path)
     read, failed = read_recordings(recordings, columns)
-    remarks(write_paper(track, output, recordings=read, force=force))
+    remarks(write_paper(track, output, recordings=read, paper=paper, force=force))
     click.echo(f"wrote {output}")
     if failed:
         ctx.exit(1)
 
 
 @click.command(cls=Command)
-@click.argument("track_path", metavar="TRACK")
+@click.argument("track_paths", metavar="TRACK|FOLDER...", nargs=-1, required=True)
 @click.option(
     "--to",
     "fmt",
@@ -129,14 +210,41 @@ def _draw_on_paper(
     required=True,
     help="Format; csv is a table of the gates.",
 )
-@click.option("-o", "--output", required=True, metavar="FILE", help="File to write.")
+@click.option(
+    "-o",
+    "--output",
+    required=True,
+    metavar="FILE",
+    help="File to write; a folder for several tracks.",
+)
 @force_option
-def export(track_path: str, fmt: str, output: str, force: bool) -> None:
-    """Write a track in another open format."""
+@click.pass_context
+def export(
+    ctx: click.Context, track_paths: tuple[str, ...], fmt: str, output: str, force: bool
+) -> None:
+    """Write a track in another open format.
+
+    Of several, or of a folder, a file each is written into the folder -o.
+    """
     from trackkit import export_track, read_track
 
-    export_track(read_track(track_path), output, fmt, force=force)
-    click.echo(f"wrote {output}")
+    if not are_many(track_paths):
+        export_track(read_track(track_paths[0]), output, fmt, force=force)
+        click.echo(f"wrote {output}")
+        return
+    targets = Targets(output_folder(output), f".{fmt}")
+
+    def work(path: str) -> Path:
+        track = read_track(path)
+        target = targets.of(path)
+        export_track(track, target, fmt, force=force)
+        return target
+
+    done, failed = each_track(track_paths, work, "exporting")
+    for _, target in done:
+        click.echo(f"wrote {target}")
+    if failed:
+        ctx.exit(1)
 
 
 @click.command(cls=Command)

@@ -129,6 +129,13 @@ def _reverse(remedy: Remedy, about: About) -> list[str]:  # noqa: ARG001
     return ["reverse", track, "-o", _named(str(other))]
 
 
+def _set(remedy: Remedy, about: About) -> list[str]:
+    ((name, value),) = (remedy.value or {}).items()
+    key = f"{name}:{remedy.feature}" if remedy.feature else name
+    text = "" if value is None else f"{value:.2f}" if isinstance(value, float) else str(value)
+    return ["set", _track(about), key, text]
+
+
 def _build(remedy: Remedy, about: About) -> list[str]:
     file = _file(about)
     from_line = ["--from-line"] if remedy.do == "build from line" else []
@@ -140,6 +147,7 @@ _COMMANDS: Mapping[Deed | None, Callable[[Remedy, About], list[str]]] = {
     "gate place": _place_new,
     "gate remove": _remove,
     "gate suggest": _suggest,
+    "set": _set,
     "accept": _accept,
     "check": lambda _, about: ["check", _file(about)],
     "locate": _locate,
@@ -166,6 +174,7 @@ _OPTIONS: Mapping[Deed | None, Callable[[Mapping[str, Any]], str]] = {
     ),
     "name grid": lambda value: f" with --crs {value.get('crs', 'EPSG:..., such as EPSG:25832')}",
     "read as recording": lambda _: ": leave --from-line out",
+    "anyway": lambda _: " with --anyway",
     "leave out": lambda value: f": leave {_ARGUMENTS[value['argument']]} out",
     "raise limit": lambda value: f" with trackkit --limits {value['limit']}={value['most']} ...",
     "report": lambda _: ", which trackkit --traceback ... shows",

@@ -14,6 +14,7 @@ from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.pages.state import datum_m, state
+from trackkit.track.facts import FactChange, rename_corner, set_fact
 from trackkit.track.features import GATE_KINDS, Position
 from trackkit.track.model import Track, crossed_gates
 from trackkit.track.places import Place
@@ -185,7 +186,7 @@ class Editing:
             prepared,
             base,
             _short(change, what),
-            change.remarks,
+            () if isinstance(change, FactChange) else change.remarks,
             key,
             page,
         )
@@ -204,14 +205,23 @@ def _has_laps(track: Track) -> bool:
     return True
 
 
-def _short(change: Change, what: str) -> str:
+def _short(change: Change | FactChange, what: str) -> str:
     """Say for an undo button what was done."""
+    if isinstance(change, FactChange):
+        kind, _, which = change.key.partition(":")
+        return f"named corner {which}" if kind == "corner" else f"set {kind.replace('_', ' ')}"
     done = {"place": "placed", "move": "moved", "width": "width of", "rename": "renamed"}
     return f"{done.get(what, 'removed')} {change.gate.name}"
 
 
-def _changed(track: Track, what: str, request: Request, ahead_m: float) -> Change:
+def _changed(track: Track, what: str, request: Request, ahead_m: float) -> Change | FactChange:
     """Make one edit as the commands do; places are metres ahead of where the track has them."""
+    if what == "set":
+        key, value = _text(request, "key"), _text(request, "value")
+        kind, colon, which = key.partition(":")
+        if colon and kind == "corner":
+            return rename_corner(track, which, value)
+        return set_fact(track, key, value)
     if what == "place":
         kind = _text(request, "kind")
         if kind not in GATE_KINDS:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from trackkit.arrays import Flags, Floats
@@ -23,18 +25,32 @@ _FEW_PLACES = 160
 _PLACE_STEP_M = 6.0
 _MOST_TRIED = 60
 _FAR_ENOUGH_M = 40.0
+_UNFIT_SHARE = 1e-3
+"""What is left of a place's worth where no finish gate can be."""
 
 SpeedByChainage = tuple[Floats, Floats]
 """Chainages, metres, in rising order from 0, and speeds there, m/s."""
 
 
-def choose_finish(curve: Curve, speed: SpeedByChainage | None) -> tuple[float, str]:
+def choose_finish(
+    curve: Curve,
+    speed: SpeedByChainage | None,
+    unfit: Callable[[Floats], Flags] | None = None,
+) -> tuple[float, str]:
     """Choose a place for the finish gate of a closed line.
 
     On the longest straight that is clear of other track, where cars are fast: of its places, those
     in its middle three fifths (short of the braking zone), the one of highest speed weighed with
     how far every other piece of track is, up to 40 m.  A line without a straight is judged as a
     whole.
+
+    Parameters
+    ----------
+    curve, speed
+        The line, and speeds along it where known.
+    unfit
+        Says of chainages, metres, which of them no finish gate can be at; they are taken only
+        where there are no others.
 
     Returns
     -------
@@ -52,6 +68,10 @@ def choose_finish(curve: Curve, speed: SpeedByChainage | None) -> tuple[float, s
         clear = np.minimum(clearance(curve, places), 1e6)
         pace = _pace(curve, speed, places)
         score = pace / pace.max() * np.minimum(clear / _FAR_ENOUGH_M, 1.0)
+        if unfit is not None:
+            bad = unfit(places)
+            score = np.where(bad, score * _UNFIT_SHARE, score)
+            clear = np.where(bad, np.minimum(clear, CLEAR_M * _UNFIT_SHARE), clear)
         index = int(np.argmax(score))
         candidate = (float(places[index]), length, float(clear[index]), float(pace[index]))
         if best is None or (best[2] < CLEAR_M < candidate[2]):

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from trackkit.errors import PlaceError
 from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
+from trackkit.track.derive import called, renamings
 from trackkit.track.features import Gate, GateKind
 from trackkit.track.history import now
 from trackkit.track.model import Track
@@ -41,7 +42,8 @@ class Change:
         return f"Change({reprlib.repr(self.track.id)}, {shortened(self.what)!r})"
 
 
-def _change(track: Track, gate: Gate, remarks: tuple[str, ...], what: str) -> Change:
+def _change(before: Track, track: Track, gate: Gate, remarks: tuple[str, ...], what: str) -> Change:
+    remarks = (*remarks, *renamings(before, track))
     return Change(track.revised_by(what, now()), gate, remarks, what)
 
 
@@ -52,6 +54,7 @@ def place_gate(
     *,
     width_m: float | None = None,
     name: str | None = None,
+    anyway: bool = False,
 ) -> Change:
     """Place a new gate.
 
@@ -68,6 +71,10 @@ def place_gate(
         Width of a gate square to the track, metres; None for the band and a margin.
     name
         For people; made from the kind when None.
+    anyway
+        Whether to place it though it cannot be meant: wider than 60 m and than twice the band
+        with margins, not crossed by the line, its middle far from the line without spanning the
+        pit lane, or a pit gate across the line.
 
     Returns
     -------
@@ -77,15 +84,22 @@ def place_gate(
     Raises
     ------
     PlaceError
-        When the place is off the track, or the track may not have another such gate.
+        When the place is off the track, the gate cannot be meant, or the track may not have
+        another such gate.
     """
-    changed, gate, remarks = with_gate(track, kind, as_place(place), width_m=width_m, name=name)
+    where = replace(as_place(place), anyway=anyway)
+    changed, gate, remarks = with_gate(track, kind, where, width_m=width_m, name=name)
     what = f"placed {kind} gate {gate.id} at {gate.chainage_m:.1f} m"
-    return _change(changed, gate, remarks, what)
+    return _change(track, changed, gate, remarks, what)
 
 
 def move_gate(
-    track: Track, id_or_name: str, place: Place | str | float, *, width_m: float | None = None
+    track: Track,
+    id_or_name: str,
+    place: Place | str | float,
+    *,
+    width_m: float | None = None,
+    anyway: bool = False,
 ) -> Change:
     """Move a gate; it keeps its id, kind and name, and its width unless another is given.
 
@@ -102,6 +116,8 @@ def move_gate(
         Where to; see `place_gate`.
     width_m
         Another width, metres; None to keep it.
+    anyway
+        Whether to move it though it cannot be meant there; see `place_gate`.
 
     Returns
     -------
@@ -111,16 +127,18 @@ def move_gate(
     Raises
     ------
     PlaceError
-        When no gate has that id or name, or the place is off the track.
+        When no gate has that id or name, the place is off the track, or the gate cannot be meant
+        there.
     """
     before = track.gate(id_or_name)
-    changed, gate, remarks = with_gate_moved(track, id_or_name, as_place(place), width_m=width_m)
+    where = replace(as_place(place), anyway=anyway)
+    changed, gate, remarks = with_gate_moved(track, id_or_name, where, width_m=width_m)
     what = f"moved gate {gate.id} from {before.chainage_m:.1f} m"
     if gate.kind == "finish" and track.closed:
         what += ", which made its new place chainage 0"
     else:
         what += f" to {gate.chainage_m:.1f} m"
-    return _change(changed, gate, remarks, what)
+    return _change(track, changed, gate, remarks, what)
 
 
 def widen_gate(track: Track, id_or_name: str, width_m: float) -> Change:
@@ -148,7 +166,7 @@ def widen_gate(track: Track, id_or_name: str, width_m: float) -> Change:
     gate = track.gate(id_or_name)
     place = Place(chainage_m=gate.chainage_m)
     changed, gate, remarks = with_gate_moved(track, gate.id, place, width_m=width_m)
-    return _change(changed, gate, remarks, f"made gate {gate.id} {gate.width_m:.1f} m wide")
+    return _change(track, changed, gate, remarks, f"made gate {gate.id} {gate.width_m:.1f} m wide")
 
 
 def remove_gate(track: Track, id_or_name: str) -> Change:
@@ -173,10 +191,10 @@ def remove_gate(track: Track, id_or_name: str) -> Change:
     """
     changed, gate = without_gate(track, id_or_name)
     what = f"removed gate {gate.id} ({gate.name}) at {gate.chainage_m:.1f} m"
-    return _change(changed, gate, (), what)
+    return _change(track, changed, gate, (), what)
 
 
-def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
+def rename_gate(track: Track, id_or_name: str, name: str, *, by: str | None = None) -> Change:
     """Give a gate another name.
 
     Parameters
@@ -187,6 +205,8 @@ def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
         Of the gate.
     name
         What to call it, at most `LONGEST_NAME` characters on one line.
+    by
+        Who says so, or None.
 
     Returns
     -------
@@ -199,10 +219,10 @@ def rename_gate(track: Track, id_or_name: str, name: str) -> Change:
         When no gate has that id or name, or `name` cannot be a name.
     """
     gate = track.gate(id_or_name)
-    called = replace(gate, name=gate_name(name))
-    changed = replace(track, gates=tuple(called if g is gate else g for g in track.gates))
-    what = f"renamed gate {gate.id} from {gate.name} to {called.name}"
-    return _change(changed, called, (), what)
+    renamed = called(gate, gate_name(name))
+    changed = replace(track, gates=tuple(renamed if g is gate else g for g in track.gates))
+    what = f"renamed gate {gate.id} from {gate.name} to {renamed.name}"
+    return Change(changed.revised_by(what, now(), by), renamed, (), what)
 
 
 def gate_name(text: str) -> str:

@@ -7,17 +7,20 @@ from dataclasses import replace
 import numpy as np
 
 from trackkit.errors import PlaceError
-from trackkit.gates.square import WIDEST_M, square_ends
+from trackkit.gates.meant import pit_lane_curves, require_meant
+from trackkit.gates.square import NARROWEST_M, WIDEST_M, square_ends
+from trackkit.geometry.curve import Curve
+from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.remedies import Remedy
-from trackkit.track.derive import renamed_in_order, with_datum
-from trackkit.track.features import GATE_KINDS, Gate, GateKind, Position
+from trackkit.track.derive import called, geographic, renamed_in_order, with_datum
+from trackkit.track.features import BESIDE_THE_TRACK, GATE_KINDS, Gate, GateKind, Position
+from trackkit.track.measure import ends_chainage
 from trackkit.track.model import Track, new_id
-from trackkit.track.places import Place, chainage_of, to_decimetre
+from trackkit.track.places import FARTHEST_SNAP_M, Place, chainage_of, to_decimetre
 
-BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
-"""Kinds of gate that lie across the pit lane and need not cross the centreline."""
 SINGLE_KINDS: tuple[GateKind, ...] = ("finish", "start")
 """Kinds of gate that a track has one of at most."""
+PIT_GATE_HALF_M = 5.0
 _KIND_NAMES: dict[GateKind, str] = {
     "finish": "Finish",
     "start": "Start",
@@ -45,7 +48,8 @@ def with_gate(
     kind
         What the gate is for.
     place
-        Where; two surveyed ends are kept exactly as given.
+        Where; two surveyed ends are kept exactly as given.  `require_meant` looks at the gate
+        unless the place is to count anyway.
     width_m
         Width of a square gate, metres; see `square_ends`.
     name
@@ -58,7 +62,8 @@ def with_gate(
     Raises
     ------
     PlaceError
-        When the place is off the track, or the track may not have another such gate.
+        When the place is off the track, the gate cannot be meant, or the track may not have
+        another such gate.
     """
     if kind not in GATE_KINDS:
         raise PlaceError(
@@ -70,7 +75,8 @@ def with_gate(
             f"the track has a {kind} gate already, at {existing.chainage_m:.1f} m",
             remedy=_moved_there(track, existing, place, width_m),
         )
-    blank = Gate("", kind, name or _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
+    blank = Gate("", kind, _free_name(track, kind), (0.0, 0.0), (1.0, 1.0))
+    blank = called(blank, name) if name else blank
     gate, remarks = _located(track, blank, place, width_m)
     gate_id: str = kind
     if kind not in SINGLE_KINDS or any(gate.id == kind for gate in track.gates):
@@ -121,22 +127,88 @@ def _located(
     track: Track, gate: Gate, place: Place, width_m: float | None
 ) -> tuple[Gate, tuple[str, ...]]:
     """Put a gate at a place."""
-    chainage, remarks = chainage_of(track, place, must_cross=gate.kind not in BESIDE_THE_TRACK)
-    if place.ends is not None:
+    beside = gate.kind in BESIDE_THE_TRACK
+    chainage, remarks = chainage_of(track, place, must_cross=False)
+    if beside and place.ends is None and track.pit_lanes:
+        gate, more = _across_pit_lane(track, gate, place, chainage, width_m)
+        remarks = (*place.remarks, *more)
+    elif place.ends is not None:
         if width_m is not None:
             raise PlaceError("a width cannot be given with two surveyed ends")
-        left, right, turned = in_racing_order(track, *place.ends, chainage)
+        left, right, turned = in_racing_order(
+            track, *place.ends, _beside(track, place.ends) if beside else chainage
+        )
         if turned:
+            chainage = ends_chainage(track.centreline, left, right, must_cross=False)
             remarks = (*remarks, "the ends were given right then left; they were swapped")
         gate = replace(gate, left=left, right=right, chainage_m=chainage, surveyed=True)
         _require_width(track, gate)
-        if gate.kind not in BESIDE_THE_TRACK:
+        if not beside:
             remarks = (*remarks, _how_it_lies(track, gate))
     else:
         left, right, shortened = square_ends(track, chainage, width_m)
         remarks = (*remarks, *shortened)
         gate = replace(gate, left=left, right=right, chainage_m=chainage, surveyed=False)
+    if not place.anyway:
+        require_meant(track, gate)
     return gate, remarks
+
+
+def _beside(track: Track, ends: tuple[Position, Position]) -> float:
+    """Chainage nearest to the middle of two ends, whichever way they face, metres."""
+    left, right = ends
+    points = track.plane.to_plane([left[0], right[0]], [left[1], right[1]])
+    return float(track.curve.project(points.mean(axis=0))[0])
+
+
+def _across_pit_lane(
+    track: Track, gate: Gate, place: Place, chainage_m: float, width_m: float | None
+) -> tuple[Gate, tuple[str, ...]]:
+    """Put a gate square to the pit lane, where that is nearest to a place.
+
+    By itself it reaches `PIT_GATE_HALF_M` to either side, and stays a receiver's accuracy away
+    from the centreline.
+    """
+    wanted = (
+        track.curve.position(chainage_m)
+        if place.position is None
+        else track.plane.to_plane(*place.position)
+    )
+    lanes = pit_lane_curves(track)
+    nearest = [lane.project(wanted) for lane in lanes]
+    index = int(np.argmin([abs(float(offset)) for _, offset in nearest]))
+    lane, (along, away) = lanes[index], nearest[index]
+    if abs(float(away)) > FARTHEST_SNAP_M:
+        raise PlaceError(
+            f"the pit lane passes {abs(float(away)):.0f} m from the place of the {gate.kind} gate",
+            remedy="give a place beside it",
+        )
+    half = pit_gate_half_m(track, lane, float(along)) if width_m is None else 0.5 * width_m
+    if not NARROWEST_M <= 2.0 * half <= WIDEST_M:
+        raise PlaceError(
+            f"a gate {2.0 * half:g} m wide is not sensible",
+            remedy=f"give {NARROWEST_M:g} to {WIDEST_M:g} metres",
+        )
+    at, aside = lane.position(along), lane.left(along)
+    left, right = geographic(track, at + half * aside), geographic(track, at - half * aside)
+    placed = replace(
+        gate,
+        left=left,
+        right=right,
+        chainage_m=ends_chainage(track.centreline, left, right, must_cross=False),
+        surveyed=False,
+    )
+    remark = (
+        f"snapped to the pit lane, {float(along):.1f} m along it and {abs(float(away)):.1f} m from "
+        "the place given"
+    )
+    return placed, (remark,)
+
+
+def pit_gate_half_m(track: Track, lane: Curve, along_m: float) -> float:
+    """Half the width of a gate across the pit lane, metres."""
+    _, away = track.curve.project(lane.position(along_m), lane.direction(along_m))
+    return float(np.clip(abs(float(away)) - RECEIVER_ACCURACY_M, 1.5, PIT_GATE_HALF_M))
 
 
 def _require_between(track: Track) -> None:
@@ -191,7 +263,11 @@ def in_racing_order(
 
 
 def with_gate_moved(
-    track: Track, id_or_name: str, place: Place, *, width_m: float | None = None
+    track: Track,
+    id_or_name: str,
+    place: Place,
+    *,
+    width_m: float | None = None,
 ) -> tuple[Track, Gate, tuple[str, ...]]:
     """Move a gate; it keeps its id, kind and name, and its width unless another is given.
 
@@ -201,7 +277,8 @@ def with_gate_moved(
     Raises
     ------
     PlaceError
-        When no gate has that id or name, or the place is off the track.
+        When no gate has that id or name, the place is off the track, or the gate cannot be meant
+        there.
     """
     gate = track.gate(id_or_name)
     if place.ends is None and width_m is None:

@@ -12,14 +12,14 @@ from numpy.typing import ArrayLike
 from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
 from trackkit.gates.choose import elapsed_time_s
-from trackkit.gates.placement import BESIDE_THE_TRACK
+from trackkit.gates.pits import in_pits
 from trackkit.geometry.bends import Bend, find_bends, smoothed_curvature
 from trackkit.geometry.curve import Curve
 from trackkit.motion.drive import Drive, smooth
 from trackkit.motion.position_error import PositionError, Receiver, position_error
 from trackkit.motion.vehicle import SLOWEST_MPS, assumed_speed, vehicle_for
 from trackkit.recordings.recording import Recording
-from trackkit.track.features import Gate
+from trackkit.track.features import BESIDE_THE_TRACK, Gate
 from trackkit.track.model import Track
 
 ASSUMED_LINE_M = 0.5
@@ -328,8 +328,9 @@ def driven_speed(
 ) -> tuple[Floats, Floats]:
     """Read speed, and how the line varies, from drives.
 
-    Of all fixes that move along the line within the band and 10 m, the median of the speed and
-    the robust spread of the distance to the side are taken for each 5 m.
+    Of all fixes that move along the line within the band and 10 m, and not through the pits, the
+    median speed of the passes and the robust spread of the distance to the side are taken for each
+    5 m.
 
     Returns
     -------
@@ -343,13 +344,15 @@ def driven_speed(
     """
     curve = track.curve
     count = _bin_count(curve)
-    index, offset, speed = _along_the_line(track, drives)
+    index, offset, speed, passing = _along_the_line(track, drives)
     begin = np.searchsorted(index, np.arange(count))
     end = np.searchsorted(index, np.arange(count), side="right")
     filled = np.flatnonzero(end > begin)
     _require_driven(len(filled), count)
     middle = (np.arange(count) + 0.5) * curve.length_m / count
-    pace = np.array([np.median(speed[begin[b] : end[b]]) for b in filled])
+    pace = np.array(
+        [_pace_of_passes(speed[begin[b] : end[b]], passing[begin[b] : end[b]]) for b in filled]
+    )
     spread = np.array([_spread(offset[begin[b] : end[b]]) for b in filled])
     period = curve.length_m if curve.closed else None
     along_lap = np.interp(chainage_m, middle[filled], pace, period=period)
@@ -367,7 +370,7 @@ def require_driven(track: Track, drive: Drive) -> None:
     NoLapError
         When much of the line was not driven.
     """
-    index, _, _ = _along_the_line(track, [drive])
+    index, *_ = _along_the_line(track, [drive])
     _require_driven(len(np.unique(index)), _bin_count(track.curve))
 
 
@@ -383,16 +386,30 @@ def _require_driven(filled: int, count: int) -> None:
         )
 
 
-def _along_the_line(track: Track, drives: Sequence[Drive]) -> tuple[Indices, Floats, Floats]:
-    """Gather the fixes that move along the line within the band and 10 m.
+def _pace_of_passes(speed_mps: Floats, passing: Indices) -> float:
+    """Median over the passes of a place of each pass's mean speed, metres a second.
+
+    A pass counts once, however many fixes a slow one leaves.
+    """
+    _, which, count = np.unique(passing, return_inverse=True, return_counts=True)
+    return float(np.median(np.bincount(which, weights=speed_mps) / count))
+
+
+def _along_the_line(
+    track: Track, drives: Sequence[Drive]
+) -> tuple[Indices, Floats, Floats, Indices]:
+    """Gather the fixes that move along the line within the band and 10 m, but not in the pits.
 
     Returns
     -------
-    index, offset_m, speed_mps
-        Rising number of the 5 m of the line, distance to the side, speed; shape (k,).
+    index, offset_m, speed_mps, passing
+        Rising number of the 5 m of the line, distance to the side, speed, and number of the pass
+        it is of; shape (k,).
     """
     curve = track.curve
-    places, offsets, speeds = [], [], []
+    places, offsets, speeds, passes = [], [], [], []
+    count = _bin_count(curve)
+    passed = 0
     for drive in drives:
         pace = drive.speed_mps
         moving = pace > SLOWEST_MPS
@@ -400,16 +417,19 @@ def _along_the_line(track: Track, drives: Sequence[Drive]) -> tuple[Indices, Flo
         where, offset = curve.project(drive.position_m[moving], heading)
         along = (curve.direction(where) * heading).sum(axis=1) > 0.5
         near = along & (np.abs(offset) < 0.5 * track.band_m + 10.0)
-        # Fixes are taken evenly in time; that a fast car leaves few in a bin does no harm to a
-        # median, but a car that crawls must not fill one.
+        near &= ~in_pits(track, drive.position_m[moving], np.abs(offset))
+        index = np.minimum((where / curve.length_m * count).astype(np.intp), count - 1)
+        # The same 5 m again without others between are one pass.
+        number = passed + np.cumsum(np.diff(index, prepend=-1) != 0)
+        passed = int(number[-1]) if len(number) else passed
+        passes.append(number[near])
         places.append(where[near])
         offsets.append(offset[near])
         speeds.append(pace[moving][near])
     place, offset, speed = (np.concatenate(values) for values in (places, offsets, speeds))
-    count = _bin_count(curve)
     index = np.minimum((place / curve.length_m * count).astype(np.intp), count - 1)
     order = np.argsort(index, kind="stable")
-    return index[order], offset[order], speed[order]
+    return index[order], offset[order], speed[order], np.concatenate(passes)[order]
 
 
 def _spread(values: Floats) -> float:

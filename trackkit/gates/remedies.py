@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 
 from trackkit.arrays import Floats
 from trackkit.gates.choose import GATE_RADIUS_M, GATES_APART_M, nearest_clear
-from trackkit.gates.placement import BESIDE_THE_TRACK
 from trackkit.gates.square import NARROWEST_HALF_M, square_ends, widest_clear_m
 from trackkit.geometry.bends import smoothed_curvature
 from trackkit.remedies import Remedy
-from trackkit.track.features import Gate, Position
+from trackkit.track.features import BESIDE_THE_TRACK, Gate, Position
 from trackkit.track.model import Track, end_gate_m
 from trackkit.track.places import to_decimetre
 

@@ -6,12 +6,48 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from trackkit.gates.quality import timing_quality
+import numpy as np
+
+from trackkit.gates.quality import TimingQuality, timing_quality
 from trackkit.gates.suggest import Basis, Suggestion, best_split, with_suggested_gates
 from trackkit.recordings.recording import Recording
+from trackkit.track.derive import renamings
 from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.words import counted
+
+
+@dataclass(frozen=True)
+class ExpectedSector:
+    """A sector between suggested gates, and what its times will be worth.
+
+    Parameters
+    ----------
+    number
+        Counts from 1, in racing order.
+    begin_m, end_m
+        Chainages, metres.
+    time_s
+        At the speeds reckoned with.
+    sigma_s
+        One sigma of one time of it (`TimingQuality.sector_variance`).
+    """
+
+    number: int
+    begin_m: float
+    end_m: float
+    time_s: float
+    sigma_s: float
+
+    def as_row(self) -> dict[str, Any]:
+        """Return the sector as JSON; chainages to a centimetre."""
+        return {
+            "number": self.number,
+            "begin_m": round(self.begin_m, 2),
+            "end_m": round(self.end_m, 2),
+            "time_s": round(self.time_s, 3),
+            "sigma_s": round(self.sigma_s, 6),
+        }
 
 
 @dataclass(frozen=True)
@@ -24,6 +60,8 @@ class Split:
         What is split evenly.
     suggestions
         Places of the gates in racing order, one fewer than there are sectors.
+    sectors
+        What the times of each sector will be worth with these gates, in racing order.
     timing_basis
         What speeds and the receiver's noise rest on, a sentence.
     """
@@ -31,6 +69,7 @@ class Split:
     by: Basis
     suggestions: tuple[Suggestion, ...]
     timing_basis: str
+    sectors: tuple[ExpectedSector, ...] = ()
 
     def __repr__(self) -> str:
         return f"Split(by {self.by}, {counted(self.suggestions, 'suggestion')})"
@@ -46,6 +85,7 @@ class Split:
         return {
             "by": self.by,
             "suggestions": [suggestion.as_row() for suggestion in self.suggestions],
+            "sectors": [sector.as_row() for sector in self.sectors],
             "timing_basis": self.timing_basis,
         }
 
@@ -82,7 +122,28 @@ def suggest_gates(
         When the track has no line that can be followed.
     """
     quality = timing_quality(track, recordings)
-    return Split(by, tuple(best_split(quality, sectors, by)), quality.basis)
+    suggestions = tuple(best_split(quality, sectors, by))
+    return Split(by, suggestions, quality.basis, _expected(quality, suggestions))
+
+
+def _expected(
+    quality: TimingQuality, suggestions: Sequence[Suggestion]
+) -> tuple[ExpectedSector, ...]:
+    """Work out what times between suggested gates will be worth."""
+    track, curve = quality.track, quality.curve
+    begin = track.timed_from.chainage_m
+    length = curve.length_m if track.closed else track.finish.chainage_m - begin
+    ahead = [float(curve.along(begin, suggestion.chainage_m)) for suggestion in suggestions]
+    place = begin + np.array([0.0, *ahead, length])
+    time = np.diff(quality.passed_s(place))
+    sigma = np.sqrt(quality.sector_variance(place[:-1], place[1:]))
+    end = np.where(place > curve.length_m, place - curve.length_m, place)
+    return tuple(
+        ExpectedSector(number, *(float(value) for value in row))
+        for number, row in enumerate(
+            zip(end[:-1] % curve.length_m, end[1:], time, sigma, strict=True), start=1
+        )
+    )
 
 
 def apply_suggestions(track: Track, split: Split) -> tuple[Track, tuple[str, ...]]:
@@ -110,5 +171,6 @@ def apply_suggestions(track: Track, split: Split) -> tuple[Track, tuple[str, ...
         When a gate cannot be placed.
     """
     changed, remarks = with_suggested_gates(track, split.suggestions)
+    remarks = (*remarks, *renamings(track, changed))
     what = f"placed {len(split.suggestions)} suggested sector gates, split by {split.by}"
     return changed.revised_by(what, now()), remarks

@@ -5,10 +5,15 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
-from trackkit.geometry.ellipsoid import MEAN_RADIUS_M
+from trackkit.geometry.ellipsoid import (
+    ECCENTRICITY_SQUARED,
+    MEAN_RADIUS_M,
+    SEMI_MAJOR_AXIS_M,
+)
 
 
 def surface_length(curve: Curve, chainage_m: Floats, height_m: Floats) -> float | None:
@@ -34,10 +39,61 @@ def direction_of(curve: Curve) -> Direction | None:
     """
     if not curve.closed:
         return None
-    turns = round(curve.turning())
+    return direction_by_turns(curve.turning())
+
+
+def direction_by_turns(turning: float) -> Direction | None:
+    """Racing direction of a line that makes so many whole turns, positive to the left."""
+    turns = round(turning)
     if turns == 0:
         return None
     return "anticlockwise" if turns > 0 else "clockwise"
+
+
+def metres_a_degree(latitude_deg: ArrayLike) -> Floats:
+    """Metres that a degree of longitude and one of latitude measure, by the radii of curvature.
+
+    Parameters
+    ----------
+    latitude_deg
+        Any shape.
+
+    Returns
+    -------
+    ndarray
+        Of the parallel and of the meridian, shape (..., 2).
+    """
+    latitude = np.radians(latitude_deg)
+    squeeze = 1.0 - ECCENTRICITY_SQUARED * np.sin(latitude) ** 2
+    across = SEMI_MAJOR_AXIS_M / np.sqrt(squeeze)
+    along = across * (1.0 - ECCENTRICITY_SQUARED) / squeeze
+    return np.asarray(np.radians(np.stack([np.cos(latitude) * across, along], axis=-1)))
+
+
+def chords_of(longitude_deg: Floats, latitude_deg: Floats) -> tuple[float, float]:
+    """Length and turns of a line that is straight between its vertices, without a projection.
+
+    Each step is measured with the radii of curvature of the ellipsoid at its middle, which is
+    right to 1 part in a million for steps of less than a kilometre away from the poles.
+
+    Parameters
+    ----------
+    longitude_deg, latitude_deg
+        Vertices, degrees, shape (n,), longitudes continuous; a closed line repeats its first.
+
+    Returns
+    -------
+    length_m, turning
+        Metres; whole turns to the left, from the last step to the first one included.
+    """
+    east_m, north_m = metres_a_degree(0.5 * (latitude_deg[1:] + latitude_deg[:-1])).T
+    east, north = np.diff(longitude_deg) * east_m, np.diff(latitude_deg) * north_m
+    length = np.hypot(east, north)
+    moved = length > 0.0
+    heading = np.arctan2(north[moved], east[moved])
+    turn = np.diff(heading, append=heading[:1])
+    turn -= 2.0 * np.pi * np.round(turn / (2.0 * np.pi))
+    return float(length.sum()), float(turn.sum() / (2.0 * np.pi))
 
 
 def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:

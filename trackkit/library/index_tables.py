@@ -17,13 +17,16 @@ from trackkit.library.lines import earth_centred
 from trackkit.remedies import Remedy
 
 IDENTIFIER = "trackkit-index-"
-VERSION = "1"
+VERSION = "2"
 """Raised whenever the tables, or what is read from a track file into them, change."""
 _DIP_PER_M = 1.0 / (8.0 * 6_335_000.0)
 """How far a geodesic rises above its chord, over the chord's square (b²/a: smallest radius)."""
 _HUGE_M = 1e9
 _SHAPED = struct.Struct("<2sBBiBII")
-COLUMNS = "t.id, t.name, t.layout, t.direction, t.country, t.closed, t.length_m, t.band_m, t.file"
+COLUMNS = (
+    "t.id, t.name, t.layout, t.direction, t.country, t.closed, t.length_m, t.band_m, t.timezone, "
+    "t.valid_from, t.valid_until, t.replaces, t.file"
+)
 
 _TABLES = """
 PRAGMA application_id = 1196444487;
@@ -48,7 +51,8 @@ CREATE TABLE files (
 CREATE TABLE tracks (
   fid INTEGER PRIMARY KEY, centreline BLOB NOT NULL, id TEXT NOT NULL, name TEXT NOT NULL,
   layout TEXT NOT NULL, direction TEXT, country TEXT, closed INTEGER NOT NULL,
-  length_m DOUBLE NOT NULL, band_m DOUBLE NOT NULL, file TEXT NOT NULL UNIQUE);
+  length_m DOUBLE NOT NULL, band_m DOUBLE NOT NULL, timezone TEXT, valid_from TEXT,
+  valid_until TEXT, replaces TEXT, file TEXT NOT NULL UNIQUE);
 CREATE INDEX tracks_by_id ON tracks (id, file);
 CREATE VIRTUAL TABLE boxes USING rtree (fid, x0, x1, y0, y1, z0, z1);
 INSERT INTO gpkg_spatial_ref_sys VALUES
@@ -136,10 +140,10 @@ def store_file(
         return
     forget_files(connection, [file])
     if fault is None:
-        from trackkit.track.file import read_track
+        from trackkit.track.file import read_as_stated
 
         try:
-            circuit = _sound(circuit_of(read_track(path, validate=False), path))
+            circuit = _sound(circuit_of(read_as_stated(path), path))
         except TrackFileError as error:
             fault = f"{error} (left out)".removeprefix(str(folder) + os.sep)
     else:
@@ -151,7 +155,7 @@ def store_file(
     ).lastrowid
     if circuit is not None:
         connection.execute(
-            "INSERT INTO tracks VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO tracks VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
                 fid,
                 _to_blob(circuit.longitude_deg, circuit.latitude_deg),
@@ -163,6 +167,10 @@ def store_file(
                 circuit.closed,
                 circuit.length_m,
                 circuit.band_m,
+                circuit.timezone,
+                circuit.valid_from,
+                circuit.valid_until,
+                circuit.replaces,
                 file,
             ),
         )
@@ -172,7 +180,14 @@ def store_file(
 def _sound(circuit: Known) -> Known:
     """Refuse what reading without the schema lets through and nothing can be said with."""
     texts = (circuit.id, circuit.name, circuit.layout)
-    perhaps = (circuit.direction, circuit.country)
+    perhaps = (
+        circuit.direction,
+        circuit.country,
+        circuit.timezone,
+        circuit.valid_from,
+        circuit.valid_until,
+        circuit.replaces,
+    )
     numbers = (circuit.length_m, circuit.band_m)
     if not (
         all(isinstance(text, str) for text in texts)
@@ -210,7 +225,10 @@ def line_from_blob(blob: bytes) -> Floats:
 def circuit_from_row(folder: Path, row: tuple[object, ...]) -> Known:
     """Make a known circuit of a row of `COLUMNS` and the line behind them."""
     *described, file, blob = row
-    id_, name, layout, direction, country, closed, length_m, band_m = described
+    id_, name, layout, direction, country, closed, length_m, band_m, *dated = described
+    timezone, valid_from, valid_until, replaces = (
+        None if value is None else str(value) for value in dated
+    )
     line = line_from_blob(blob)  # type: ignore[arg-type]
     return Known(
         id=str(id_),
@@ -224,4 +242,8 @@ def circuit_from_row(folder: Path, row: tuple[object, ...]) -> Known:
         path=folder / str(file),
         longitude_deg=line[:, 0],
         latitude_deg=line[:, 1],
+        timezone=timezone,
+        valid_from=valid_from,
+        valid_until=valid_until,
+        replaces=replaces,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import reprlib
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,8 +13,11 @@ from typing import TYPE_CHECKING, Any, Literal
 from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats, Indices
+from trackkit.errors import TrackkitError
+from trackkit.geometry.shape import chords_of, direction_by_turns, direction_of
 from trackkit.library.lines import Lines, pack
 from trackkit.library.nearest import nearest_few
+from trackkit.track.stated import lengths_differ
 from trackkit.track.title import title_of
 
 if TYPE_CHECKING:
@@ -45,6 +49,8 @@ class Known:
         Vertices of the centreline in racing direction, degrees, shape (n,).
     band_m
         Width of the band where cars run, metres.
+    timezone, valid_from, valid_until, replaces
+        As the track has them.
     """
 
     id: str
@@ -58,6 +64,10 @@ class Known:
     path: Path
     longitude_deg: Floats
     latitude_deg: Floats
+    timezone: str | None = None
+    valid_from: str | None = None
+    valid_until: str | None = None
+    replaces: str | None = None
 
     def __repr__(self) -> str:
         called = f"{reprlib.repr(self.id)}, {reprlib.repr(self.title)}"
@@ -93,20 +103,33 @@ class Known:
 
 
 def circuit_of(track: Track, path: Path) -> Known:
-    """Take from a track what locating needs."""
+    """Take from a track what locating needs; what it says of its line is held against the line."""
     line = track.centreline
+    length_m, direction = track.length_m, track.direction
+    # Straight between vertices, which is much quicker; files of trackkit hardly leave that.
+    chords_m, turns = chords_of(line.longitude_deg, line.latitude_deg)
+    driven = direction_by_turns(turns) if line.closed else None
+    with suppress(TrackkitError):  # A line too short to be followed is as it is stated.
+        if lengths_differ(length_m, chords_m):
+            length_m = line.curve.length_m
+        if direction != driven and (direction is None or isinstance(direction, str)):
+            direction = direction_of(line.curve)
     return Known(
         id=track.id,
         name=track.name,
         layout=track.layout,
-        direction=track.direction,
+        direction=direction,
         country=track.country,
         closed=track.closed,
-        length_m=track.length_m,
+        length_m=length_m,
         band_m=track.band_m,
         path=path,
         longitude_deg=line.longitude_deg,
         latitude_deg=line.latitude_deg,
+        timezone=track.timezone,
+        valid_from=track.valid_from,
+        valid_until=track.valid_until,
+        replaces=track.replaces,
     )
 
 

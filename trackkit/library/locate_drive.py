@@ -18,6 +18,7 @@ from trackkit.library.known import (
     Located,
 )
 from trackkit.recordings.nmea.stream import Fix
+from trackkit.track.validity import valid_on
 
 if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording
@@ -41,6 +42,7 @@ def locate_drive(
     """Find the circuit, layout and direction of a recording.
 
     It is followed by a `Locator` until the answer has been settled for 400 m, or to its end.
+    Layouts that were not there on the day of the recording are left out; see `valid_on`.
 
     Parameters
     ----------
@@ -56,7 +58,12 @@ def locate_drive(
     Most probable first.  Distances are the median of those of the fixes that counted.  A recording
     that does not move is located by the median of its first ten positions.
     """
-    locator = Locator(library.near)
+
+    def near(longitude_deg: float, latitude_deg: float, radius_m: float) -> list[Known]:
+        circuits = library.near(longitude_deg, latitude_deg, radius_m)
+        return valid_on(circuits, recording.start, longitude_deg)
+
+    locator = Locator(near)
     judgement, counted = _followed(locator, recording)
     if len(counted) < LEAST_COUNTED or not judgement.candidates:
         begin = (counted or [0])[0]

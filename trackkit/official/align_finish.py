@@ -14,6 +14,7 @@ from trackkit.official.observations import Gathered, fits_sectors, gather
 from trackkit.official.times import OfficialTimes
 from trackkit.recordings.recording import Recording
 from trackkit.timing.lap_times import time_laps
+from trackkit.track.derive import renamings
 from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.track.places import Place
@@ -220,6 +221,7 @@ def apply_alignment(track: Track, alignment: FinishAlignment) -> tuple[Track, tu
         return track, (text,)
     place = Place(chainage_m=float(track.curve.wrap(finish.chainage_m + where.ahead_m)))
     changed, _, remarks = with_gate_moved(track, finish.id, place)
+    remarks = (*remarks, *renamings(track, changed))
     what = (
         f"moved the finish gate by {where.ahead_m:.1f} m to the official line, ± "
         f"{where.sigma_m:.1f} m by official times"

@@ -28,6 +28,7 @@ from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import MOST_DECIMALS
 from trackkit.timing.traces import STEP_M, trace_lap
 from trackkit.track.band import band_sides, bridge_reach_m
+from trackkit.track.facts import LONGEST_FACT
 from trackkit.track.features import GATE_KINDS, GateKind, PitLane, position_row
 from trackkit.track.model import Track
 
@@ -114,6 +115,7 @@ def base_document(
         "limits": {
             "gate_width_m": [NARROWEST_M, WIDEST_M],
             "gate_name_length": LONGEST_NAME,
+            "fact_length": LONGEST_FACT,
         },
         "decimals": {"time": MOST_DECIMALS, "place": PLACE_DECIMALS},
         "gate_kinds": [
@@ -129,7 +131,8 @@ def base_document(
         ],
         "line": _line(track),
         "corners": [
-            {**corner.as_row(), "at": position_row(corner.apex)} for corner in track.corners
+            {"id": corner.id, **corner.as_row(), "at": position_row(corner.apex)}
+            for corner in track.corners
         ],
         "straights": [
             _straight(track, straight)

@@ -70,7 +70,7 @@ def map_html(
         When the track lies beyond 85 degrees of latitude, or `tiles` is no address of tiles or
         lacks its credit.
     """
-    _require_mercator(track.name, track.centreline.latitude_deg)
+    require_mercator(track.name, track.centreline.latitude_deg)
     layer = tile_layer(tiles, credit)
     from trackkit.checks.evaluate import evaluate, prepare
     from trackkit.pages.base import base_document
@@ -115,7 +115,7 @@ def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mappin
         When the track lies beyond 85 degrees of latitude.
     """
     latitude = base["line"]["spline"]["lat"]
-    _require_mercator(base["track"]["name"], np.array([latitude["zero"]]))
+    require_mercator(base["track"]["name"], np.array([latitude["zero"]]))
     return _page(base, state, session)
 
 
@@ -182,11 +182,11 @@ def _page(
     styles = [leaflet_style(), safe_in_element(own_file("bundle.css"))]
     documents = {"base": base, "state": state} | ({} if session is None else {"session": session})
     page = environment.from_string(own_file("page.html")).render(
-        policy=_policy(scripts, styles, layer, session),
+        policy=policy(scripts, styles, layer, session),
         notices=[leaflet_notice(), own_notice()],
         styles=styles,
         scripts=scripts,
-        documents=[(name, _json(document)) for name, document in documents.items()],
+        documents=[(name, document_text(document)) for name, document in documents.items()],
         editing=session is not None,
         tiles=layer,
         tiles_privacy=TILES_PRIVACY,
@@ -195,13 +195,20 @@ def _page(
     return page.encode("utf-8", "replace").decode("utf-8")
 
 
-def _json(document: Any) -> str:
+def document_text(document: Any) -> str:
     r"""Write JSON for a script element: no ``<`` in it can begin or end anything in HTML."""
     text = json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
-def _require_mercator(name: str, latitude_deg: Any) -> None:
+def require_mercator(name: str, latitude_deg: Any) -> None:
+    """Refuse a track beyond the web's Mercator projection; latitudes of any shape, degrees.
+
+    Raises
+    ------
+    OutputError
+        When it lies beyond 85 degrees of latitude.
+    """
     if np.abs(latitude_deg).max() > MERCATOR_LIMIT_DEG:
         raise OutputError(
             f"the track {name!r} lies beyond {MERCATOR_LIMIT_DEG:.0f} degrees of latitude, "
@@ -210,11 +217,11 @@ def _require_mercator(name: str, latitude_deg: Any) -> None:
         )
 
 
-def _policy(
+def policy(
     scripts: Sequence[str],
     styles: Sequence[str],
-    layer: TileLayer | None,
-    session: Mapping[str, Any] | None,
+    layer: TileLayer | None = None,
+    session: Mapping[str, Any] | None = None,
 ) -> str:
     """Allow exactly this page's scripts and styles, and pictures from the tile host if any.
 

@@ -7,8 +7,7 @@ from typing import Any
 
 from trackkit.checks.evaluate import Evaluation, Prepared, evaluate
 from trackkit.errors import PlaceError
-from trackkit.gates.placement import BESIDE_THE_TRACK
-from trackkit.track.features import Gate
+from trackkit.track.features import BESIDE_THE_TRACK, Gate
 from trackkit.track.model import Track
 from trackkit.track.sectors import sectors_of
 
@@ -53,6 +52,18 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
         "datum_m": round(datum_m(track, prepared), 6),
         "light": not evaluation.whole,
         "track": track.as_row() | {"length_m": round(track.curve.length_m, 3)},
+        "facts": {
+            "country": track.country,
+            "timezone": track.timezone,
+            "licence": track.licence,
+            "valid_from": track.valid_from,
+            "valid_until": track.valid_until,
+            "notes": track.notes,
+        },
+        "corners": [
+            {"id": corner.id, "number": corner.number, "name": corner.name}
+            for corner in track.corners
+        ],
         "gates": [_gate_row(evaluation, gate) for gate in track.gates],
         "sectors": _sector_rows(track),
         "laps": [

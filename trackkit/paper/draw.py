@@ -37,7 +37,7 @@ from trackkit.paper.ink import (
 )
 from trackkit.paper.labels import Label, Wanted, place_labels
 from trackkit.paper.shapes import Shapes, outline
-from trackkit.paper.sheet import MARGIN_MM, Box, Sheet, arrange
+from trackkit.paper.sheet import MARGIN_MM, PAPERS_MM, Box, Paper, Sheet, arrange
 from trackkit.paper.tables import tables_of
 from trackkit.paper.text import CAPITAL, MM_PER_POINT, Lettering
 from trackkit.recordings.recording import Recording
@@ -90,9 +90,10 @@ def write_paper(
     path: str | os.PathLike[str],
     *,
     recordings: Iterable[Recording] = (),
+    paper: Paper = "A4",
     force: bool = False,
 ) -> tuple[str, ...]:
-    """Write a track as a picture on a sheet of A4, whole or not at all.
+    """Write a track as a picture on a sheet of paper, whole or not at all.
 
     The same input gives the same bytes.
 
@@ -104,6 +105,8 @@ def write_paper(
         Ending in .svg, .pdf or .png.
     recordings
         Drawn over it as thin lines.
+    paper
+        Its size: A4, A3, Letter or Tabloid, upright or across as the circuit asks.
     force
         Whether a file that exists may be replaced.
 
@@ -115,7 +118,8 @@ def write_paper(
     Raises
     ------
     OutputError
-        When the suffix is another, or the file exists and `force` is false, or cannot be written.
+        When the suffix or the paper is another, or the file exists and `force` is false, or cannot
+        be written.
     """
     suffix = Path(path).suffix.lower()
     if suffix not in SUFFIXES:
@@ -124,8 +128,12 @@ def write_paper(
             file=os.fspath(path),
             remedy=f"end the name with {', '.join(SUFFIXES[:-1])} or {SUFFIXES[-1]}",
         )
+    if paper not in PAPERS_MM:
+        raise OutputError(
+            f"there is no paper called {paper!r}", remedy=f"choose {', '.join(PAPERS_MM)}"
+        )
     with settings():
-        picture = draw(track, recordings)
+        picture = draw(track, recordings, paper)
         title = Lettering.for_texts([track.name]).clean(track.name)
         letters = picture.lettering.notices()
         # Whatever tells when, or by which version, a file was made would change its bytes.
@@ -162,13 +170,14 @@ def settings() -> Iterator[None]:
         yield
 
 
-def draw(track: Track, recordings: Iterable[Recording] = ()) -> Picture:
+def draw(track: Track, recordings: Iterable[Recording] = (), paper: Paper = "A4") -> Picture:
     """Draw a track on a sheet; see `write_paper`."""
     drives = list(recordings)
     lettering = Lettering.for_texts(_texts(track, drives))
     clean = lettering.clean
-    heads = [_head(track, lettering, width) for width in (186.0, 273.0)]
-    feet = [_foot(track, lettering, width) for width in (186.0, 273.0)]
+    inside_mm = [side - 2.0 * MARGIN_MM for side in PAPERS_MM[paper]]
+    heads = [_head(track, lettering, width) for width in inside_mm]
+    feet = [_foot(track, lettering, width) for width in inside_mm]
     lines, bars = outline(track)
     sheet = arrange(
         np.vstack([*lines, *bars]),
@@ -176,6 +185,7 @@ def draw(track: Track, recordings: Iterable[Recording] = ()) -> Picture:
         lettering,
         head_mm=[sum(line.height_mm for line in head) + 2.0 for head in heads],
         foot_mm=[sum(line.height_mm for line in foot) + 3.0 for foot in feet],
+        paper=paper,
     )
     across = sheet.width_mm > sheet.height_mm
     pen = Pen.on(sheet, lettering)

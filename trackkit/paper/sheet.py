@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,7 +12,14 @@ from numpy.typing import ArrayLike
 from trackkit.arrays import Floats
 from trackkit.paper.text import MM_PER_POINT, Lettering
 
-A4_MM = (210.0, 297.0)
+Paper = Literal["A4", "A3", "Letter", "Tabloid"]
+PAPERS_MM: dict[Paper, tuple[float, float]] = {
+    "A4": (210.0, 297.0),
+    "A3": (297.0, 420.0),
+    "Letter": (215.9, 279.4),
+    "Tabloid": (279.4, 431.8),
+}
+"""Upright width and height: ISO 216, and sizes A and B of ANSI/ASME Y14.1 (from memory)."""
 MARGIN_MM = 12.0
 STRIP_MM = 17.0
 """Height kept below the circuit for the scale bar and the north arrow."""
@@ -135,6 +143,7 @@ def arrange(
     *,
     head_mm: Sequence[float],
     foot_mm: Sequence[float],
+    paper: Paper = "A4",
 ) -> Sheet:
     """Choose the way up of the paper and of the circuit, and where the tables go.
 
@@ -151,12 +160,16 @@ def arrange(
         Fonts.
     head_mm, foot_mm
         Height taken at the top and at the foot, upright and across.
+    paper
+        Its size.
     """
     options = [
         option
         for across in (False, True)
         for size, worth in _SIZES_PT
-        for option in _ways(across, size, worth, tables, lettering, head_mm, foot_mm)
+        for option in _ways(
+            PAPERS_MM[paper], across, size, worth, tables, lettering, head_mm, foot_mm
+        )
     ]
     upright = max(options, key=lambda option: option[0] * _scale(outline_m, option[1], 0.0))
     best, turn = upright, 0.0
@@ -166,11 +179,11 @@ def arrange(
             score = option[0] * _scale(outline_m, option[1], float(angle))
             if score > best_score * 1.01:
                 best, turn, best_score = option, float(angle), score
-    _, box, paper, size, blocks = best
+    _, box, paper_mm, size, blocks = best
     low, high = _extent(outline_m, turn)
     middle = 0.5 * (low + high) @ _turning(turn).T
     return Sheet(
-        *paper,
+        *paper_mm,
         size,
         blocks,
         box,
@@ -185,6 +198,7 @@ _Way = tuple[float, Box, tuple[float, float], float, tuple[Block, ...]]
 
 
 def _ways(
+    paper_mm: tuple[float, float],
     across: bool,
     size_pt: float,
     worth: float,
@@ -194,7 +208,7 @@ def _ways(
     foot_mm: Sequence[float],
 ) -> list[_Way]:
     """Lay tables below and beside the circuit, where they fit; letters of the least size must."""
-    width, height = A4_MM[::-1] if across else A4_MM
+    width, height = paper_mm[::-1] if across else paper_mm
     inside = Box(
         MARGIN_MM,
         MARGIN_MM + foot_mm[across],

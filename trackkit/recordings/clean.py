@@ -34,8 +34,8 @@ LONGEST_DEGREE_M = 111_700.0
 """No degree on WGS 84 is longer: 111,694 m of the meridian at the poles, 111,320 m of the equator
 (from its semi-axes)."""
 
-IMPOSSIBLE: tuple[Reason, ...] = ("bad position", "time going backwards", "jump")
-"""Fixes removed for these reasons contradict the others.
+IMPOSSIBLE: tuple[Reason, ...] = ("time going backwards", "jump")
+"""Fixes removed for these reasons contradict the others, and so do those off the earth.
 
 Those that a receiver writes before it has a fix, or more often than it measures, do not.
 """
@@ -97,7 +97,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
         file=name,
         remedy="split it where it goes from one place to the other",
     )
-    wrong = sum(part.count for part in dropped if part.reason in IMPOSSIBLE)
+    wrong = sum(part.count for part in dropped if part.reason in IMPOSSIBLE) + _off_earth(raw)
     refuse_removed(wrong, len(kept) + wrong, _removed_sentence(read_count, dropped), name)
     step = (np.diff(file_segment[kept]) != 0) | breaks
     segment = np.concatenate([[0], np.cumsum(step)]).astype(np.intp)
@@ -137,6 +137,13 @@ def _with_position_and_time(raw: RawFixes, has_time: Flags, dropped: list[Droppe
     untimed = on_earth & ~null & ~has_time
     _drop(dropped, "no time", untimed, "fix without a time", "fixes without a time")
     return np.flatnonzero(timed)
+
+
+def _off_earth(raw: RawFixes) -> int:
+    """Count the positions that are numbers, and nowhere."""
+    given = np.isfinite(raw.longitude_deg) & np.isfinite(raw.latitude_deg)
+    with np.errstate(invalid="ignore"):
+        return int(np.count_nonzero(given & ~is_on_earth(raw.longitude_deg, raw.latitude_deg)))
 
 
 def _drop(

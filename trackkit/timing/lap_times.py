@@ -247,6 +247,9 @@ def _measured(drive: Drive, lap: Lap, sigma: _Sigma) -> Lap:
         else _measured_sector(drive, sector, before, after, sigma(before, after))
         for sector, before, after in zip(lap.sectors, lap.passed[:-1], lap.passed[1:], strict=True)
     )
+    if lap.pit_visits:
+        top_in_pits = max(_speeds(drive, *visit)[1] for visit in lap.pit_visits)
+        lap = replace(lap, pit_speed_mps=top_in_pits)
     first, last = lap.passed[0], lap.passed[-1]
     if first is None or last is None:
         return replace(lap, sectors=sectors)

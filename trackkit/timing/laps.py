@@ -71,6 +71,11 @@ class Lap:
         Highest and lowest speed, metres a second, where the lap has a time.
     speed_gates
         The crossings of gates of kind "speed" during the lap, in order of time.
+    pit_visits
+        The crossings of the pit-entry and the pit-exit gate of each visit to the pits that began
+        in the lap, where both were crossed.
+    pit_speed_mps
+        Highest speed between them, metres a second, or None.
     """
 
     number: int
@@ -85,6 +90,8 @@ class Lap:
     top_mps: float | None = None
     lowest_mps: float | None = None
     speed_gates: tuple[Crossing, ...] = ()
+    pit_visits: tuple[tuple[Crossing, Crossing], ...] = ()
+    pit_speed_mps: float | None = None
 
     def __repr__(self) -> str:
         time = "no time" if self.time_s is None else f"{self.time_s:.3f} s"
@@ -95,6 +102,13 @@ class Lap:
     def counts(self) -> bool:
         """Whether the lap counts towards the best times: complete and flying."""
         return self.complete and self.kind == "flying"
+
+    @property
+    def pit_time_s(self) -> float | None:
+        """Time from the pit-entry gate to the pit-exit gate, seconds, of all visits together."""
+        if not self.pit_visits:
+            return None
+        return sum(left.time_s - entered.time_s for entered, left in self.pit_visits)
 
     def as_row(self) -> dict[str, Any]:
         """Write the lap as JSON; `trackkit.timing.rows.lap_row` adds to it.
@@ -113,6 +127,8 @@ class Lap:
             "sigma_s": self.sigma_s,
             "top_mps": self.top_mps,
             "lowest_mps": self.lowest_mps,
+            "pit_time_s": self.pit_time_s,
+            "pit_speed_mps": self.pit_speed_mps,
             "missed": list(self.missed),
             "sectors": [sector.as_row() for sector in self.sectors],
         }
@@ -128,6 +144,7 @@ class _OpenLap:
     pit_lately: bool = False
     speeds: list[Crossing] = field(default_factory=list)
     early: list[Crossing] = field(default_factory=list)
+    pit_visits: list[tuple[Crossing, Crossing]] = field(default_factory=list)
 
     @property
     def last_place(self) -> int:
@@ -173,6 +190,7 @@ def laps_between(
     done: list[_OpenLap] = []
     lap = _OpenLap([None] * stops, first=True)
     in_pits = False
+    entered: tuple[_OpenLap, Crossing] | None = None
 
     def close() -> _OpenLap:
         if (lap.first and closed) or lap.last_place >= 0:
@@ -189,6 +207,7 @@ def laps_between(
         if gate not in place:
             lap.pit = lap.pit_lately = True
             in_pits = bool(pit_exits) and gate not in pit_exits
+            entered = _entered(lap, crossing, entered, pit_exits)
             continue
         index = place[gate]
         if index == 0:
@@ -210,6 +229,20 @@ def laps_between(
     if lap.last_place >= 0:
         done.append(lap)
     return _numbered(done, order, closed=closed)
+
+
+def _entered(
+    lap: _OpenLap,
+    crossing: Crossing,
+    before: tuple[_OpenLap, Crossing] | None,
+    pit_exits: Collection[str],
+) -> tuple[_OpenLap, Crossing] | None:
+    """Take a crossing of a pit gate: the visit that it begins, or None once it has ended one."""
+    if crossing.gate not in pit_exits:
+        return lap, crossing
+    if before is not None:
+        before[0].pit_visits.append((before[1], crossing))
+    return None
 
 
 def _numbered(done: list[_OpenLap], order: Sequence[str], *, closed: bool) -> list[Lap]:
@@ -240,6 +273,7 @@ def _numbered(done: list[_OpenLap], order: Sequence[str], *, closed: bool) -> li
                 ),
                 passed=tuple(lap.passed),
                 speed_gates=(*lap.speeds, *lap.early),
+                pit_visits=tuple(lap.pit_visits),
             )
         )
     return laps

@@ -115,6 +115,8 @@ CSV_COLUMNS = (
     "lowest_mps",
     "gate_speed_mps",
     "missed",
+    "pit_time_s",
+    "pit_speed_mps",
 )
 """`gate` is where the part ends, or the speed gate itself; `gate_speed_mps` is the speed there."""
 

@@ -11,7 +11,7 @@ from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
 from trackkit.geometry.shape import direction_of
-from trackkit.track.features import Centreline, Position
+from trackkit.track.features import Centreline, Gate, Position
 from trackkit.track.measure import ends_chainage, find_corners, measure
 from trackkit.track.model import Track, id_seed, taken_ids
 
@@ -102,11 +102,27 @@ def renamed_in_order(track: Track) -> Track:
     names = {
         gate.id: f"Sector {number} end"
         for number, gate in enumerate(sectors, start=1)
-        if _AUTOMATIC_NAME.fullmatch(gate.name)
+        if _AUTOMATIC_NAME.fullmatch(gate.name) and not gate.name_given
     }
     return replace(
         track,
         gates=tuple(replace(g, name=names.get(g.id, g.name)) for g in track.gates),
+    )
+
+
+def called(gate: Gate, name: str) -> Gate:
+    """Give a gate a name that a person chose, which then never changes by itself."""
+    return replace(gate, name=name, name_given=_AUTOMATIC_NAME.fullmatch(name) is not None)
+
+
+def renamings(before: Track, after: Track) -> tuple[str, ...]:
+    """Tell, a sentence each, which gates a change has given another name without being asked."""
+    names = {gate.id: gate.name for gate in before.gates}
+    return tuple(
+        f"gate {gate.id}, which was {names[gate.id]}, is now {gate.name}: names that nobody gave "
+        "follow the order"
+        for gate in after.gates
+        if names.get(gate.id, gate.name) != gate.name
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -23,9 +24,12 @@ from trackkit.track.features import (
     Position,
 )
 from trackkit.track.model import Track
+from trackkit.track.stated import from_geometry
 
 FORMAT = "trackkit-track"
-VERSION = "1.0"
+VERSION = "1.1"
+"""The newest that is read, and written where a track has something that 1.0 has not."""
+_FIRST_VERSION = "1.0"
 
 _TRACK_MEMBERS = {
     "format",
@@ -49,12 +53,28 @@ _TRACK_MEMBERS = {
     "accepted",
     "notes",
 }
+_MEMBERS_OF_1_1 = ("valid_from", "valid_until", "replaces")
 _FEATURE_MEMBERS = {"type", "id", "geometry", "properties"}
 _CROSSOVER_MEMBERS = {"over_m", "under_m"}
 
 
 def track_from_document(document: Mapping[str, Any]) -> Track:
-    """Build a `Track` from a track file's JSON.
+    """Build a `Track` from a track file's JSON; what follows from positions is worked out.
+
+    Raises
+    ------
+    TrackFileError
+        When something needed is missing or of the wrong kind.
+    """
+    stated = track_as_stated(document)
+    roles = [(feature.get("properties") or {}) for feature in document["features"]]
+    gates = sorted((row for row in roles if row.get("role") == "gate"), key=_order)
+    widths = [row.get("width_m") for row in gates]
+    return from_geometry(stated, [w if isinstance(w, int | float) else None for w in widths])
+
+
+def track_as_stated(document: Mapping[str, Any]) -> Track:
+    """Build a `Track` from a track file's JSON, believing what the file says of its geometry.
 
     Raises
     ------
@@ -72,6 +92,10 @@ def track_from_document(document: Mapping[str, Any]) -> Track:
 
 def _track_from(document: Mapping[str, Any]) -> Track:
     described = document["track"]
+    # In a file of version 1.0 these are members that nobody knows.
+    first = str(described["version"]) == _FIRST_VERSION
+    newer = {} if first else {name: described.get(name) for name in _MEMBERS_OF_1_1}
+    known = _TRACK_MEMBERS | newer.keys()
     closed = bool(described["closed"])
     centreline: Centreline | None = None
     gates: list[Gate] = []
@@ -84,7 +108,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         if role == "centreline" and centreline is None:
             centreline = _centreline_from(feature, properties, closed=closed)
         elif role == "gate":
-            gates.append(_gate_from(feature, properties))
+            gates.append(_gate_from(feature, properties, first=first))
         elif role == "corner":
             corners.append(_corner_from(feature, properties))
         elif role == "pit-lane":
@@ -133,13 +157,18 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         accuracy_m=described.get("accuracy_m"),
         accepted=tuple(described.get("accepted", ())),
         notes=described.get("notes", ""),
-        members={k: v for k, v in described.items() if k not in _TRACK_MEMBERS},
+        members={k: v for k, v in described.items() if k not in known},
         foreign={
             k: v for k, v in document.items() if k not in {"type", "bbox", "track", "features"}
         },
         other_features=tuple(others),
         version=str(described["version"]),
+        **newer,
     )
+
+
+def _order(properties: Mapping[str, Any]) -> int:
+    return int(properties["order"])
 
 
 def _require_extent(
@@ -216,7 +245,7 @@ def _centreline_from(
     )
 
 
-def _gate_from(feature: Mapping[str, Any], properties: dict[str, Any]) -> Gate:
+def _gate_from(feature: Mapping[str, Any], properties: dict[str, Any], *, first: bool) -> Gate:
     line = _line_from(feature)
     properties.pop("width_m", None)
     return Gate(
@@ -226,8 +255,9 @@ def _gate_from(feature: Mapping[str, Any], properties: dict[str, Any]) -> Gate:
         left=(float(line[0, 0]), float(line[0, 1])),
         right=(float(line[-1, 0]), float(line[-1, 1])),
         order=int(properties.pop("order")),
-        chainage_m=float(properties.pop("chainage_m", 0.0)),
+        chainage_m=float(properties.pop("chainage_m", math.nan)),
         surveyed=bool(properties.pop("surveyed", False)),
+        name_given=False if first else bool(properties.pop("name_given", False)),
         properties=properties,
         members=_members(feature),
     )
@@ -293,12 +323,17 @@ def track_to_document(track: Track) -> dict[str, Any]:
         np.array([p]) for f in track.other_features for p in _positions_in(f.get("geometry"))
     )
     box = bounding_box(lines)
+    newer = {name: getattr(track, name) for name in _MEMBERS_OF_1_1 if getattr(track, name)}
+    # A file that could be of version 1.0 stays what it was.
+    version = track.version
+    if version == _FIRST_VERSION and (newer or any(gate.name_given for gate in track.gates)):
+        version = VERSION
     return {
         "type": "FeatureCollection",
         "bbox": [round(value, DEGREE_DECIMALS) for value in box],
         "track": {
             "format": FORMAT,
-            "version": track.version,
+            "version": version,
             **track.as_row(),
             "crossovers": [{**bridge.as_row(), **bridge.members} for bridge in track.crossovers],
             "country": track.country,
@@ -311,6 +346,7 @@ def track_to_document(track: Track) -> dict[str, Any]:
             "accepted": list(track.accepted),
             "notes": track.notes,
             **track.members,
+            **newer,
         },
         **track.foreign,
         "features": [*features, *track.other_features],
@@ -377,6 +413,7 @@ def _gate_feature(gate: Gate, ends: Floats) -> dict[str, Any]:
             "name": gate.name,
             "surveyed": gate.surveyed,
             **gate.properties,
+            **({"name_given": True} if gate.name_given else {}),
         },
         **gate.members,
     }

@@ -17,6 +17,8 @@ from trackkit.geometry.geodesy import LocalPlane, geodesic_distance
 
 GateKind = Literal["finish", "start", "sector", "speed", "pit-entry", "pit-exit"]
 GATE_KINDS: tuple[GateKind, ...] = ("finish", "start", "sector", "speed", "pit-entry", "pit-exit")
+BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
+"""Kinds of gate that lie across the pit lane and need not cross the centreline."""
 Position = tuple[float, float]
 """Longitude and latitude, degrees."""
 
@@ -120,6 +122,8 @@ class Gate:
         Distance along the centreline from the datum, metres.
     surveyed
         Whether the two ends were given as measured on the ground.
+    name_given
+        Whether a name that looks like one trackkit gives was given by a person.
     properties, members
         Of its feature in the file: those that trackkit does not know.
 
@@ -138,6 +142,7 @@ class Gate:
     order: int = 0
     chainage_m: float = 0.0
     surveyed: bool = False
+    name_given: bool = False
     properties: Mapping[str, Any] = field(default_factory=dict)
     members: Mapping[str, Any] = field(default_factory=dict)
 
@@ -241,6 +246,27 @@ class Corner:
             "exit_m": round(self.exit_m, 2),
             "min_radius_m": round(self.min_radius_m, 2),
         }
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """A member of a track file that is not what geometry says.
+
+    Parameters
+    ----------
+    feature
+        Id of the feature it is about, or None for the track itself.
+    member
+        Its name in the file: ``order``, ``chainage_m``, ``width_m``, ``length_m`` or
+        ``direction``.
+    stated, actual
+        What the file has, and what follows from the positions.
+    """
+
+    feature: str | None
+    member: str
+    stated: float | str | None
+    actual: float | str | None
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,6 +20,10 @@ from trackkit.track.ids import drawn_id
 _CROSSING_ANGLE_DEG = 20.0
 _SAME_CORNER_M = 15.0
 _FEWEST_POSITIONS = 4
+_ACROSS = 0.5
+"""A gate turned from square to a piece of track by less than 60 degrees lies across it."""
+_ONE_PLACE_M = 2.0
+"""Where a gate crosses two pieces of track this near to each other, one leads over the other."""
 
 
 def line_of(
@@ -263,8 +267,8 @@ def ends_chainage(
     left, right
         The ends, (longitude, latitude), degrees.
     near_m
-        Where the line crosses the track more than once, take the crossing nearest to this
-        chainage; without, the one nearest to the middle of the gate.
+        Where the file or the user says it is, metres.  It decides between two levels at a bridge
+        that fit alike, and nothing else.
     must_cross
         Whether the gate has to cross the centreline.  A gate across the pit lane need not: its
         chainage is then that of the place on the centreline nearest to its middle.
@@ -272,7 +276,9 @@ def ends_chainage(
     Returns
     -------
     float
-        The chainage, metres.
+        The chainage, metres.  Of several crossings it is one that a driver in racing direction
+        meets with the left end on his left, of these the one nearest to the middle of the gate,
+        and of two at one place the one nearer to `near_m`, or else squarer.
 
     Raises
     ------
@@ -282,18 +288,26 @@ def ends_chainage(
     curve = line.curve
     ends = line.plane.to_plane([left[0], right[0]], [left[1], right[1]])
     crossings = curve.crossed_by(ends[0], ends[1])
+    middle = ends.mean(axis=0)
+    aside = (ends[0] - ends[1]) / np.linalg.norm(ends[0] - ends[1])
     if len(crossings) == 0:
-        where, offset = curve.project(np.vstack([ends, ends.mean(axis=0)]))
         if not must_cross:
-            return float(where[2])
+            return float(curve.project(middle, np.array([aside[1], -aside[0]]))[0])
+        _, offset = curve.project(np.vstack([ends, middle]))
         raise PlaceError(
             "the line between the two ends does not cross the centreline (it passes "
             f"{abs(offset).min():.1f} m from it)",
             remedy="give ends on both sides of the track",
         )
+    square = curve.left(crossings) @ aside
+    for least in (_ACROSS, 0.0):
+        if np.any(square > least):
+            crossings, square = crossings[square > least], square[square > least]
+            break
+    place = curve.position(crossings)
+    nearest = place[np.linalg.norm(place - middle, axis=1).argmin()]
+    levels = np.linalg.norm(place - nearest, axis=1) <= _ONE_PLACE_M
+    crossings, square = crossings[levels], square[levels]
     if near_m is not None:
-        distance = curve.separation(crossings, near_m)
-    else:
-        middle = ends.mean(axis=0)
-        distance = ((curve.position(crossings) - middle) ** 2).sum(axis=1)
-    return float(crossings[distance.argmin()])
+        return float(crossings[curve.separation(crossings, near_m).argmin()])
+    return float(crossings[square.argmax()])

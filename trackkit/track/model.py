@@ -15,7 +15,15 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.shape import Direction
 from trackkit.remedies import Remedy
-from trackkit.track.features import Centreline, Corner, Crossover, Gate, GateKind, PitLane
+from trackkit.track.features import (
+    Centreline,
+    Corner,
+    Crossover,
+    Disagreement,
+    Gate,
+    GateKind,
+    PitLane,
+)
 from trackkit.track.ids import drawn_id, slug
 from trackkit.track.measure import ends_chainage, find_corners, line_of, measure
 from trackkit.track.title import title_of
@@ -35,7 +43,8 @@ FINISH_AT_DATUM_M = 0.5
 class Track:
     """One layout of a circuit, driven one way, or a course from one point to another.
 
-    `length_m` and `direction` are what the file declares; `curve` is the geometry itself.
+    `length_m`, `direction` and the chainages and order of gates follow from the geometry, whatever
+    a file says of them; `curve` is the geometry itself.
     Members of the file that trackkit does not know are kept in `members` (of the ``track``
     object), `foreign` (of the collection) and `other_features`; `version` is that of the file,
     which may be a newer minor one.
@@ -68,11 +77,18 @@ class Track:
         One sigma of the centreline's place, metres, or None where unknown.
     notes
         For people.
+    valid_from, valid_until
+        First and last day on which the layout was driven as it is here, RFC 3339 dates, or None.
+    replaces
+        Id of the track whose layout this one has taken the place of, or None.
     members, foreign, other_features
         What trackkit does not know in the file: members of its ``track`` object, members of the
         collection, features.
     version
         Of the file's format, which may be a newer minor one.
+    disagreements
+        Where the file that was read says otherwise than its positions.  It is not written: saving
+        writes what follows from the positions.
     """
 
     id: str
@@ -96,10 +112,14 @@ class Track:
     accuracy_m: float | None = None
     accepted: tuple[Mapping[str, Any], ...] = ()
     notes: str = ""
+    valid_from: str | None = None
+    valid_until: str | None = None
+    replaces: str | None = None
     members: Mapping[str, Any] = field(default_factory=dict)
     foreign: Mapping[str, Any] = field(default_factory=dict)
     other_features: tuple[Mapping[str, Any], ...] = ()
     version: str = "1.0"
+    disagreements: tuple[Disagreement, ...] = ()
 
     def __repr__(self) -> str:
         way = self.direction or ("a lap" if self.closed else "a course")
@@ -233,10 +253,33 @@ class Track:
         Returns
         -------
         tuple of Gate
-            In order of chainage.
+            In racing order.
         """
         chosen = (gate for gate in self.gates if gate.kind in kinds)
-        return tuple(sorted(chosen, key=lambda gate: gate.chainage_m))
+        return tuple(sorted(chosen, key=lambda gate: self.ahead_m(gate, self.gates)))
+
+    def ahead_m(self, gate: Gate, gates: Iterable[Gate]) -> float:
+        """Distance driven to a gate: from the finish gate of a lap, from a course's beginning.
+
+        Parameters
+        ----------
+        gate
+            The gate.
+        gates
+            Where the finish gate is found.  It lies at chainage 0, save in a file whose finish
+            gate somebody has moved without its line.
+
+        Returns
+        -------
+        float
+            Metres, from 0 to the length of the lap.
+        """
+        if not self.closed:
+            return gate.chainage_m
+        begin = min((g.chainage_m for g in gates if g.kind == "finish"), default=0.0)
+        if not begin:
+            return gate.chainage_m
+        return (gate.chainage_m - begin) % self.length_m
 
     @property
     def finish(self) -> Gate:
@@ -310,14 +353,17 @@ class Track:
         Returns
         -------
         Track
-            Its gates in order of chainage and numbered in that order; a closed track's finish gate
+            Its gates in racing order and numbered in that order; a closed track's finish gate
             comes first.
         """
+        every = tuple(gates)
         ordered = sorted(
-            gates,
-            key=lambda gate: (self.closed and gate.kind != "finish", gate.chainage_m),
+            every,
+            key=lambda gate: (self.closed and gate.kind != "finish", self.ahead_m(gate, every)),
         )
-        return replace(self, gates=tuple(replace(gate, order=n) for n, gate in enumerate(ordered)))
+        numbered = tuple(replace(gate, order=n) for n, gate in enumerate(ordered))
+        still = tuple(d for d in self.disagreements if d.feature is None)
+        return replace(self, gates=numbered, disagreements=still)
 
     def as_row(self) -> dict[str, Any]:
         """Write as JSON which track it is, as its file says.

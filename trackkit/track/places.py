@@ -36,12 +36,15 @@ class Place:
         Two surveyed ends of a gate, left then right.
     remarks
         What to tell the user about how the place was read.
+    anyway
+        Whether a gate goes there even if it can hardly be meant.
     """
 
     chainage_m: float | None = None
     position: Position | None = None
     ends: tuple[Position, Position] | None = None
     remarks: tuple[str, ...] = ()
+    anyway: bool = False
 
     def __repr__(self) -> str:
         if self.chainage_m is not None:

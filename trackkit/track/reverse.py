@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 
 from trackkit.geometry.shape import direction_of
-from trackkit.track.derive import renamed_in_order, with_corners
+from trackkit.track.derive import renamed_in_order, renamings, with_corners
 from trackkit.track.features import Gate, GateKind, PitLane
 from trackkit.track.history import now
 from trackkit.track.measure import ends_chainage
@@ -77,7 +77,7 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
     turned = replace(turned, direction=direction_of(turned.curve))
     turned = turned.with_gates(_turned_gate(turned, gate, length) for gate in track.gates)
     turned = with_corners(renamed_in_order(turned))
-    remarks = []
+    remarks = list(renamings(track, turned))
     if track.accepted:
         remarks.append(
             f"{len(track.accepted)} accepted findings were not taken over: they were judged for "

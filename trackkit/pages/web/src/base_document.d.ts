@@ -36,11 +36,12 @@ export interface BaseDocument {
     band_known: boolean;
   };
   /**
-   * What a gate may be; the server refuses anything else. gate_width_m is the least and the greatest width, gate_name_length the most characters of a name.
+   * What a gate may be; the server refuses anything else. gate_width_m is the least and the greatest width, gate_name_length and fact_length the most characters of a gate's name and of another.
    */
   limits: {
     gate_width_m: Pair;
     gate_name_length: number;
+    fact_length: number;
   };
   decimals: {
     /**
@@ -124,6 +125,7 @@ export interface Packed {
   data: string;
 }
 export interface Corner {
+  id: string;
   number: number;
   name: string;
   turn: "left" | "right";

@@ -303,11 +303,11 @@ export class ChartView {
   wordsAt(base, shown) {
     const { line, quality } = this.session;
     const words = [metres(shown, 0)];
-    const corner = this.session.base.corners.find(
+    const corner = this.session.corners.find(
       (bend) => line.between(bend.entry_m, base) >= 0 && line.between(base, bend.exit_m) >= 0,
     );
     if (corner) {
-      words.push(`corner ${corner.number}`);
+      words.push(`corner ${corner.number}${corner.name ? ` (${corner.name})` : ""}`);
     }
     for (const { lap, trace } of this.drawn) {
       words.push(`lap ${lap.number}: ${kmh(trace.speed(shown))}`);

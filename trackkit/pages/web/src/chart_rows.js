@@ -57,9 +57,9 @@ export function drawAxis(pen) {
  * @param {number} bottom
  */
 function shadeCorners({ chart, context, named, top }, bottom) {
-  const { base, line, length } = chart.session;
+  const { corners, line, length } = chart.session;
   context.textAlign = "center";
-  for (const corner of base.corners) {
+  for (const corner of corners) {
     const entry = chart.shown(corner.entry_m);
     const size = line.between(corner.entry_m, corner.exit_m);
     for (const at of [entry, entry - length]) {

@@ -144,6 +144,7 @@ export class Editing {
       remove: () => "Gate removed.",
       undo: () => (redo ? `Undone: ${redo}.` : "Undone."),
       redo: () => (undo ? `Done again: ${undo}.` : "Done again."),
+      set: () => (undo ? `Done: ${undo}.` : "Done."),
       rename: () => `The gate is called ${name}.`,
       width: () => `${name} is ${metres(gate?.width_m ?? NaN, digits)} wide.`,
       move: () => `${name} is at ${metres(gate?.chainage_m ?? NaN, digits)}.`,
@@ -256,6 +257,14 @@ export class Editing {
     if (gate && name.trim() && name !== gate.name) {
       void this.edit({ do: "rename", gate: id, name: name.trim() });
     }
+  }
+
+  /**
+   * @param {string} key  a fact, or `corner:` and a corner's id
+   * @param {string} value  as it was typed
+   */
+  setFact(key, value) {
+    void this.edit({ do: "set", key, value });
   }
 
   /** @param {string} id */

@@ -8,6 +8,7 @@ import { DiskNotice } from "./disk_notice.js";
 import { Dragging } from "./dragging.js";
 import { Editing } from "./editing.js";
 import { find, readDocument } from "./elements.js";
+import { FactFields } from "./facts.js";
 import { FindingList } from "./findings.js";
 import { listenToGroundChoices } from "./ground_choice.js";
 import { listenToKeys } from "./keyboard.js";
@@ -41,6 +42,8 @@ import { Toolbar } from "./toolbar.js";
  * @property {DiskNotice | null} disk
  */
 
+export { circuits, openCircuits } from "./circuits.js";
+
 /** @type {Page | null} */
 export let page = null;
 
@@ -55,15 +58,16 @@ export function open(tiles) {
   const opened = readDocument("session");
   const hand = opened ? handOf(session, opened) : null;
   const hooks = hand?.hooks ?? null;
-  new Ledger(session, find("#ledger", HTMLElement), hand?.editing ?? null);
+  const editing = hand?.editing ?? null;
+  new Ledger(session, find("#ledger", HTMLElement), editing);
   const map = new MapView(session, find("#map", HTMLElement), hooks, tiles);
   const chart = new ChartView(session, find("#chart", HTMLElement), hooks);
   new LapTable(session, find("#lap-table", HTMLTableElement));
   new LapChoice(session);
-  new FindingList(session, map, hand?.editing ?? null);
-  new CornerTables(session);
+  new FindingList(session, map, editing);
+  new CornerTables(session, editing);
   listenToGroundChoices(map);
-  page = { session, map, chart, editing: hand?.editing ?? null, disk: hand?.disk ?? null };
+  page = { session, map, chart, editing, disk: hand?.disk ?? null };
 }
 
 /**
@@ -75,6 +79,7 @@ function handOf(session, opened) {
   const editing = new Editing(session, opened);
   const menu = new PlaceMenu(session, editing);
   const dragging = new Dragging(session, editing, () => /** @type {Page} */ (page));
+  new FactFields(session, editing);
   new Toolbar(session, editing);
   listenToKeys(editing);
   return {

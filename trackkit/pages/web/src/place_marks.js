@@ -34,7 +34,11 @@ export class PlaceMarks {
     this.session = session;
     this.map = map;
     this.renderer = renderer;
-    this.corners = session.base.corners.map((corner) => this.addCorner(corner));
+    /** @type {PlaceMark[]} */
+    this.corners = [];
+    this.called = "";
+    this.drawCorners();
+    session.on(["state"], () => this.drawCorners());
     /** @type {PlaceMark[]} */
     this.findings = [];
   }
@@ -52,6 +56,18 @@ export class PlaceMarks {
       rank,
       always: rank === RANKS.error,
     }));
+  }
+
+  /** Names and numbers change; where corners are does not. */
+  drawCorners() {
+    const { corners } = this.session;
+    const called = JSON.stringify(corners.map(({ number, name }) => [number, name]));
+    if (called === this.called) {
+      return;
+    }
+    this.called = called;
+    this.corners.flatMap((mark) => mark.layers).forEach((layer) => layer.remove());
+    this.corners = corners.map((corner) => this.addCorner(corner));
   }
 
   drawFindings() {

@@ -11,6 +11,8 @@
  * @property {number} [width_m]
  * @property {string} [kind]
  * @property {string} [name]
+ * @property {string} [key]
+ * @property {string} [value]
  *
  * @typedef {object} Change
  * @property {() => Edit} edit  as it stands when it is sent

@@ -5,11 +5,13 @@ import { Quality } from "./quality.js";
 import { Traces } from "./traces.js";
 
 /**
- * @import { BaseDocument, GateKind } from "./base_document.js"
+ * @import { BaseDocument, Corner, GateKind } from "./base_document.js"
  * @import { Finding, Gate, Lap, StateDocument } from "./state_document.js"
  * @import { Position } from "./line.js"
  *
  * @typedef {Lap & { key: string }} KeyedLap  a lap with a key that stays its own while gates move
+ *
+ * @typedef {Corner & { id: string }} NamedCorner  where it is on the base line, called as it is now
  *
  * @typedef {object} Sliding  where a gate is while it is dragged
  * @property {string} gate  its id
@@ -70,6 +72,18 @@ export class Session {
   /** @param {Topic} topic */
   tell(topic) {
     this.listeners.get(topic)?.forEach((listener) => listener());
+  }
+
+  /**
+   * The corners in racing order from the finish gate as it is now, with their names.
+   *
+   * @returns {NamedCorner[]}
+   */
+  get corners() {
+    const called = new Map(this.state.corners.map((corner) => [corner.id, corner]));
+    return this.base.corners
+      .map((corner) => ({ ...corner, ...called.get(corner.id) }))
+      .sort((a, b) => a.number - b.number);
   }
 
   /** @param {StateDocument} state */

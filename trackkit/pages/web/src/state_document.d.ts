@@ -42,6 +42,25 @@ export interface StateDocument {
     length_m: number;
   };
   /**
+   * What people say of the track, by the members of its file.
+   */
+  facts: {
+    country: string | null;
+    timezone: string | null;
+    licence: string | null;
+    valid_from: string | null;
+    valid_until: string | null;
+    notes: string;
+  };
+  /**
+   * Numbers and names; where corners are stands in the base document.
+   */
+  corners: {
+    id: string;
+    number: number;
+    name: string;
+  }[];
+  /**
    * In racing order.
    */
   gates: Gate[];

@@ -1,0 +1,79 @@
+"""``trackkit set``: names and other facts of a track."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trackkit.cli.common import Command, held_for_change, json_option, print_json, remarks
+
+if TYPE_CHECKING:
+    from trackkit.track.model import Track
+
+
+@click.command("set", cls=Command)
+@click.argument("track_path", metavar="TRACK")
+@click.argument("key", metavar="KEY")
+@click.argument("words", metavar="VALUE...", nargs=-1, required=True)
+@click.option("--by", metavar="NAME", help="Who says so; stored with the change.")
+@json_option
+def set_command(
+    track_path: str, key: str, words: tuple[str, ...], by: str | None, as_json: bool
+) -> None:
+    """Change what a track file says: a name, or another fact.
+
+    KEY is name, layout, country, timezone, licence, valid-from, valid-until or notes; corner:3 for
+    the name of corner 3, gate:GATE for the name of a gate, by its id or name; pit-lane for the
+    pit lane, and VALUE then the file of a line through it. VALUE '' takes away what is there. The
+    track's id stays, and so does everything on the ground but a pit lane; the previous file is left
+    beside it as TRACK~.
+    """
+    from trackkit import read_track, write_track
+
+    held = held_for_change(track_path)
+    track = read_track(track_path)
+    changed, row, texts = _changed(track, key, " ".join(words), by)
+    write_track(changed, track_path, held=held)
+    if as_json:
+        print_json({**row, "remarks": list(texts)})
+    else:
+        click.echo(row["done"])
+    remarks(texts)
+
+
+def _changed(
+    track: Track, key: str, value: str, by: str | None
+) -> tuple[Track, dict[str, Any], tuple[str, ...]]:
+    """Make the change that a key asks for, and describe it as JSON."""
+    from trackkit import read_line, rename_corner, rename_gate, set_fact, set_pit_lane
+
+    if key == "pit-lane":
+        line = read_line(value)
+        with_lane, texts = set_pit_lane(track, line.longitude_deg, line.latitude_deg, by=by)
+        had = track.pit_lanes[0].id if track.pit_lanes else None
+        row = {
+            "id": track.id,
+            "key": key,
+            "before": had,
+            "after": with_lane.pit_lanes[0].id,
+            "done": with_lane.history[-1]["what"],
+        }
+        return with_lane, row, (*line.remarks, *texts)
+    kind, colon, which = key.partition(":")
+    if colon and kind == "gate":
+        before = track.gate(which).name
+        renamed = rename_gate(track, which, value, by=by)
+        row = {
+            "id": track.id,
+            "key": f"gate:{renamed.gate.id}",
+            "before": before or None,
+            "after": renamed.gate.name,
+            "done": renamed.what,
+        }
+        return renamed.track, row, renamed.remarks
+    if colon and kind == "corner":
+        change = rename_corner(track, which, value, by=by)
+    else:
+        change = set_fact(track, key, value, by=by)
+    return change.track, change.as_row(), ()

@@ -1,0 +1,119 @@
+"""Which layout of a circuit was there on the day of a recording."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Protocol, TypeVar
+
+_DEGREES_AN_HOUR = 15.0
+
+
+class Dated(Protocol):
+    """What says of itself since when and until when it is so: a track, or a known circuit."""
+
+    @property
+    def id(self) -> str:
+        """Its id."""
+
+    @property
+    def name(self) -> str:
+        """Name of the circuit."""
+
+    @property
+    def timezone(self) -> str | None:
+        """IANA name of the time zone, or None."""
+
+    @property
+    def valid_from(self) -> str | None:
+        """First day, or None."""
+
+    @property
+    def valid_until(self) -> str | None:
+        """Last day, or None."""
+
+    @property
+    def replaces(self) -> str | None:
+        """Id of the layout before it, or None."""
+
+
+Layout = TypeVar("Layout", bound=Dated)
+
+
+def local_day(moment: datetime, timezone: str | None, longitude_deg: float) -> str:
+    """Tell the day of a moment by the clock of a place, as RFC 3339 writes it (full-date).
+
+    Parameters
+    ----------
+    moment
+        The moment, with a time zone.
+    timezone
+        IANA name of the place's time zone.  Where it is None, or unknown here, the clock is that of
+        the nautical zone: an hour for every 15 degrees of longitude (common practice, no source).
+    longitude_deg
+        Longitude of the place, degrees.
+    """
+    from zoneinfo import ZoneInfo
+
+    try:
+        if timezone:
+            return moment.astimezone(ZoneInfo(timezone)).date().isoformat()
+    except (OSError, ValueError, LookupError):
+        pass  # a name that this computer's database lacks
+    around = (longitude_deg + 180.0) % 360.0 - 180.0
+    return (moment + timedelta(hours=round(around / _DEGREES_AN_HOUR))).date().isoformat()
+
+
+def is_valid(layout: Dated, day: str) -> bool:
+    """Tell whether a layout says that it was there on a day; one that says nothing was."""
+    return (layout.valid_from or "") <= day and (
+        not layout.valid_until or day <= layout.valid_until
+    )
+
+
+def valid_on(
+    layouts: Sequence[Layout], moment: datetime | None, longitude_deg: float
+) -> list[Layout]:
+    """Leave out layouts that were not there at a moment, where another one of the circuit was.
+
+    A layout was not there on a day before its `valid_from` or after its `valid_until`, nor from
+    the day on from which another one that was there `replaces` it.  Layouts belong together that
+    have one name, or one of which replaces the other.  Where none of them was there all are kept:
+    what their files say of days is then of no help.
+
+    Parameters
+    ----------
+    layouts
+        Of circuits near one place.
+    moment
+        When it was driven; None where nobody knows, and all are kept.
+    longitude_deg
+        Longitude of the place, degrees.
+
+    Returns
+    -------
+    list
+        Those that are left, in their order.
+    """
+    if moment is None or not any(one.valid_from or one.valid_until for one in layouts):
+        return list(layouts)
+    valid = {
+        one.id: is_valid(one, local_day(moment, one.timezone, longitude_deg)) for one in layouts
+    }
+    # The older layout need not say when it ended, and stays replaced where the newer one is too.
+    replaced = {one.replaces for one in layouts if valid[one.id] and one.valid_from}
+    there = {one.id for one in layouts if valid[one.id] and one.id not in replaced}
+    return [
+        one
+        for one in layouts
+        if one.id in there
+        or not any(other.id in there for other in layouts if _of_one_circuit(one, other))
+    ]
+
+
+def _of_one_circuit(one: Dated, other: Dated) -> bool:
+    return (
+        one.name.casefold() == other.name.casefold()
+        or one.replaces == other.id
+        or other.replaces == one.id
+    )
