@@ -206,7 +206,7 @@ def test_candidates_and_answers_as_json_are_as_exact_as_they_are_known():
     # A distance to a millimetre, a probability to a ten-thousandth, a place to a decimetre.
     assert (row["distance_m"], row["probability"], row["reversed"]) == (12.346, 0.1235, True)
     assert replace(candidate, probability=None).as_row()["probability"] is None
-    answer = Located("at", (candidate,), ("a", "b"), 295.04, 0.98765).as_row()
+    answer = Located("at", (candidate,), ("a", "b"), 295.04, 0.98764).as_row()
     assert (answer["part_at_m"], answer["unknown"]) == (295.0, 0.9876)
     assert answer["candidates"] == [row]
     nothing = Located("none", (), ()).as_row()
