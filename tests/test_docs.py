@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib
 import json
 import re
 from collections.abc import Iterator
@@ -162,3 +163,15 @@ def test_the_methods_page_gives_the_numbers_by_which_fixes_are_removed():
         f"not between 0 and {clean.UNKNOWN_HDOP:.0f}",
     ):
         assert words in rules
+
+
+def test_tuned_constants_are_those_of_the_code():
+    text = page_text(DOCS / "methods.md").partition("## Tuned constants")[2].partition("\n## ")[0]
+    rows = re.findall(r"^\| ([a-z_/]+)\.py \| (.+?) \| (.+?) \| (.+?) \|$", text, flags=re.M)
+
+    assert len(rows) > 40
+    for module, names, values, reason in rows:
+        code = importlib.import_module("trackkit." + module.replace("/", "."))
+        told = [float(value) for value in values.split(", ")]
+        assert [getattr(code, name) for name in re.findall(r"`(\w+)`", names)] == told, names
+        assert len(reason) > 30

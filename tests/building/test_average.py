@@ -10,7 +10,13 @@ from built_tracks import deviation
 from drives import drive, figure_of_eight, hairpin_circuit, on_earth, stadium
 from scipy.interpolate import BPoly
 
-from trackkit.building.average import read_lap
+from trackkit.building.average import (
+    LAP_SIGMA_M,
+    _faded,
+    _own_sigma,
+    _stray,
+    read_lap,
+)
 from trackkit.building.build import build_track
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.path import Path
@@ -240,3 +246,65 @@ def test_a_lap_that_ends_beside_its_beginning_is_closed_half_way_between(drift_m
     else:
         # An even drift is what a receiver's wander looks like, and is taken out altogether.
         assert offset == pytest.approx(np.full(len(ahead), 0.5 * drift_m), abs=0.02)
+
+
+# The parts of it, by what they are
+
+
+def test_the_shift_of_each_lap_is_read_as_a_standard_deviation_within_recordings():
+    # Four laps of each of two recordings, shifted by 1 m and by 2 m about means far apart.
+    square = np.array([[1.0, 1.0], [1.0, -1.0], [-1.0, 1.0], [-1.0, -1.0]])
+    shift = np.concatenate([square + 50.0, 2.0 * square - 30.0])
+    members = [np.arange(4), np.arange(4, 8)]
+
+    # Squares of 8 and of 32, of which each recording's mean takes two degrees of freedom.
+    assert _own_sigma(shift, members) == pytest.approx(np.sqrt((8.0 + 32.0) / 12.0))
+    # One lap of each says nothing; very little is no less than a lap has of its own.
+    assert _own_sigma(shift[[0, 4]], [np.array([0]), np.array([1])]) == LAP_SIGMA_M
+    assert _own_sigma(1e-3 * shift, members) == LAP_SIGMA_M
+
+
+def test_weights_fade_inside_what_counts_and_nowhere_else():
+    counts = np.ones((1, 300), dtype=bool)
+    counts[0, 100:160] = False
+
+    weight = _faded(counts, 1.0, closed=True)[0]
+
+    assert (weight[100:160] == 0.0).all()
+    assert (weight[counts[0]] > 0.0).all()
+    # Half of a window of 30 m away from the edge a lap counts in full.
+    assert weight[[84, 175]] == pytest.approx([1.0, 1.0], abs=0.07)
+    assert (np.diff(weight[160:176]) >= -1e-12).all()
+    assert _faded(np.ones((2, 50), dtype=bool), 1.0, closed=True).tolist() == [[1.0] * 50] * 2
+
+
+def test_one_lap_of_several_far_from_the_rest_strays_with_a_margin():
+    level = np.zeros((4, 400))
+    level[:3] += np.array([[0.1], [-0.1], [0.0]])
+    level[3, 200:220] = 6.0
+    speed = np.full(level.shape, 20.0)
+
+    stray = _stray(level, np.ones(level.shape, bool), speed, 1.0, closed=True)
+
+    assert not stray[:3].any()
+    assert np.flatnonzero(stray[3])[[0, -1]].tolist() == [200 - 15, 219 + 15]
+
+
+@pytest.mark.parametrize("slower", [0, 1])
+def test_of_two_laps_apart_the_slower_strays(slower):
+    level = np.zeros((2, 400))
+    level[0, 200:220] = 5.0
+    speed = np.full(level.shape, 20.0)
+    speed[slower, 190:230] = 15.0
+
+    stray = _stray(level, np.ones(level.shape, bool), speed, 1.0, closed=True)
+
+    assert stray.any(axis=1).tolist() == [slower == 0, slower == 1]
+    near = np.where(level == 5.0, 3.9, 0.0)
+    assert not _stray(near, np.ones(level.shape, bool), speed, 1.0, closed=True).any()
+
+
+def test_a_lap_by_itself_never_strays():
+    level = np.full((1, 50), 40.0)
+
+    assert not _stray(level, np.ones((1, 50), bool), level, 1.0, closed=False).any()

@@ -6,9 +6,29 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from built_tracks import TRACK_400_M, path_of
-from drives import corner_speed, drive, figure_of_eight, hairpin_circuit, hill_course, stadium
+from drives import (
+    Road,
+    arc,
+    corner_speed,
+    drive,
+    figure_of_eight,
+    hairpin_circuit,
+    hill_course,
+    stadium,
+    straight,
+)
+from laid_paths import lap_along, path_along
 
-from trackkit.building.find_laps import find_runs, sort_out
+from trackkit.building.find_laps import (
+    FoundLap,
+    _passages,
+    find_runs,
+    follows,
+    most_driven,
+    no_lap,
+    sort_out,
+)
+from trackkit.building.fit import first_guess
 from trackkit.building.layouts import all_laps, layouts_of
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
@@ -17,8 +37,8 @@ from trackkit.recordings.recording import Recording
 
 def laps_of(recording):
     """The laps of the layout that was driven most, as a track is built from them."""
-    most_driven, *_ = layouts_of(all_laps(path_of(recording), recording.name))
-    return list(most_driven.laps)
+    built, *_ = layouts_of(all_laps(path_of(recording), recording.name))
+    return list(built.laps)
 
 
 # One lap with anything around it
@@ -227,3 +247,111 @@ def test_a_lap_with_an_excursion_is_parted_from_the_others_and_said_so():
     ((lap, reason),) = rejected
     assert lap.start_s < 42.0 < lap.end_s
     assert "was not used" in reason
+
+
+# The parts of it, on paths laid out by hand
+
+
+OVAL = stadium(300.0, 60.0)
+
+
+def test_the_most_driven_laps_are_those_of_like_length_that_cover_most_ground():
+    # Samples 3 m apart: three laps of 390 to 399 m, four of 753 to 762 m, and one of 720 m that is
+    # like none of them.
+    path = path_along(Road((straight(6000.0),), closed=False).at, 0.0, 5997.0)
+    begin = np.array([0, 200, 400, 600, 900, 1200, 1400, 1500])
+    steps = np.array([130, 240, 131, 252, 133, 253, 251, 254])
+
+    chosen = most_driven(path, begin, begin + steps)
+
+    assert steps[chosen].tolist() == [251, 252, 253, 254]
+    few = np.array([0, 2, 4, 1])
+    assert steps[few][most_driven(path, begin[few], (begin + steps)[few])].tolist() == [
+        130,
+        131,
+        133,
+    ]
+
+
+@pytest.mark.parametrize(
+    ("away", "does"),
+    [
+        ([14.9] * 4 + [7.9] * 96, True),
+        ([14.9] * 7 + [7.9] * 93, False),
+        ([15.1] + [0.0] * 99, False),
+        ([8.0] * 100, True),
+    ],
+)
+def test_a_lap_follows_a_line_within_15_m_and_nearly_always_within_8(away, does):
+    assert follows(np.array(away)) == does
+
+
+def test_a_place_is_passed_where_the_path_comes_by_the_same_way():
+    path = path_along(OVAL.at, 0.0, 3.2 * OVAL.length_m)
+    place, ahead = OVAL.at(450.0)
+
+    same, back = (_passages(path, place, way) for way in (ahead, -ahead))
+
+    assert same * path.step_m == pytest.approx(450.0 + OVAL.length_m * np.arange(3), abs=3.1)
+    # The other way it is passed nowhere; the nearest sample is named all the same.
+    assert len(back) == 1
+    beside = place + 13.0 * np.array([-ahead[1], ahead[0]])
+    assert len(_passages(path, beside, ahead)) == 1
+
+
+def runs_with_stops(*stops_m):
+    """Out along a straight, with stops of 10 s; and back beside it at half the speed."""
+    course = Road((straight(800.0), arc(20.0, 180), straight(800.0), arc(20.0, 180)))
+    path = path_along(
+        course.at,
+        0.0,
+        1.0 * course.length_m,
+        speed_mps=lambda s: np.where(s < 800.0, 20.0, 10.0),
+    )
+    along = path.step_m * np.arange(len(path.time_s))
+    when = np.interp(stops_m, along, path.time_s).tolist()
+    return replace(path, stops=tuple((moment, 10.0) for moment in when))
+
+
+def test_a_course_is_what_is_driven_fastest_between_stops():
+    found = find_runs(runs_with_stops(50.0, 750.0, 900.0, 1700.0), "x")
+
+    (run,) = found
+    assert run.begin * run.path.step_m == pytest.approx(50.0, abs=3.1)
+    assert run.length_m == pytest.approx(700.0, abs=6.0)
+
+
+def test_stretches_too_short_for_a_course_are_none():
+    with pytest.raises(NoLapError, match="longest stretch without a stop is 1"):
+        find_runs(runs_with_stops(*np.arange(100.0, 1725.0, 100.0)), "x")
+
+
+def test_a_path_that_comes_back_to_nothing_says_how_far_it_went():
+    path = path_along(OVAL.at, 0.0, 300.0)
+
+    error = no_lap(path, "x")
+
+    apart = float(np.linalg.norm(path.position_m[-1] - path.position_m[0]))
+    assert f"lies {apart:,.0f} m from its start after 300 m" in error.what
+
+
+@pytest.mark.parametrize(("aside_m", "kept"), [(5.0, True), (14.0, False)])
+def test_laps_that_leave_a_line_are_sorted_out_with_how_far(aside_m, kept):
+    curve = first_guess(lap_along(OVAL.at, OVAL.length_m), closed=True)
+    lap = lap_along(OVAL.at, OVAL.length_m, aside_m=aside_m)
+
+    good, bad = sort_out([lap], curve)
+
+    assert (good == [lap]) == kept
+    assert [pair[0] for pair in bad] == ([] if kept else [lap])
+    for _, reason in bad:
+        assert f"leaves the line by {aside_m:.0f} m" in reason
+
+
+def test_a_laps_times_and_length_are_those_of_its_samples():
+    path = path_along(OVAL.at, 0.0, 900.0, speed_mps=15.0)
+    lap = FoundLap(path, 20, 220)
+
+    assert lap.length_m == pytest.approx(600.0)
+    assert (lap.start_s, lap.end_s) == pytest.approx((4.0, 44.0))
+    assert FoundLap(path, 20, len(path.time_s)).end_s == pytest.approx(60.0)

@@ -264,3 +264,79 @@ def test_two_gates_at_one_place_are_said_to_lie_there():
     (found,) = [f for f in check_track(track.with_gates(track.gates)) if f.rule == "gate-order"]
 
     assert "gates One and Two lie at the same place" in found.message
+
+
+# The numbers in their sentences
+
+
+@pytest.mark.parametrize("end", [("left", 5.0), ("right", 5.5)])
+def test_an_end_that_stops_short_of_the_band_is_told_on_its_side(clean, end):
+    side, reach_m = end
+    banded = replace(clean, centreline=replace(clean.centreline, width_m=14.0))
+    left, _ = gate_ends(block_circuit(), 347.0, reach_m if side == "left" else 8.0)
+    _, right = gate_ends(block_circuit(), 347.0, reach_m if side == "right" else 8.0)
+
+    finding = the_only_finding(with_gate(banded, "gate-a", left=left, right=right))
+
+    assert f"reaches {reach_m:.1f} m to the {side}, less than half the band (7.0 m)" in (
+        finding.message
+    )
+    assert finding.remedy.value["width_m"] >= 14.0
+
+
+def test_a_gate_off_the_track_goes_to_the_chainage_that_it_has_if_that_is_on_it(clean):
+    middle, _ = block_circuit().at(347.0)
+    longitude, latitude = on_earth(middle + np.array([[30.0, 0.0], [46.0, 0.0]]))
+    left, right = zip(longitude.tolist(), latitude.tolist(), strict=True)
+
+    on_it, beyond = (
+        next(
+            f
+            for f in check_track(
+                with_gate(clean, "gate-a", left=left, right=right, chainage_m=chainage)
+            )
+            if f.rule == "gate-off-track"
+        )
+        for chainage in (347.0, 5000.0)
+    )
+
+    assert on_it.remedy.chainage_m == 347.0
+    assert "square to the track at 347.0 m" in on_it.remedy.what
+    assert (beyond.remedy.do, beyond.remedy.what) == (None, "move it onto the track")
+
+
+@pytest.mark.parametrize(("off_m", "found"), [(0.5, False), (1.5, True), (-1.5, True)])
+def test_the_line_begins_within_a_metre_of_the_finish(clean, off_m, found):
+    left, right = gate_ends(block_circuit(), off_m)
+    moved = with_gate(clean, "finish", left=left, right=right, chainage_m=off_m % clean.length_m)
+
+    told = [f for f in check_track(moved) if f.rule == "datum"]
+
+    assert bool(told) == found
+    for finding in told:
+        assert f"begins {abs(off_m):.1f} m from the finish" in finding.message
+
+
+def test_gates_a_centimetre_apart_lie_at_one_place_and_gates_a_decimetre_apart_do_not(clean):
+    for apart_m, alike in ((0.005, True), (0.1, False)):
+        track = track_of(
+            block_circuit(),
+            spacing_m=2.0,
+            gates=[
+                ("finish", "finish", 0.0),
+                ("one", "sector", 100.0),
+                ("two", "sector", 100.0 + apart_m),
+            ],
+        )
+        order = [f for f in check_track(track) if f.rule == "gate-order"]
+        assert bool(order) == alike
+
+
+def test_a_missing_finish_on_an_open_course_is_to_go_where_it_ends():
+    track = track_of(hill_course(), gates=[("start", "start", 20.0)], spacing_m=2.0)
+
+    finding = the_only_finding(track)
+
+    assert finding.message == "the track has no finish gate"
+    assert "where the line ends" in finding.remedy.what
+    assert finding.remedy.chainage_m > track.curve.length_m - 60.0

@@ -12,6 +12,7 @@ from named_block import at
 
 from trackkit.building.from_line import build_from_line
 from trackkit.errors import PlaceError
+from trackkit.gates.edit import gate_name
 from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
 from trackkit.track.features import Gate
 from trackkit.track.file import stored
@@ -349,3 +350,16 @@ def test_gates_of_an_open_course_keep_their_order(gate, place_m):
 
     with pytest.raises(PlaceError, match="would not lie between the start gate"):
         with_gate_moved(track, gate, Place(chainage_m=place_m))
+
+
+@pytest.mark.parametrize(
+    ("text", "name"), [("  Bridge ", "Bridge"), ("a" * 100, "a" * 100), ("Brücke 2", "Brücke 2")]
+)
+def test_a_name_is_up_to_a_hundred_characters_without_what_surrounds_it(text, name):
+    assert gate_name(text) == name
+
+
+@pytest.mark.parametrize("text", ["", "   ", "a" * 101, "one\ntwo", "bell\x07"])
+def test_what_is_no_name_is_refused(text):
+    with pytest.raises(PlaceError, match="1 to 100 characters on one line"):
+        gate_name(text)

@@ -1,6 +1,7 @@
 """Gates put where they were surveyed, and what is told of how they lie."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -96,3 +97,35 @@ def test_a_moved_gate_keeps_its_width_unless_another_is_given(bare):
 
     assert moved.width_m == pytest.approx(13.0, abs=0.01)
     assert wider.width_m == pytest.approx(17.0, abs=0.01)
+
+
+def test_moving_the_finish_moves_where_the_line_begins_and_moving_another_gate_does_not(bare):
+    track, gate, _ = with_gate(bare, "sector", at(347.0))
+
+    finish_moved, finish, _ = with_gate_moved(track, "finish", at(100.0))
+    other_moved, other, _ = with_gate_moved(track, gate.id, at(500.0))
+
+    assert finish.chainage_m == 0.0
+    assert finish_moved.gate(gate.id).chainage_m == pytest.approx(247.0, abs=0.01)
+    assert finish_moved.gate(gate.id).left == gate.left
+    assert other.chainage_m == pytest.approx(500.0)
+    assert other_moved.curve.position(0.0) == pytest.approx(track.curve.position(0.0))
+
+
+def test_a_finish_placed_on_a_track_without_one_is_where_its_line_begins(bare):
+    without = replace(bare, gates=())
+
+    track, gate, _ = with_gate(without, "finish", at(200.0))
+
+    assert (gate.id, gate.chainage_m) == ("finish", 0.0)
+    begins = bare.plane.to_plane(*track.plane.to_geographic(track.curve.position(0.0)))
+    assert begins == pytest.approx(bare.curve.position(200.0), abs=0.02)
+
+
+def test_a_second_finish_is_refused_with_how_to_move_the_first_there(bare):
+    with pytest.raises(PlaceError, match=r"has a finish gate already, at 0\.0 m") as caught:
+        with_gate(bare, "finish", at(321.04), width_m=14.0)
+
+    remedy = caught.value.remedy
+    assert (remedy.do, remedy.feature, remedy.chainage_m) == ("gate move", "finish", 321.0)
+    assert remedy.value == {"width_m": 14.0}

@@ -1,5 +1,7 @@
 """What crossings are worth along the lap: plane geometry by hand, closed forms, and simulation."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from drives import (
@@ -16,7 +18,7 @@ from drives import (
 
 from trackkit.errors import NoLapError
 from trackkit.gates.driven import ASSUMED_LINE_M
-from trackkit.gates.quality import driven_quality, timing_quality
+from trackkit.gates.quality import _accumulated, driven_quality, timing_quality
 from trackkit.motion.drive import smooth
 from trackkit.motion.position_error import Receiver
 from trackkit.motion.vehicle import KART
@@ -172,3 +174,48 @@ def test_how_speed_grows_is_what_the_vehicle_gains_and_brakes_with():
     # The next bend begins at 631.4 m; from 27 m/s to its 11.8 m/s takes 37 m.
     found = quality.at(quality.acceleration_mps2, [331.4 + 40.0, 331.4 + 200.0, 631.4 - 20.0])
     assert found == pytest.approx([KART.accelerating_mps2, 0.0, -KART.braking_mps2], abs=0.05)
+
+
+def test_time_goes_on_growing_from_lap_to_lap(block):
+    quality = timing_quality(block)
+    length = block.curve.length_m
+
+    passed = quality.passed_s(np.array([-0.25, 0.0, 0.25, 1.0, 1.25, 2.0]) * length)
+
+    quarter = passed[2]
+    assert passed[[1, 3, 5]] == pytest.approx([0.0, quality.lap_s, 2.0 * quality.lap_s])
+    assert passed[4] == pytest.approx(quality.lap_s + quarter)
+    assert passed[0] == pytest.approx(float(quality.passed_s(0.75 * length)) - quality.lap_s)
+
+
+def test_what_a_gate_is_worth_is_read_at_its_place(block):
+    quality = timing_quality(block)
+    gate = block.gate("gate-a")
+
+    worth = quality.of_gate(gate)
+
+    assert worth["speed_mps"] == pytest.approx(quality.at(quality.speed_mps, 347.0), abs=1e-5)
+    assert worth["sigma_s"] == pytest.approx(
+        np.hypot(worth["receiver_sigma_s"], worth["line_sigma_s"]), abs=2e-6
+    )
+    assert worth["lap_sigma_s"] == pytest.approx(quality.lap_sigma_s(347.0), abs=1e-6)
+    assert quality.of_gate(replace(gate, kind="pit-exit")) is None
+
+
+def test_a_lap_is_uncertain_by_what_the_wander_changes_in_its_time(block):
+    quality = timing_quality(block)
+    error, speed = quality.error, float(quality.at(quality.speed_mps, 694.0))
+
+    # Twice the variance less twice the covariance a lap apart, over the speed.
+    spread = 2.0 * (error.covariance(0.0) - error.covariance(quality.lap_s))
+    assert quality.lap_sigma_s(694.0) == pytest.approx(np.sqrt(spread) / speed)
+    # The same from the two crossings of a sector that is a whole lap; the line left out.
+    whole = quality.sector_variance(694.0, 694.0 + block.curve.length_m)
+    assert quality.lap_sigma_s(694.0) ** 2 == pytest.approx(whole, rel=1e-3)
+
+
+def test_what_is_turned_counts_from_the_last_straight_or_the_last_bend_of_the_other_hand():
+    turn = np.array([0.1, 0.1, 0.2, 0.3, 0.1, 0.1, 0.4])
+    side = np.array([0.0, 1.0, 1.0, -1.0, 0.0, -1.0, -1.0])
+
+    assert _accumulated(turn, side) == pytest.approx([0.0, 0.1, 0.3, 0.3, 0.0, 0.1, 0.5])

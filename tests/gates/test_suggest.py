@@ -1,5 +1,6 @@
 """Suggested gates: the best of all choices, as brute force finds it, and fit places."""
 
+import re
 from dataclasses import replace
 from itertools import product
 
@@ -7,13 +8,14 @@ import numpy as np
 import pytest
 import shapely
 from checkout import TRACKS
-from drives import block_circuit, hairpin_circuit, hill_course, track_of
+from drives import Road, block_circuit, hairpin_circuit, hill_course, straight, track_of
 
 from trackkit.errors import PlaceError
 from trackkit.gates.choose import CLEAR_M
 from trackkit.gates.quality import timing_quality
 from trackkit.gates.suggest import (
     GRID_M,
+    _corners_beside,
     best_places,
     best_split,
     candidate_grid,
@@ -203,3 +205,40 @@ def test_by_corners_a_gate_may_go_on_the_straights_beside_its_even_place(block):
     (inside,) = windows(grid, 2, "corners")
 
     assert np.abs(grid.share[inside] - 0.5).max() > 0.4
+
+
+def test_a_suggestion_says_the_speed_and_the_sigma_that_it_rests_on(block):
+    for suggestion in best_split(block, 3, "length"):
+        (speed,) = re.findall(r"pass at (\d+) km/h", suggestion.reason)
+        sigma, there = re.findall(r"([\d.]+) ms", suggestion.reason)
+        (even,) = re.findall(r"at (\d+) m, where the split", suggestion.reason)
+        at = suggestion.chainage_m
+        assert float(speed) == pytest.approx(3.6 * block.at(block.speed_mps, at), abs=0.5)
+        assert float(sigma) == pytest.approx(1e3 * block.at(block.sigma_s, at), abs=0.05)
+        even_sigma = 1e3 * block.at(block.sigma_s, suggestion.even_m)
+        assert float(there) == pytest.approx(even_sigma, abs=0.05)
+        assert float(even) == pytest.approx(suggestion.even_m, abs=0.5)
+    thirds = [suggestion.even_m for suggestion in best_split(block, 3, "length")]
+    assert thirds == pytest.approx(
+        [block.curve.length_m / 3, 2 * block.curve.length_m / 3], abs=1.5
+    )
+
+
+@pytest.mark.parametrize(
+    ("chainage_m", "corners"),
+    [(100.0, (4, 1)), (300.0, (1, 2)), (700.0, (2, 3)), (1300.0, (4, 1)), (10.0, (4, 1))],
+)
+def test_a_place_on_a_lap_is_between_two_corners(block, chainage_m, corners):
+    # Apexes at 223.6, 470.7, 917.8 and 1,164.9 m.
+    assert _corners_beside(block.track, chainage_m) == corners
+
+
+def test_a_place_on_a_course_may_have_no_corner_before_or_after_it():
+    course = track_of(hill_course(), spacing_m=2.0)
+
+    # Bends from 300 to 394 m, 594 to 762 m and 1,012 m to the end.
+    assert _corners_beside(course, 100.0) == (None, 1)
+    assert _corners_beside(course, 500.0) == (1, 2)
+    assert _corners_beside(course, 1250.0) == (3, None)
+    straight_on = track_of(Road((straight(300.0),), closed=False), spacing_m=5.0)
+    assert _corners_beside(straight_on, 100.0) == (None, None)

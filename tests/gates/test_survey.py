@@ -1,12 +1,22 @@
 """Averaged fixes: the accuracy is that of correlated noise, checked against simulated wander."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.stats import norm, t
 
 from trackkit.errors import RecordingError
-from trackkit.gates.survey import average
+from trackkit.gates.survey import (
+    _allan_variance,
+    _block_means,
+    _student,
+    average,
+    survey_place,
+)
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.gauss_markov import sample_path
+from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 
 PLANE = LocalPlane(161.0, 47.0)
@@ -110,3 +120,73 @@ def test_a_recording_that_moves_or_is_short_is_refused():
         average(standing(300.0, 1, drift=0.5))
     with pytest.raises(RecordingError, match="too few"):
         average(standing(5.0, 1))
+
+
+# The parts of it, against their definitions
+
+
+def test_blocks_are_averaged_each_by_itself_and_empty_ones_are_nothing():
+    time = np.array([0.0, 1.0, 2.0, 3.0, 8.0, 9.0])
+    position = np.column_stack([time, 2.0 * time])
+
+    means = _block_means(position, time, 2.0)
+
+    # From 0 to 2 s, to 4 s, to 6 s (none), to 8 s (none), to 10 s.
+    assert means[:, 0] == pytest.approx([0.5, 2.5, np.nan, np.nan, 8.5], nan_ok=True)
+    assert means[:, 1] == pytest.approx(2.0 * means[:, 0], nan_ok=True)
+
+
+def test_the_allan_variance_is_half_the_mean_square_of_differences_of_neighbours():
+    # IEEE Std 1139, by hand: means of 0, 1, 0, 1 (and a last block that is not whole).
+    time = np.arange(42.0)
+    level = (time // 10) % 2
+    level[40:] = 9.0
+    position = np.column_stack([level, 3.0 * level])
+
+    # Differences of 1 on one axis and of 3 on the other; the last block counts for nothing.
+    assert _allan_variance(position, time, 10.0) == pytest.approx(0.5 * (1.0 + 9.0) / 2)
+
+
+def test_the_allan_variance_of_white_noise_falls_with_the_time_of_averaging():
+    random = np.random.default_rng(1)
+    time = np.arange(40_000.0)
+    position = 0.5 * random.standard_normal((40_000, 2))
+
+    for span_s in (1.0, 4.0, 25.0):
+        assert _allan_variance(position, time, span_s) == pytest.approx(0.25 / span_s, rel=0.1)
+
+
+def test_few_values_widen_an_interval_by_students_t():
+    for freedom in (4, 16, 60):
+        assert _student(freedom) == pytest.approx(t.ppf(0.975, freedom) / norm.ppf(0.975), rel=1e-4)
+
+
+def test_strays_are_left_out_and_counted():
+    whole = standing(300.0, 4)
+    away = whole.longitude_deg.copy()
+    away[[20, 200]] += 0.001
+
+    survey = average(replace(whole, longitude_deg=away))
+
+    clean = average(whole)
+    assert (survey.left_out, survey.fixes) == (2 + clean.left_out, clean.fixes - 2)
+    assert survey.position == pytest.approx(clean.position, abs=1e-6)
+
+
+def test_a_short_recording_that_wanders_more_than_usual_is_taken_to_wander_so_much():
+    calm, wild = (average(standing(300.0, 5, wander=(sigma, 30.0))) for sigma in (0.3, 4.0))
+
+    assert calm.wander_m == USUAL.wander_m
+    assert 2.0 < wild.wander_m < 6.0
+    assert not wild.wander_from_recording
+    assert f"a wander of {wild.wander_m:.2f} m over 120 s assumed" in wild.basis
+
+
+def test_the_place_of_two_recordings_says_how_well_each_end_is_known():
+    place = survey_place(standing(120.0, 6), standing(200.0, 7))
+
+    left, right = average(standing(120.0, 6)), average(standing(200.0, 7))
+    assert place.ends == (left.position, right.position)
+    for text, side, end in zip(place.remarks, ("left", "right"), (left, right), strict=True):
+        assert text.startswith(f"the {side} end is the mean of {end.fixes} fixes")
+        assert f"uncertain by {end.sigma_m:.2f} m" in text

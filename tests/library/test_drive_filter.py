@@ -1,14 +1,18 @@
 """Layouts and directions told apart, fix by fix."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
-from drives import hill_course, track_of
+from drives import hill_course, on_earth, track_of
+from library_entries import EARTH
+from scipy.stats import norm
 from two_layouts import BOTH, LONG, SHORT, chainage, known, recorded
 
-from trackkit.library.drive_filter import Locator
-from trackkit.library.known import Atlas
+from trackkit.library.drive_filter import Locator, _apart_m, _bell, _heading, _shifted
+from trackkit.library.hypotheses import ground_at
+from trackkit.library.known import Atlas, circuit_of
 from trackkit.recordings.nmea.stream import Fix
 
 
@@ -196,3 +200,115 @@ def test_probabilities_add_up_to_one():
         judgement = locator.update(fix)
         total = judgement.unknown + sum(one.probability for one in judgement.candidates)
         assert total == pytest.approx(1.0)
+
+
+# The parts of it, against what they are by definition
+
+
+GROUND = ground_at(11.0, 47.0, BOTH.circuits)
+
+
+def on_one_step(step, hypothesis=0):
+    on = np.zeros(len(GROUND.of))
+    on[GROUND.begin[hypothesis] + step] = 1.0
+    return on
+
+
+@pytest.mark.parametrize("step", [10, 95])
+@pytest.mark.parametrize("moved_m", [10.0, 23.0, 60.0])
+def test_what_is_on_a_lap_moves_on_by_the_distance_driven_and_none_is_lost(step, moved_m):
+    count, step_m = int(GROUND.count[0]), float(GROUND.step_m[0])
+
+    on = _shifted(GROUND, on_one_step(step), moved_m)
+
+    assert on.sum() == pytest.approx(1.0)
+    assert on[count:].sum() == 0.0
+    ahead = (np.arange(count) - step + count // 2) % count - count // 2
+    mean = float(on[:count] @ ahead) * step_m
+    assert mean == pytest.approx(moved_m, abs=1.5)
+    # Spread by 2 m and a twentieth of the way, but by no less than steps can show.
+    spread = np.sqrt(float(on[:count] @ (ahead * step_m - mean) ** 2))
+    sigma = max(2.0 + 0.05 * moved_m, 0.35 * step_m)
+    assert 0.5 * sigma < spread < 1.3 * sigma
+
+
+def test_what_runs_over_the_end_of_an_open_line_leaves_it():
+    course = track_of(hill_course(), spacing_m=5.0)
+    ground = ground_at(11.0, 47.0, [circuit_of(course, Path("hill.geojson"))])
+    on = np.zeros(len(ground.of))
+    on[ground.count[0] - 2] = 1.0
+
+    assert _shifted(ground, on, 60.0).sum() == pytest.approx(0.0, abs=1e-6)
+    assert _shifted(ground, on, 0.0).sum() == pytest.approx(1.0, abs=0.1)
+
+
+def test_the_bell_is_the_normal_density():
+    at = np.array([-3.0, 0.0, 1.0, 12.0])
+
+    np.testing.assert_allclose(_bell(at, 6.0), norm.pdf(at, scale=6.0))
+
+
+@pytest.mark.parametrize(
+    ("start", "end"),
+    [
+        ((11.0, 47.0), (11.005, 47.002)),
+        ((179.999, -17.0), (-179.998, -17.001)),
+        ((-30.0, 70.0), (-30.0, 70.01)),
+        ((0.0, 0.0), (0.01, 0.0)),
+    ],
+)
+def test_how_far_fixes_are_apart_is_right_to_six_in_a_thousand(start, end):
+    exact = EARTH.Inverse(start[1], start[0], end[1], end[0])["s12"]
+
+    assert _apart_m(Fix(*start), Fix(*end)) == pytest.approx(exact, rel=0.006)
+
+
+def test_a_course_is_taken_from_true_north():
+    # 30 degrees east of the plane's middle its north is 30 sin(47) degrees off (Snyder).
+    away = Fix(11.5, 47.0, 20.0, 90.0)
+
+    turned = np.radians(0.5 * np.sin(np.radians(47.0)))
+    assert _heading(GROUND, away, None) == pytest.approx([np.cos(turned), np.sin(turned)], abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("speed", "course", "moved", "heading"),
+    [
+        (20.0, 90.0, [0.0, 12.0], [1.0, 0.0]),
+        (None, 90.0, [0.0, 12.0], [1.0, 0.0]),
+        (1.0, 90.0, [0.0, 12.0], [0.0, 1.0]),
+        (20.0, None, [0.0, -12.0], [0.0, -1.0]),
+        (20.0, float("nan"), [9.0, 12.0], [0.6, 0.8]),
+        (1.0, 90.0, [0.0, 200.0], None),
+        (20.0, None, None, None),
+    ],
+)
+def test_the_heading_is_the_course_or_where_that_says_little_the_way_between_fixes(
+    speed, course, moved, heading
+):
+    fix = Fix(11.0, 47.0, speed, course)
+
+    found = _heading(GROUND, fix, None if moved is None else np.array(moved))
+
+    assert (found is None) == (heading is None)
+    if heading is not None:
+        assert found == pytest.approx(heading, abs=1e-6)
+
+
+def test_a_course_tells_the_two_directions_apart_by_its_density():
+    # On the line, eastwards as it is driven there; and the same place facing the other way.
+    longitude, latitude = on_earth(LONG.at(100.0)[0])
+
+    def odds(course_deg):
+        """How probable it is after one fix that the long one is driven against its direction."""
+        locator = Locator(Atlas.of([BOTH.circuits[0]]).near)
+        judged = locator.update(Fix(float(longitude), float(latitude), 20.0, course_deg))
+        by_way = {one.reversed: one.probability for one in judged.candidates}
+        return by_way[True] / by_way[False]
+
+    # A normal density of 12 degrees, and one course in twenty from anywhere; half its logarithm
+    # counts.  A course against the direction speaks as much for it as one along it against it.
+    along = 0.95 * norm.pdf(0.0, scale=12.0) + 0.05 / 360.0
+    across = 0.95 * norm.pdf(180.0, scale=12.0) + 0.05 / 360.0
+    assert odds(270.0) / odds(None) == pytest.approx(np.sqrt(along / across), rel=0.05)
+    assert odds(None) / odds(90.0) == pytest.approx(np.sqrt(along / across), rel=0.05)

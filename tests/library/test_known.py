@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from library_entries import EARTH, known_at, locate, shifted, track_at
 
 from trackkit.geometry.geodesy import distance_to_polyline, wrap_longitude
-from trackkit.library.known import circuit_of
+from trackkit.library.known import Candidate, Located, circuit_of
 
 
 def distance_by_geographiclib(longitude, latitude, line):
@@ -197,3 +197,17 @@ def test_candidates_carry_what_tells_layouts_apart():
         "Long",
         "anticlockwise",
     )
+
+
+def test_candidates_and_answers_as_json_are_as_exact_as_they_are_known():
+    candidate = Candidate("a", "A", "Long", None, 12.34567, 0.123456, reversed=True)
+    row = candidate.as_row()
+
+    # A distance to a millimetre, a probability to a ten-thousandth, a place to a decimetre.
+    assert (row["distance_m"], row["probability"], row["reversed"]) == (12.346, 0.1235, True)
+    assert replace(candidate, probability=None).as_row()["probability"] is None
+    answer = Located("at", (candidate,), ("a", "b"), 295.04, 0.98764).as_row()
+    assert (answer["part_at_m"], answer["unknown"]) == (295.0, 0.9876)
+    assert answer["candidates"] == [row]
+    nothing = Located("none", (), ()).as_row()
+    assert (nothing["part_at_m"], nothing["unknown"]) == (None, None)

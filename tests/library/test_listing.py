@@ -6,7 +6,7 @@ import pytest
 from library_entries import known_at, shifted
 
 from trackkit.errors import PlaceError
-from trackkit.library.listing import list_library
+from trackkit.library.listing import Listed, list_library
 
 AT = (11.0, 47.0)
 KNOWN = [
@@ -43,7 +43,7 @@ def test_the_nearest_to_a_place_come_first_with_their_distances():
 
     assert [one.circuit.id for one in listed] == ["gamma", "beta", "alpha"]
     assert [one.distance_m for one in listed] == pytest.approx([1000, 5000, 8000], abs=60)
-    assert listed[0].as_row()["distance_m"] == round(listed[0].distance_m, 3)
+    assert Listed(KNOWN[0], 12.34567).as_row()["distance_m"] == 12.346
     assert "distance_m" not in list_library(LIBRARY)[0].as_row()
 
 

@@ -9,11 +9,13 @@ from dataclasses import replace
 
 import pytest
 from drives import stadium, track_of
+from library_entries import known_at, shifted
 from library_files import added, listed, track_file
+from two_layouts import BOTH
 
 from trackkit.cli import run
 from trackkit.library.folders import ENVIRONMENT_VARIABLE
-from trackkit.library.manage import LOCK_NAME
+from trackkit.library.manage import LOCK_NAME, overlaps
 from trackkit.track.file import write_track
 
 
@@ -299,3 +301,36 @@ def test_an_unknown_id_is_said(home, capsys):
 def test_the_lock_is_no_track_file(home, capsys):
     added(capsys, track_file(home / "new", "one"))
     assert not LOCK_NAME.endswith(".geojson")
+
+
+# Lines that run on the same tarmac
+
+
+@pytest.mark.parametrize(
+    ("north_m", "shared"), [(0.0, True), (8.0, True), (12.0, False), (300.0, False)]
+)
+def test_lines_within_ten_metres_of_each_other_run_on_the_same_tarmac(north_m, shared):
+    one = known_at((11.0, 47.0), "one", road=stadium(800.0, 100.0))
+    other = known_at(shifted((11.0, 47.0), north_m, 0.0), "other", road=stadium(800.0, 100.0))
+
+    found = overlaps(one, [other])
+
+    if not shared:
+        assert all(overlap.share < 0.6 for overlap in found)
+    else:
+        (overlap,) = found
+        assert (overlap.share, overlap.share_back) == pytest.approx((1.0, 1.0), abs=0.02)
+        assert overlap.same_line
+        assert not overlap.opposite
+
+
+def test_a_layout_that_shares_its_straight_shares_so_much_of_both_lengths():
+    long, short = BOTH.circuits
+
+    (overlap,) = overlaps(long, [short])
+
+    # Two straights of 250 m and the half circle between them, 157 m; and where they part what is
+    # within 10 m, sqrt(2 * 50 * 10) = 32 m on either side.
+    assert overlap.share * long.length_m == pytest.approx(721.0, abs=15.0)
+    assert overlap.share_back * short.length_m == pytest.approx(721.0, abs=15.0)
+    assert not overlap.same_line

@@ -317,10 +317,10 @@ def test_where_a_line_is_met_between_two_fixes_the_drive_is_on_it():
 
 
 def test_a_crawl_with_a_course_is_moving():
-    # At 0.4 m/s, slower than what counts as standing where a receiver leaves the course out.
+    # At 0.2 m/s, slower than what counts as standing where a receiver leaves the course out.
     time = np.arange(0.0, 30.0, 0.1)
-    position = np.column_stack([0.4 * time, np.zeros(len(time))])
-    velocity = np.tile([0.4, 0.0], (len(time), 1))
+    position = np.column_stack([0.2 * time, np.zeros(len(time))])
+    velocity = np.tile([0.2, 0.0], (len(time), 1))
 
     drive = smooth(recorded(time, position, velocity), PLANE, Levels())
 

@@ -41,6 +41,13 @@ def test_the_variance_of_a_difference_is_that_of_the_inverse_information(coupled
     assert sum_variance(solution, np.array([3, 8]), weight, prepared) == pytest.approx(
         expected, rel=1e-9
     )
+    # And for a sum that ends where two stretches and more follow.
+    early = np.zeros((5, 2, 12))
+    early[:, :, 1], early[:, :, 2] = weight
+    expected = early.ravel() @ np.linalg.solve(dense, early.ravel())
+    assert sum_variance(solution, np.array([1, 2]), weight, prepared) == pytest.approx(
+        expected, rel=1e-9
+    )
 
 
 @pytest.mark.parametrize("speed_alone", [False, True])

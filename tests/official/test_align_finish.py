@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from drives import block_circuit, hill_course, track_of
 
+import trackkit.official.align_finish as align_finish_module
 from trackkit.errors import PlaceError, TrackkitError
 from trackkit.official.align_finish import (
     FinishAlignment,
@@ -92,3 +93,45 @@ def test_a_surveyed_finish_stays_where_the_times_do_not_contradict_it(block, low
 
     assert (changed is surveyed) == stays
     assert any("surveyed" in remark and "stays" in remark for remark in remarks) == stays
+
+
+def said(monkeypatch, block, *, sectors):
+    """What is said of a list, whatever line would be found."""
+    lap = SimpleNamespace(sectors_s=sectors, time_s=60.0)
+    times = SimpleNamespace(laps=(lap, lap), remarks=("put in order",), file="list.csv")
+    gathered = []
+
+    def gather(track, report, times, *, clock_within_s, with_sectors):
+        gathered.append(with_sectors)
+        return SimpleNamespace(observed=None, remarks=("one left out",))
+
+    monkeypatch.setattr(align_finish_module, "gather", gather)
+    monkeypatch.setattr(align_finish_module, "time_laps", lambda *_: None)
+    monkeypatch.setattr(align_finish_module, "align_line", lambda *_, **named: named)
+    texts = []
+    found = align_finish(block, [recording("a", 0, 1)], [times], say=texts.append)
+    return texts, gathered, found
+
+
+def test_sectors_are_used_where_every_list_has_as_many_as_the_track(monkeypatch, block):
+    texts, with_sectors, found = said(monkeypatch, block, sectors=(30.0, 30.0))
+
+    assert with_sectors == [True]
+    assert texts == ["list.csv: put in order", "list.csv: one left out"]
+    # An antenna nobody told of is taken to be beside what is detected.
+    assert (found.alignment["antenna_ahead_m"], found.antenna_ahead_m) == (0.0, None)
+    assert found.sector_gates == ("one",)
+
+
+def test_sectors_that_are_not_used_are_said_to_be(monkeypatch, block):
+    texts, with_sectors, _ = said(monkeypatch, block, sectors=(20.0, 20.0, 20.0))
+
+    assert with_sectors == [False]
+    assert texts[0] == "sector times are not used: not every list has 2 sectors, as the track has"
+
+
+def test_of_a_list_without_sectors_nothing_is_said_of_them(monkeypatch, block):
+    texts, with_sectors, _ = said(monkeypatch, block, sectors=())
+
+    assert with_sectors == [False]
+    assert not any("sector" in text for text in texts)

@@ -1,5 +1,7 @@
 """Official times laid out between the passings of gates that they are of."""
 
+from dataclasses import replace
+
 import numpy as np
 import official_session
 import pytest
@@ -102,7 +104,7 @@ def test_times_of_day_are_moments_of_passings_in_the_recordings_seconds(
     assert passed[observed.end[moment]] == pytest.approx(observed.value_s[moment], abs=1.0)
     # The first lap's beginning has no moment, so that its lap time counts.
     assert used.laps == 1
-    assert any("UTC" in remark for remark in used.remarks)
+    assert any(f"UTC{ahead_s / 3600:+.2f} h" in remark for remark in used.remarks)
 
 
 def test_a_clock_that_is_far_off_is_not_said_to_agree(session, report, listed):
@@ -140,3 +142,11 @@ def test_times_of_something_else_are_refused_with_both_lengths(
         gather(session.track, report, times)
 
     assert f"recorded ones {report.median_s:.1f} s" in caught.value.what
+
+
+def test_moments_that_are_coarser_than_lap_times_do_not_take_their_place(session, report, listed):
+    times = replace(listed("lap", "lap time", "time of day"), passed_resolution_s=1.0)
+
+    used = gather(session.track, report, times)
+
+    assert (used.laps, used.moments) == (len(session.laps), len(session.laps))

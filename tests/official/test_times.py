@@ -199,3 +199,28 @@ def test_a_column_of_times_of_day_can_be_named(tmp_path):
     times = read_official(path, {"lap": "No", "time": "Laptime", "passing": "Hour"})
 
     assert times.laps[1].passed_s == pytest.approx(9 * 3600 + 103.5)
+
+
+def test_a_row_that_ends_early_lacks_what_its_other_columns_hold(tmp_path):
+    path = tmp_path / "official.csv"
+    path.write_text("lap,time,sector 1,sector 2\n1,60.0,29.5,30.5\n2,61.0,30.0\n3,62.0\n", "utf-8")
+
+    laps = read_official(path).laps
+
+    assert [lap.time_s for lap in laps] == [60.0, 61.0, 62.0]
+    assert [lap.sectors_s for lap in laps] == [(29.5, 30.5), (30.0, None), (None, None)]
+
+
+def test_the_resolution_is_that_of_the_finest_cell(tmp_path):
+    path = tmp_path / "official.csv"
+    for text, resolution in (("60\n61\n", 1.0), ("60.0\n61.25\n", 0.01), ("1:00,123\n", 1e-3)):
+        path.write_text("time;\n" + text, "utf-8")
+
+        assert read_official(path).resolution_s == pytest.approx(resolution)
+
+
+def test_a_lap_without_a_lap_time_column_is_the_sum_of_all_its_sectors(tmp_path):
+    path = tmp_path / "official.csv"
+    path.write_text("lap,sector 1,sector 2\n1,29.5,30.5\n2,30.0,\n3,28.0,30.0\n", "utf-8")
+
+    assert [lap.time_s for lap in read_official(path).laps] == [60.0, None, 58.0]

@@ -19,7 +19,7 @@ from trackkit.building.build import build_track
 from trackkit.errors import PlaceError
 from trackkit.gates.placement import with_gate
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.timing.lap_times import time_laps
+from trackkit.timing.lap_times import _same_plane, time_laps
 from trackkit.track.crossed import timed_gates
 from trackkit.track.places import Place
 
@@ -205,3 +205,13 @@ def test_a_kart_circuit_with_a_lap_near_50_s_has_three_sectors_of_like_length():
         assert len(lap.sectors) == 3
         assert min(s.time_s for s in lap.sectors) > 0.15 * lap.time_s
     assert len(report.counted) in (2, 3)
+
+
+def test_planes_a_centimetre_apart_are_one_and_planes_a_metre_apart_are_two(block):
+    plane = block.plane
+    for metres, alike in ((0.001, True), (1.0, False), (-1.0, False)):
+        degrees = metres / 111_195.0
+        north = replace(plane, latitude_deg=plane.latitude_deg + degrees)
+        east = replace(plane, longitude_deg=plane.longitude_deg + degrees)
+
+        assert _same_plane(plane, north) == _same_plane(plane, east) == alike
