@@ -205,7 +205,7 @@ export function placeOf(text) {
   const parts = text.trim().split(/[\s,;]+/);
   const [lat, lon] = parts.map((part) => Number(part.replace("\u2212", "-")));
   if (parts.length !== 2 || !(Math.abs(lat) <= 90 && Math.abs(lon) <= 360)) {
-    return { place: null, wrong: "Type a latitude and a longitude in degrees: 47.1, 15.4" };
+    return { place: null, wrong: "Type a latitude and a longitude in degrees: -41.2, -30.5" };
   }
   return { place: [lon, lat], wrong: "" };
 }
