@@ -27,7 +27,8 @@ def test_nothing_cites_what_is_not_in_the_project() -> None:
     cited = []
     for name in names:
         path = ROOT / name
-        if path.suffix == ".png" or not path.is_file():
+        # What the campaign of odd files keeps is no text of ours, and may be no text at all.
+        if path.suffix == ".png" or "corpus" in path.parts or not path.is_file():
             continue
         cited += [
             f"{name}:{number}: {found[0]}"

@@ -47,6 +47,7 @@ PLACES = (
     Place("Fulmar Reach", 104.95, -37.8, 0.6, "open Indian Ocean, south-west of Australia"),
     Place("Nought", 0.0, 0.0, 3.5, "Gulf of Guinea; what receivers write when they have no fix"),
     # Somewhere else.
+    Place("Murrelet Reach", -128.0, 43.0, 0.5, "open Pacific, west of North America"),
     Place("Auk Reach", 5.7, 70.0, 1.0, "Norwegian Sea"),
     Place("Auk Reach, North", 5.7, 80.0, 1.0, "Fram Strait"),
     Place("Kittiwake Reach", 0.0, 65.0, 1.0, "Norwegian Sea"),
