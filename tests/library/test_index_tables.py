@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from drives import HOME
 from library_entries import known_at, track_at
 
 from trackkit.errors import TrackFileError
@@ -29,7 +30,7 @@ from trackkit.track.file import write_track
 def index(tmp_path):
     connection = sqlite3.connect(":memory:")
     make_tables(connection)
-    write_track(track_at((11.0, 47.0)), tmp_path / "one.geojson")
+    write_track(track_at(HOME), tmp_path / "one.geojson")
     return connection, tmp_path
 
 
@@ -46,7 +47,7 @@ def test_a_track_comes_back_as_its_file_has_it(index):
     ).fetchall()
     found = circuit_from_row(folder, (*described, blob))
 
-    known = known_at((11.0, 47.0))
+    known = known_at(HOME)
     for name in ("id", "name", "layout", "direction", "country", "closed", "length_m", "band_m"):
         assert getattr(found, name) == pytest.approx(getattr(known, name), abs=1e-3), name
     assert found.path == folder / "one.geojson"
@@ -71,7 +72,7 @@ def test_a_file_of_other_content_takes_the_place_of_the_one_before(index):
     connection, folder = index
     store_file(connection, folder, "one.geojson", (1, 2, 3))
     (folder / "one.geojson").unlink()
-    write_track(track_at((12.0, 48.0), name="Moved"), folder / "one.geojson")
+    write_track(track_at((HOME[0] + 1.0, HOME[1]), name="Moved"), folder / "one.geojson")
 
     store_file(connection, folder, "one.geojson", (1, 9, 9))
 
@@ -122,16 +123,16 @@ def test_a_file_that_cannot_be_read_is_kept_with_its_fault_alone(index, content,
 )
 def test_members_of_the_wrong_kind_are_refused(wrong):
     with pytest.raises(TrackFileError, match="wrong kind"):
-        _sound(replace(known_at((11.0, 47.0)), **wrong))
+        _sound(replace(known_at(HOME), **wrong))
 
 
 def test_members_that_may_be_absent_may(monkeypatch):
-    absent = replace(known_at((11.0, 47.0)), direction=None, country=None)
+    absent = replace(known_at(HOME), direction=None, country=None)
 
     assert _sound(absent) is absent
 
 
-@pytest.mark.parametrize("at", [(11.0, 47.0), (180.0, -17.0), (30.0, 89.9)])
+@pytest.mark.parametrize("at", [HOME, (180.0, -17.0), (30.0, 89.9)])
 def test_a_box_holds_its_line_and_hardly_more(at):
     known = known_at(at)
     vertex = earth_centred(known.longitude_deg, known.latitude_deg)
@@ -147,7 +148,7 @@ def test_a_box_holds_its_line_and_hardly_more(at):
 
 def test_a_box_of_long_segments_holds_what_geodesics_rise_above_their_chords():
     known = replace(
-        known_at((11.0, 47.0)),
+        known_at(HOME),
         longitude_deg=np.array([11.0, 12.0]),
         latitude_deg=np.array([0.0, 0.0]),
     )
