@@ -17,12 +17,8 @@ from drives import (
 )
 
 from trackkit.errors import NoLapError
-from trackkit.gates.quality import (
-    ASSUMED_LINE_M,
-    _accumulated,
-    driven_quality,
-    timing_quality,
-)
+from trackkit.gates.driven import ASSUMED_LINE_M
+from trackkit.gates.quality import _accumulated, driven_quality, timing_quality
 from trackkit.motion.drive import smooth
 from trackkit.motion.position_error import Receiver
 from trackkit.motion.vehicle import KART

@@ -20,7 +20,7 @@ from trackkit.errors import PlaceError
 from trackkit.gates.placement import with_gate
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import _same_plane, time_laps
-from trackkit.track.model import timed_gates
+from trackkit.track.crossed import timed_gates
 from trackkit.track.places import Place
 
 

@@ -13,7 +13,7 @@ import two_sessions
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.rows import laps_csv, ranking_rows, session_row
 from trackkit.timing.sessions import Session, time_zone
-from trackkit.track.model import timed_gates
+from trackkit.track.crossed import timed_gates
 
 
 @pytest.fixture(scope="module")

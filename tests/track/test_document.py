@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from shapely.geometry import box, shape
 from track_documents import PLACES, document, example, feature, written
 
-from trackkit.track.document import track_to_document
+from trackkit.track.encoding import track_to_document
 from trackkit.track.file import read_track, stored, track_text, write_track
 
 # RFC 7946

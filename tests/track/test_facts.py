@@ -15,7 +15,7 @@ from trackkit.gates.edit import move_gate, place_gate, remove_gate, rename_gate
 from trackkit.gates.split import apply_suggestions, suggest_gates
 from trackkit.track.countries import COUNTRY_CODES
 from trackkit.track.derive import with_corners
-from trackkit.track.document import track_to_document
+from trackkit.track.encoding import track_to_document
 from trackkit.track.file import stored, track_text
 from trackkit.track.reverse import reverse_track
 

@@ -14,9 +14,11 @@ from trackkit.errors import TrackFileError, TrackkitError
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
 from trackkit.timing.report import LapReport
-from trackkit.track.document import track_from_document, track_to_document
+from trackkit.track.crossed import crossed_gates
+from trackkit.track.document import track_from_document
+from trackkit.track.encoding import track_to_document
 from trackkit.track.file import read_document, schema_faults
-from trackkit.track.model import Track, crossed_gates
+from trackkit.track.model import Track
 
 _BOX_WITHIN_DEG = 1e-6
 """About 0.1 m: programs round differently."""

@@ -19,18 +19,15 @@ from trackkit.checks.recording_rules import DRIVE_GATE_RULES, DRIVE_LINE_RULES, 
 from trackkit.checks.stated_rules import STATED_RULES
 from trackkit.checks.timing_rules import GATE_QUALITY_RULES, SET_QUALITY_RULES
 from trackkit.errors import NoLapError, PlaceError
-from trackkit.gates.quality import (
-    TimingQuality,
-    driven_quality,
-    require_driven,
-    timing_quality,
-)
+from trackkit.gates.driven import require_driven
+from trackkit.gates.quality import TimingQuality, driven_quality, timing_quality
 from trackkit.motion.drive import Drive
 from trackkit.recordings.recording import Recording
 from trackkit.timing.lap_times import TimedRecording
 from trackkit.timing.report import LapReport
+from trackkit.track.crossed import crossed_gates
 from trackkit.track.features import Centreline, Gate
-from trackkit.track.model import Track, crossed_gates
+from trackkit.track.model import Track
 
 
 @dataclass(eq=False, repr=False)

@@ -14,9 +14,10 @@ from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.pages.state import datum_m, state
+from trackkit.track.crossed import crossed_gates
 from trackkit.track.facts import FactChange, rename_corner, set_fact
 from trackkit.track.features import GATE_KINDS, Position
-from trackkit.track.model import Track, crossed_gates
+from trackkit.track.model import Track
 from trackkit.track.places import Place
 
 Request = Mapping[str, Any]

@@ -16,6 +16,7 @@ from trackkit.track.model import Track
 WIDEST_MEANT_M = 60.0
 """A gate may be this wide on any track, and twice the band with margins on a wide one."""
 _LANE_STEP_M = 2.0
+_SAME_WIDTH_M = 1e-3
 MIDDLE_WITHIN_M = 10.0
 """How far beyond the band the middle of a gate may lie that does not span the pit lane."""
 
@@ -74,7 +75,7 @@ def require_meant(track: Track, gate: Gate) -> None:
     ends = track.gate_ends(gate)
     width = float(np.linalg.norm(ends[1] - ends[0]))
     widest = widest_meant_m(track)
-    if width > widest:
+    if width > widest + _SAME_WIDTH_M:
         raise PlaceError(
             f"gate {gate.name} would be {width:.1f} m wide, and a gate of this track is not "
             f"wider than {widest:.0f} m",

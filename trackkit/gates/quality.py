@@ -9,21 +9,18 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from trackkit.arrays import Flags, Floats, Indices, robust_spread
-from trackkit.errors import NoLapError
+from trackkit.arrays import Flags, Floats
 from trackkit.gates.choose import elapsed_time_s
-from trackkit.gates.pits import in_pits
+from trackkit.gates.driven import ASSUMED_LINE_M, driven_speed
 from trackkit.geometry.bends import Bend, find_bends, smoothed_curvature
 from trackkit.geometry.curve import Curve
 from trackkit.motion.drive import Drive, smooth
 from trackkit.motion.position_error import PositionError, Receiver, position_error
-from trackkit.motion.vehicle import SLOWEST_MPS, assumed_speed, vehicle_for
+from trackkit.motion.vehicle import assumed_speed, vehicle_for
 from trackkit.recordings.recording import Recording
 from trackkit.track.features import BESIDE_THE_TRACK, Gate
 from trackkit.track.model import Track
 
-ASSUMED_LINE_M = 0.5
-"""Standard deviation of the driven line to the side, lap by lap (common practice, no source)."""
 LINE_KEPT_M = 75.0
 """A driver keeps to one side for about this long (common practice, no source)."""
 STRAIGHTER_THAN_M = 1000.0
@@ -31,8 +28,6 @@ STRAIGHTER_THAN_M = 1000.0
 BRAKING_MPS2 = 2.0
 """Slowing down by more than this is braking."""
 _SPACING_M = 2.0
-_FEWEST_BINS = 0.6
-_BIN_M = 5.0
 _EASED_M = 10.0
 
 
@@ -321,121 +316,6 @@ def driven_quality(
         f"speeds, line and receiver's noise from {many}",
         recorded=True,
     )
-
-
-def driven_speed(
-    track: Track, drives: Sequence[Drive], chainage_m: Floats
-) -> tuple[Floats, Floats]:
-    """Read speed, and how the line varies, from drives.
-
-    Of all fixes that move along the line within the band and 10 m, and not through the pits, the
-    median speed of the passes and the robust spread of the distance to the side are taken for each
-    5 m.
-
-    Returns
-    -------
-    speed_mps, line_sigma_m
-        Each like `chainage_m`.
-
-    Raises
-    ------
-    NoLapError
-        When much of the line was not driven.
-    """
-    curve = track.curve
-    count = _bin_count(curve)
-    index, offset, speed, passing = _along_the_line(track, drives)
-    begin = np.searchsorted(index, np.arange(count))
-    end = np.searchsorted(index, np.arange(count), side="right")
-    filled = np.flatnonzero(end > begin)
-    _require_driven(len(filled), count)
-    middle = (np.arange(count) + 0.5) * curve.length_m / count
-    pace = np.array(
-        [_pace_of_passes(speed[begin[b] : end[b]], passing[begin[b] : end[b]]) for b in filled]
-    )
-    spread = np.array([_spread(offset[begin[b] : end[b]]) for b in filled])
-    period = curve.length_m if curve.closed else None
-    along_lap = np.interp(chainage_m, middle[filled], pace, period=period)
-    return (
-        np.maximum(along_lap, SLOWEST_MPS),
-        np.full(len(chainage_m), float(np.median(spread))),
-    )
-
-
-def require_driven(track: Track, drive: Drive) -> None:
-    """Raise where a drive does not cover a track.
-
-    Raises
-    ------
-    NoLapError
-        When much of the line was not driven.
-    """
-    index, *_ = _along_the_line(track, [drive])
-    _require_driven(len(np.unique(index)), _bin_count(track.curve))
-
-
-def _bin_count(curve: Curve) -> int:
-    return max(8, round(curve.length_m / _BIN_M))
-
-
-def _require_driven(filled: int, count: int) -> None:
-    if filled < _FEWEST_BINS * count:
-        raise NoLapError(
-            f"the recordings cover {100.0 * filled / count:.0f} % of the track",
-            remedy="give recordings of at least one whole lap of this layout, or none",
-        )
-
-
-def _pace_of_passes(speed_mps: Floats, passing: Indices) -> float:
-    """Median over the passes of a place of each pass's mean speed, metres a second.
-
-    A pass counts once, however many fixes a slow one leaves.
-    """
-    _, which, count = np.unique(passing, return_inverse=True, return_counts=True)
-    return float(np.median(np.bincount(which, weights=speed_mps) / count))
-
-
-def _along_the_line(
-    track: Track, drives: Sequence[Drive]
-) -> tuple[Indices, Floats, Floats, Indices]:
-    """Gather the fixes that move along the line within the band and 10 m, but not in the pits.
-
-    Returns
-    -------
-    index, offset_m, speed_mps, passing
-        Rising number of the 5 m of the line, distance to the side, speed, and number of the pass
-        it is of; shape (k,).
-    """
-    curve = track.curve
-    places, offsets, speeds, passes = [], [], [], []
-    count = _bin_count(curve)
-    passed = 0
-    for drive in drives:
-        pace = drive.speed_mps
-        moving = pace > SLOWEST_MPS
-        heading = drive.velocity_mps[moving] / pace[moving, None]
-        where, offset = curve.project(drive.position_m[moving], heading)
-        along = (curve.direction(where) * heading).sum(axis=1) > 0.5
-        near = along & (np.abs(offset) < 0.5 * track.band_m + 10.0)
-        near &= ~in_pits(track, drive.position_m[moving], np.abs(offset))
-        index = np.minimum((where / curve.length_m * count).astype(np.intp), count - 1)
-        # The same 5 m again without others between are one pass.
-        number = passed + np.cumsum(np.diff(index, prepend=-1) != 0)
-        passed = int(number[-1]) if len(number) else passed
-        passes.append(number[near])
-        places.append(where[near])
-        offsets.append(offset[near])
-        speeds.append(pace[moving][near])
-    place, offset, speed = (np.concatenate(values) for values in (places, offsets, speeds))
-    index = np.minimum((place / curve.length_m * count).astype(np.intp), count - 1)
-    order = np.argsort(index, kind="stable")
-    return index[order], offset[order], speed[order], np.concatenate(passes)[order]
-
-
-def _spread(values: Floats) -> float:
-    if len(values) < 3:
-        return ASSUMED_LINE_M
-    return float(robust_spread(values))
 
 
 def _turned(curve: Curve, chainage_m: Floats) -> Floats:

@@ -15,7 +15,8 @@ from trackkit.official.times import OfficialTimes
 from trackkit.remedies import Remedy
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.report import LapReport
-from trackkit.track.model import Track, timed_gates
+from trackkit.track.crossed import timed_gates
+from trackkit.track.model import Track
 
 CLOCK_UNKNOWN = Remedy(
     "take the difference of the clocks as unknown",

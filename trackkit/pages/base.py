@@ -17,9 +17,10 @@ from numpy.typing import ArrayLike, NDArray
 from trackkit.arrays import Floats
 from trackkit.caution import CAUTION
 from trackkit.gates.edit import LONGEST_NAME
+from trackkit.gates.meant import widest_meant_m
 from trackkit.gates.placement import SINGLE_KINDS, is_required
 from trackkit.gates.quality import TimingQuality
-from trackkit.gates.square import NARROWEST_M, WIDEST_M
+from trackkit.gates.square import NARROWEST_M
 from trackkit.geometry.bends import WORTH_TELLING_M, Straight, find_bends
 from trackkit.geometry.geodesy import bearing_deg, geodesic_distance, wrap_longitude
 from trackkit.motion.drive import LONGEST_GAP_S, Drive
@@ -113,7 +114,7 @@ def base_document(
             "band_known": bool(track.centreline.width_m or track.centreline.width_profile),
         },
         "limits": {
-            "gate_width_m": [NARROWEST_M, WIDEST_M],
+            "gate_width_m": [NARROWEST_M, widest_meant_m(track)],
             "gate_name_length": LONGEST_NAME,
             "fact_length": LONGEST_FACT,
         },

@@ -25,8 +25,9 @@ from trackkit.timing.crossings import Crossing, cross, interval_sigma
 from trackkit.timing.lap_wander import wander_from_laps
 from trackkit.timing.laps import Lap, SectorTime, laps_between
 from trackkit.timing.report import LapReport
+from trackkit.track.crossed import crossed_gates, timed_gates
 from trackkit.track.features import Gate, Position
-from trackkit.track.model import Track, crossed_gates, timed_gates
+from trackkit.track.model import Track
 
 _SAME_PLANE_DEG = 1e-7
 """Planes whose origins are closer than this (1 cm) are taken for one."""

@@ -13,7 +13,8 @@ from trackkit.errors import TrackkitError
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
-from trackkit.track.model import Track, timed_gates
+from trackkit.track.crossed import timed_gates
+from trackkit.track.model import Track
 
 MOST_DECIMALS = 3
 """Of a printed time: the thousandth is the last that timekeepers give (common practice)."""

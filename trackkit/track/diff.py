@@ -21,7 +21,7 @@ from trackkit.track.diff_report import (
     LineChange,
     Stretch,
 )
-from trackkit.track.document import track_to_document
+from trackkit.track.encoding import track_to_document
 from trackkit.track.features import Corner, Gate
 from trackkit.track.model import Track
 

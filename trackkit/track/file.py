@@ -15,13 +15,8 @@ from trackkit.errors import TrackFileError, TrackkitError, reading_failed
 from trackkit.files import read_up_to, write_whole
 from trackkit.held_files import HeldFile
 from trackkit.remedies import Remedy
-from trackkit.track.document import (
-    FORMAT,
-    VERSION,
-    track_as_stated,
-    track_from_document,
-    track_to_document,
-)
+from trackkit.track.document import FORMAT, VERSION, track_as_stated, track_from_document
+from trackkit.track.encoding import track_to_document
 from trackkit.track.model import Track
 
 _FROM_RECORDING = Remedy(

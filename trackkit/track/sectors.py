@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from trackkit.track.model import Track, timed_gates
+from trackkit.track.crossed import timed_gates
+from trackkit.track.model import Track
 
 
 @dataclass(frozen=True)
