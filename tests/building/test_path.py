@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from built_tracks import path_of
-from drives import drive, stadium
+from drives import HOME, drive, stadium
 from scipy.interpolate import CubicHermiteSpline
 
 from trackkit.building.path import _bridged
@@ -32,7 +32,7 @@ def test_a_pause_shorter_than_five_seconds_is_no_stop():
 
 
 def test_a_receiver_that_never_moves_drives_no_path():
-    still = Recording("still", np.arange(0.0, 60.0), np.full(60, 161.0), np.full(60, 47.0))
+    still = Recording("still", np.arange(0.0, 60.0), np.full(60, HOME[0]), np.full(60, HOME[1]))
 
     with pytest.raises(NoLapError, match="never moves"):
         path_of(still)
@@ -80,7 +80,7 @@ def test_a_gap_between_fixes_is_marked_and_crossed_by_a_smooth_curve(doppler):
 
 def test_the_cubic_across_a_gap_is_scipys():
     whole = drive(stadium(), laps=0.9, cruise=12.0).recording(1, doppler=True)
-    plane = LocalPlane(161.0, 47.0)
+    plane = LocalPlane(*HOME)
     driven = smooth(whole, plane)
     index, share = np.array([3, 9, 9]), np.array([0.5, 0.25, 0.9])
 

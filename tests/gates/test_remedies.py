@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from drives import block_circuit, hairpin_circuit, hill_course, track_of
+from drives import HOME, block_circuit, hairpin_circuit, hill_course, track_of
 
 from trackkit.gates.remedies import (
     make_narrower,
@@ -48,9 +48,9 @@ def test_a_gate_wider_than_its_room_is_put_square_as_wide_as_there_is_room():
 def test_ends_are_given_to_a_hundred_millionth_of_a_degree():
     gate = block(("a", "sector", 347.0)).gate("a")
 
-    remedy = put_at_ends(gate, (161.1234567891, 47.0), (161.0, 47.00000000149), "take these")
+    remedy = put_at_ends(gate, (HOME[0] + 1.234567e-4, HOME[1]), HOME, "take these")
 
-    assert remedy.value == {"left": [161.12345679, 47.0], "right": [161.0, 47.0]}
+    assert remedy.value == {"left": [HOME[0] + 1.2346e-4, HOME[1]], "right": list(HOME)}
 
 
 @pytest.mark.parametrize("backwards", [False, True])
@@ -99,7 +99,7 @@ def test_a_width_that_is_no_help_has_the_gate_moved():
     track = hairpin(("a", "sector", 140.0, 3.0))
 
     assert make_wider(track, track.gate("a"), 140.0, least_m=9.0).value is not None
-    assert "more room" in make_wider(track, track.gate("a"), 140.0, least_m=161.0).what
+    assert "more room" in make_wider(track, track.gate("a"), 140.0, least_m=11.0).what
 
 
 @pytest.mark.parametrize("most_m", [6.5, 9.3, 14.0])

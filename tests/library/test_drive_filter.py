@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from drives import hill_course, on_earth, track_of
+from drives import HOME, hill_course, on_earth, track_of
 from library_entries import EARTH
 from scipy.stats import norm
 from two_layouts import BOTH, LONG, SHORT, chainage, known, recorded
@@ -205,7 +205,7 @@ def test_probabilities_add_up_to_one():
 # The parts of it, against what they are by definition
 
 
-GROUND = ground_at(11.0, 47.0, BOTH.circuits)
+GROUND = ground_at(*HOME, BOTH.circuits)
 
 
 def on_one_step(step, hypothesis=0):
@@ -234,7 +234,7 @@ def test_what_is_on_a_lap_moves_on_by_the_distance_driven_and_none_is_lost(step,
 
 def test_what_runs_over_the_end_of_an_open_line_leaves_it():
     course = track_of(hill_course(), spacing_m=5.0)
-    ground = ground_at(11.0, 47.0, [circuit_of(course, Path("hill.geojson"))])
+    ground = ground_at(*HOME, [circuit_of(course, Path("hill.geojson"))])
     on = np.zeros(len(ground.of))
     on[ground.count[0] - 2] = 1.0
 
@@ -251,7 +251,7 @@ def test_the_bell_is_the_normal_density():
 @pytest.mark.parametrize(
     ("start", "end"),
     [
-        ((11.0, 47.0), (11.005, 47.002)),
+        (HOME, (HOME[0] + 0.005, HOME[1] + 0.002)),
         ((179.999, -17.0), (-179.998, -17.001)),
         ((-30.0, 70.0), (-30.0, 70.01)),
         ((0.0, 0.0), (0.01, 0.0)),
@@ -264,10 +264,10 @@ def test_how_far_fixes_are_apart_is_right_to_six_in_a_thousand(start, end):
 
 
 def test_a_course_is_taken_from_true_north():
-    # 30 degrees east of the plane's middle its north is 30 sin(47) degrees off (Snyder).
-    away = Fix(11.5, 47.0, 20.0, 90.0)
+    # Half a degree east of the plane's middle its north is off by half the sine of the latitude.
+    away = Fix(HOME[0] + 0.5, HOME[1], 20.0, 90.0)
 
-    turned = np.radians(0.5 * np.sin(np.radians(47.0)))
+    turned = np.radians(0.5 * np.sin(np.radians(HOME[1])))
     assert _heading(GROUND, away, None) == pytest.approx([np.cos(turned), np.sin(turned)], abs=1e-4)
 
 
@@ -286,7 +286,7 @@ def test_a_course_is_taken_from_true_north():
 def test_the_heading_is_the_course_or_where_that_says_little_the_way_between_fixes(
     speed, course, moved, heading
 ):
-    fix = Fix(11.0, 47.0, speed, course)
+    fix = Fix(*HOME, speed, course)
 
     found = _heading(GROUND, fix, None if moved is None else np.array(moved))
 

@@ -1,13 +1,16 @@
 """Lines laid out as hypotheses: in steps, in both directions, and where two of them part."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from drives import HOME
 from library_entries import known_at
 from two_layouts import LONG, SHORT, known
 
 from trackkit.library.hypotheses import PARTED_M, STEP_M, ground_at
 
-AT = (11.0, 47.0)
+AT = HOME
 LAYOUTS = (known(LONG, "long"), known(SHORT, "short"))
 GROUND = ground_at(*AT, LAYOUTS)
 
@@ -87,7 +90,7 @@ def test_the_same_line_never_parts_from_itself():
     [("clockwise", "anticlockwise"), ("anticlockwise", "clockwise"), (None, None)],
 )
 def test_driven_against_its_direction_a_line_has_the_opposite_one(stated, against):
-    forward, back = ground_at(*AT, [known_at(AT, direction=stated)]).hypotheses
+    forward, back = ground_at(*AT, [replace(known_at(AT), direction=stated)]).hypotheses
 
     assert (forward.direction, back.direction) == (stated, against)
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from library_entries import known_at, track_at
+from drives import HOME
+from library_entries import EARTH, known_at, track_at
 
 from trackkit.errors import TrackFileError
 from trackkit.library.index_tables import (
@@ -29,7 +30,7 @@ from trackkit.track.file import write_track
 def index(tmp_path):
     connection = sqlite3.connect(":memory:")
     make_tables(connection)
-    write_track(track_at((161.0, 47.0)), tmp_path / "one.geojson")
+    write_track(track_at(HOME), tmp_path / "one.geojson")
     return connection, tmp_path
 
 
@@ -46,7 +47,7 @@ def test_a_track_comes_back_as_its_file_has_it(index):
     ).fetchall()
     found = circuit_from_row(folder, (*described, blob))
 
-    known = known_at((161.0, 47.0))
+    known = known_at(HOME)
     for name in ("id", "name", "layout", "direction", "country", "closed", "length_m", "band_m"):
         assert getattr(found, name) == pytest.approx(getattr(known, name), abs=1e-3), name
     assert found.path == folder / "one.geojson"
@@ -71,7 +72,7 @@ def test_a_file_of_other_content_takes_the_place_of_the_one_before(index):
     connection, folder = index
     store_file(connection, folder, "one.geojson", (1, 2, 3))
     (folder / "one.geojson").unlink()
-    write_track(track_at((162.0, 48.0), name="Moved"), folder / "one.geojson")
+    write_track(track_at((HOME[0] + 1.0, HOME[1]), name="Moved"), folder / "one.geojson")
 
     store_file(connection, folder, "one.geojson", (1, 9, 9))
 
@@ -122,18 +123,17 @@ def test_a_file_that_cannot_be_read_is_kept_with_its_fault_alone(index, content,
 )
 def test_members_of_the_wrong_kind_are_refused(wrong):
     with pytest.raises(TrackFileError, match="wrong kind"):
-        _sound(replace(known_at((161.0, 47.0)), **wrong))
+        _sound(replace(known_at(HOME), **wrong))
 
 
 def test_members_that_may_be_absent_may(monkeypatch):
-    absent = replace(known_at((161.0, 47.0)), direction=None, country=None)
+    absent = replace(known_at(HOME), direction=None, country=None)
 
     assert _sound(absent) is absent
 
 
-@pytest.mark.parametrize("at", [(161.0, 47.0), (180.0, -27.0), (30.0, 89.9)])
-def test_a_box_holds_its_line_and_hardly_more(at):
-    known = known_at(at)
+def test_a_box_holds_its_line_and_hardly_more():
+    known = known_at(HOME)
     vertex = earth_centred(known.longitude_deg, known.latitude_deg)
 
     low, high = np.reshape(_box(known), (3, 2)).T
@@ -147,29 +147,31 @@ def test_a_box_holds_its_line_and_hardly_more(at):
 
 def test_a_box_of_long_segments_holds_what_geodesics_rise_above_their_chords():
     known = replace(
-        known_at((161.0, 47.0)),
-        longitude_deg=np.array([66.0, 67.0]),
-        latitude_deg=np.array([0.0, 0.0]),
+        known_at(HOME),
+        longitude_deg=HOME[0] + np.array([0.0, 1.0]),
+        latitude_deg=np.full(2, HOME[1]),
     )
     vertex = earth_centred(known.longitude_deg, known.latitude_deg)
 
     low, high = np.reshape(_box(known), (3, 2)).T
 
-    # The equator rises a (1 - cos(half a degree)) = 243 m above a chord of one degree.
-    middle = earth_centred(66.5, 0.0)
+    # A geodesic rises a (1 - cos(half a degree)) = 243 m above a chord of one degree at most.
+    half = EARTH.InverseLine(HOME[1], HOME[0], HOME[1], HOME[0] + 1.0)
+    place = half.Position(0.5 * half.s13)
+    middle = earth_centred(place["lon2"], place["lat2"])
     assert np.all((low <= middle) & (middle <= high))
     assert float((high - vertex.max(axis=0)).max()) < 2.0 * 243.0
 
 
 def test_lines_are_written_as_geopackage_has_them():
-    blob = _to_blob(np.array([161.0, 12.0, 13.0]), np.array([47.0, 48.0, 49.0]))
+    blob = _to_blob(np.array([1.0, 2.0, 3.0]), np.array([4.0, 5.0, 6.0]))
 
     # OGC GeoPackage 1.3, section 2.1.3: "GP", version 0, flags (little-endian, no envelope),
     # EPSG code; then well-known binary: little-endian, LineString (2), how many points.
     assert struct.unpack("<2sBBi", blob[:8]) == (b"GP", 0, 1, 4326)
     assert struct.unpack("<BII", blob[8:17]) == (1, 2, 3)
-    assert struct.unpack("<6d", blob[17:]) == (161.0, 47.0, 12.0, 48.0, 13.0, 49.0)
-    assert line_from_blob(blob).tolist() == [[161.0, 47.0], [12.0, 48.0], [13.0, 49.0]]
+    assert struct.unpack("<6d", blob[17:]) == (1.0, 4.0, 2.0, 5.0, 3.0, 6.0)
+    assert line_from_blob(blob).tolist() == [[1.0, 4.0], [2.0, 5.0], [3.0, 6.0]]
 
 
 def test_an_index_that_is_none_has_no_digest(index):

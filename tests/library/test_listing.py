@@ -3,12 +3,13 @@
 from types import SimpleNamespace
 
 import pytest
+from drives import HOME
 from library_entries import known_at, shifted
 
 from trackkit.errors import PlaceError
 from trackkit.library.listing import Listed, list_library
 
-AT = (11.0, 47.0)
+AT = HOME
 KNOWN = [
     known_at(AT, "alpha", name="Sandbank", layout="Long", country="DE"),
     known_at(shifted(AT, 3000.0, 0.0), "beta", name="Reef", layout="Short", country="FR"),

@@ -8,7 +8,7 @@ import textwrap
 from dataclasses import replace
 
 import pytest
-from drives import stadium, track_of
+from drives import HOME, stadium, track_of
 from library_entries import known_at, shifted
 from library_files import added, listed, track_file
 from two_layouts import BOTH
@@ -310,8 +310,8 @@ def test_the_lock_is_no_track_file(home, capsys):
     ("north_m", "shared"), [(0.0, True), (8.0, True), (12.0, False), (300.0, False)]
 )
 def test_lines_within_ten_metres_of_each_other_run_on_the_same_tarmac(north_m, shared):
-    one = known_at((161.0, 47.0), "one", road=stadium(800.0, 100.0))
-    other = known_at(shifted((161.0, 47.0), north_m, 0.0), "other", road=stadium(800.0, 100.0))
+    one = known_at(HOME, "one", road=stadium(800.0, 100.0))
+    other = known_at(shifted(HOME, north_m, 0.0), "other", road=stadium(800.0, 100.0))
 
     found = overlaps(one, [other])
 

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from drives import block_circuit, hill_course, track_of
+from drives import HOME, block_circuit, hill_course, track_of
 
 import trackkit.official.align_finish as align_finish_module
 from trackkit.errors import PlaceError, TrackkitError
@@ -25,7 +25,7 @@ NOON = datetime(2024, 6, 1, 12, 0, tzinfo=UTC)
 def recording(name, begin_min, minutes):
     time = np.linspace(0.0, 60.0 * minutes, 5)
     start = None if begin_min is None else NOON + timedelta(minutes=begin_min)
-    return Recording(name, time, np.full(5, 161.0), np.full(5, 47.0), start=start)
+    return Recording(name, time, np.full(5, HOME[0]), np.full(5, HOME[1]), start=start)
 
 
 def test_recordings_of_the_same_time_are_said_to_be():
