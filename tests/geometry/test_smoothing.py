@@ -171,7 +171,7 @@ def test_more_laps_are_smoothed_less():
 def test_a_moving_mean_is_the_mean_of_each_window(closed, over_m, reach):
     value = np.random.default_rng(1).standard_normal((2, 40))
 
-    found = moving_mean(value, over_m, 1.0, closed=closed)
+    found = moving_mean(value, 2.0 * over_m, 2.0, closed=closed)
 
     for row, means in zip(value, found, strict=True):
         for index, mean in enumerate(means):
