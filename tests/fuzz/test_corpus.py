@@ -38,7 +38,8 @@ EXPECTED = {
         0,
         "Sea: 118",
     ),
-    "empty-ring.kml": (LINE, 1, "its KML cannot be read"),
+    # GDAL gives a ring without positions as no shape, or as one that GEOS does not read.
+    "empty-ring.kml": (LINE, 1, ("its KML cannot be read", "holds no line")),
     "endless-time-of-day.csv": (OFFICIAL, 1, "is no "),
     "forty-one-columns-of-one-name.csv": (
         BUILD,
@@ -82,7 +83,8 @@ def test_what_once_was_a_fault_is_told_in_a_sentence(name, tmp_path, monkeypatch
         outcome = run_here(command, document)
     judge(outcome, command)
     assert outcome.status == status
-    assert words in outcome.remarks + outcome.printed
+    wordings = (words,) if isinstance(words, str) else words
+    assert any(wording in outcome.remarks + outcome.printed for wording in wordings)
     assert status == 0 or not Path("out.geojson").exists()
 
 

@@ -203,3 +203,18 @@ def test_an_unknown_grid_is_told_with_the_file(geojson):
 def test_a_position_that_is_nowhere_is_told_by_its_number(geojson):
     with pytest.raises(RecordingError, match="position 2: nan, nan is no longitude and latitude"):
         read_line(geojson(feature("LineString", [POSITIONS[0], [None, None], POSITIONS[1]])))
+
+
+@pytest.mark.parametrize("space", ["", " ", "\t", "\n  "])
+def test_space_within_a_position_of_kml_is_read_over(tmp_path, space):
+    path = tmp_path / "line.kml"
+    positions = f"-128,{space}43 -127.998,{space}43\n-127.998,{space}43.002"
+    path.write_text(
+        '<kml xmlns="http://www.opengis.net/kml/2.2"><Placemark><LineString><coordinates>'
+        f"{positions}</coordinates></LineString></Placemark></kml>"
+    )
+
+    line = read_line(path)
+
+    assert line.longitude_deg.tolist() == [-128.0, -127.998, -127.998]
+    assert line.latitude_deg.tolist() == [43.0, 43.0, 43.002]

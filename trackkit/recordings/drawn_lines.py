@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import reprlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -26,6 +27,10 @@ CLEARLY_LONGER = 10.0
 """A line this many times as long as every other one in the file is the track."""
 _CLOSE_DEG = 1e-9
 _TOO_FEW = "its line has fewer than two different positions"
+
+
+_SPACED_POSITION = re.compile(r"(?<!\S)([^\s,]+),\s+([^\s,]+)")
+"""A longitude and a latitude with space between them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -263,7 +268,12 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
     from trackkit.recordings.raw import single_line
     from trackkit.recordings.xml import parse_xml
 
-    safe = etree.tostring(parse_xml(data, path), encoding="utf-8", xml_declaration=True)
+    root = parse_xml(data, path)
+    for coordinates in root.iter("{*}coordinates"):
+        # Space within a position is no KML (OGC 12-007r2, from memory), but is written; some
+        # versions of GDAL, 3.8.5 among them, then take the latitude for 0.
+        coordinates.text = _SPACED_POSITION.sub(r"\1,\2", coordinates.text or "")
+    safe = etree.tostring(root, encoding="utf-8", xml_declaration=True)
     try:
         # By number: a document without a name is named after a passing file of GDAL's.
         for layer in range(len(pyogrio.list_layers(io.BytesIO(safe)))):
