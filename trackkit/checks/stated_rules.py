@@ -23,30 +23,30 @@ def _gates_stated(track: Track) -> Iterator[Finding]:
         not later > earlier  # type: ignore[operator]
         for earlier, later in pairwise(numbers)
     )
-    for said in track.disagreements:
-        if said.feature is None or said.feature not in gates:
+    for difference in track.disagreements:
+        if difference.feature is None or difference.feature not in gates:
             continue
-        gate = gates[said.feature]
-        if said.member == "order" and misordered:
+        gate = gates[difference.feature]
+        if difference.member == "order" and misordered:
             yield new_finding(
                 track,
                 severity="error",
                 rule="gate-order",
                 feature=gate.id,
                 chainage_m=gate.chainage_m,
-                message=f"gate {gate.name} has the order {said.stated} but is number "
-                f"{said.actual} on the road; times go by the road",
+                message=f"gate {gate.name} has the order {difference.stated} but is number "
+                f"{difference.actual} on the road; times go by the road",
                 remedy=put_where_it_is(
                     track, gate, gate.chainage_m, "have the gates numbered in racing order"
                 ),
             )
-        elif said.member in ("chainage_m", "width_m"):
-            yield _length_of_gate(track, gate, said)
+        elif difference.member in ("chainage_m", "width_m"):
+            yield _length_of_gate(track, gate, difference)
 
 
-def _length_of_gate(track: Track, gate: Gate, said: Disagreement) -> Finding:
-    stated, actual = float(said.stated or 0.0), float(said.actual or 0.0)
-    if said.member == "width_m":
+def _length_of_gate(track: Track, gate: Gate, difference: Disagreement) -> Finding:
+    stated, actual = float(difference.stated or 0.0), float(difference.actual or 0.0)
+    if difference.member == "width_m":
         return new_finding(
             track,
             severity="warning",
@@ -79,10 +79,10 @@ def _length_of_gate(track: Track, gate: Gate, said: Disagreement) -> Finding:
 
 
 def _length_stated(track: Track) -> Iterator[Finding]:
-    for said in track.disagreements:
-        if said.member != "length_m":
+    for difference in track.disagreements:
+        if difference.member != "length_m":
             continue
-        stated, actual = float(said.stated or 0.0), float(said.actual or 0.0)
+        stated, actual = float(difference.stated or 0.0), float(difference.actual or 0.0)
         message = f"the declared length is {stated:.2f} m but the line is {actual:.2f} m long"
         remedy = Remedy(
             f"set length_m to {actual:.2f}, as saving the file does",
@@ -110,21 +110,22 @@ def _length_stated(track: Track) -> Iterator[Finding]:
 
 
 def _direction_stated(track: Track) -> Iterator[Finding]:
-    for said in track.disagreements:
-        if said.member != "direction":
+    for difference in track.disagreements:
+        if difference.member != "direction":
             continue
+        stated = difference.stated or "neither way round"
+        actual = difference.actual or "neither way round (a figure of eight, or not closed)"
         yield new_finding(
             track,
             severity="error",
             rule="direction",
             feature="centreline",
-            message=f"the declared direction is {said.stated or 'neither way round'} but the line "
-            f"runs {said.actual or 'neither way round (a figure of eight, or not closed)'}",
+            message=f"the declared direction is {stated} but the line runs {actual}",
             remedy=Remedy(
-                f"set direction to {said.actual or 'null'}, as saving the file does, or reverse "
-                "the line if cars go the other way",
+                f"set direction to {difference.actual or 'null'}, as saving the file does, or "
+                "reverse the line if cars go the other way",
                 do="set",
-                value={"direction": said.actual},
+                value={"direction": difference.actual},
             ),
         )
 

@@ -71,10 +71,11 @@ def circuits_html(listings: Iterable[Listing], *, title: str = "Circuits") -> st
     from jinja2 import Environment
 
     ordered = sorted(
-        listings, key=lambda one: (one.track.name.casefold(), one.track.layout, one.track.id)
+        listings,
+        key=lambda listing: (listing.track.name.casefold(), listing.track.layout, listing.track.id),
     )
-    for one in ordered:
-        require_mercator(one.track.name, one.track.centreline.latitude_deg)
+    for listing in ordered:
+        require_mercator(listing.track.name, listing.track.centreline.latitude_deg)
     scripts = [
         leaflet_script(),
         safe_in_element(own_file("bundle.js")),
@@ -88,9 +89,9 @@ def circuits_html(listings: Iterable[Listing], *, title: str = "Circuits") -> st
         notices=[leaflet_notice(), own_notice()],
         styles=styles,
         scripts=scripts,
-        rows=[_row(one) for one in ordered],
+        rows=[_row(listing) for listing in ordered],
         countries=_countries(ordered),
-        documents=[("circuits", document_text([_circuit(one.track) for one in ordered]))],
+        documents=[("circuits", document_text([_circuit(listing.track) for listing in ordered]))],
         caution=CAUTION,
     )
     return page.encode("utf-8", "replace").decode("utf-8")
@@ -126,17 +127,17 @@ def write_circuits(
 
 
 def _countries(listings: Sequence[Listing]) -> list[str]:
-    return sorted({one.track.country or "" for one in listings})
+    return sorted({listing.track.country or "" for listing in listings})
 
 
-def _row(one: Listing) -> dict[str, Any]:
-    track = one.track
+def _row(listing: Listing) -> dict[str, Any]:
+    track = listing.track
     return {
         "title": track.title,
         "country": track.country,
         "direction": track.direction,
         "length": f"{track.length_m:,.0f}",
-        "page": quote(one.page),
+        "page": quote(listing.page),
     }
 
 

@@ -93,7 +93,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
     # In a file of version 1.0 these are members that nobody knows.
     first = str(described["version"]) == FIRST_VERSION
     newer = {} if first else {name: described.get(name) for name in MEMBERS_OF_1_1}
-    known = _TRACK_MEMBERS | newer.keys()
+    own_members = _TRACK_MEMBERS | newer.keys()
     closed = bool(described["closed"])
     centreline: Centreline | None = None
     gates: list[Gate] = []
@@ -155,7 +155,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         accuracy_m=described.get("accuracy_m"),
         accepted=tuple(described.get("accepted", ())),
         notes=described.get("notes", ""),
-        members={k: v for k, v in described.items() if k not in known},
+        members={k: v for k, v in described.items() if k not in own_members},
         foreign={
             k: v for k, v in document.items() if k not in {"type", "bbox", "track", "features"}
         },

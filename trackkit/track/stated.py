@@ -48,30 +48,32 @@ def from_geometry(track: Track, widths_m: Sequence[float | None] | None = None) 
     try:
         curve = track.curve
     except TrackkitError:
-        known = (replace(g, chainage_m=0.0) if math.isnan(g.chainage_m) else g for g in track.gates)
-        return replace(track, gates=tuple(known))
-    found: list[Disagreement] = []
+        gates_at_zero = (
+            replace(g, chainage_m=0.0) if math.isnan(g.chainage_m) else g for g in track.gates
+        )
+        return replace(track, gates=tuple(gates_at_zero))
+    disagreements: list[Disagreement] = []
     length, direction = track.length_m, direction_of(curve)
     if lengths_differ(length, curve.length_m):
-        found.append(Disagreement(None, "length_m", length, curve.length_m))
+        disagreements.append(Disagreement(None, "length_m", length, curve.length_m))
         length = curve.length_m
     if direction != track.direction:
-        found.append(Disagreement(None, "direction", track.direction, direction))
+        disagreements.append(Disagreement(None, "direction", track.direction, direction))
     gates = []
     for gate in track.gates:
         chainage = chainage_on(track, gate)
         if not float(curve.separation(chainage, gate.chainage_m)) <= AGREES_M:
             if not math.isnan(gate.chainage_m):
-                found.append(Disagreement(gate.id, "chainage_m", gate.chainage_m, chainage))
+                disagreements.append(Disagreement(gate.id, "chainage_m", gate.chainage_m, chainage))
             at_datum = curve.closed and float(curve.separation(chainage, 0.0)) <= AGREES_M
             gate = replace(gate, chainage_m=0.0 if at_datum else chainage)
         gates.append(gate)
     for gate, width in zip(gates, widths_m or (), strict=False):
         if width is not None and abs(width - gate.width_m) > AGREES_M:
-            found.append(Disagreement(gate.id, "width_m", width, gate.width_m))
+            disagreements.append(Disagreement(gate.id, "width_m", width, gate.width_m))
     derived = replace(track, length_m=length, direction=direction)
     numbered = _numbered(derived, gates)
-    found += [
+    disagreements += [
         Disagreement(gate.id, "order", gate.order, number)
         for number, gate in enumerate(numbered)
         if gate.order != number
@@ -79,7 +81,7 @@ def from_geometry(track: Track, widths_m: Sequence[float | None] | None = None) 
     return replace(
         derived,
         gates=tuple(replace(gate, order=number) for number, gate in enumerate(numbered)),
-        disagreements=tuple(found),
+        disagreements=tuple(disagreements),
     )
 
 

@@ -95,25 +95,26 @@ def valid_on(
     list
         Those that are left, in their order.
     """
-    if moment is None or not any(one.valid_from or one.valid_until for one in layouts):
+    if moment is None or not any(layout.valid_from or layout.valid_until for layout in layouts):
         return list(layouts)
     valid = {
-        one.id: is_valid(one, local_day(moment, one.timezone, longitude_deg)) for one in layouts
+        layout.id: is_valid(layout, local_day(moment, layout.timezone, longitude_deg))
+        for layout in layouts
     }
-    # The older layout need not say when it ended, and stays replaced where the newer one is too.
-    replaced = {one.replaces for one in layouts if valid[one.id] and one.valid_from}
-    there = {one.id for one in layouts if valid[one.id] and one.id not in replaced}
+    # The older layout need not say when it ended, and stays replaced where the newer is too.
+    replaced = {layout.replaces for layout in layouts if valid[layout.id] and layout.valid_from}
+    there = {layout.id for layout in layouts if valid[layout.id] and layout.id not in replaced}
     return [
-        one
-        for one in layouts
-        if one.id in there
-        or not any(other.id in there for other in layouts if _of_one_circuit(one, other))
+        layout
+        for layout in layouts
+        if layout.id in there
+        or not any(other.id in there for other in layouts if _of_the_same_circuit(layout, other))
     ]
 
 
-def _of_one_circuit(one: Dated, other: Dated) -> bool:
+def _of_the_same_circuit(layout: Dated, other: Dated) -> bool:
     return (
-        one.name.casefold() == other.name.casefold()
-        or one.replaces == other.id
-        or other.replaces == one.id
+        layout.name.casefold() == other.name.casefold()
+        or layout.replaces == other.id
+        or other.replaces == layout.id
     )
