@@ -7,8 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
-from trackkit.cli.common import each_file, remark
-from trackkit.cli.remedies import error_sentence
+from trackkit.cli.common import each_file, say_error
 from trackkit.errors import OutputError, TrackFileError, TrackkitError
 
 Item = TypeVar("Item")
@@ -45,7 +44,7 @@ def each_track(
             files += files_in(path) if Path(path).is_dir() else [path]
         except TrackkitError as error:
             failed.append(error)
-            remark(f"trackkit: {error_sentence(error)}")
+            say_error(error)
     done, wrong = each_file(files, lambda path: (path, work(path)), label)
     return done, failed + wrong
 
