@@ -1,8 +1,8 @@
 """Rounds of invented circuits recorded by an invented receiver, with the line they repeat known.
 
-The truth shares nothing with what is tested: circuits are polygons rounded by a Gaussian, drives are
-numbers along them, noise is drawn here, and degrees come from the radii of curvature of the WGS 84
-ellipsoid (its published axes).  Only `Recording` is trackkit's.
+The truth shares nothing with what is tested: circuits are polygons rounded by a Gaussian, drives
+are numbers along them, noise is drawn here, and degrees come from the radii of curvature of the
+WGS 84 ellipsoid (its published axes).  Only `Recording` is trackkit's.
 """
 
 from __future__ import annotations

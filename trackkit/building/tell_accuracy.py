@@ -7,10 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from trackkit.arrays import Floats
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine
-from trackkit.building.line_accuracy import profile_along
+from trackkit.building.line_accuracy import KnownLine, profile_along
+from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.track.accuracy import AccuracyProfile, read_profile
 from trackkit.track.model import Track
 from trackkit.words import counted
 
@@ -18,26 +21,30 @@ _WORTH_TELLING = 0.01
 _EVERY_M = 1.0
 
 
-def with_accuracy(track: Track, plane: LocalPlane, fitted: FittedLine) -> Track:
+def with_accuracy(
+    track: Track, plane: LocalPlane, curve: Curve, chainage_m: Floats, known: KnownLine
+) -> Track:
     """Give a track the accuracy of the line it was laid along, as profile and as a whole.
 
     Parameters
     ----------
     track
         The track.
-    plane, fitted
-        Its line on its plane.
+    plane, curve, chainage_m, known
+        The line on its plane, and how well it is known at chainages of it, shape (n,).
     """
-    profile = profile_along(track, plane, fitted.curve, fitted.chainage_m, fitted.known)
-    return with_rms(replace(track, centreline=replace(track.centreline, accuracy_profile=profile)))
+    return with_profile(track, profile_along(track, plane, curve, chainage_m, known))
 
 
-def with_rms(track: Track) -> Track:
-    """Give a track the root mean square of its accuracy profile as its accuracy."""
-    known = track.centreline.accuracy_at(track.curve.chainages(_EVERY_M))
-    if known is None:
-        return track
-    return replace(track, accuracy_m=round(float(np.sqrt(np.mean(known[0] ** 2))), 3))
+def with_profile(track: Track, profile: AccuracyProfile) -> Track:
+    """Give a track an accuracy profile, and the root mean square of that as its accuracy."""
+    curve = track.curve
+    sigma, _ = read_profile(profile, curve.chainages(_EVERY_M), curve.length_m, closed=track.closed)
+    return replace(
+        track,
+        centreline=replace(track.centreline, accuracy_profile=profile),
+        accuracy_m=round(float(np.sqrt(np.mean(sigma**2))), 3),
+    )
 
 
 def accuracy_remarks(track: Track, fitted: FittedLine) -> tuple[str, ...]:
@@ -85,8 +92,8 @@ def left_out_remarks(
         return ()
     share = 100.0 * left_out / driven
     remark = (
-        f"{left_out:,.0f} of the {driven:,.0f} m recorded ({share:.0f} %) were left out: the course "
-        f"is built from {counted(used, 'run')}, and stops of 5 s or more part runs; record the "
-        "course in one go"
+        f"{left_out:,.0f} of the {driven:,.0f} m recorded ({share:.0f} %) were left out: the "
+        f"course is built from {counted(used, 'run')}, and stops of 5 s or more part runs; "
+        "record the course in one go"
     )
     return (remark,)
