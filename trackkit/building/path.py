@@ -20,8 +20,8 @@ _LONG_STOP_S = 5.0
 _GAP_S = 1.5
 _GAP_INTERVALS = 3.0
 _GAP_M = 10.0
-"""Fixes farther apart than these three leave a gap on the way.  An interval is usual if half of the way
-was covered in shorter ones: a logger that writes a fix only now and then leaves no gaps."""
+"""Fixes farther apart than these three leave a gap on the way.  An interval is usual if half of the
+way was covered in shorter ones: a logger that writes a fix only now and then leaves no gaps."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,7 +8,7 @@ needs too are: pages/web/base.schema.json describes the document.
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np

@@ -63,6 +63,13 @@ def uncertain_stretches(track: Track) -> tuple[Stretch, ...]:
     return tuple(sorted(stretches, key=lambda stretch: stretch.begin_m))
 
 
+def stretch_places(track: Track, stretch: Stretch) -> Floats:
+    """Lay a stretch of a line on its plane, shape (k, 2), metres."""
+    count = max(2, int((stretch.end_m - stretch.begin_m) / BAND_SPACING_M) + 1)
+    chainage = np.linspace(stretch.begin_m, stretch.end_m, count)
+    return track.curve.position(track.curve.wrap(chainage) if track.closed else chainage)
+
+
 def doubt_sides(track: Track) -> tuple[Floats, Floats] | None:
     """Lay out two sigma to the left and to the right of a line on its plane, shape (k, 2) each."""
     curve = track.curve
