@@ -11,7 +11,7 @@ from trackkit.arrays import Flags, Floats
 from trackkit.building.average import Average, Reading
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.sparse import Spacing, bridged_sigma, spacing_of
-from trackkit.building.wander import ALONG_M, Wander, seam_shares, wander_of
+from trackkit.building.wander import ALONG_M, Wander, is_tied, seam_shares, wander_of
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.smoothing import low_pass, moving_mean
@@ -26,7 +26,8 @@ _PLACES = 60
 _MOST_LAPS = 60
 _SCATTER_OVER_M = 200.0
 _LOCAL_FREEDOM = 10.0
-_ALIKE = 0.5
+_ALIKE = 0.75
+_LEAST_CHANCE = 0.1
 _ROW_EVERY_M = 5.0
 _ROW_WITHIN = 0.03
 _LEAST_ROW_M = 0.015
@@ -118,13 +119,16 @@ def _shares(average: Average) -> Floats:
 
 def _errors(drive: Drive, wander: Wander) -> list[tuple[float, PositionError]]:
     """Errors of a drive's positions, one for each time constant, with its probability."""
-    receiver = Receiver.of(drive)
+    receiver = replace(Receiver.of(drive), doppler=is_tied(drive))
     expected = wander.expected_m[id(drive)]
     errors = []
     for weight, time, factor in zip(wander.weight, wander.time_s, wander.factor, strict=True):
+        if weight < _LEAST_CHANCE:
+            continue
         levels = replace(receiver.levels, wander_m=round(expected * factor, 3), wander_time_s=time)
         errors.append((weight, position_error(replace(receiver, levels=levels))))
-    return errors
+    total = sum(weight for weight, _ in errors)
+    return [(weight / total, error) for weight, error in errors]
 
 
 def _slow(

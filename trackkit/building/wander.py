@@ -15,6 +15,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.building.average import LEAST_SCALE_M, Reading
 from trackkit.building.find_laps import FoundLap
+from trackkit.building.sparse import SPARSE_S
 from trackkit.geometry.curve import Curve
 from trackkit.motion.drive import Drive
 from trackkit.motion.gauss_markov import covariance, variance_of_best_mean
@@ -36,7 +37,8 @@ _OWN_DOUBT = float(np.log(1.7))
 _MOST_LAPS, _PLACES = 10, 24
 _MOST_TIMES, _SHORTEST_STEP_S = 100, 5.0
 _LOOSE = 3.0
-_ROUGH_M = np.geomspace(0.02, 0.5, 9)
+_ROUGH_M, _ROUGH_DOUBT = 0.1, float(np.log(2.0))
+_ROUGHER = np.geomspace(0.2, 5.0, 13)
 
 
 @dataclass(frozen=True)
@@ -112,7 +114,7 @@ def wander_of(
     elif not laps[0].path.drive.has_doppler and curve.closed:
         score += _by_seam(laps[0], readings[0].jump_m, level)
     for key, drive in drives.items():
-        if drive.has_doppler and not drive.wander_from_recording:
+        if is_tied(drive) and not drive.wander_from_recording:
             score += _by_velocities(drive, level[key])
     chance = np.exp(score - score.max())
     weight = chance.sum(axis=1) / chance.sum()
@@ -255,10 +257,10 @@ def _shared(
         drive = drives[mine[0]]
         index = np.concatenate([np.arange(n * count, (n + 1) * count) for n in mine])
         facing = np.tile(left, (len(mine), 1))
-        if drive.has_doppler:
+        if is_tied(drive):
             share = float(variance_of_best_mean(drive.recording.duration_s, time_constant_s))
             block = share * (facing @ facing.T)
-        elif not curve.closed:
+        elif drive.has_doppler or not curve.closed:
             lag = when_s[mine].ravel()
             block = covariance(lag[:, None] - lag, time_constant_s) * (facing @ facing.T)
         else:
@@ -275,6 +277,11 @@ def _shared(
             block = made @ kernel @ made.T
         total[np.ix_(index, index)] = level[key] ** 2 * block
     return total
+
+
+def is_tied(drive: Drive) -> bool:
+    """Whether velocities, often enough, tie a drive's positions to each other."""
+    return drive.has_doppler and drive.recording.interval_s <= SPARSE_S
 
 
 def seam_shares(curve: Curve, chainage_m: Floats, lap: FoundLap) -> tuple[float, Floats]:
@@ -313,16 +320,14 @@ def _by_velocities(drive: Drive, level_m: float) -> Floats:
     # The drive along noisy velocities is itself a random walk.
     walk = drive.recording.interval_s * levels.doppler_mps**2
     walk += 2.0 * levels.slow_doppler_time_s * levels.slow_doppler_mps**2
-    walked = walk * (contrast @ np.minimum.outer(time, time) @ contrast.T)
-    score = np.zeros((len(_TIMES_S), len(_FACTORS)))
-    for row, constant in enumerate(_TIMES_S):
+    # Neither that nor the white noise left after smoothing is known well.
+    fixed = walk * np.minimum.outer(time, time) + _ROUGH_M**2 * np.eye(len(time))
+    fixed = contrast @ fixed @ contrast.T
+    doubt = -0.5 * (np.log(_ROUGHER) / _ROUGH_DOUBT) ** 2
+    scores = []
+    for constant in _TIMES_S:
         slow = level_m**2 * (contrast @ covariance(time[:, None] - time, constant) @ contrast.T)
-        # How much white noise is left after smoothing is not known well.
-        rough = []
-        for size in _ROUGH_M.tolist():
-            fixed = walked + size**2 * np.eye(len(rest))
-            constant_part = 0.5 * rest.shape[1] * float(np.linalg.slogdet(fixed)[1])
-            rough.append(_two_parts(slow, fixed, rest, np.ones(1))[0] - constant_part)
-        most = float(np.max(rough))
-        score[row] = most + np.log(np.exp(np.array(rough) - most).sum(axis=0) + 1e-300)
-    return score
+        scores.append(_two_parts(slow, fixed, rest, _ROUGHER))
+    score = np.array(scores) + doubt[None, :, None]
+    most = score.max()
+    return np.log(np.maximum(np.exp(score - most).sum(axis=1), 1e-300)) + most
