@@ -21,6 +21,7 @@ from trackkit.motion.drive import Drive
 from trackkit.motion.gauss_markov import covariance, variance_of_best_mean
 from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
+from trackkit.words import counted
 
 RADIUS_68 = float(np.sqrt(-2.0 * np.log(0.32)))
 """68 % of positions lie within this many sigmas of one axis (Rayleigh's distribution)."""
@@ -105,12 +106,13 @@ def wander_of(
     distance = (np.log(_FACTORS) / doubt) ** 2
     prior = -0.5 * (_PRIOR_FREEDOM + 1.0) * np.log1p(distance / _PRIOR_FREEDOM)
     score = np.tile(prior, (len(_TIMES_S), 1)) + np.log(_TIME_WEIGHTS)[:, None]
-    basis = [some.basis for some in expected.values()]
+    over = f"over {counted(laps, 'lap')}"
+    basis = [f"from {some.basis} {over}" for some in expected.values()]
     own = LEAST_SCALE_M
     if len(laps) > 1:
         by_laps, own = _by_laps(curve, chainage_m, laps, readings, level)
         score += by_laps
-        basis.append(f"how {len(laps)} laps lie beside each other")
+        basis.append("and from how they lie beside each other")
     elif not laps[0].path.drive.has_doppler and curve.closed:
         score += _by_seam(laps[0], readings[0].jump_m, level)
     for key, drive in drives.items():
@@ -131,7 +133,7 @@ def wander_of(
     )
 
 
-_ASSUMED = "a receiver's usual wander, which is assumed"
+_ASSUMED = "a receiver's usual wander"
 
 
 def _expected(drive: Drive) -> _Expected:
