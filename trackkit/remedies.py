@@ -23,6 +23,7 @@ Deed = Literal[
     "reverse",
     "build",
     "build from line",
+    "build revise",
     # The same work again, with other arguments.
     "build open",
     "build layout",
