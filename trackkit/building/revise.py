@@ -19,12 +19,15 @@ from trackkit.building.build import (
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of, share_of
+from trackkit.building.line_accuracy import KnownLine
+from trackkit.building.tell_accuracy import with_accuracy
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
+from trackkit.track.accuracy import ACCURACY_KINDS
 from trackkit.track.derive import with_line
 from trackkit.track.features import Gate
 from trackkit.track.history import now
@@ -141,14 +144,15 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     revised = _revised(track, curve, fitted)
     beside = _beside(revised)
     more = tuple(f"the gate {g.id} ({g.name}) does not cross the new line" for g in beside)
-    both = 1.0 / np.sqrt(accuracy**-2 + fitted.accuracy_m**-2)
     when = now()
+    if track.line == "driven" or track.centreline.accuracy_profile is not None:
+        known = _known_together(track, fitted, chainage, reached, changed, accuracy, share)
+        revised = with_accuracy(revised, track.plane, old, chainage, known)
     if track.line == "driven":
-        revised = replace(revised, accuracy_m=round(float(both), 3))
         revised = revised.revised_by(
-            f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
+            f"accuracy estimated from {'' if track.accuracy_m else 'an assumed '}"
             f"{accuracy:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
-            f"({fitted.basis}), taken as independent",
+            f"({fitted.known.basis}), taken as independent",
             when,
         )
     used = {id(lap) for lap in fitted.laps}
@@ -188,6 +192,34 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     )
     moved = share * shift
     return Revision(build, stretches, (float(moved[0]), float(moved[1])))
+
+
+def _known_together(
+    track: Track,
+    fitted: FittedLine,
+    chainage_m: Floats,
+    reached_m: Floats,
+    changed: Flags,
+    accuracy_m: float,
+    share: float,
+) -> KnownLine:
+    """Tell how well the mean of an old and a new line is known, by chainages of the old.
+
+    The two are taken as independent.  Where the track has changed, the new line is as it is.
+    """
+    before = track.centreline.accuracy_at(chainage_m)
+    if before is None:
+        before = np.full(len(chainage_m), accuracy_m), np.full(len(chainage_m), "measured")
+    period = fitted.curve.length_m if fitted.curve.closed else None
+    fresh = np.interp(reached_m, fitted.chainage_m, fitted.known.sigma_m, period=period)
+    nearest = np.searchsorted(fitted.chainage_m, reached_m)
+    fresh_kind = fitted.known.kind[np.clip(nearest, 0, len(fitted.chainage_m) - 1)]
+    taken = np.where(changed, 1.0, share)
+    sigma = np.hypot((1.0 - taken) * before[0], taken * fresh)
+    rank = [np.array([ACCURACY_KINDS.index(k) for k in kind]) for kind in (before[1], fresh_kind)]
+    better = rank[0] if share == 0.0 else np.minimum(*rank)
+    kind = np.array(ACCURACY_KINDS)[np.where(changed, rank[1], better)]
+    return KnownLine(np.asarray(sigma), kind, fitted.known.basis, fitted.known.assumed)
 
 
 def _layout_of(track: Track, laps: list[FoundLap]) -> Layout:
