@@ -24,6 +24,7 @@ Deed = Literal[
     "build",
     "build from line",
     "build revise",
+    "check recording",
     # The same work again, with other arguments.
     "build open",
     "build layout",

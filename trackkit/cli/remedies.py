@@ -160,6 +160,7 @@ _COMMANDS: Mapping[Deed | None, Callable[[Remedy, About], list[str]]] = {
     "build": _build,
     "build from line": _build,
     "build revise": _revise,
+    "check recording": lambda _, about: ["check", _track(about), "--recording", "RECORDING"],
 }
 
 
