@@ -85,9 +85,7 @@ class Judgement:
 _Reason = tuple[str, Remedy]
 
 
-def judge_track(
-    track: Track, findings: Iterable[Finding], *, recorded: bool = False
-) -> Judgement:
+def judge_track(track: Track, findings: Iterable[Finding], *, recorded: bool = False) -> Judgement:
     """Judge whether a track is fit to hand on.
 
     It is where no error is found, no warning that the file does not accept, where one sigma of the
@@ -203,15 +201,9 @@ def _of_carried(track: Track) -> list[_Reason]:
     share = metres / track.curve.length_m
     if share <= MOST_CARRIED:
         return []
-    return [
-        (
-            f"{metres:,.0f} m of the line ({100.0 * share:.0f} %) bridge gaps without fixes, more "
-            f"than {100.0 * MOST_CARRIED:.0f} %",
-            _laps(
-                track, "drive three laps with the receiver logging every fix, and fold them in"
-            ),
-        )
-    ]
+    what = f"{metres:,.0f} m of the line ({100.0 * share:.0f} %) bridge gaps without fixes"
+    step = _laps(track, "drive three laps with the receiver logging every fix, and fold them in")
+    return [(f"{what}, more than {100.0 * MOST_CARRIED:.0f} %", step)]
 
 
 def _of_gates(track: Track) -> list[_Reason]:
@@ -234,13 +226,8 @@ def _of_gates(track: Track) -> list[_Reason]:
     if vague:
         gate, sigma = max(vague, key=lambda pair: pair[1])
         others = "" if len(vague) == 1 else f", and at {counted(vague[1:], 'more gate')}"
-        reasons.append(
-            (
-                f"the line is known to {sigma:.1f} m at gate {gate.name}{others}, more than "
-                f"{MOST_GATE_SIGMA_M} m",
-                _sharper(track, gate, sigma),
-            )
-        )
+        what = f"the line is known to {sigma:.1f} m at gate {gate.name}{others}"
+        reasons.append((f"{what}, more than {MOST_GATE_SIGMA_M} m", _sharper(track, gate, sigma)))
     return reasons
 
 

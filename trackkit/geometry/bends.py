@@ -25,7 +25,7 @@ corner near the limit of `CORNER_RADIUS_M` is not split where noise takes it ove
 _CURVATURE_WINDOW_M = 8.0
 _WIDE_WINDOW_M = 50.0
 _SLOW = 0.25
-"""Share of the mean curvature below which a stretch within a wide bend is not yet, or no longer, it."""
+"""Share of a wide bend's mean curvature below which a stretch is no part of it."""
 _NOTHING_M = 1e-6
 _BEGUN_DEG = 0.5
 """A wide bend begins and ends where this much of its turn is still to come, or left."""
