@@ -19,8 +19,9 @@ _NEAREST_M = 0.05
 _LONG_STOP_S = 5.0
 _GAP_S = 1.5
 _GAP_INTERVALS = 3.0
-"""Fixes farther apart than both leave a gap on the way.  An interval is usual if half of the way
-was covered in shorter ones: a logger that writes a fix only now and then leaves no gaps."""
+_GAP_M = 10.0
+"""Fixes farther apart than these three leave a gap on the way.  An interval is usual if half of the
+way was covered in shorter ones: a logger that writes a fix only now and then leaves no gaps."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,9 +153,10 @@ def _in_gap(drive: Drive, time_s: Floats) -> Flags:
         return np.zeros(len(time_s), dtype=bool)
     index = np.clip(np.searchsorted(drive.time_s, time_s, side="right") - 1, 0, len(step) - 1)
     order = np.argsort(step, kind="stable")
-    way = np.cumsum(np.linalg.norm(np.diff(drive.position_m, axis=0), axis=1)[order])
+    chord = np.linalg.norm(np.diff(drive.position_m, axis=0), axis=1)
+    way = np.cumsum(chord[order])
     usual = step[order[np.searchsorted(way, 0.5 * way[-1])]]
-    wide = step > max(_GAP_S, _GAP_INTERVALS * float(usual))
+    wide = (step > max(_GAP_S, _GAP_INTERVALS * float(usual))) & (chord > _GAP_M)
     inside = (time_s > drive.time_s[index]) & (time_s < drive.time_s[index + 1])
     return np.asarray(wide[index] & inside)
 

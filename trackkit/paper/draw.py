@@ -254,12 +254,22 @@ def _foot(track: Track, lettering: Lettering, width_mm: float) -> list[_Line]:
     if track.revised:
         about.append(f"revised {lettering.clean(track.revised)}")
     if track.accuracy_m is not None:
-        about.append(f"line known to {track.accuracy_m:.1f} m (one sigma)")
+        about.append(f"line known to {track.accuracy_m:.1f} m (one sigma{_unmeasured(track)})")
     if track.licence:
         about.append(f"licence {lettering.clean(track.licence)}")
     caution = lettering.wrapped(f"{PLAN} {CAUTION}", _SMALL_PT, width_mm, 6)
     last = lettering.clipped(", ".join(about), _SMALL_PT, width_mm)
     return [_Line(line, _SMALL_PT) for line in caution] + [_Line(last, _SMALL_PT, colour=SOFT)]
+
+
+def _unmeasured(track: Track) -> str:
+    metres = track.centreline.metres_of_kinds() or {}
+    shares = [
+        f"{max(1, round(100 * some / track.length_m))} % {kind}"
+        for kind, some in metres.items()
+        if kind != "measured" and some > 0
+    ]
+    return "; " + ", ".join(shares) if shares else ""
 
 
 def _write_lines(pen: Pen, lines: Sequence[_Line], top_mm: float) -> None:
@@ -281,6 +291,8 @@ def _draw_shapes(pen: Pen, track: Track, shapes: Shapes) -> None:
         pen.line(shapes.centre, BAND_EDGE, THIN_PT, over=2.0)
     else:
         pen.geometry(shapes.band, BAND, BAND_EDGE, 0.6, over=2.0)
+    for mark, places in shapes.unmeasured:
+        pen.unmeasured(places, mark)
     for lane in shapes.pit_lanes:
         pen.line(lane, PAPER, 2.6, over=2.5)
         pen.line(lane, PIT, 1.4, over=2.6, dash=PIT_DASH)
