@@ -82,23 +82,31 @@ def _length_of_gate(track: Track, gate: Gate, difference: Disagreement) -> Findi
 def _length_stated(track: Track) -> Iterator[Finding]:
     actual = track.curve.length_m
     stated = _stated(track, "length_m")
-    in_file = stated is not None
     length = float(track.length_m if stated is None else stated.stated or 0.0)
-    far_off = abs(length - actual) > LENGTH_FAR_OFF * actual
-    if not far_off and not in_file:
-        return
-    yield new_finding(
-        track,
-        severity="error" if far_off else "note",
-        rule="length",
-        feature="centreline",
-        message=f"the declared length is {length:.2f} m but the line is {actual:.2f} m long",
-        remedy=Remedy(
-            f"set length_m to {actual:.2f}, as saving the file does",
-            do="set",
-            value={"length_m": round(actual, 2)},
-        ),
+    message = f"the declared length is {length:.2f} m but the line is {actual:.2f} m long"
+    remedy = Remedy(
+        f"set length_m to {actual:.2f}, as saving the file does",
+        do="set",
+        value={"length_m": round(actual, 2)},
     )
+    if abs(length - actual) > LENGTH_FAR_OFF * actual:
+        yield new_finding(
+            track,
+            severity="error",
+            rule="length",
+            feature="centreline",
+            message=message,
+            remedy=remedy,
+        )
+    elif stated is not None:
+        yield new_finding(
+            track,
+            severity="note",
+            rule="length",
+            feature="centreline",
+            message=message,
+            remedy=remedy,
+        )
 
 
 def _direction_stated(track: Track) -> Iterator[Finding]:

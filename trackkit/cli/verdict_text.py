@@ -38,6 +38,13 @@ def verdict_lines(judgement: Judgement, path: str) -> Iterator[str]:
         yield f"    next: {sentence(judgement.next_step, About(path))}"
 
 
+def verdict_sentence(judgement: Judgement) -> str:
+    """Write a verdict as one sentence, for a sheet of paper."""
+    why = [*judgement.verdict.reasons, *judgement.remarks]
+    fit = "Fit to hand on" if judgement.fit else "Not fit to hand on"
+    return f"{fit}: {'; '.join(why)}." if why else f"{fit}."
+
+
 def verdict_row(judgement: Judgement, path: str) -> dict[str, Any]:
     """Write a verdict as JSON, the next thing to do with the command that does it."""
     row = judgement.as_row()
