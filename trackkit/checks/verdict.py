@@ -82,6 +82,13 @@ class Judgement:
         }
 
 
+_SURVEY = Remedy(
+    "build the track from laps; or measure how far the drawn line is from places surveyed along "
+    "the track, and say it",
+    do="set",
+    value={"accuracy_m": "METRES"},
+)
+"""What makes a drawn line as good as it must be: laps do not move one."""
 _Reason = tuple[str, Remedy]
 
 
@@ -176,23 +183,10 @@ def _of_whole_accuracy(track: Track) -> list[_Reason]:
             )
         ]
     if known is None:
-        return [
-            (
-                "nobody has said how well the drawn line is known",
-                Remedy(
-                    "measure how far the line is from places surveyed along the track, and say it",
-                    do="set",
-                    value={"accuracy_m": "METRES"},
-                ),
-            )
-        ]
+        return [("nobody has said how well the drawn line is known", _SURVEY)]
     if known > MOST_GATE_SIGMA_M:
-        return [
-            (
-                f"the drawn line is known to {known:.1f} m, more than {MOST_GATE_SIGMA_M} m",
-                _laps(track, "draw it from a survey, or build the track from laps"),
-            )
-        ]
+        what = f"the drawn line is known to {known:.1f} m, more than {MOST_GATE_SIGMA_M} m"
+        return [(what, _SURVEY)]
     return []
 
 
@@ -209,6 +203,7 @@ def _of_carried(track: Track) -> list[_Reason]:
 def _of_gates(track: Track) -> list[_Reason]:
     reasons: list[_Reason] = []
     vague: list[tuple[Gate, float]] = []
+    drawn = False
     for gate in track.gates:
         known = track.centreline.accuracy_at(gate.chainage_m)
         if gate.kind in BESIDE_THE_TRACK or known is None:
@@ -223,11 +218,14 @@ def _of_gates(track: Track) -> list[_Reason]:
             )
         elif sigma > MOST_GATE_SIGMA_M:
             vague.append((gate, sigma))
+            drawn = drawn or kind == "drawn"
     if vague:
         gate, sigma = max(vague, key=lambda pair: pair[1])
         others = "" if len(vague) == 1 else f", and at {counted(vague[1:], 'more gate')}"
-        what = f"the line is known to {sigma:.1f} m at gate {gate.name}{others}"
-        reasons.append((f"{what}, more than {MOST_GATE_SIGMA_M} m", _sharper(track, gate, sigma)))
+        line = "the drawn line" if drawn else "the line"
+        what = f"{line} is known to {sigma:.1f} m at gate {gate.name}{others}"
+        step = _SURVEY if drawn else _sharper(track, gate, sigma)
+        reasons.append((f"{what}, more than {MOST_GATE_SIGMA_M} m", step))
     return reasons
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from trackkit.errors import TrackFileError
 from trackkit.geometry.shape import direction_of
+from trackkit.track.accuracy import AccuracyRow
 from trackkit.track.countries import COUNTRY_CODES
 from trackkit.track.features import Corner
 from trackkit.track.history import now
@@ -103,6 +104,9 @@ def set_fact(track: Track, key: str, value: str, *, by: str | None = None) -> Fa
     new = _READERS[name](track, value.strip())
     before = getattr(track, name)
     changed = replace(track, **{name: new})
+    if name == "accuracy_m" and track.centreline.accuracy_profile is not None:
+        drawn = (AccuracyRow(0.0, float(new), "drawn"),)
+        changed = replace(changed, centreline=replace(track.centreline, accuracy_profile=drawn))
     if None not in (changed.valid_from, changed.valid_until):
         _require_period(str(changed.valid_from), str(changed.valid_until))
     what = f"set {name} from {_shown(before)} to {_shown(new)}"
@@ -253,7 +257,8 @@ def _direction(track: Track, text: str) -> str | None:
 
 
 def _accuracy(track: Track, text: str) -> float:
-    if track.centreline.accuracy_profile is not None:
+    rows = track.centreline.accuracy_profile or ()
+    if any(row.kind != "drawn" for row in rows):
         raise TrackFileError(
             "accuracy_m is that of the accuracy profile, which recordings gave",
             remedy="fold further recordings in, which sharpens it",
