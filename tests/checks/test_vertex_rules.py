@@ -2,14 +2,17 @@
 
 from dataclasses import replace
 
+import driven_block
 import numpy as np
 import pytest
-from drives import block_circuit, hairpin_circuit, stadium
+from drives import block_circuit, gate_ends, hairpin_circuit, stadium
 from good_lines import drawn_vertices, track_at, track_through
 
+from trackkit.building.revise import revise_track
 from trackkit.checks.check import check_track
 from trackkit.checks.vertex_rules import chord_errors_m, rounded_decimals, vertex_scatter_m
 from trackkit.geometry.curve import Curve
+from trackkit.track.features import Gate
 
 ROADS = {"block": block_circuit(), "hairpin": hairpin_circuit(), "oval": stadium(250.0, 90.0)}
 
@@ -134,3 +137,44 @@ def test_a_hairpin_cut_by_a_chord_is_found_by_its_corners(begin, end):
     kept = chainage[(chainage <= begin) | (chainage >= end)]
 
     assert rules(closed(points(road, kept))) & {"kink", "line-coarse", "line-gap", "crosses-itself"}
+
+
+def spoilt(how):
+    """The block circuit with its vertices 2 m apart, spoilt in one way."""
+    road = ROADS["block"]
+    chainage = every(road, 2.0)
+    position = points(road, chainage)
+    if how == "kink":
+        position[300] += [0.0, 9.0]
+    elif how == "line-scatter":
+        position += 0.2 * np.random.default_rng(1).standard_normal(position.shape)
+    elif how == "line-gap":
+        position = position[(chainage[:-1] < 150.0) | (chainage[:-1] > 450.0)]
+    elif how == "line-coarse":
+        position = road.at(np.arange(0.0, road.length_m, 40.0))[0]
+    track = closed(position)
+    if how == "line-rounded":
+        line = track.centreline
+        track = replace(
+            track,
+            centreline=replace(
+                line,
+                longitude_deg=np.round(line.longitude_deg, 5),
+                latitude_deg=np.round(line.latitude_deg, 5),
+            ),
+        )
+    left, right = gate_ends(road, 0.0)
+    return track.with_gates([Gate("finish", "finish", "Finish", left, right)])
+
+
+@pytest.mark.parametrize(
+    "rule", ["kink", "line-scatter", "line-gap", "line-coarse", "line-rounded"]
+)
+def test_folding_a_recording_in_does_away_with_the_finding_as_its_remedy_says(rule):
+    track = spoilt(rule)
+    (finding,) = [f for f in check_track(track) if f.rule == rule]
+    assert finding.remedy.do == "build revise"
+
+    revised = revise_track(track, [driven_block.recording()]).build.track
+
+    assert rules(revised) == set()

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from trackkit.checks.findings import Finding, new_finding
+from trackkit.geometry.kinks import KINK_M, find_kinks
 from trackkit.geometry.shape import self_crossings
 from trackkit.remedies import Remedy
 from trackkit.track.model import Track
@@ -16,9 +17,6 @@ FEWEST_POINTS = 20
 """A line of fewer vertices cannot follow a track to half a metre."""
 BRIDGE_WITHIN_M = 10.0
 CORNER_WITHIN_M = 5.0
-KINK_M = 2.0
-KINK_DEG = 75.0
-"""The tightest hairpins of kart circuits have radii of about 3 m and turn 40 degrees in 2 m."""
 
 
 def _points(track: Track) -> Iterator[Finding]:
@@ -74,23 +72,16 @@ def _simple(track: Track) -> Iterator[Finding]:
 
 def _kinks(track: Track) -> Iterator[Finding]:
     """Find places where the line turns as no vehicle can: a stray vertex, or one out of order."""
-    curve = track.curve
-    chainage = curve.chainages(0.5)
-    direction = curve.direction(chainage)
-    apart = max(1, round(KINK_M / (chainage[1] - chainage[0])))
-    ahead = np.roll(direction, -apart, axis=0)
-    turned = np.degrees(np.arccos(np.clip((direction * ahead).sum(axis=1), -1.0, 1.0)))
-    if not curve.closed:
-        turned[-apart:] = 0.0
-    if float(turned.max()) > KINK_DEG:
-        where = float(curve.wrap(chainage[int(np.argmax(turned))] + 0.5 * KINK_M))
+    chainage, turned = find_kinks(track.curve)
+    if len(chainage):
+        worst = int(np.argmax(turned))
         yield new_finding(
             track,
             severity="error",
             rule="kink",
             feature="centreline",
-            chainage_m=where,
-            message=f"the line turns by {float(turned.max()):.0f} degrees within {KINK_M:.0f} m, "
+            chainage_m=float(chainage[worst]),
+            message=f"the line turns by {float(turned[worst]):.0f} degrees within {KINK_M:.0f} m, "
             "as no vehicle does",
             remedy=Remedy(
                 "fold a recording in that is driven there, which lays the line anew",

@@ -97,7 +97,7 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
     wide = _averaged(bend, round(0.5 * _WIDE_WINDOW_M / step), closed=curve.closed)
     hand = np.where(np.abs(bend) > 1.0 / CORNER_RADIUS_M, np.sign(bend), 0.0).astype(np.intp)
     shift = _seam(hand, wide) if curve.closed else 0
-    hand, bend, wide = (np.roll(values, -shift) for values in (hand, bend, wide))
+    hand, bend, wide = np.roll(hand, -shift), np.roll(bend, -shift), np.roll(wide, -shift)
     turning_runs = sorted((*run, side) for side in (1, -1) for run in runs_of(hand == side))
     within = round(JOIN_WITHIN_M / step)
     heading = np.degrees(np.concatenate([[0.0], np.cumsum(bend) * step]))
