@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from trackkit.arrays import Flags, Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.line_rules import FEWEST_POINTS
 from trackkit.geometry.curve import Curve
@@ -168,7 +168,7 @@ def _scatter(track: Track) -> Iterator[Finding]:
     )
 
 
-def vertex_scatter_m(curve: Curve) -> tuple[Floats, Floats]:
+def vertex_scatter_m(curve: Curve) -> tuple[Indices, Floats]:
     """Estimate how vertices scatter to the side of a smooth line.
 
     Each vertex is held against the cubic through the two before and the two after it, by chord
