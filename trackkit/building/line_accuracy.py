@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trackkit.arrays import Flags, Floats
-from trackkit.building.average import LEAST_SCALE_M, Average, Reading
+from trackkit.building.average import Average, Reading
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.sparse import Spacing, bridged_sigma, spacing_of
-from trackkit.building.wander import ALONG_M, Wander, wander_of
+from trackkit.building.wander import ALONG_M, Wander, is_tied, seam_shares, wander_of
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.smoothing import low_pass, moving_mean
@@ -25,10 +25,9 @@ NEAR_FIX_M = 15.0
 _PLACES = 60
 _MOST_LAPS = 60
 _SCATTER_OVER_M = 200.0
-_PRIOR_FREEDOM = 4.0
 _LOCAL_FREEDOM = 10.0
-_LEAST_OWN_M = 0.1
-_ALIKE = 0.5
+_ALIKE = 0.75
+_LEAST_CHANCE = 0.1
 _ROW_EVERY_M = 5.0
 _ROW_WITHIN = 0.03
 _LEAST_ROW_M = 0.015
@@ -86,10 +85,10 @@ def known_along(
     """
     left = curve.left(chainage_m)
     step = float(chainage_m[1] - chainage_m[0])
-    wander = wander_of(laps, readings, left)
+    wander = wander_of(curve, chainage_m, laps, readings)
     share = _shares(average)
     slow = _slow(curve, chainage_m, laps, readings, share, wander, left)
-    own = _own(curve, step, laps, readings, average, wander)
+    own = _own(curve, step, laps, average, wander)
     spacing = [spacing_of(lap, reading.time_s) for lap, reading in zip(laps, readings, strict=True)]
     counts = average.weight > 0
     between = np.array([some.sigma_m for some in spacing])
@@ -120,13 +119,16 @@ def _shares(average: Average) -> Floats:
 
 def _errors(drive: Drive, wander: Wander) -> list[tuple[float, PositionError]]:
     """Errors of a drive's positions, one for each time constant, with its probability."""
-    receiver = Receiver.of(drive)
+    receiver = replace(Receiver.of(drive), doppler=is_tied(drive))
     expected = wander.expected_m[id(drive)]
     errors = []
     for weight, time, factor in zip(wander.weight, wander.time_s, wander.factor, strict=True):
+        if weight < _LEAST_CHANCE:
+            continue
         levels = replace(receiver.levels, wander_m=round(expected * factor, 3), wander_time_s=time)
         errors.append((weight, position_error(replace(receiver, levels=levels))))
-    return errors
+    total = sum(weight for weight, _ in errors)
+    return [(weight / total, error) for weight, error in errors]
 
 
 def _slow(
@@ -170,55 +172,35 @@ def _slow(
 
 def _seam(curve: Curve, chainage_m: Floats, lap: FoundLap, left: Floats) -> Floats:
     """Share of a lap's jump at its seam that was spread to each place, as it faces there."""
-    begin, _ = curve.project(lap.path.position_m[lap.begin], lap.path.direction[lap.begin])
-    ahead = np.asarray(curve.along(float(begin), chainage_m)) / curve.length_m
-    return np.asarray((0.5 - ahead) * (left @ curve.left(float(begin))))
+    begin, lean = seam_shares(curve, chainage_m, lap)
+    return np.asarray(lean * (left @ curve.left(begin)))
 
 
 def _own(
-    curve: Curve,
-    step_m: float,
-    laps: Sequence[FoundLap],
-    readings: Sequence[Reading],
-    average: Average,
-    wander: Wander,
+    curve: Curve, step_m: float, laps: Sequence[FoundLap], average: Average, wander: Wander
 ) -> Floats:
-    """Variance of a single lap's own deviation from the line that is repeated, shape (n,)."""
-    count = average.weight.shape[1]
-    assumed = np.full(count, LEAST_SCALE_M**2)
+    """Variance of a single lap's own deviation from the line that is repeated, shape (n,).
+
+    How large it is all along the line comes with the wander; how it varies is read from how the
+    laps scatter once the shift of each is taken out.
+    """
+    overall = wander.own_m**2
     if len(laps) == 1:
-        return assumed
+        return np.full(average.weight.shape[1], overall)
     weight = average.weight
     total, square = weight.sum(axis=0), (weight**2).sum(axis=0)
     freedom = np.maximum(total - square / np.maximum(total, 1e-9), 0.0)
     squares = (weight * (average.offset_m - average.mean_m) ** 2).sum(axis=0)
-    # A lap's shift is taken out of its scatter; how the wander changes within the lap is not.
-    within = float(
-        np.mean(
-            [_within(lap, reading, wander) for lap, reading in zip(laps, readings, strict=True)]
-        )
-    )
-    independent = curve.length_m / (2.0 * ALONG_M)
-    overall = max(float(squares.sum() / max(freedom.sum(), 1e-9)) - within, _LEAST_OWN_M**2)
-    known = float(freedom.mean()) * independent
-    overall = (known * overall + _PRIOR_FREEDOM * LEAST_SCALE_M**2) / (known + _PRIOR_FREEDOM)
+    everywhere = float(squares.sum() / max(freedom.sum(), 1e-9))
+    if everywhere <= 0:
+        return np.full(len(total), overall)
     over = [
         moving_mean(some[None], _SCATTER_OVER_M, step_m, closed=curve.closed)[0]
         for some in (squares, freedom)
     ]
-    local = np.maximum(over[0] / np.maximum(over[1], 1e-9) - within, _LEAST_OWN_M**2)
+    local = over[0] / np.maximum(over[1], 1e-9) / everywhere
     here = over[1] * _SCATTER_OVER_M / (2.0 * ALONG_M)
-    return np.asarray((here * local + _LOCAL_FREEDOM * overall) / (here + _LOCAL_FREEDOM))
-
-
-def _within(lap: FoundLap, reading: Reading, wander: Wander) -> float:
-    """Variance about its own mean that errors of the positions give one lap."""
-    some = reading.time_s[np.linspace(0, len(reading.time_s) - 1, _PLACES).astype(int)]
-    lag = np.abs(some[:, None] - some)
-    variance = 0.0
-    for chance, error in _errors(lap.path.drive, wander):
-        variance += chance * (error.sigma_m**2 - float(error.covariance(lag).mean()))
-    return max(variance, 0.0)
+    return np.asarray(overall * (here * local + _LOCAL_FREEDOM) / (here + _LOCAL_FREEDOM))
 
 
 def _thin(spacing: Sequence[Spacing], counts: Flags) -> Flags:

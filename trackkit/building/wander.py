@@ -13,10 +13,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.building.average import LAP_SIGMA_M, LEAST_SCALE_M, Reading
+from trackkit.building.average import LEAST_SCALE_M, Reading
 from trackkit.building.find_laps import FoundLap
+from trackkit.building.sparse import SPARSE_S
+from trackkit.geometry.curve import Curve
 from trackkit.motion.drive import Drive
-from trackkit.motion.gauss_markov import covariance, covariance_of_means, variance_of_best_mean
+from trackkit.motion.gauss_markov import covariance, variance_of_best_mean
 from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 
@@ -25,16 +27,18 @@ RADIUS_68 = float(np.sqrt(-2.0 * np.log(0.32)))
 ALONG_M = 45.0
 """A driver's own line stays aside for about so long (common practice, no source)."""
 
-_FACTORS = np.exp(np.linspace(-2.1, 2.1, 29))
+_FACTORS = np.exp(np.linspace(-2.1, 2.1, 43))
 _TIMES_S = (60.0, 120.0, 240.0)
 _TIME_WEIGHTS = (0.25, 0.5, 0.25)
 _USUAL_DOUBT, _HDOP_DOUBT, _REPORTED_DOUBT, _READ_DOUBT = np.log([1.5, 1.4, 1.25, 1.2])
 _PRIOR_FREEDOM = 4.0
-_MOST_BLOCKS = 100
-_SHORTEST_BLOCK_S = 5.0
-_LOOSE = 5.0
-_LEAST_TURN = 0.1
-_MOST_LAPS = 60
+_OWN_M = np.geomspace(0.1, 12.0, 25)
+_OWN_DOUBT = float(np.log(1.7))
+_MOST_LAPS, _PLACES = 10, 24
+_MOST_TIMES, _SHORTEST_STEP_S = 100, 5.0
+_LOOSE = 3.0
+_ROUGH_M, _ROUGH_DOUBT = 0.1, float(np.log(2.0))
+_ROUGHER = np.geomspace(0.2, 5.0, 13)
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,8 @@ class Wander:
         For each of them, the level over what was expected of each recording.
     expected_m
         Level expected of each recording beforehand, by the identity of its drive.
+    own_m
+        One sigma of what a single lap has of its own besides, metres.
     basis
         On what it rests, clauses.
     assumed
@@ -61,6 +67,7 @@ class Wander:
     time_s: tuple[float, ...]
     factor: tuple[float, ...]
     expected_m: dict[int, float]
+    own_m: float
     basis: tuple[str, ...]
     assumed: bool
 
@@ -72,21 +79,24 @@ class _Expected:
     basis: str
 
 
-def wander_of(laps: Sequence[FoundLap], readings: Sequence[Reading], left: Floats) -> Wander:
+def wander_of(
+    curve: Curve, chainage_m: Floats, laps: Sequence[FoundLap], readings: Sequence[Reading]
+) -> Wander:
     """Find the wander of the recordings that laps are of.
 
     One factor holds for all of them: that on the level which each receiver leads to expect.  Its
-    prior is Student's t of its logarithm, the likelihood that of the laps' shifts with their common
-    mean unknown (restricted likelihood; Patterson & Thompson 1971, from memory), and in a recording
-    with velocities that of what they leave of the positions.  A single lap without velocities tells
-    by how far its end lies beside its beginning.
+    prior is Student's t of its logarithm.  The likelihood is that of the laps' sideways places
+    where nobody knows the line itself (restricted likelihood; Patterson & Thompson 1971, from
+    memory), what each lap has of its own being unknown too; and in a recording with velocities that
+    of what they leave of the positions.  A single lap without velocities tells by how far its end
+    lies beside its beginning.
 
     Parameters
     ----------
+    curve, chainage_m
+        The line and chainages along it, shape (n,).
     laps, readings
-        Which laps, and how they lie along the line.
-    left
-        Unit vectors to the left of the line at the places of the readings, shape (n, 2).
+        The laps, read at those chainages.
     """
     drives = {id(lap.path.drive): lap.path.drive for lap in laps}
     expected = {key: _expected(drive) for key, drive in drives.items()}
@@ -96,20 +106,16 @@ def wander_of(laps: Sequence[FoundLap], readings: Sequence[Reading], left: Float
     prior = -0.5 * (_PRIOR_FREEDOM + 1.0) * np.log1p(distance / _PRIOR_FREEDOM)
     score = np.tile(prior, (len(_TIMES_S), 1)) + np.log(_TIME_WEIGHTS)[:, None]
     basis = [some.basis for some in expected.values()]
-    told = False
+    own = LEAST_SCALE_M
     if len(laps) > 1:
-        some = _spread_over(laps)
-        shift = np.array([_shift(left, readings[i].offset_m) for i in some])
-        score += _by_shifts([laps[i] for i in some], shift, level, left)
+        by_laps, own = _by_laps(curve, chainage_m, laps, readings, level)
+        score += by_laps
         basis.append(f"how {len(laps)} laps lie beside each other")
-    elif not laps[0].path.drive.has_doppler:
+    elif not laps[0].path.drive.has_doppler and curve.closed:
         score += _by_seam(laps[0], readings[0].jump_m, level)
     for key, drive in drives.items():
-        if drive.has_doppler and not drive.wander_from_recording:
+        if is_tied(drive) and not drive.wander_from_recording:
             score += _by_velocities(drive, level[key])
-            told = True
-    if told:
-        basis.append("what its velocities leave of its positions")
     chance = np.exp(score - score.max())
     weight = chance.sum(axis=1) / chance.sum()
     factor = np.exp(chance @ np.log(_FACTORS) / chance.sum(axis=1))
@@ -119,6 +125,7 @@ def wander_of(laps: Sequence[FoundLap], readings: Sequence[Reading], left: Float
         time_s=_TIMES_S,
         factor=tuple(factor.tolist()),
         expected_m=level,
+        own_m=own,
         basis=tuple(dict.fromkeys(basis)),
         assumed=usual and len(laps) == 1,
     )
@@ -151,51 +158,137 @@ def one_axis_m(recording: Recording) -> float:
     return size if recording.accuracy_of == "axis" else size / RADIUS_68
 
 
-def _spread_over(laps: Sequence[FoundLap]) -> list[int]:
-    """Of very many laps choose some: this takes the cube of their number."""
-    count = min(len(laps), _MOST_LAPS)
-    return np.unique(np.linspace(0, len(laps) - 1, count).astype(int)).tolist()
+def _two_parts(varied: Floats, fixed: Floats, value: Floats, scales: Floats) -> Floats:
+    """Log likelihood of columns whose covariance is a sum of two, each times a scale.
+
+    Parameters
+    ----------
+    varied, fixed
+        The two covariances, shape (n, n); the second is positive definite.
+    value
+        Columns with the same covariance and mean 0, shape (n, k).
+    scales
+        Scales of the second, shape (m,); those of the first are `_FACTORS`, both squared.
+
+    Returns
+    -------
+    ndarray
+        Shape (m, factors).
+    """
+    from scipy.linalg import eigh
+
+    # Both at once become diagonal (Golub & Van Loan, Matrix Computations, 8.7; from memory).
+    size, axes = eigh(varied, fixed)
+    turned = ((axes.T @ value) ** 2).sum(axis=1)
+    columns = value.shape[1]
+    variance = (
+        np.maximum(size, 0.0) * (_FACTORS**2)[:, None] + (np.asarray(scales) ** 2)[:, None, None]
+    )
+    return np.asarray(-0.5 * (columns * np.log(variance) + turned / variance).sum(axis=2))
 
 
-def _shift(left: Floats, offset: Floats) -> Floats:
-    good = np.isfinite(offset)
-    return np.asarray(np.linalg.lstsq(left[good], offset[good], rcond=1e-2)[0])
+def _contrasts(count: int) -> Floats:
+    """Rows at right angles to each other that leave out the mean of so many values (Helmert)."""
+    rows = np.tril(np.ones((count - 1, count)))
+    number = np.arange(1, count)
+    rows[number - 1, number] = -number
+    return np.asarray(rows / np.sqrt(number * (number + 1.0))[:, None])
 
 
-def _by_shifts(
-    laps: Sequence[FoundLap], shift_m: Floats, level: dict[int, float], left: Floats
+def _by_laps(
+    curve: Curve,
+    chainage_m: Floats,
+    laps: Sequence[FoundLap],
+    readings: Sequence[Reading],
+    level: dict[int, float],
+) -> tuple[Floats, float]:
+    """Log likelihood of the laps' sideways places, shape (times, factors), and their own sigma."""
+    chosen = np.unique(np.linspace(0, len(laps) - 1, min(len(laps), _MOST_LAPS)).astype(int))
+    place = np.unique(np.linspace(0, len(chainage_m), _PLACES + 1).astype(int)[:-1])
+    some = [laps[i] for i in chosen.tolist()]
+    offset = np.array([readings[i].offset_m[place] for i in chosen.tolist()])
+    when = np.array([readings[i].time_s[place] for i in chosen.tolist()])
+    left = curve.left(chainage_m[place])
+    there = np.isfinite(offset)
+    rows, value = [], []
+    for column in range(len(place)):
+        index = np.flatnonzero(there[:, column])
+        if len(index) < 2:
+            continue
+        part = np.zeros((len(index) - 1, *offset.shape))
+        part[:, index, column] = _contrasts(len(index))
+        rows.append(part.reshape(len(part), -1))
+        value.append(rows[-1] @ np.where(there, offset, 0.0).ravel())
+    if not rows:
+        return np.zeros((len(_TIMES_S), len(_FACTORS))), LEAST_SCALE_M
+    contrast, seen = np.concatenate(rows), np.concatenate(value)[:, None]
+    apart = np.asarray(curve.separation(chainage_m[place][:, None], chainage_m[place]))
+    alone = np.kron(np.eye(len(some)), np.exp(-apart / ALONG_M))
+    own = contrast @ alone @ contrast.T
+    drives = [lap.path.drive for lap in some]
+    scores = []
+    doubt = -0.5 * (np.log(_OWN_M / LEAST_SCALE_M) / _OWN_DOUBT) ** 2
+    for time in _TIMES_S:
+        shared = _shared(curve, chainage_m[place], some, drives, when, left, level, time)
+        scores.append(_two_parts(contrast @ shared @ contrast.T, own, seen, _OWN_M))
+    score = np.array(scores) + doubt[None, :, None]
+    most = score.max()
+    chance = np.exp(score - most)
+    weight = chance.sum(axis=(0, 2))
+    usual = float(np.exp(weight @ np.log(_OWN_M) / weight.sum()))
+    return np.log(np.maximum(chance.sum(axis=1), 1e-300)) + most, usual
+
+
+def _shared(
+    curve: Curve,
+    chainage_m: Floats,
+    laps: Sequence[FoundLap],
+    drives: Sequence[Drive],
+    when_s: Floats,
+    left: Floats,
+    level: dict[int, float],
+    time_constant_s: float,
 ) -> Floats:
-    """Log likelihood of the laps' shifts, shape (times, factors)."""
-    turning, axes = np.linalg.eigh(left.T @ left / len(left))
-    value = shift_m @ axes[:, turning > _LEAST_TURN]
-    owner = np.array([id(lap.path.drive) for lap in laps])
-    own = LAP_SIGMA_M**2 + LEAST_SCALE_M**2 * 2.0 * ALONG_M / max(laps[0].length_m, ALONG_M)
-    score = np.zeros((len(_TIMES_S), len(_FACTORS)))
-    for row, time in enumerate(_TIMES_S):
-        shared = np.zeros((len(laps), len(laps)))
-        for key in dict.fromkeys(owner.tolist()):
-            mine = np.flatnonzero(owner == key)
-            drive = laps[int(mine[0])].path.drive
-            if drive.has_doppler:
-                share = variance_of_best_mean(drive.recording.duration_s, time)
-            else:
-                span = [(laps[i].start_s, laps[i].end_s) for i in mine.tolist()]
-                share = covariance_of_means(span, time)
-            shared[np.ix_(mine, mine)] = level[key] ** 2 * share
-        for column, factor in enumerate(_FACTORS.tolist()):
-            score[row, column] = _likelihood(factor**2 * shared + own * np.eye(len(laps)), value)
-    return score
+    """Covariance that the wander expected gives sideways places, laps by places, squared."""
+    count = len(chainage_m)
+    total = np.zeros((when_s.size, when_s.size))
+    for key in dict.fromkeys(id(drive) for drive in drives):
+        mine = [n for n, drive in enumerate(drives) if id(drive) == key]
+        drive = drives[mine[0]]
+        index = np.concatenate([np.arange(n * count, (n + 1) * count) for n in mine])
+        facing = np.tile(left, (len(mine), 1))
+        if is_tied(drive):
+            share = float(variance_of_best_mean(drive.recording.duration_s, time_constant_s))
+            block = share * (facing @ facing.T)
+        elif drive.has_doppler or not curve.closed:
+            lag = when_s[mine].ravel()
+            block = covariance(lag[:, None] - lag, time_constant_s) * (facing @ facing.T)
+        else:
+            # What the seam was closed by is part of each place of its lap.
+            ends = np.array([(laps[n].start_s, laps[n].end_s) for n in mine])
+            time = np.concatenate([when_s[mine].ravel(), *ends.T])
+            seams = [seam_shares(curve, chainage_m, laps[n]) for n in mine]
+            begun = np.array([curve.left(begin) for begin, _ in seams])
+            facing = np.concatenate([facing, begun, begun])
+            spread = np.kron(np.eye(len(mine)), np.ones((count, 1)))
+            spread = spread * np.concatenate([lean for _, lean in seams])[:, None]
+            made = np.hstack([np.eye(len(index)), -spread, spread])
+            kernel = covariance(time[:, None] - time, time_constant_s) * (facing @ facing.T)
+            block = made @ kernel @ made.T
+        total[np.ix_(index, index)] = level[key] ** 2 * block
+    return total
 
 
-def _likelihood(covariance_m2: Floats, value_m: Floats) -> float:
-    """Restricted log likelihood of columns that vary about a mean nobody knows."""
-    factor = np.linalg.cholesky(covariance_m2)
-    one = np.linalg.solve(factor, np.ones(len(value_m)))
-    white = np.linalg.solve(factor, value_m)
-    information = float(one @ one)
-    rest = white - one[:, None] * (one @ white) / information
-    log_size = 2.0 * float(np.log(np.diag(factor)).sum()) + np.log(information)
-    return -0.5 * (value_m.shape[1] * log_size + float((rest**2).sum()))
+def is_tied(drive: Drive) -> bool:
+    """Whether velocities, often enough, tie a drive's positions to each other."""
+    return drive.has_doppler and drive.recording.interval_s <= SPARSE_S
+
+
+def seam_shares(curve: Curve, chainage_m: Floats, lap: FoundLap) -> tuple[float, Floats]:
+    """Say where a lap begins and which share of the jump at its seam each place was moved by."""
+    begin, _ = curve.project(lap.path.position_m[lap.begin], lap.path.direction[lap.begin])
+    ahead = np.asarray(curve.along(float(begin), chainage_m)) / curve.length_m
+    return float(begin), 0.5 - ahead
 
 
 def _by_seam(lap: FoundLap, jump_m: float, level: dict[int, float]) -> Floats:
@@ -216,22 +309,25 @@ def _by_velocities(drive: Drive, level_m: float) -> Floats:
     # With a wander so large, the positions have no say in the slow part of the drive.
     loose = drive.with_levels(replace(levels, wander_m=_LOOSE * max(level_m, levels.wander_m)))
     duration = drive.recording.duration_s
-    lasting = max(_SHORTEST_BLOCK_S, duration / _MOST_BLOCKS)
-    number = np.floor(drive.time_s / lasting).astype(int)
-    _, block, count = np.unique(number, return_inverse=True, return_counts=True)
-    time = np.bincount(block, drive.time_s) / count
-    rest = np.stack([np.bincount(block, loose.wander_m[:, a]) / count for a in (0, 1)], axis=1)
-    if len(time) < 4:
+    count = int(min(_MOST_TIMES, duration / _SHORTEST_STEP_S))
+    if count < 4:
         return np.zeros((len(_TIMES_S), len(_FACTORS)))
+    nearest = np.searchsorted(drive.time_s, np.linspace(0.0, duration, count))
+    index = np.unique(np.minimum(nearest, len(drive.time_s) - 1))
+    time = drive.time_s[index]
+    contrast = _contrasts(len(time))
+    rest = contrast @ loose.wander_m[index]
     # The drive along noisy velocities is itself a random walk.
     walk = drive.recording.interval_s * levels.doppler_mps**2
     walk += 2.0 * levels.slow_doppler_time_s * levels.slow_doppler_mps**2
-    fixed = walk * np.minimum.outer(time, time)
-    fixed += np.diag(levels.white_m**2 / count + 1e-4)
-    lag = time[:, None] - time
-    score = np.zeros((len(_TIMES_S), len(_FACTORS)))
-    for row, constant in enumerate(_TIMES_S):
-        shape = covariance(lag, constant)
-        for column, factor in enumerate(_FACTORS.tolist()):
-            score[row, column] = _likelihood((factor * level_m) ** 2 * shape + fixed, rest)
-    return score
+    # Neither that nor the white noise left after smoothing is known well.
+    fixed = walk * np.minimum.outer(time, time) + _ROUGH_M**2 * np.eye(len(time))
+    fixed = contrast @ fixed @ contrast.T
+    doubt = -0.5 * (np.log(_ROUGHER) / _ROUGH_DOUBT) ** 2
+    scores = []
+    for constant in _TIMES_S:
+        slow = level_m**2 * (contrast @ covariance(time[:, None] - time, constant) @ contrast.T)
+        scores.append(_two_parts(slow, fixed, rest, _ROUGHER))
+    score = np.array(scores) + doubt[None, :, None]
+    most = score.max()
+    return np.log(np.maximum(np.exp(score - most).sum(axis=1), 1e-300)) + most
