@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import driven_block
 import pytest
+from checkout import recording_of_a_real_receiver
 from driven_block import moved
 from drives import gate_ends
 from good_lines import good_lines
@@ -13,6 +14,7 @@ from trackkit.checks.check import check_track
 from trackkit.checks.findings import accept_finding
 from trackkit.checks.verdict import judge_track, stored_verdict
 from trackkit.gates.edit import move_gate
+from trackkit.recordings.read import read_recording
 from trackkit.track.accuracy import AccuracyRow
 from trackkit.track.digest import geometry_digest, short_digest
 from trackkit.track.facts import set_fact
@@ -209,3 +211,13 @@ def test_the_digest_does_not_depend_on_how_longitudes_are_counted():
     turned = replace(track, centreline=replace(line, longitude_deg=line.longitude_deg + 360.0))
 
     assert geometry_digest(turned) == geometry_digest(track)
+
+
+def test_a_sparse_loop_of_a_real_receiver_is_not_fit_to_hand_on():
+    recording = read_recording(recording_of_a_real_receiver("village-loop-by-car.gpx"))
+
+    track = stored(build_track([recording], "Loop").track)
+
+    judgement = judged(track, recorded=True)
+    assert not judgement.fit
+    assert "gate Finish" in judgement.verdict.reasons[0]
