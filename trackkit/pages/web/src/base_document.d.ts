@@ -103,6 +103,7 @@ export interface PackedLine {
   band_m: Pair;
   left_m: Packed;
   right_m: Packed;
+  accuracy: Accuracy | null;
 }
 /**
  * The line between its points, which a closed line ends with the first of again: cubic Hermite pieces by chord length. bearing_deg is the racing direction, clockwise from true north, pace the length of the derivative. The parameter by chainage is made of cubic Hermite pieces too, of slope 1 / pace.
@@ -123,6 +124,19 @@ export interface Packed {
   type: "u16" | "i32";
   count: number;
   data: string;
+}
+/**
+ * How well the line is known: one sigma of its sideways place at the chainages of left_m, and where it is not measured. A stretch over the seam of a lap ends beyond its length.
+ */
+export interface Accuracy {
+  sigma_m: Packed;
+  stretches: Stretch[];
+}
+export interface Stretch {
+  from_m: number;
+  to_m: number;
+  kind: "thin" | "carried" | "drawn";
+  sigma_m: number;
 }
 export interface Corner {
   id: string;
