@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from trackkit.checks.check import check_track as check_track
     from trackkit.checks.findings import Finding as Finding
     from trackkit.checks.findings import accept_finding as accept_finding
+    from trackkit.checks.verdict import Judgement as Judgement
+    from trackkit.checks.verdict import judge_track as judge_track
+    from trackkit.checks.verdict import stored_verdict as stored_verdict
     from trackkit.editor.serve import serve_editor as serve_editor
     from trackkit.errors import TrackkitError as TrackkitError
     from trackkit.export.export import export_track as export_track
@@ -110,6 +113,7 @@ _MODULES = {
     "Finding": "checks.findings",
     "FinishAlignment": "official.align_finish",
     "Gate": "track.features",
+    "Judgement": "checks.verdict",
     "Known": "library.known",
     "Lap": "timing.laps",
     "LapReport": "timing.report",
@@ -143,6 +147,7 @@ _MODULES = {
     "compare_tracks": "track.diff",
     "describe_track": "track.describe",
     "export_track": "export.export",
+    "judge_track": "checks.verdict",
     "list_library": "library.listing",
     "locate": "library.locate",
     "move_gate": "gates.edit",
@@ -163,6 +168,7 @@ _MODULES = {
     "set_fact": "track.facts",
     "set_pit_lane": "gates.pit_lane",
     "simulate_drive": "simulation.simulate",
+    "stored_verdict": "checks.verdict",
     "suggest_gates": "gates.split",
     "survey_place": "gates.survey",
     "time_laps": "timing.lap_times",
@@ -193,6 +199,7 @@ __all__ = [
     "Finding",
     "FinishAlignment",
     "Gate",
+    "Judgement",
     "Known",
     "Lap",
     "LapReport",
@@ -227,6 +234,7 @@ __all__ = [
     "compare_tracks",
     "describe_track",
     "export_track",
+    "judge_track",
     "list_library",
     "locate",
     "move_gate",
@@ -247,6 +255,7 @@ __all__ = [
     "set_fact",
     "set_pit_lane",
     "simulate_drive",
+    "stored_verdict",
     "suggest_gates",
     "survey_place",
     "time_laps",

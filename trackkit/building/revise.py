@@ -23,6 +23,7 @@ from trackkit.building.line_accuracy import KnownLine
 from trackkit.building.tell_accuracy import with_accuracy
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
+from trackkit.geometry.kinks import find_kinks
 from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
@@ -46,6 +47,7 @@ _SPACING_M = 1.0
 _UNKNOWN_ACCURACY_M = 1.0
 _LEAST_SHARE = 0.5
 _KNIT_WAVELENGTH_M = 5.0
+_KINK_REACH_M = 15.0
 
 
 @dataclass(frozen=True)
@@ -126,6 +128,7 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     if track.line == "centre":
         limit = limit + 0.5 * track.band_m
     changed = _changed(rest, limit, float(chainage[1]), closed=old.closed)
+    new_alone = changed | _near_kinks(old, chainage)
 
     if changed.mean() > _LEAST_SHARE:
         raise NoLapError(
@@ -139,14 +142,14 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     count = len(fitted.laps) / (len(fitted.laps) + max(before, 1))
     if track.line == "centre":
         share = count = 0.0
-    curve = _knit(old, fitted.curve, chainage, reached, rest, changed, count, share, shift)
+    curve = _knit(old, fitted.curve, chainage, reached, rest, new_alone, count, share, shift)
     stretches = _stretches(chainage, rest, changed, closed=old.closed)
     revised = _revised(track, curve, fitted)
     beside = _beside(revised)
     more = tuple(f"the gate {g.id} ({g.name}) does not cross the new line" for g in beside)
     when = now()
     if track.line == "driven" or track.centreline.accuracy_profile is not None:
-        known = _known_together(track, fitted, chainage, reached, changed, accuracy, share)
+        known = _known_together(track, fitted, chainage, reached, new_alone, accuracy, share)
         revised = with_accuracy(revised, track.plane, old, chainage, known)
     if track.line == "driven":
         revised = revised.revised_by(
@@ -220,6 +223,14 @@ def _known_together(
     better = rank[0] if share == 0.0 else np.minimum(*rank)
     kind = np.array(ACCURACY_KINDS)[np.where(changed, rank[1], better)]
     return KnownLine(np.asarray(sigma), kind, fitted.known.basis, fitted.known.assumed)
+
+
+def _near_kinks(old: Curve, chainage_m: Floats) -> Flags:
+    """Mark where the old line cannot be driven: averaged with laps, half of a kink would stay."""
+    near = np.zeros(len(chainage_m), dtype=bool)
+    for kink in find_kinks(old)[0].tolist():
+        near |= old.separation(chainage_m, kink) <= _KINK_REACH_M
+    return near
 
 
 def _layout_of(track: Track, laps: list[FoundLap]) -> Layout:

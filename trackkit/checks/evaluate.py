@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from trackkit.checks.driven_line_rules import DRIVEN_LINE_RULES
 from trackkit.checks.findings import Finding, marked
 from trackkit.checks.gate_rules import GATE_RULES, SET_RULES
 from trackkit.checks.line_rules import LINE_RULES
@@ -18,6 +19,7 @@ from trackkit.checks.other_layouts import check_against
 from trackkit.checks.recording_rules import DRIVE_GATE_RULES, DRIVE_LINE_RULES, LAP_RULES, elsewhere
 from trackkit.checks.stated_rules import STATED_RULES
 from trackkit.checks.timing_rules import GATE_QUALITY_RULES, SET_QUALITY_RULES
+from trackkit.checks.vertex_rules import VERTEX_RULES
 from trackkit.errors import NoLapError, PlaceError
 from trackkit.gates.driven import require_driven
 from trackkit.gates.quality import TimingQuality, driven_quality, timing_quality
@@ -28,6 +30,9 @@ from trackkit.timing.report import LapReport
 from trackkit.track.crossed import crossed_gates
 from trackkit.track.features import Centreline, Gate
 from trackkit.track.model import Track
+
+LINE_FINDING_RULES = (*LINE_RULES, *VERTEX_RULES)
+"""Rules that look at the line by itself."""
 
 
 @dataclass(eq=False, repr=False)
@@ -175,7 +180,7 @@ def evaluate(track: Track, prepared: Prepared, moving: str | None = None) -> Eva
         track.centreline,
         _quality(track, prepared),
         prepared.drives,
-        [finding for rule in LINE_RULES for finding in rule(track)],
+        [finding for rule in LINE_FINDING_RULES for finding in rule(track)],
     )
     return _evaluated(track, prepared, prepared.line_findings, reports, whole=True)
 
@@ -240,7 +245,7 @@ def _evaluated(
         before.driven = [
             finding
             for report in covering
-            for rule in DRIVE_LINE_RULES
+            for rule in (*DRIVE_LINE_RULES, *DRIVEN_LINE_RULES)
             for finding in rule(track, report.recording, report)
         ]
     gates = []

@@ -61,8 +61,9 @@ def check(
     Other layouts of the same circuit in the same folder are compared where they share tarmac. Of
     several track files, or of a folder, a line each says how many findings there are.
     """
-    from trackkit import check_file
+    from trackkit import check_file, judge_track
     from trackkit.checks.findings import marked
+    from trackkit.cli.verdict_text import verdict_lines, verdict_row
 
     if accept is not None and not reason:
         raise click.UsageError("--accept needs a --reason, which is stored with it")
@@ -83,12 +84,17 @@ def check(
     if accept is not None:
         track = _accepted(track_path, track, findings, accept, str(reason), by, held)
         findings = marked(track, findings)
+    judgement = None
+    if track is not None:
+        judgement = judge_track(track, findings, recorded=bool(recordings))
     if as_json:
-        print_json({"findings": _rows(findings, track_path)})
-    elif not findings:
-        click.echo(f"{track_path}: nothing found")
+        verdict = None if judgement is None else verdict_row(judgement, track_path)
+        print_json({"findings": _rows(findings, track_path), "verdict": verdict})
     else:
-        for line in _finding_lines(findings, track_path):
+        lines = _finding_lines(findings, track_path)
+        for line in lines if findings else [f"{track_path}: nothing found"]:
+            click.echo(line)
+        for line in () if judgement is None else verdict_lines(judgement, track_path):
             click.echo(line)
     if failed or _is_wrong(findings):
         ctx.exit(1)

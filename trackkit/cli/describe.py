@@ -27,13 +27,16 @@ def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) ->
     if are_many(track_paths):
         _describe_many(ctx, track_paths, as_json=as_json)
         return
-    from trackkit import describe_track, read_track
+    from trackkit import check_track, describe_track, judge_track, read_track
     from trackkit.cli.track_text import summary
+    from trackkit.cli.verdict_text import stored_line, verdict_lines, verdict_row
 
-    track = read_track(track_paths[0])
+    (path,) = track_paths
+    track = read_track(path)
     described = describe_track(track)
+    judgement = judge_track(track, check_track(track))
     if as_json:
-        print_json(described.as_row())
+        print_json(described.as_row() | {"verdict": verdict_row(judgement, path)})
         return
     click.echo(summary(track))
     heights = described.elevation
@@ -47,6 +50,11 @@ def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) ->
         click.echo(track.notes)
     gate_table(track.gates)
     shape_tables(track, described.straights)
+    for line in verdict_lines(judgement, path):
+        click.echo(line)
+    stored = stored_line(track)
+    if stored is not None:
+        click.echo(f"    {stored}")
 
 
 def _describe_many(ctx: click.Context, paths: Sequence[str], *, as_json: bool) -> None:

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from trackkit.checks.evaluate import Evaluation, Prepared, evaluate
+from trackkit.checks.verdict import judge_track, stored_verdict
 from trackkit.errors import PlaceError
 from trackkit.track.features import BESIDE_THE_TRACK, Gate
 from trackkit.track.model import Track
@@ -76,8 +77,21 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
             for index, report in enumerate(evaluation.reports)
         ],
         "findings": [finding.as_row() for finding in evaluation.findings],
+        "verdict": _verdict_row(track, evaluation, recorded=bool(prepared.timed)),
         "remarks": [],
     }
+
+
+def _verdict_row(track: Track, evaluation: Evaluation, *, recorded: bool) -> dict[str, Any] | None:
+    """Judge the track anew; None while a gate is dragged, as not all is judged then."""
+    if not evaluation.whole:
+        return None
+    judgement = judge_track(track, evaluation.findings, recorded=recorded)
+    stored = stored_verdict(track)
+    row = judgement.as_row()
+    # A page that says when it was made would differ from one day to the next.
+    kept = {key: row[key] for key in ("fit", "reasons", "next", "remarks", "letters")}
+    return kept | {"judged_on": None if stored is None else stored.date}
 
 
 def _gate_row(evaluation: Evaluation, gate: Gate) -> dict[str, Any]:

@@ -88,7 +88,18 @@ class Verdict:
 
 
 def verdict_from(row: Mapping[str, Any]) -> Verdict:
-    """Read a verdict from the JSON of a track file."""
+    """Read a verdict from the JSON of a track file.
+
+    Raises
+    ------
+    TrackFileError
+        When it lacks one of its members, or one is of another kind.
+    """
+    texts = (row.get("digest"), row.get("date"), *row.get("reasons", (None,)))
+    if not isinstance(row.get("fit"), bool) or not all(isinstance(text, str) for text in texts):
+        raise TrackFileError(
+            "verdict is none", place="track", remedy="leave it out: it is judged anew"
+        )
     own = {"fit", "reasons", "digest", "date"}
     return Verdict(
         fit=bool(row["fit"]),

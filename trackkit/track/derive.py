@@ -12,6 +12,7 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
 from trackkit.geometry.shape import direction_of
 from trackkit.track.accuracy import begun_at
+from trackkit.track.digest import keep_confirmed
 from trackkit.track.features import Centreline, Gate, Position
 from trackkit.track.measure import ends_chainage, find_corners, measure
 from trackkit.track.model import Track, id_seed, taken_ids
@@ -200,6 +201,7 @@ def with_datum(track: Track, chainage_m: float) -> Track:
         for gate in turned.gates
     ]
     turned = replace(turned, length_m=new_length, direction=direction_of(turned.curve))
+    turned = keep_confirmed(track, turned)
     return with_corners(renamed_in_order(turned.with_gates(gates)))
 
 

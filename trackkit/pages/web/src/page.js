@@ -18,6 +18,7 @@ import { MapView } from "./map.js";
 import { PlaceMenu } from "./place_menu.js";
 import { Session } from "./session.js";
 import { Toolbar } from "./toolbar.js";
+import { VerdictPanel } from "./verdict.js";
 
 /**
  * @import { Tiles } from "./map.js"
@@ -65,6 +66,7 @@ export function open(tiles) {
   new LapTable(session, find("#lap-table", HTMLTableElement));
   new LapChoice(session);
   new FindingList(session, map, editing);
+  new VerdictPanel(session);
   new CornerTables(session, editing);
   listenToGroundChoices(map);
   page = { session, map, chart, editing, disk: hand?.disk ?? null };
