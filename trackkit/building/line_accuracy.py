@@ -96,12 +96,12 @@ def known_along(
     alike = _ALIKE * (share * between).sum(axis=0) ** 2
     if len(laps) == 1:
         alike = between[0] ** 2
+    carried = ~counts.any(axis=0)
+    alike = np.where(carried, bridged_sigma(curve, chainage_m, carried) ** 2, alike)
     line = curve.position(chainage_m)
     moved = low_pass(line, curve.length_m, wavelength_m, closed=curve.closed) - line
     smoothing = np.einsum("ij,ij->i", moved, left) ** 2
-    carried = ~counts.any(axis=0)
-    bridge = bridged_sigma(curve, chainage_m, carried)
-    variance = slow + own * (share**2).sum(axis=0) + alike + smoothing + bridge**2
+    variance = slow + own * (share**2).sum(axis=0) + alike + smoothing
     thin = _thin(spacing, counts) & ~carried
     kind = np.where(carried, "carried", np.where(thin, "thin", "measured"))
     basis = ", ".join(wander.basis) + (", which is assumed" if wander.assumed else "")
