@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from trackkit.building.build import Build as Build
     from trackkit.building.build import build_track as build_track
+    from trackkit.building.driven_pit_lane import set_driven_pit_lane as set_driven_pit_lane
     from trackkit.building.from_edges import build_between as build_between
     from trackkit.building.from_line import build_from_line as build_from_line
     from trackkit.building.new_layout import as_new_layout as as_new_layout
@@ -160,6 +161,7 @@ _MODULES = {
     "reverse_track": "track.reverse",
     "revise_track": "building.revise",
     "serve_editor": "editor.serve",
+    "set_driven_pit_lane": "building.driven_pit_lane",
     "set_fact": "track.facts",
     "set_pit_lane": "gates.pit_lane",
     "simulate_drive": "simulation.simulate",
@@ -244,6 +246,7 @@ __all__ = [
     "reverse_track",
     "revise_track",
     "serve_editor",
+    "set_driven_pit_lane",
     "set_fact",
     "set_pit_lane",
     "simulate_drive",
