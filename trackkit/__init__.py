@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.pit_lane import remove_pit_lane as remove_pit_lane
     from trackkit.gates.pit_lane import set_pit_lane as set_pit_lane
     from trackkit.gates.quality import TimingQuality as TimingQuality
     from trackkit.gates.quality import timing_quality as timing_quality
@@ -156,6 +157,7 @@ _MODULES = {
     "read_track": "track.file",
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
+    "remove_pit_lane": "gates.pit_lane",
     "rename_corner": "track.facts",
     "rename_gate": "gates.edit",
     "reverse_track": "track.reverse",
@@ -241,6 +243,7 @@ __all__ = [
     "read_track",
     "remove_from_library",
     "remove_gate",
+    "remove_pit_lane",
     "rename_corner",
     "rename_gate",
     "reverse_track",

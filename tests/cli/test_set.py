@@ -9,7 +9,8 @@ import pytest
 from command_line import json_of, refused
 
 from trackkit.cli import run
-from trackkit.track.file import read_track
+from trackkit.gates.pit_lane import set_pit_lane
+from trackkit.track.file import read_track, write_track
 
 
 def test_a_corner_gets_a_name_and_every_table_shows_it(bean, capsys):
@@ -131,6 +132,20 @@ def test_a_line_through_the_pits_becomes_the_pit_lane_and_pit_gates_go_to_it(
     gate = read_track(bean).gates_of_kind("pit-entry")[0]
     middle = track.plane.to_plane(*np.mean([gate.left, gate.right], axis=0))
     assert np.min(np.hypot(*(beside - middle).T)) < 3.0
+
+
+def test_two_apostrophes_take_the_pit_lane_away(bean, capsys):
+    track = read_track(bean)
+    with_lane, _ = set_pit_lane(
+        track, *track.plane.to_geographic(track.curve.position([0.0, 90.0]))
+    )
+    write_track(with_lane, bean, force=True)
+
+    document = json_of(["set", str(bean), "pit-lane", ""], capsys)
+
+    assert (document["after"], document["done"]) == (None, "removed the pit lane")
+    assert read_track(bean).pit_lanes == ()
+    assert "has no pit lane" in refused(["set", str(bean), "pit-lane", ""], capsys)
 
 
 def test_a_pit_lane_that_is_no_line_changes_nothing(bean, tmp_path, capsys):

@@ -77,27 +77,25 @@ def _with_pit_lane(
 ) -> tuple[Track, dict[str, Any], tuple[str, ...]]:
     """Take the pit lane from a recording of a visit, or from a line drawn through it."""
     from trackkit import Recording as Recorded
-    from trackkit import set_driven_pit_lane, set_pit_lane
+    from trackkit import remove_pit_lane, set_driven_pit_lane, set_pit_lane
 
-    given = _recording_or_line(path)
-    if isinstance(given, Recorded):
-        with_lane, texts = set_driven_pit_lane(track, [given], by=by)
+    given = _recording_or_line(path) if path else None
+    if given is None:
+        changed, texts = remove_pit_lane(track, by=by)
+    elif isinstance(given, Recorded):
+        changed, texts = set_driven_pit_lane(track, [given], by=by)
     else:
-        with_lane, texts = set_pit_lane(
-            track,
-            given.longitude_deg,
-            given.latitude_deg,
-            by=by,
-            source=f"the line in {Path(path).name}",
-        )
+        place = (given.longitude_deg, given.latitude_deg)
+        source = f"the line in {Path(path).name}"
+        changed, texts = set_pit_lane(track, *place, by=by, source=source)
     row = {
         "id": track.id,
         "key": "pit-lane",
         "before": track.pit_lanes[0].id if track.pit_lanes else None,
-        "after": with_lane.pit_lanes[0].id,
-        "done": with_lane.history[-1]["what"],
+        "after": changed.pit_lanes[0].id if changed.pit_lanes else None,
+        "done": changed.history[-1]["what"],
     }
-    return with_lane, row, (*given.remarks, *texts)
+    return changed, row, (*(given.remarks if given is not None else ()), *texts)
 
 
 def _recording_or_line(path: str) -> Recording | DrawnLine:

@@ -105,3 +105,34 @@ def set_pit_lane(
     if source is not None:
         what += f", from {source}"
     return changed.revised_by(what, now(), by), remarks
+
+
+def remove_pit_lane(track: Track, *, by: str | None = None) -> tuple[Track, tuple[str, ...]]:
+    """Take the pit lane out of a track.
+
+    Parameters
+    ----------
+    track
+        The track.
+    by
+        Who says so, for the history.
+
+    Returns
+    -------
+    track, remarks
+        The track with a line of history, and what there is to say, a sentence each.
+
+    Raises
+    ------
+    PlaceError
+        When it has none.
+    """
+    if not track.pit_lanes:
+        raise PlaceError(f"{track.name!r} has no pit lane")
+    changed = replace(track, pit_lanes=track.pit_lanes[1:])
+    remarks = tuple(
+        f"gate {gate.name} stays where the pit lane was"
+        for gate in track.gates
+        if gate.kind in BESIDE_THE_TRACK
+    )
+    return changed.revised_by("removed the pit lane", now(), by), remarks

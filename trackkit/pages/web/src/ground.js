@@ -2,6 +2,7 @@
 // pit lane, bridges. Panning only shifts the canvas; it is drawn again when the map stands still.
 
 import { colours } from "./colours.js";
+import { LanePaths } from "./lane_paths.js";
 import { worldOf, worldOfPositions } from "./mercator.js";
 import { unpack } from "./packing.js";
 import { speedClasses } from "./speed_classes.js";
@@ -38,7 +39,7 @@ export class Ground extends L.Renderer {
     this.middle = worldOfPositions(line.drawn.map(({ lon, lat }) => [lon, lat]));
     this.leftSide = this.side(line.left);
     this.rightSide = this.side(line.right.map((reach) => -reach));
-    this.lanes = base.pit_lanes.map((lane) => worldOf(unpack(lane.lon), unpack(lane.lat)));
+    this.lanes = new LanePaths(session, () => this.redraw());
     this.bridges = base.bridges.flatMap((bridge) => this.bridgeEdges(bridge));
     this.drives = base.recordings.map(({ fixes }) =>
       fixes ? driveOf(fixes, base.speed_bounds_kmh) : null,
@@ -137,7 +138,7 @@ export class Ground extends L.Renderer {
     context.lineCap = "round";
     context.setLineDash([]);
     drawBand(context, named, points(this.leftSide), points(this.rightSide));
-    this.lanes.forEach((lane) => drawLane(context, named, points(lane)));
+    this.lanes.world.forEach((lane) => drawLane(context, named, points(lane)));
     this.drawDrives(context, scale, origin);
     this.bridges.forEach((edge) => drawBridge(context, named, points(edge)));
     drawLine(context, named, points(this.middle));
