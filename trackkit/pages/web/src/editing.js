@@ -82,11 +82,7 @@ export class Editing {
   }
 
   undo() {
-    if (this.draft.length) {
-      this.draft.takeBack();
-    } else {
-      void this.edit({ do: "undo" });
-    }
+    void (this.draft.length ? this.draft.takeBack() : this.edit({ do: "undo" }));
   }
 
   /**
