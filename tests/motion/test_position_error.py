@@ -110,10 +110,10 @@ def test_a_drive_tells_its_receiver():
 def test_places_between_sparse_fixes_are_as_uncertain_as_least_squares_has_them(
     interval_s, doppler
 ):
-    # Independently: all fixes of a minute in one least-squares problem, with three places between
+    # Independently: 120 fixes in one least-squares problem, with three places between
     # each two of them; no wander, so that only what is fast is left but for what knots hold.
     jerk, white_m, doppler_mps, between = 20.0, 0.15, 0.05, 4
-    count = round(60.0 / interval_s) * between
+    count = 120 * between
     t = interval_s / between
     move = np.array([[1.0, t, t * t / 2], [0.0, 1.0, t], [0.0, 0.0, 1.0]])
     power = np.array([[20.0, 8.0, 6.0], [8.0, 3.0, 2.0], [6.0, 2.0, 1.0]])
