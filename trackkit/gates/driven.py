@@ -134,7 +134,7 @@ def _along_the_line(
 def _close_places(drive: Drive) -> tuple[Floats, Floats]:
     """Positions and velocities of a drive no farther apart than a bin is long, in order.
 
-    Fixes a second apart would leave most bins empty that were driven all the same.  A gap stays one.
+    Fixes a second apart would leave most bins empty that were driven all the same; a gap stays one.
     """
     step = np.linalg.norm(np.diff(drive.position_m, axis=0), axis=1)
     parts = np.where(np.diff(drive.piece) == 0, np.maximum(np.ceil(step / _BIN_M), 1.0), 1.0)
