@@ -159,10 +159,13 @@ def _slow(generator: np.random.Generator, time_s: np.ndarray, over_s: float) -> 
     return lfilter([1.0], [1.0, -kept], fresh, axis=0)
 
 
-def recorded(plan: Plan) -> Round:
-    """Drive or walk a plan's laps, and record them."""
+def recorded(plan: Plan, aside_m: float = 0.0) -> Round:
+    """Drive or walk a plan's laps, so far to the left of its circuit, and record them."""
     generator = np.random.default_rng(plan.seed)
     road = _circuit(generator, plan.length_m, plan.corner_m)
+    if aside_m:
+        road = road + aside_m * _left(road)
+        generator = np.random.default_rng([plan.seed, round(100 * (aside_m + 50.0))])
     repeated = plan.repeated_m * _smooth(generator, len(road), 25.0)
     line = _evenly((ring := road + repeated[:, None] * _left(road))[[*range(len(ring)), 0]])
     pace = _pace(line, plan)

@@ -164,7 +164,7 @@ def build_track(
     when = track.revised or now()
     track = with_accuracy(track, plane, fitted.curve, fitted.chainage_m, fitted.known)
     remarks += accuracy_remarks(track, fitted)
-    track = track.revised_by(f"accuracy estimated {fitted.known.basis}", when)
+    track = track.revised_by(f"accuracy_m estimated {fitted.known.basis}", when)
     track = track.revised_by(f"built from {count} {what}{plural}", when)
     return Build(
         track,

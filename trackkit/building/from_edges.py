@@ -127,7 +127,7 @@ def build_between(
     )
     remarks += (width_remark,)
     track = replace(track, line="centre")
-    track = track.revised_by(f"accuracy estimated {known.basis}", now())
+    track = track.revised_by(f"accuracy_m estimated {known.basis}", now())
     track = track.revised_by("built from its left and right edge", now())
     removed: dict[str, int] = {}
     for recording in recordings:

@@ -104,7 +104,7 @@ def known_along(
     variance = slow + own * (share**2).sum(axis=0) + alike + smoothing + bridge**2
     thin = _thin(spacing, counts) & ~carried
     kind = np.where(carried, "carried", np.where(thin, "thin", "measured"))
-    basis = "from " + ", ".join(wander.basis)
+    basis = ", ".join(wander.basis) + (", which is assumed" if wander.assumed else "")
     return KnownLine(np.sqrt(variance), kind, basis, wander.assumed)
 
 

@@ -153,7 +153,7 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
         revised = with_accuracy(revised, track.plane, old, chainage, known)
     if track.line == "driven":
         revised = revised.revised_by(
-            f"accuracy estimated from {'' if track.accuracy_m else 'an assumed '}"
+            f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
             f"{accuracy:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
             f"({fitted.known.basis}), taken as independent",
             when,

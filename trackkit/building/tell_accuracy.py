@@ -51,7 +51,7 @@ def accuracy_remarks(track: Track, fitted: FittedLine) -> tuple[str, ...]:
     """Say how well the line of a track is known, on what that rests, and where it is thin."""
     known = fitted.known
     low, high = np.quantile(known.sigma_m, [0.05, 0.95]).tolist()
-    remark = f"line known to {track.accuracy_m:.2f} m, one sigma sideways"
+    remark = f"absolute accuracy {track.accuracy_m:.2f} m, one sigma"
     if high > 1.2 * low:
         remark += f" ({low:.2f} to {high:.2f} m along it)"
     remarks = [f"{remark}: {known.basis}"]

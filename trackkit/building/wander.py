@@ -21,6 +21,7 @@ from trackkit.motion.drive import Drive
 from trackkit.motion.gauss_markov import covariance, variance_of_best_mean
 from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
+from trackkit.words import counted
 
 RADIUS_68 = float(np.sqrt(-2.0 * np.log(0.32)))
 """68 % of positions lie within this many sigmas of one axis (Rayleigh's distribution)."""
@@ -30,14 +31,15 @@ ALONG_M = 45.0
 _FACTORS = np.exp(np.linspace(-2.1, 2.1, 43))
 _TIMES_S = (60.0, 120.0, 240.0)
 _TIME_WEIGHTS = (0.25, 0.5, 0.25)
-_USUAL_DOUBT, _HDOP_DOUBT, _REPORTED_DOUBT, _READ_DOUBT = np.log([1.5, 1.4, 1.25, 1.2])
+_USUAL_FACTOR, _HDOP_FACTOR, _REPORTED_FACTOR, _READ_FACTOR = 1.5, 1.4, 1.25, 1.2
+"""One sigma of what is expected beforehand (common practice, no source)."""
 _PRIOR_FREEDOM = 4.0
 _OWN_M = np.geomspace(0.1, 12.0, 25)
-_OWN_DOUBT = float(np.log(1.7))
+_OWN_FACTOR = 1.7
 _MOST_LAPS, _PLACES = 10, 24
 _MOST_TIMES, _SHORTEST_STEP_S = 100, 5.0
 _LOOSE = 3.0
-_ROUGH_M, _ROUGH_DOUBT = 0.1, float(np.log(2.0))
+_ROUGH_M, _ROUGH_FACTOR = 0.1, 2.0
 _ROUGHER = np.geomspace(0.2, 5.0, 13)
 
 
@@ -75,7 +77,7 @@ class Wander:
 @dataclass(frozen=True)
 class _Expected:
     level_m: float
-    doubt: float
+    factor: float
     basis: str
 
 
@@ -101,16 +103,17 @@ def wander_of(
     drives = {id(lap.path.drive): lap.path.drive for lap in laps}
     expected = {key: _expected(drive) for key, drive in drives.items()}
     level = {key: some.level_m for key, some in expected.items()}
-    doubt = min(some.doubt for some in expected.values())
+    doubt = np.log(min(some.factor for some in expected.values()))
     distance = (np.log(_FACTORS) / doubt) ** 2
     prior = -0.5 * (_PRIOR_FREEDOM + 1.0) * np.log1p(distance / _PRIOR_FREEDOM)
     score = np.tile(prior, (len(_TIMES_S), 1)) + np.log(_TIME_WEIGHTS)[:, None]
-    basis = [some.basis for some in expected.values()]
+    over = f"over {counted(laps, 'lap')}"
+    basis = [f"from {some.basis} {over}" for some in expected.values()]
     own = LEAST_SCALE_M
     if len(laps) > 1:
         by_laps, own = _by_laps(curve, chainage_m, laps, readings, level)
         score += by_laps
-        basis.append(f"how {len(laps)} laps lie beside each other")
+        basis.append("and from how they lie beside each other")
     elif not laps[0].path.drive.has_doppler and curve.closed:
         score += _by_seam(laps[0], readings[0].jump_m, level)
     for key, drive in drives.items():
@@ -131,7 +134,7 @@ def wander_of(
     )
 
 
-_ASSUMED = "a receiver's usual wander, which is assumed"
+_ASSUMED = "a receiver's usual wander"
 
 
 def _expected(drive: Drive) -> _Expected:
@@ -140,15 +143,15 @@ def _expected(drive: Drive) -> _Expected:
     if recording.accuracy_m is not None:
         sigma = one_axis_m(recording)
         sigma = float(np.sqrt(max(sigma**2 - drive.levels.white_m**2, (0.3 * sigma) ** 2)))
-        return _Expected(sigma, float(_REPORTED_DOUBT), "the accuracy that the receiver reported")
+        return _Expected(sigma, _REPORTED_FACTOR, "the accuracy that the receiver reported")
     if drive.wander_from_recording:
         read = "the wander that the recording shows"
-        return _Expected(drive.levels.wander_m, float(_READ_DOUBT), read)
+        return _Expected(drive.levels.wander_m, _READ_FACTOR, read)
     if recording.hdop is not None:
         usual = float(np.nanmedian(recording.hdop))
         basis = "the dilution of precision that the receiver reported"
-        return _Expected(max(usual, 0.3) * USUAL.wander_m, float(_HDOP_DOUBT), basis)
-    return _Expected(USUAL.wander_m, float(_USUAL_DOUBT), _ASSUMED)
+        return _Expected(max(usual, 0.3) * USUAL.wander_m, _HDOP_FACTOR, basis)
+    return _Expected(USUAL.wander_m, _USUAL_FACTOR, _ASSUMED)
 
 
 def one_axis_m(recording: Recording) -> float:
@@ -227,7 +230,7 @@ def _by_laps(
     own = contrast @ alone @ contrast.T
     drives = [lap.path.drive for lap in some]
     scores = []
-    doubt = -0.5 * (np.log(_OWN_M / LEAST_SCALE_M) / _OWN_DOUBT) ** 2
+    doubt = -0.5 * (np.log(_OWN_M / LEAST_SCALE_M) / np.log(_OWN_FACTOR)) ** 2
     for time in _TIMES_S:
         shared = _shared(curve, chainage_m[place], some, drives, when, left, level, time)
         scores.append(_two_parts(contrast @ shared @ contrast.T, own, seen, _OWN_M))
@@ -323,7 +326,7 @@ def _by_velocities(drive: Drive, level_m: float) -> Floats:
     # Neither that nor the white noise left after smoothing is known well.
     fixed = walk * np.minimum.outer(time, time) + _ROUGH_M**2 * np.eye(len(time))
     fixed = contrast @ fixed @ contrast.T
-    doubt = -0.5 * (np.log(_ROUGHER) / _ROUGH_DOUBT) ** 2
+    doubt = -0.5 * (np.log(_ROUGHER) / np.log(_ROUGH_FACTOR)) ** 2
     scores = []
     for constant in _TIMES_S:
         slow = level_m**2 * (contrast @ covariance(time[:, None] - time, constant) @ contrast.T)
