@@ -142,7 +142,8 @@ def laps(
         from trackkit.cli.laptext import print_sessions
 
         print_sessions(track, sessions, chosen, zone, pairings, details=details)
-        click.echo(f"geometry {short_digest(track)}: the same letters, the same line and gates")
+        if sessions:
+            click.echo(f"geometry {short_digest(track)}: the same letters, the same line and gates")
     remark(TRAINING)
     if failed:
         ctx.exit(1)

@@ -83,8 +83,8 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
     of the same hand less than `JOIN_WITHIN_M` apart, or between which the radius stays under
     `NEVER_STRAIGHT_RADIUS_M`, are one; a stretch that turns by less than
     `LEAST_TURN_DEG` in all is none.  Where the heading between corners changes by more than that,
-    however wide the radius, the stretch from its least to its greatest is a corner too; one of the
-    same hand as the corner it runs into is part of it.  What lies between corners is straight.
+    however wide the radius, the stretch from its least to its greatest is a corner too, or several
+    with straights between them.  What lies between corners is straight.
 
     Returns
     -------
@@ -113,7 +113,7 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
         turned = float(np.degrees(bend[begin:end].sum() * step))
         tightness = bend[begin:end] * side
         if tightness.max() < 1.0 / CORNER_RADIUS_M:
-            tightness = wide[begin:end] * side  # Over 8 m noise would say where it is tightest.
+            tightness = _within_wide(tightness, step)
         apex = _tightest(tightness)
         bends.append(
             Bend(
@@ -127,6 +127,19 @@ def find_bends(curve: Curve) -> tuple[list[Bend], list[Straight]]:
         )
     bends.sort(key=lambda b: b.apex_m)
     return bends, _between(curve, bends)
+
+
+def _within_wide(tightness: Floats, step: float) -> Floats:
+    """Average the curvature of a wide bend over 50 m of it: over 8 m, noise says where its apex is.
+
+    Where it runs into a corner, it is that corner which is tight.
+    """
+    reach = min(round(0.5 * _WIDE_WINDOW_M / step), (len(tightness) - 1) // 4)
+    edge = min(round(_CURVATURE_WINDOW_M / step), reach)
+    inside = tightness[edge : len(tightness) - edge]
+    share = np.full(2 * reach + 1, 1.0 / (2 * reach + 1))
+    mean = np.convolve(np.pad(inside, reach, mode="reflect"), share, mode="valid")
+    return np.pad(mean, edge, mode="edge")
 
 
 def _tightest(bend: Floats) -> int:
@@ -166,18 +179,7 @@ def _with_wide(
     found = list(tight)
     for begin, end in zip(begins, ends, strict=True):
         found += _swings(round_again, wide, begin, end, within)
-    found = sorted((b % count, b % count + e - b, side) for b, e, side in found)
-    joined: list[tuple[int, int, int]] = []
-    for begin, end, side in found:
-        if joined and joined[-1][2] == side and begin - joined[-1][1] < within:
-            joined[-1] = (joined[-1][0], end, side)
-        else:
-            joined.append((begin, end, side))
-    if closed and len(joined) > 1:
-        first, last = joined[0], joined[-1]
-        if first[2] == last[2] and first[0] + count - last[1] < within:
-            joined = [*joined[1:-1], (last[0], first[1] + count, last[2])]
-    return joined
+    return sorted((b % count, b % count + e - b, side) for b, e, side in found)
 
 
 def _swings(
