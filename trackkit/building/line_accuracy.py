@@ -126,7 +126,10 @@ def _errors(drive: Drive, wander: Wander) -> list[tuple[float, PositionError]]:
         if weight < _LEAST_CHANCE:
             continue
         levels = replace(receiver.levels, wander_m=round(expected * factor, 3), wander_time_s=time)
-        errors.append((weight, position_error(replace(receiver, levels=levels))))
+        error = position_error(replace(receiver, levels=levels))
+        # What lies between sparse fixes is counted by itself.
+        fast = min(error.fast_m2, levels.white_m**2)
+        errors.append((weight, replace(error, fast_m2=fast)))
     total = sum(weight for weight, _ in errors)
     return [(weight / total, error) for weight, error in errors]
 
