@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from trackkit.building.build import Build as Build
     from trackkit.building.build import build_track as build_track
+    from trackkit.building.driven_pit_lane import set_driven_pit_lane as set_driven_pit_lane
     from trackkit.building.from_edges import build_between as build_between
     from trackkit.building.from_line import build_from_line as build_from_line
     from trackkit.building.new_layout import as_new_layout as as_new_layout
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.pit_lane import remove_pit_lane as remove_pit_lane
     from trackkit.gates.pit_lane import set_pit_lane as set_pit_lane
     from trackkit.gates.quality import TimingQuality as TimingQuality
     from trackkit.gates.quality import timing_quality as timing_quality
@@ -160,11 +162,13 @@ _MODULES = {
     "read_track": "track.file",
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
+    "remove_pit_lane": "gates.pit_lane",
     "rename_corner": "track.facts",
     "rename_gate": "gates.edit",
     "reverse_track": "track.reverse",
     "revise_track": "building.revise",
     "serve_editor": "editor.serve",
+    "set_driven_pit_lane": "building.driven_pit_lane",
     "set_fact": "track.facts",
     "set_pit_lane": "gates.pit_lane",
     "simulate_drive": "simulation.simulate",
@@ -247,11 +251,13 @@ __all__ = [
     "read_track",
     "remove_from_library",
     "remove_gate",
+    "remove_pit_lane",
     "rename_corner",
     "rename_gate",
     "reverse_track",
     "revise_track",
     "serve_editor",
+    "set_driven_pit_lane",
     "set_fact",
     "set_pit_lane",
     "simulate_drive",

@@ -28,7 +28,7 @@ from trackkit.recordings.recording import Recording
 from trackkit.timing.lap_times import TimedRecording
 from trackkit.timing.report import LapReport
 from trackkit.track.crossed import crossed_gates
-from trackkit.track.features import Centreline, Gate
+from trackkit.track.features import Centreline, Gate, PitLane
 from trackkit.track.model import Track
 
 LINE_FINDING_RULES = (*LINE_RULES, *VERTEX_RULES)
@@ -40,6 +40,7 @@ class _LineFindings:
     """Findings about one line, and about its gates as they were when they were judged."""
 
     centreline: Centreline
+    pit_lanes: tuple[PitLane, ...]
     quality: TimingQuality
     drives: tuple[Drive, ...]
     line: list[Finding]
@@ -170,14 +171,20 @@ def evaluate(track: Track, prepared: Prepared, moving: str | None = None) -> Eva
     dragging = moving is not None
     reports = _reports(track, prepared, dragging=dragging)
     before = prepared.line_findings
-    if before is not None and before.centreline is track.centreline:
+    same_ground = (
+        before is not None
+        and before.centreline is track.centreline
+        and before.pit_lanes is track.pit_lanes
+    )
+    if before is not None and same_ground:
         return _evaluated(track, prepared, before, reports, whole=not dragging)
     if dragging and before is not None:
         quality = _carried(before.quality, track)
-        passing = _LineFindings(track.centreline, quality, prepared.drives, [], [])
+        passing = _LineFindings(track.centreline, track.pit_lanes, quality, prepared.drives, [], [])
         return _evaluated(track, prepared, passing, reports, whole=False, only=moving)
     prepared.line_findings = _LineFindings(
         track.centreline,
+        track.pit_lanes,
         _quality(track, prepared),
         prepared.drives,
         [finding for rule in LINE_FINDING_RULES for finding in rule(track)],

@@ -30,7 +30,7 @@ from trackkit.timing.sessions import MOST_DECIMALS
 from trackkit.timing.traces import STEP_M, trace_lap
 from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
 from trackkit.track.facts import LONGEST_FACT
-from trackkit.track.features import GATE_KINDS, GateKind, PitLane, position_row
+from trackkit.track.features import GATE_KINDS, GateKind, position_row
 from trackkit.track.model import Track
 
 BAND_SPACING_M = 2.0
@@ -144,7 +144,6 @@ def base_document(
             {**bridge.as_row(), "reach_m": round(bridge_reach_m(track, bridge), 2)}
             for bridge in track.crossovers
         ],
-        "pit_lanes": [_lane(track, lane) for lane in track.pit_lanes],
         "quality": None
         if quality is None
         else {
@@ -288,10 +287,6 @@ def _straight(track: Track, straight: Straight) -> dict[str, float]:
     row = straight.as_row()
     end_m = float(track.curve.wrap(straight.start_m + straight.length_m))
     return {"from_m": row["start_m"], "to_m": round(end_m, 2), "length_m": row["length_m"]}
-
-
-def _lane(track: Track, lane: PitLane) -> dict[str, Any]:
-    return _places(track, lane.longitude_deg, lane.latitude_deg)
 
 
 def _places(track: Track, longitude_deg: Floats, latitude_deg: Floats) -> dict[str, Any]:

@@ -23,7 +23,7 @@ def page_words(
         "facts": _facts(base),
         "datum": "finish gate" if track["closed"] else "start of the course",
         "quality": None if base["quality"] is None else base["quality"]["basis"],
-        "legend": _legend(base, kinds),
+        "legend": _legend(base, kinds, pit_lane=bool(state["pit_lanes"])),
         "speeds": _speed_legend(base) if drawn else [],
         "drawn": drawn,
         "recordings": [
@@ -57,7 +57,7 @@ def _facts(base: Mapping[str, Any]) -> str:
     return ", ".join(facts)
 
 
-def _legend(base: Mapping[str, Any], kinds: set[str]) -> list[dict[str, str]]:
+def _legend(base: Mapping[str, Any], kinds: set[str], *, pit_lane: bool) -> list[dict[str, str]]:
     track = base["track"]
     way = f" ({track['direction']})" if track["direction"] else ""
     band = '<rect class="t-band" x="1" y="2" width="42" height="16"/>'
@@ -87,7 +87,7 @@ def _legend(base: Mapping[str, Any], kinds: set[str]) -> list[dict[str, str]]:
         )
         counted = "finish gate in racing direction" if track["closed"] else "start"
         legend.append({"picture": disc, "text": f"Corner, numbered from the {counted}"})
-    if base["pit_lanes"]:
+    if pit_lane:
         lane = '<path class="t-pit" d="M1 10h42" stroke-width="3" stroke-dasharray="6 5"/>'
         legend.append({"picture": lane, "text": "Pit lane"})
     if base["bridges"]:

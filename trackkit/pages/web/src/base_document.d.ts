@@ -61,7 +61,6 @@ export interface BaseDocument {
   corners: Corner[];
   straights: Straight[];
   bridges: Bridge[];
-  pit_lanes: PlaceList[];
   quality: Quality | null;
   recordings: Recording[];
   laps: LapTrace[];
@@ -167,13 +166,6 @@ export interface Bridge {
    * How far the bridge reaches either way from where the lines cross.
    */
   reach_m: number;
-}
-/**
- * Positions in the order in which they are driven.
- */
-export interface PlaceList {
-  lon: Packed;
-  lat: Packed;
 }
 /**
  * One sigma of a crossing at evenly spaced chainages from 0 to the end, which a closed line leaves out.

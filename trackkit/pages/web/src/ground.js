@@ -3,6 +3,7 @@
 
 import { colours } from "./colours.js";
 import { drawDoubt, drawUnmeasured } from "./doubt.js";
+import { LanePaths } from "./lane_paths.js";
 import { worldOf, worldOfPositions } from "./mercator.js";
 import { unpack } from "./packing.js";
 import { bandOf, CASING, pathOf } from "./paths.js";
@@ -45,7 +46,7 @@ export class Ground extends L.Renderer {
       kind: stretch.kind,
       world: this.stretchOf(stretch),
     }));
-    this.lanes = base.pit_lanes.map((lane) => worldOf(unpack(lane.lon), unpack(lane.lat)));
+    this.lanes = new LanePaths(session, () => this.redraw());
     this.bridges = base.bridges.flatMap((bridge) => this.bridgeEdges(bridge));
     this.drives = base.recordings.map(({ fixes }) =>
       fixes ? driveOf(fixes, base.speed_bounds_kmh) : null,
@@ -155,7 +156,7 @@ export class Ground extends L.Renderer {
     if (this.doubt) {
       drawDoubt(context, named, points(this.doubt[0]), points(this.doubt[1]));
     }
-    this.lanes.forEach((lane) => drawLane(context, named, points(lane)));
+    this.lanes.world.forEach((lane) => drawLane(context, named, points(lane)));
     this.drawDrives(context, scale, origin);
     this.bridges.forEach((edge) => drawBridge(context, named, points(edge)));
     this.unmeasured.forEach(({ kind, world }) =>

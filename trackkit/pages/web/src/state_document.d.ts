@@ -60,6 +60,14 @@ export interface StateDocument {
     number: number;
     name: string;
   }[];
+  pit_lanes: {
+    id: string;
+    length_m: number;
+    /**
+     * Positions in the direction it is driven.
+     */
+    line: Position[];
+  }[];
   /**
    * In racing order.
    */
