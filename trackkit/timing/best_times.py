@@ -11,6 +11,8 @@ from trackkit.motion.fix_covariance import FixCovariance
 from trackkit.timing.crossings import Crossing, sum_sigma
 from trackkit.timing.laps import Lap, SectorTime
 
+_FEWEST_TO_SCATTER = 3
+
 
 def best_sectors(laps: Sequence[Lap]) -> list[tuple[int, SectorTime, Lap]]:
     """Find the best time of each sector: its index, the sector, its lap.
@@ -84,6 +86,27 @@ def continuous_best(laps: Sequence[Lap]) -> float | None:
     """Time of the fastest run over one whole lap length in one go, seconds; see `fastest_run`."""
     run = fastest_run(laps)
     return None if run is None else run[1].time_s - run[0].time_s
+
+
+def picked_too_small(laps: Sequence[Lap]) -> float:
+    """By how much the best sectors are too small for being picked as such, seconds.
+
+    Of times that scatter by more than their own errors the smallest owes the share of its lead
+    that the errors have in the scatter (regression to the mean; from memory).
+    """
+    counted = [lap for lap in laps if lap.counts]
+    if len(counted) < _FEWEST_TO_SCATTER:
+        return 0.0
+    too_small = 0.0
+    for index, best, _ in best_sectors(laps):
+        sectors = [lap.sectors[index] for lap in counted]
+        times = np.array([sector.time_s for sector in sectors], dtype=float)
+        sigmas = np.array([sector.sigma_s for sector in sectors], dtype=float)
+        scatter = float(times.var(ddof=1))
+        share = min(1.0, float((sigmas**2).mean()) / scatter) if scatter > 0 else 1.0
+        if best.time_s is not None:
+            too_small += max(0.0, float(times.mean()) - best.time_s) * share
+    return too_small
 
 
 def median_sigma(drive: Drive | FixCovariance, laps: Sequence[Lap]) -> float | None:

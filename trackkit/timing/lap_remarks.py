@@ -10,7 +10,7 @@ import numpy as np
 from trackkit.arrays import Flags, Floats, Indices
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
-from trackkit.timing.laps import Lap
+from trackkit.timing.laps import Lap, SectorTime
 from trackkit.timing.remarks import LapRemark, RemarkKind
 from trackkit.timing.rules import LapRules
 from trackkit.track.model import Track
@@ -28,6 +28,8 @@ _BACK_MPS = 1.0
 _BACK_COSINE = -0.5
 SHORT_SHARE = 0.85
 """A lap with less than this share of the circuit's length has cut some of it."""
+LONG_SHARE = 1.6
+"""A lap with more is two, the finish between them missed."""
 _SAMPLE_S = 1.0
 """Enough to see whether a vehicle is where it should be: nobody is away for less."""
 _LEAP_M = 30.0
@@ -53,7 +55,10 @@ def with_remarks(
     if not any(lap.time_s is not None for lap in laps):
         return list(laps)
     way = _Way.of(track, drive)
-    remarked = [replace(lap, remarks=tuple(_remarks(way, lap, spells_s))) for lap in laps]
+    remarked = [
+        replace(lap, remarks=tuple(_remarks(way, lap, spells_s)))
+        for lap in (_finish_missed(way, lap) for lap in laps)
+    ]
     best: dict[int, float] = {}
     for lap in remarked:
         if lap.complete and lap.kind == "flying" and not lap.remarks and lap.time_s is not None:
@@ -62,6 +67,26 @@ def with_remarks(
     return [
         replace(lap, set_aside=bool(lap.remarks) and not rules.all_laps) for lap in remarked
     ]
+
+
+def _finish_missed(way: _Way, lap: Lap) -> Lap:
+    """Take the time from a lap that goes round more than once, where no other gate tells that."""
+    if not (way.track.closed and lap.complete) or lap.time_s is None or lap.start_s is None:
+        return lap
+    driven = way.driven_in(lap.start_s, lap.start_s + lap.time_s)
+    if driven < LONG_SHARE * way.track.length_m:
+        return lap
+    return replace(
+        lap,
+        complete=False,
+        time_s=None,
+        sigma_s=None,
+        missed=(way.track.finish.id,),
+        sectors=tuple(SectorTime(None, None) for _ in lap.sectors),
+        top_mps=None,
+        lowest_mps=None,
+        passed=(*lap.passed[:-1], None),
+    )
 
 
 def _slow(lap: Lap, best_s: float | None, within: float) -> Lap:
@@ -126,6 +151,10 @@ class _Way:
             driven_m=driven,
             farthest_m=0.5 * track.band_m + margin,
         )
+
+    def driven_in(self, begin_s: float, end_s: float) -> float:
+        """Distance driven between two times, metres."""
+        return float(np.diff(np.interp([begin_s, end_s], self.drive.time_s, self.driven_m))[0])
 
     def chainage_at(self, time_s: float) -> float:
         """Chainage of the sample nearest in time, metres."""
@@ -197,7 +226,7 @@ def _remarks(way: _Way, lap: Lap, spells_s: Floats) -> Iterable[LapRemark]:
         yield replace(_remark(lap, "left", text, from_s, until_s, place), aside_m=aside)
     yield from _turns(way, lap, begin_s, end_s)
     if way.track.closed and lap.complete:
-        driven = float(np.diff(np.interp([begin_s, end_s], way.drive.time_s, way.driven_m))[0])
+        driven = way.driven_in(begin_s, end_s)
         if driven < SHORT_SHARE * way.track.length_m:
             text = f"drove {driven:.0f} m of {way.track.length_m:.0f} m"
             every = tuple(range(len(lap.sectors)))
@@ -206,7 +235,9 @@ def _remarks(way: _Way, lap: Lap, spells_s: Floats) -> Iterable[LapRemark]:
 
 def _turns(way: _Way, lap: Lap, begin_s: float, end_s: float) -> Iterable[LapRemark]:
     """Find where it drove against the racing direction, followed from before that."""
-    against = (way.along_mps < -_BACK_MPS) & (way.cosine < _BACK_COSINE)
+    # Off the line nobody can say which piece of track the vehicle is at.
+    at_the_line = way.aside_m <= way.farthest_m
+    against = at_the_line & (way.along_mps < -_BACK_MPS) & (way.cosine < _BACK_COSINE)
     period = way.track.length_m if way.track.closed else 0.0
     for low, high in way.runs(against, begin_s, end_s):
         start = max(low - 1, 0)

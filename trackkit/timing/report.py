@@ -18,6 +18,7 @@ from trackkit.timing.best_times import (
     best_sectors,
     fastest_run,
     median_sigma,
+    picked_too_small,
     sum_of_sectors_sigma,
     theoretical_best,
 )
@@ -45,9 +46,9 @@ class LapReport:
     best_lap_s
         Least lap time, seconds; None where no lap counts, as for the other best times.
     theoretical_best_s, theoretical_best_sigma_s
-        Sum of the best sectors, seconds, and its uncertainty, one sigma.  Best times carry the
-        uncertainty of those times; that they were picked as the smallest makes them a little too
-        small besides.
+        Sum of the best sectors, seconds, and its uncertainty, one sigma, in which it counts that
+        they were picked as the smallest.  The other best times carry the uncertainty of those
+        times; having been picked makes them a little too small besides.
     continuous_best_s, continuous_best_sigma_s, continuous_from
         The fastest run over one whole lap length in one go, seconds, its uncertainty, one sigma,
         and the crossing that it begins at.
@@ -125,8 +126,9 @@ class LapReport:
         kept = self._kept or self.drive
         sigmas: tuple[float | None, float | None, float | None] = (None, None, None)
         if best_sigmas:
+            of_sum = sum_of_sectors_sigma(kept, best_sectors(laps))
             sigmas = (
-                sum_of_sectors_sigma(kept, best_sectors(laps)),
+                None if of_sum is None else float(np.hypot(of_sum, picked_too_small(laps))),
                 None if run is None else interval_sigma(kept, *run),
                 median_sigma(kept, counted),
             )
