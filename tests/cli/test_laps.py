@@ -157,7 +157,12 @@ def test_too_few_labels_are_a_question(laps):
 def test_differences_are_to_the_lap_named(laps, sessions):
     document = json.loads(laps("anna.csv", "bert.csv", "--reference", "bert.csv:2", "--json").out)
 
-    assert document["reference"] == {"file": "bert.csv", "label": "bert.csv", "lap": 2}
+    assert document["reference"] == {
+        "file": "bert.csv",
+        "label": "bert.csv",
+        "session": 1,
+        "lap": 2,
+    }
     other = document["recordings"][1]["laps"][2]
     assert other["difference_s"] == 0
     first = document["recordings"][0]["laps"][1]

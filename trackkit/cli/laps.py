@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +23,7 @@ from trackkit.cli.common import (
 )
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
+from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -33,7 +35,7 @@ if TYPE_CHECKING:
 
 
 def _reference(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
-    if value is not None and not value.rpartition(":")[2].isdecimal():
+    if value is not None and not re.fullmatch(r"(\d+\.)?\d+", value.rpartition(":")[2]):
         raise click.BadParameter(f"{value!r} does not end with a lap number")
     return value
 
@@ -51,9 +53,36 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
 @click.option(
     "--reference",
     callback=_reference,
-    metavar="[RECORDING:]N",
+    metavar="[RECORDING:][SESSION.]N",
     help="Lap that the others are compared with; the recording by its file or label.  "
     "[default: the best of all]",
+)
+@click.option(
+    "--session-stand",
+    type=click.FloatRange(0, min_open=True),
+    default=STAND_S,
+    show_default=True,
+    metavar="SECONDS",
+    help="A session ends where the vehicle stands so long.",
+)
+@click.option(
+    "--session-gap",
+    type=click.FloatRange(0, min_open=True),
+    default=GAP_S,
+    show_default=True,
+    metavar="SECONDS",
+    help="A session ends where fixes are missing for so long.",
+)
+@click.option(
+    "--within",
+    type=click.FloatRange(100, min_open=True),
+    default=100 * WITHIN,
+    show_default=True,
+    metavar="PERCENT",
+    help="A lap counts within this of its session's best.",
+)
+@click.option(
+    "--all-laps", is_flag=True, help="Count laps with something wrong with them all the same."
 )
 @click.option(
     "--details", is_flag=True, help="Print splits, differences and speeds of every sector too."
@@ -84,6 +113,10 @@ def laps(
     recordings: tuple[str, ...],
     labels: tuple[str, ...],
     reference: str | None,
+    session_stand: float,
+    session_gap: float,
+    within: float,
+    all_laps: bool,
     details: bool,
     official: str | None,
     official_columns: str | None,
@@ -99,6 +132,8 @@ def laps(
     Time nothing where the organiser or the insurer forbids it.
     """
     from trackkit import pair_official, read_official, read_recording, read_track, time_laps
+    from trackkit.timing.duplicates import Sketch, shared_with, sketch
+    from trackkit.timing.many import counted_once
     from trackkit.timing.sessions import Session, choose_reference
     from trackkit.timing.traces import trace_lines
 
@@ -115,14 +150,21 @@ def laps(
     if official is not None:
         times = read_official(official, parse_columns(official_columns))
         remarks(times.remarks, official)
+    rules = LapRules(session_stand, session_gap, within / 100, all_laps)
     called = iter(labels or recordings)
     trace_texts: list[str] = []
+    sketches: list[Sketch] = []
 
     def work(path: str) -> Session:
         label = next(called)
         recording = read_recording(path, columns=mapping)
         remarks([*recording.remarks, *_other_day(track, recording)], path)
-        session = Session(path, label, time_laps(track, recording))
+        own = sketch(recording)
+        shared = shared_with(sketches, own)
+        sketches.append(own)
+        remarks([part.sentence for part in shared])
+        report = counted_once(time_laps(track, recording, rules), shared)
+        session = Session(path, label, report)
         if traces is not None:
             trace_texts.append(trace_lines(track, session))
         # Of many recordings, one drive is in memory at a time.
@@ -198,6 +240,7 @@ def _document(
         else {
             "file": chosen.session.file,
             "label": chosen.session.label,
+            "session": chosen.lap.session,
             "lap": chosen.lap.number,
         },
         "recordings": rows,

@@ -86,9 +86,9 @@ def cross(gate: Gate, drive: Drive, *, again_m: float = AGAIN_M) -> list[Crossin
         if crossings and not away[crossings[-1].fix : fix + 1].any():
             continue
         came_back = int(np.searchsorted(back, fix)) - 1
-        if driven is not None and came_back >= 0:
-            if driven[fix] - driven[back[came_back]] < again_m:
-                continue
+        since_m = np.inf if driven is None else driven[fix] - driven[back[came_back]]
+        if came_back >= 0 and since_m < again_m:
+            continue
         start, end = drive.time_s[fix], drive.time_s[fix + 1]
         delay = forward / float(speed @ forward)
         crossings.append(
@@ -104,10 +104,8 @@ def cross(gate: Gate, drive: Drive, *, again_m: float = AGAIN_M) -> list[Crossin
     return crossings
 
 
-def _back(
-    drive: Drive, ahead: Floats, left: Floats, across: Floats, width_m: float
-) -> Indices:
-    """Fixes after which the gate is crossed from in front to behind, between its ends."""
+def _back(drive: Drive, ahead: Floats, left: Floats, across: Floats, width_m: float) -> Indices:
+    """Find the fixes after which the gate is crossed from in front to behind, between its ends."""
     before = np.flatnonzero((ahead[:-1] >= 0) & (ahead[1:] < 0) & (np.diff(drive.piece) == 0))
     share = ahead[before] / (ahead[before] - ahead[before + 1])
     step = drive.position_m[before + 1] - drive.position_m[before]
@@ -129,9 +127,7 @@ def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float
     return np.asarray(away <= width_m + 2.0 * step + 5.0)
 
 
-def interval_sigma(
-    drive: Drive | FixCovariance, first: Crossing, second: Crossing
-) -> float:
+def interval_sigma(drive: Drive | FixCovariance, first: Crossing, second: Crossing) -> float:
     """One sigma of the time between two crossings, seconds; see `sum_sigma`."""
     return sum_sigma(drive, [(first, -1.0), (second, 1.0)])
 

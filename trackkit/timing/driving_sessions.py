@@ -162,10 +162,12 @@ def _cuts(
     stands = spells_s[spells_s[:, 1] - spells_s[:, 0] >= stand_s]
     before = np.flatnonzero(np.diff(time_s) >= gap_s)
     gaps = np.column_stack([time_s[before], time_s[before + 1]])
-    kinds: list[Ending] = ["stood"] * len(stands) + ["gap"] * len(gaps)
-    every = [*stands.tolist(), *gaps.tolist()]
+    every: list[tuple[float, float, Ending]] = [
+        *((begin_s, end_s, "stood") for begin_s, end_s in stands.tolist()),
+        *((begin_s, end_s, "gap") for begin_s, end_s in gaps.tolist()),
+    ]
     joined: list[tuple[float, float, Ending]] = []
-    for (begin_s, end_s), kind in sorted(zip(every, kinds, strict=True)):
+    for begin_s, end_s, kind in sorted(every):
         if joined and begin_s <= joined[-1][1]:
             last_begin_s, last_end_s, last_kind = joined[-1]
             both: Ending = "gap" if "gap" in (kind, last_kind) else "stood"

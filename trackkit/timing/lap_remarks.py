@@ -64,9 +64,7 @@ def with_remarks(
         if lap.complete and lap.kind == "flying" and not lap.remarks and lap.time_s is not None:
             best[lap.session] = min(lap.time_s, best.get(lap.session, np.inf))
     remarked = [_slow(lap, best.get(lap.session), rules.within) for lap in remarked]
-    return [
-        replace(lap, set_aside=bool(lap.remarks) and not rules.all_laps) for lap in remarked
-    ]
+    return [replace(lap, set_aside=bool(lap.remarks) and not rules.all_laps) for lap in remarked]
 
 
 def _finish_missed(way: _Way, lap: Lap) -> Lap:
@@ -163,7 +161,7 @@ class _Way:
         return float(self.where_m[nearer])
 
     def runs(self, marked: Flags, begin_s: float, end_s: float) -> list[tuple[int, int]]:
-        """Runs of at least two marked samples within some time."""
+        """List the runs of at least two marked samples within some time."""
         inside = (self.time_s >= begin_s) & (self.time_s <= end_s)
         return [run for run in runs_of(marked & inside) if run[1] - run[0] > 1]
 

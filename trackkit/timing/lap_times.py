@@ -218,8 +218,8 @@ def _laps_of(
     laps: list[Lap] = []
     for session in sessions:
         # Rolling to a halt on the line, or off it again, is the session's.
-        low = np.searchsorted(times, session.begin_s - _EDGE_S)
-        high = np.searchsorted(times, session.end_s + _EDGE_S)
+        low = int(np.searchsorted(times, session.begin_s - _EDGE_S))
+        high = int(np.searchsorted(times, session.end_s + _EDGE_S))
         laps += laps_between(
             crossings[low:high],
             order,

@@ -24,6 +24,7 @@ from trackkit.timing.best_times import (
 )
 from trackkit.timing.crossings import Crossing, interval_sigma, sum_sigma
 from trackkit.timing.driving_sessions import DrivingSession
+from trackkit.timing.duplicates import Shared
 from trackkit.timing.laps import Lap, SectorTime
 
 
@@ -59,6 +60,8 @@ class LapReport:
         In order of time.
     median_sigma_s
         Uncertainty of the median, one sigma, seconds.
+    shared
+        Driving that recordings before this one hold too.
     """
 
     name: str
@@ -75,6 +78,7 @@ class LapReport:
     continuous_from: Crossing | None = None
     sessions: tuple[DrivingSession, ...] = ()
     median_sigma_s: float | None = None
+    shared: tuple[Shared, ...] = ()
     _kept: Drive | FixCovariance | None = None
 
     def __repr__(self) -> str:
