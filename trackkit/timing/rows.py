@@ -153,6 +153,7 @@ CSV_COLUMNS = (
     "session",
     "counts",
     "remarks",
+    "track",
 )
 """`gate` is where the part ends, or the speed gate itself; `gate_speed_mps` is the speed there.
 `counts` of a sector says whether it may be the best sector."""
@@ -198,6 +199,7 @@ def _rows(
         return {
             "file": session.file,
             "label": session.label,
+            "track": track.id,
             "session": lap.session,
             "lap": lap.number,
             "kind": lap.kind,
