@@ -394,7 +394,7 @@ def test_laps_that_do_not_count_say_so_unless_all_are_asked_for(laps, whole_day)
     out = laps(whole_day, "--within", "100.05").out
     every = laps(whole_day, "--within", "100.05", "--all-laps").out
 
-    assert "does not count: slow, 10" in out
+    assert " does not count: slow, 10" in out
     assert ", of which " in out
     assert "does not count" not in every
     assert "slow, 10" in every

@@ -182,7 +182,7 @@ def laps(
     if as_json:
         print_json(_document(gathered, entries, track_path))
     else:
-        _print(circuits, details=details)
+        _print(circuits, entries, details=details)
     if gathered.skipped:
         count = len(gathered.skipped)
         what = f"{count} file{'s are' if count > 1 else ' is'} no recording"
@@ -204,12 +204,16 @@ def _labels(paths: Sequence[str], labels: Sequence[str], entries: Mapping[str, E
     return numbered(labels or [entries.get(path, Entry()).label or path for path in paths])
 
 
-def _print(circuits: Sequence[_Circuit], *, details: bool) -> None:
+def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, details: bool) -> None:
     from trackkit.cli.laptext import print_sessions
+    from trackkit.cli.summary_text import is_worth_a_summary, print_summaries
+    from trackkit.timing.summary import summaries
 
     for number, circuit in enumerate(circuits):
         if number:
             click.echo()
+        if is_worth_a_summary(circuit.sessions):
+            print_summaries(summaries(circuit.sessions, _drivers(entries)), circuit.zone)
         print_sessions(
             circuit.track,
             circuit.sessions,
@@ -218,6 +222,10 @@ def _print(circuits: Sequence[_Circuit], *, details: bool) -> None:
             circuit.pairings,
             details=details,
         )
+
+
+def _drivers(entries: Mapping[str, Entry]) -> dict[str, str]:
+    return {path: entry.driver for path, entry in entries.items() if entry.driver}
 
 
 @dataclass(eq=False)
@@ -306,6 +314,7 @@ def _document(
         "reference": None,
         "recordings": [row for part in parts for row in part["recordings"]],
         "ranking": [],
+        "summary": [],
     }
     if len(parts) == 1:
         (whole,) = parts
@@ -317,6 +326,7 @@ def _document(
 
 def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, Any]:
     from trackkit.timing.rows import ranking_rows, session_row
+    from trackkit.timing.summary import summaries, summary_row
 
     rows = []
     for session, pairing in zip(circuit.sessions, circuit.pairings, strict=True):
@@ -338,6 +348,10 @@ def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, A
         },
         "recordings": rows,
         "ranking": ranking_rows(circuit.sessions),
+        "summary": [
+            summary_row(summary, circuit.zone)
+            for summary in summaries(circuit.sessions, _drivers(entries))
+        ],
     }
 
 

@@ -144,7 +144,7 @@ def _print_laps(
     best = {(index, lap.session, lap.number): sector for index, sector, lap in report.best_sectors}
     best_s = [sector.time_s for _, sector, _ in report.best_sectors] or [None for _ in sectors]
     pits = any(lap.pit_visits for lap in laps)
-    remarked = any(lap.remarks for lap in laps)
+    aside = any(lap.set_aside for lap in laps)
     rows = []
     for lap in laps:
         of_lap = (lap.session, lap.number)
@@ -166,7 +166,7 @@ def _print_laps(
                 speed_cell(lap.top_mps),
                 speed_cell(lap.lowest_mps),
                 *([_pit_time(lap), speed_cell(lap.pit_speed_mps)] if pits else []),
-                *([_remarks(lap)] if remarked else []),
+                *(["no" if lap.set_aside else ""] if aside else []),
             ]
         )
     headings = [
@@ -179,14 +179,19 @@ def _print_laps(
         "top",
         "low",
         *(["pit time", "pit top"] if pits else []),
-        *(["remarks"] if remarked else []),
+        *(["counts"] if aside else []),
     ]
     table(headings, rows)
+    _print_remarks(report, laps)
 
 
-def _remarks(lap: Lap) -> str:
-    aside = "does not count: " if lap.set_aside and lap.complete and lap.kind == "flying" else ""
-    return aside + "; ".join(remark.text for remark in lap.remarks) if lap.remarks else ""
+def _print_remarks(report: LapReport, laps: Sequence[Lap]) -> None:
+    for lap in laps:
+        if lap.remarks:
+            flying = lap.complete and lap.kind == "flying"
+            aside = " does not count" if lap.set_aside and flying else ""
+            texts = "; ".join(remark.text for remark in lap.remarks)
+            click.echo(f"lap {lap_name(report, lap)}{aside}: {texts}")
 
 
 def _pit_time(lap: Lap) -> str:
