@@ -241,3 +241,15 @@ def test_gates_are_timed_wherever_their_ids_come_from():
     report = time_laps(track, outing.recording(10))
 
     assert [c.gate for c in report.crossings] == ["gate-k3f9"] * 2
+
+
+@pytest.mark.parametrize("ahead_m", [-1.5, 0.6])
+def test_the_nose_is_timed_where_the_antenna_is_ahead_of_it(block, ahead_m):
+    """At a steady 20 m/s the antenna is at the line its offset over 20 m/s before the nose."""
+    time = np.arange(0.0, 15.0, 0.1)
+    recording = along_the_finish_straight(20.0 * time - 123.4, time)
+
+    (nose,) = time_laps(block, recording, antenna_ahead_m=ahead_m).crossings
+    (antenna,) = time_laps(block, recording).crossings
+
+    assert nose.time_s - antenna.time_s == pytest.approx(ahead_m / 20.0, abs=1e-4)

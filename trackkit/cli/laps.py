@@ -87,6 +87,14 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
     "--all-laps", is_flag=True, help="Count laps with something wrong with them all the same."
 )
 @click.option(
+    "--antenna-ahead",
+    type=float,
+    default=0.0,
+    metavar="M",
+    help="How far the antenna is ahead of the vehicle's nose, which crosses the line; negative if "
+    "it is behind.",
+)
+@click.option(
     "--details", is_flag=True, help="Print splits, differences and speeds of every sector too."
 )
 @click.option(
@@ -119,6 +127,7 @@ def laps(
     session_gap: float,
     within: float,
     all_laps: bool,
+    antenna_ahead: float,
     details: bool,
     official: str | None,
     official_columns: str | None,
@@ -157,7 +166,7 @@ def laps(
         times = read_official(official, parse_columns(official_columns))
         remarks(times.remarks, official)
     rules = LapRules(session_stand, session_gap, within / 100, all_laps)
-    job = Job(track_path, mapping, rules, traces is not None)
+    job = Job(track_path, mapping, rules, traces is not None, antenna_ahead)
     items = [
         Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
     ]

@@ -39,12 +39,15 @@ class Job:
         What parts sessions, and which laps count.
     traces
         Whether traces are wanted too.
+    antenna_ahead_m
+        How far the antenna is ahead of the nose.
     """
 
     track_path: str | None
     columns: Mapping[str, str] | None
     rules: LapRules
     traces: bool
+    antenna_ahead_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -160,7 +163,7 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
         except NoCircuitError as error:
             return Timed(item, said, error=error, unplaced=True)
         said = (*said, *other_day(found.track, recording))
-        report = time_laps(found.track, recording, job.rules)
+        report = time_laps(found.track, recording, job.rules, antenna_ahead_m=job.antenna_ahead_m)
         session = Session(item.path, item.label, report)
         traces = trace_lines(found.track, session) if job.traces else ""
         return Timed(item, said, found, report.without_drive(), sketch(recording), traces)

@@ -125,7 +125,7 @@ def _span(session: Session, driving: DrivingSession, zone: ZoneInfo | None) -> s
 
 
 def _print_why_none(report: LapReport) -> None:
-    if any(lap.set_aside for lap in report.laps):
+    if any(_is_aside(lap) for lap in report.laps):
         click.echo("no lap counts: --all-laps counts those with something wrong with them")
         return
     missed = any(lap.missed for lap in report.laps)
@@ -144,7 +144,7 @@ def _print_laps(
     best = {(index, lap.session, lap.number): sector for index, sector, lap in report.best_sectors}
     best_s = [sector.time_s for _, sector, _ in report.best_sectors] or [None for _ in sectors]
     pits = any(lap.pit_visits for lap in laps)
-    aside = any(lap.set_aside for lap in laps)
+    aside = any(_is_aside(lap) for lap in laps)
     rows = []
     for lap in laps:
         of_lap = (lap.session, lap.number)
@@ -166,7 +166,7 @@ def _print_laps(
                 speed_cell(lap.top_mps),
                 speed_cell(lap.lowest_mps),
                 *([_pit_time(lap), speed_cell(lap.pit_speed_mps)] if pits else []),
-                *(["no" if lap.set_aside else ""] if aside else []),
+                *(["no" if _is_aside(lap) else ""] if aside else []),
             ]
         )
     headings = [
@@ -185,11 +185,15 @@ def _print_laps(
     _print_remarks(report, laps)
 
 
+def _is_aside(lap: Lap) -> bool:
+    """Tell whether a lap would count, had nothing been wrong with it."""
+    return lap.set_aside and lap.complete and lap.kind == "flying"
+
+
 def _print_remarks(report: LapReport, laps: Sequence[Lap]) -> None:
     for lap in laps:
         if lap.remarks:
-            flying = lap.complete and lap.kind == "flying"
-            aside = " does not count" if lap.set_aside and flying else ""
+            aside = " does not count" if _is_aside(lap) else ""
             texts = "; ".join(remark.text for remark in lap.remarks)
             click.echo(f"lap {lap_name(report, lap)}{aside}: {texts}")
 

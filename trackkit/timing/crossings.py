@@ -49,20 +49,25 @@ class Crossing:
     delay: tuple[float, float] = (0.0, 0.0)
 
 
-def cross(gate: Gate, drive: Drive, *, again_m: float = AGAIN_M) -> list[Crossing]:
+def cross(
+    gate: Gate, drive: Drive, *, again_m: float = AGAIN_M, antenna_ahead_m: float = 0.0
+) -> list[Crossing]:
     """Find the crossings of one gate.
 
     Between two fixes the vehicle moves as is most probable (`Drive.between`).  Crossing counts
     only from behind to in front and between the ends; after it, the gate counts again when the
     vehicle has been `AWAY_M` away, so that a receiver jittering on the line, or a spin across it,
     counts once.  A vehicle that comes back over the gate, rolling or turned round, has to drive
-    `again_m` from there before it counts again.
+    `again_m` from there before it counts again.  With the antenna `antenna_ahead_m` ahead of what
+    crosses the line, the gate is met where the antenna then is.
     """
     if len(drive.time_s) < 2:
         return []
     # On the drive's own plane: moving the finish gate shifts the track's plane slightly.
     left, right = drive.plane.to_plane([gate.left[0], gate.right[0]], [gate.left[1], gate.right[1]])
     across, forward, width = gate_axes(left, right)
+    # When the nose is on the line, the antenna is this far beyond it.
+    left, right = left + antenna_ahead_m * forward, right + antenna_ahead_m * forward
     ahead = (drive.position_m - left) @ forward
     candidate = np.flatnonzero(
         (ahead[:-1] < 0)

@@ -30,7 +30,13 @@ _SAME_PLANE_DEG = 1e-7
 """Planes whose origins are closer than this (1 cm) are taken for one."""
 
 
-def time_laps(track: Track, recording: Recording, rules: LapRules = USUAL_RULES) -> LapReport:
+def time_laps(
+    track: Track,
+    recording: Recording,
+    rules: LapRules = USUAL_RULES,
+    *,
+    antenna_ahead_m: float = 0.0,
+) -> LapReport:
     """Time the laps of a recording over a track.
 
     The recording is parted into sessions where its vehicle stands, or fixes are missing, for long;
@@ -47,6 +53,9 @@ def time_laps(track: Track, recording: Recording, rules: LapRules = USUAL_RULES)
         Of any drive; one that never comes near gives a report without laps.
     rules
         What parts sessions, and which laps count.
+    antenna_ahead_m
+        How far the antenna is ahead of what crosses the line, the vehicle's nose, metres; negative
+        if it is behind.
 
     Returns
     -------
@@ -58,7 +67,8 @@ def time_laps(track: Track, recording: Recording, rules: LapRules = USUAL_RULES)
     PlaceError
         When the track lacks the gates that laps begin and end at.
     """
-    return TimedRecording.smoothed(recording, track.plane).report(track, rules=rules)
+    timed = TimedRecording.smoothed(recording, track.plane, antenna_ahead_m)
+    return timed.report(track, rules=rules)
 
 
 _Crossings = dict[tuple[str, Position, Position], list[Crossing]]
@@ -80,11 +90,14 @@ class TimedRecording:
     drive
         What laps are timed on: where the recording alone cannot tell the receiver's wander,
         smoothed with what its laps tell.
+    antenna_ahead_m
+        How far the antenna is ahead of what crosses the line.
     """
 
     recording: Recording
     by_itself: Drive
     drive: Drive
+    antenna_ahead_m: float = 0.0
     _wander_laps: tuple[tuple[float, float], ...] | None = field(default=None, init=False)
     _parted: tuple[LapRules, _Parts] | None = field(default=None, init=False)
     _crossings_by_itself: _Crossings = field(default_factory=dict, init=False)
@@ -93,10 +106,12 @@ class TimedRecording:
     _sigmas_before_drag: dict[tuple[str, str, int], float] = field(default_factory=dict, init=False)
 
     @classmethod
-    def smoothed(cls, recording: Recording, plane: LocalPlane) -> TimedRecording:
+    def smoothed(
+        cls, recording: Recording, plane: LocalPlane, antenna_ahead_m: float = 0.0
+    ) -> TimedRecording:
         """Smooth a recording on a plane; nothing is timed yet."""
         drive = smooth(recording, plane)
-        return cls(recording, drive, drive)
+        return cls(recording, drive, drive, antenna_ahead_m)
 
     def report(
         self, track: Track, *, dragging: bool = False, rules: LapRules = USUAL_RULES
@@ -121,7 +136,7 @@ class TimedRecording:
         if not dragging:
             self._smooth_again(track, rules)
         parts = self._parts(rules)
-        self._crossings = _crossings_of(track, self.drive, self._crossings)
+        self._crossings = _crossings_of(track, self.drive, self._crossings, self.antenna_ahead_m)
         sigmas: dict[tuple[Crossing, Crossing], float] = {}
         count = Counter[tuple[str, str]]()
         usual = dict(self._sigmas_before_drag) if dragging else {}
@@ -177,7 +192,9 @@ class TimedRecording:
             self._parted = None
         if self.by_itself.wander_from_recording:
             return
-        self._crossings_by_itself = _crossings_of(track, self.by_itself, self._crossings_by_itself)
+        self._crossings_by_itself = _crossings_of(
+            track, self.by_itself, self._crossings_by_itself, self.antenna_ahead_m
+        )
         crossings = _in_order(self._crossings_by_itself)
         laps = _wander_laps(track, _laps_of(track, crossings, self._parts(rules)[1]))
         if laps != self._wander_laps:
@@ -192,14 +209,19 @@ def _same_plane(a: LocalPlane, b: LocalPlane) -> bool:
     return max(abs(value) for value in apart) < _SAME_PLANE_DEG
 
 
-def _crossings_of(track: Track, drive: Drive, before: _Crossings) -> _Crossings:
+def _crossings_of(
+    track: Track, drive: Drive, before: _Crossings, antenna_ahead_m: float
+) -> _Crossings:
     """Find the crossings of a track's gates; those of gates that have not moved are kept."""
     # Coming round to a gate takes a whole lap; coming back to it after a spin does not.
     again_m = 0.5 * track.length_m if track.closed else min(0.5 * track.length_m, AGAIN_M)
     crossings = {}
     for gate in crossed_gates(track):
         key = (gate.id, gate.left, gate.right)
-        crossings[key] = before[key] if key in before else cross(gate, drive, again_m=again_m)
+        if key in before:
+            crossings[key] = before[key]
+        else:
+            crossings[key] = cross(gate, drive, again_m=again_m, antenna_ahead_m=antenna_ahead_m)
     return crossings
 
 

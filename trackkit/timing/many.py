@@ -24,6 +24,8 @@ def time_many(
     recordings: Iterable[Recording | str | os.PathLike[str]],
     progress: Callable[[int, int | None], None] | None = None,
     rules: LapRules = USUAL_RULES,
+    *,
+    antenna_ahead_m: float = 0.0,
 ) -> Iterator[LapReport]:
     """Time the laps of many recordings over a track, one after the other.
 
@@ -41,6 +43,8 @@ def time_many(
         `recordings` cannot tell.
     rules
         What parts sessions, and which laps count.
+    antenna_ahead_m
+        As for `time_laps`.
 
     Yields
     ------
@@ -57,7 +61,7 @@ def time_many(
     count = len(recordings) if isinstance(recordings, Sized) else None
     sketches: list[Sketch] = []
     for done, recording in enumerate(recordings, start=1):
-        report, own = _timed_alone(track, recording, rules)
+        report, own = _timed_alone(track, recording, rules, antenna_ahead_m)
         report = counted_once(report, shared_with(sketches, own))
         sketches.append(own)
         if progress is not None:
@@ -66,12 +70,16 @@ def time_many(
 
 
 def _timed_alone(
-    track: Track, recording: Recording | str | os.PathLike[str], rules: LapRules
+    track: Track,
+    recording: Recording | str | os.PathLike[str],
+    rules: LapRules,
+    antenna_ahead_m: float,
 ) -> tuple[LapReport, Sketch]:
     # A function of its own, so that nothing holds the drive when the next is smoothed.
     if not isinstance(recording, Recording):
         recording = read_recording(recording)
-    return time_laps(track, recording, rules).without_drive(), sketch(recording)
+    report = time_laps(track, recording, rules, antenna_ahead_m=antenna_ahead_m)
+    return report.without_drive(), sketch(recording)
 
 
 def counted_once(report: LapReport, shared: Sequence[Shared]) -> LapReport:
