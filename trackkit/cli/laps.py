@@ -27,6 +27,7 @@ from trackkit.cli.recording_folders import Entry, entries_of, files_of, numbered
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
+from trackkit.track.digest import short_digest
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -231,6 +232,9 @@ def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, detail
             circuit.pairings,
             details=details,
         )
+        if circuit.sessions:
+            digest = short_digest(circuit.track)
+            click.echo(f"geometry {digest}: the same letters, the same line and gates")
 
 
 def _drivers(entries: Mapping[str, Entry]) -> dict[str, str]:
@@ -319,6 +323,7 @@ def _document(
     parts = [_circuit_row(circuit, entries) for circuit in gathered.circuits]
     whole = {
         "track": None,
+        "geometry": None,
         "timezone": None,
         "reference": None,
         "recordings": [row for part in parts for row in part["recordings"]],
@@ -346,6 +351,7 @@ def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, A
     chosen = circuit.chosen
     return {
         "track": circuit.track.id,
+        "geometry": short_digest(circuit.track),
         "timezone": None if circuit.zone is None else circuit.zone.key,
         "reference": None
         if chosen is None

@@ -227,10 +227,12 @@ def _draw_on_paper(
     *,
     force: bool,
 ) -> None:
-    from trackkit import write_paper
+    from trackkit import check_track, judge_track, write_paper
+    from trackkit.cli.verdict_text import verdict_sentence
 
     track, read, failed = _track_with_recordings(words, columns)
-    remarks(write_paper(track, output, recordings=read, paper=paper, force=force))
+    verdict = verdict_sentence(judge_track(track, check_track(track)))
+    remarks(write_paper(track, output, recordings=read, paper=paper, verdict=verdict, force=force))
     click.echo(f"wrote {output}")
     if failed:
         ctx.exit(1)

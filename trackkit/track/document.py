@@ -14,6 +14,7 @@ from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import join_line
 from trackkit.geometry.geodesy import extent_m, polyline_length, wrap_longitude
 from trackkit.remedies import Remedy
+from trackkit.track.accuracy import AccuracyRow, verdict_from
 from trackkit.track.features import (
     Centreline,
     Corner,
@@ -54,6 +55,7 @@ _TRACK_MEMBERS = {
 MEMBERS_OF_1_1 = ("valid_from", "valid_until", "replaces")
 _FEATURE_MEMBERS = {"type", "id", "geometry", "properties"}
 _CROSSOVER_MEMBERS = {"over_m", "under_m"}
+LIST_FAULTS = Remedy("a check lists every fault", do="check")
 
 
 def track_from_document(document: Mapping[str, Any]) -> Track:
@@ -84,7 +86,7 @@ def track_as_stated(document: Mapping[str, Any]) -> Track:
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError) as error:
         raise TrackFileError(
             f"the track file is damaged ({type(error).__name__}: {error})",
-            remedy=Remedy("a check lists every fault", do="check"),
+            remedy=LIST_FAULTS,
         ) from error
 
 
@@ -93,7 +95,8 @@ def _track_from(document: Mapping[str, Any]) -> Track:
     # In a file of version 1.0 these are members that nobody knows.
     first = str(described["version"]) == FIRST_VERSION
     newer = {} if first else {name: described.get(name) for name in MEMBERS_OF_1_1}
-    own_members = _TRACK_MEMBERS | newer.keys()
+    own_members = _TRACK_MEMBERS | newer.keys() | (set() if first else {"verdict"})
+    verdict = None if first else described.get("verdict")
     closed = bool(described["closed"])
     centreline: Centreline | None = None
     gates: list[Gate] = []
@@ -104,7 +107,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         properties = dict(feature.get("properties") or {})
         role = properties.pop("role", None)
         if role == "centreline" and centreline is None:
-            centreline = _centreline_from(feature, properties, closed=closed)
+            centreline = _centreline_from(feature, properties, closed=closed, first=first)
         elif role == "gate":
             gates.append(_gate_from(feature, properties, first=first))
         elif role == "corner":
@@ -127,14 +130,14 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         raise TrackFileError("has no feature with the role centreline")
     _require_extent(centreline, gates, corners, pit_lanes)
     return Track(
-        id=described["id"],
-        name=described["name"],
-        layout=described.get("layout", ""),
+        id=_text("id", described["id"]),
+        name=_text("name", described["name"]),
+        layout=_text("layout", described.get("layout", "")),
         centreline=centreline,
         length_m=float(described["length_m"]),
-        length_surface_m=described.get("length_surface_m"),
-        direction=described["direction"],
-        line=described.get("line", "driven"),
+        length_surface_m=_number_or_none("length_surface_m", described.get("length_surface_m")),
+        direction=_text("direction", described["direction"]),
+        line=_text("line", described.get("line", "driven")),
         gates=tuple(sorted(gates, key=lambda gate: gate.order)),
         corners=tuple(sorted(corners, key=lambda corner: corner.number)),
         pit_lanes=tuple(pit_lanes),
@@ -146,23 +149,54 @@ def _track_from(document: Mapping[str, Any]) -> Track:
             )
             for c in described.get("crossovers", ())
         ),
-        country=described.get("country"),
-        timezone=described.get("timezone"),
-        licence=described.get("licence"),
-        revised=described.get("revised", ""),
+        country=_text("country", described.get("country")),
+        timezone=_text("timezone", described.get("timezone")),
+        licence=_text("licence", described.get("licence")),
+        revised=_text("revised", described.get("revised", "")),
         history=tuple(described.get("history", ())),
         sources=tuple(described.get("sources", ())),
-        accuracy_m=described.get("accuracy_m"),
+        accuracy_m=_number_or_none("accuracy_m", described.get("accuracy_m")),
         accepted=tuple(described.get("accepted", ())),
-        notes=described.get("notes", ""),
+        notes=_text("notes", described.get("notes", "")),
         members={k: v for k, v in described.items() if k not in own_members},
         foreign={
             k: v for k, v in document.items() if k not in {"type", "bbox", "track", "features"}
         },
         other_features=tuple(others),
         version=str(described["version"]),
+        verdict=None if verdict is None else verdict_from(verdict),
         **newer,
     )
+
+
+def _number(name: str, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise TrackFileError(f"{name} is no number", remedy=LIST_FAULTS)
+    return value
+
+
+def _number_or_none(name: str, value: Any) -> float | None:
+    return None if value is None else _number(name, value)
+
+
+def _widths(row: Sequence[Any]) -> tuple[float, float, float]:
+    chainage_m, left_m, right_m = (_number("width_profile", value) for value in row)
+    return chainage_m, left_m, right_m
+
+
+def _accuracy(row: Sequence[Any]) -> AccuracyRow:
+    chainage_m, sigma_m, kind = row
+    return AccuracyRow(
+        float(_number("accuracy_profile", chainage_m)),
+        float(_number("accuracy_profile", sigma_m)),
+        _text("accuracy_profile", kind),
+    )
+
+
+def _text(name: str, value: Any) -> Any:
+    if value is not None and not isinstance(value, str):
+        raise TrackFileError(f"{name} is no text", remedy=LIST_FAULTS)
+    return value
 
 
 def _order(properties: Mapping[str, Any]) -> int:
@@ -224,19 +258,21 @@ def _line_from(feature: Mapping[str, Any]) -> Floats:
 
 
 def _centreline_from(
-    feature: Mapping[str, Any], properties: dict[str, Any], *, closed: bool
+    feature: Mapping[str, Any], properties: dict[str, Any], *, closed: bool, first: bool
 ) -> Centreline:
     line = _line_from(feature)
     length_m = polyline_length(line[:, 0], line[:, 1])
     require("length_m", length_m, TrackFileError, "has", place="feature centreline")
     profile = properties.pop("width_profile", None)
+    known = None if first else properties.pop("accuracy_profile", None)
     return Centreline(
         line[:, 0],
         line[:, 1],
         closed,
         height_m=line[:, 2] if line.shape[1] > 2 else None,
-        width_m=properties.pop("width_m", None),
-        width_profile=None if profile is None else tuple((a, b, c) for a, b, c in profile),
+        width_m=_number_or_none("width_m", properties.pop("width_m", None)),
+        width_profile=None if profile is None else tuple(_widths(row) for row in profile),
+        accuracy_profile=None if known is None else tuple(_accuracy(row) for row in known),
         id=feature["id"],
         properties=properties,
         members=_members(feature),
@@ -245,7 +281,7 @@ def _centreline_from(
 
 def _gate_from(feature: Mapping[str, Any], properties: dict[str, Any], *, first: bool) -> Gate:
     line = _line_from(feature)
-    properties.pop("width_m", None)
+    _number_or_none("width_m", properties.pop("width_m", None))
     return Gate(
         id=feature["id"],
         kind=properties.pop("kind"),
