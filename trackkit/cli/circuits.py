@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trackkit.cli.common import remark
+from trackkit.cli.ids import known_path
 from trackkit.cli.located_text import open_between, title
 from trackkit.errors import TrackkitError
 
@@ -85,28 +85,6 @@ def track_and_recordings(words: Sequence[str]) -> tuple[str | None, list[str]]:
     if Path(first).is_file() and is_track(first):
         return first, others
     return None, list(words)
-
-
-def known_path(word: str) -> str | None:
-    """Find the track file of an id; None where the word is the name of a file instead.
-
-    Raises
-    ------
-    TrackkitError
-        When no circuit of the libraries has the id.
-    """
-    if os.sep in word or "/" in word or "." in word or Path(word).exists():
-        return None
-    from trackkit import open_library
-
-    known = open_library().find(word)
-    if known is None:
-        raise TrackkitError(
-            "is no file, and no circuit of the libraries has it as its id",
-            file=word,
-            remedy="`trackkit library list` shows the ids",
-        )
-    return str(known.path)
 
 
 def finder() -> Callable[[Recording], Found]:

@@ -91,7 +91,7 @@ def _ids_to_files(ctx: click.Context) -> None:
         value = ctx.params.get(name)
         words = [value] if isinstance(value, str) else list(value or ())
         if any(not Path(word).exists() for word in words):
-            from trackkit.cli.circuits import known_path
+            from trackkit.cli.ids import known_path
 
             files = [known_path(word) or word for word in words]
             ctx.params[name] = files[0] if isinstance(value, str) else tuple(files)

@@ -114,12 +114,17 @@ class Lap:
         return self.complete and self.kind == "flying" and not self.set_aside
 
     def is_clean(self, sector: int) -> bool:
-        """Whether a sector has a time that nothing spoils.
+        """Tell whether a sector has a time that nothing spoils.
 
         Parameters
         ----------
         sector
             Its place among the sectors, from 0.
+
+        Returns
+        -------
+        bool
+            Whether what is wrong with the lap, if anything is, happened in others.
         """
         spoilt = any(sector in remark.sectors for remark in self.remarks)
         return self.sectors[sector].time_s is not None and not spoilt

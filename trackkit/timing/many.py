@@ -44,7 +44,7 @@ def time_many(
     rules
         What parts sessions, and which laps count.
     antenna_ahead_m
-        As for `time_laps`.
+        How far the antenna is ahead of what crosses the line, metres; negative if it is behind.
 
     Yields
     ------
