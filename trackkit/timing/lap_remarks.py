@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trackkit.arrays import Flags, Floats, Indices
+from trackkit.arrays import Floats, Indices
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
 from trackkit.timing.laps import Lap, SectorTime
@@ -33,7 +33,7 @@ LONG_SHARE = 1.6
 _SAMPLE_S = 1.0
 """Enough to see whether a vehicle is where it should be: nobody is away for less."""
 _LEAP_M = 30.0
-_POINT_M = 8.0
+_POINT_M = 5.0
 
 
 def with_remarks(
@@ -97,6 +97,9 @@ def _slow(lap: Lap, best_s: float | None, within: float) -> Lap:
     return replace(lap, remarks=(*lap.remarks, remark))
 
 
+Runs = list[tuple[int, int]]
+
+
 @dataclass(frozen=True, eq=False)
 class _Way:
     """A drive seen along the centreline, every second or so.
@@ -105,8 +108,9 @@ class _Way:
     ----------
     time_s, where_m, aside_m
         Time, chainage of the nearest point of the centreline and distance from it, shape (n,).
-    along_mps, cosine
-        Speed in racing direction, and its share of the whole speed, shape (n,).
+    left, against
+        First and one-past-last samples of where it was off the line, and of where it drove against
+        the racing direction.
     gaps_s
         Begin and end of missing fixes, shape (k, 2).
     driven_m
@@ -118,11 +122,10 @@ class _Way:
     time_s: Floats
     where_m: Floats
     aside_m: Floats
-    along_mps: Floats
-    cosine: Floats
+    left: Runs
+    against: Runs
     gaps_s: Floats
     driven_m: Floats
-    farthest_m: float
 
     @classmethod
     def of(cls, track: Track, drive: Drive) -> _Way:
@@ -136,18 +139,19 @@ class _Way:
         along = np.einsum("ij,ij->i", drive.velocity_mps[sample], ahead)
         before = np.flatnonzero(step > max(GAP_S, _GAP_INTERVALS * usual))
         driven = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * step)])
-        margin = max(ASIDE_M, _WANDER_SIGMAS * drive.levels.wander_m)
+        # Off the line nobody can say which piece of track the vehicle is at.
+        off = aside > 0.5 * track.band_m + max(ASIDE_M, _WANDER_SIGMAS * drive.levels.wander_m)
+        back = (along < -_BACK_MPS) & (along < _BACK_COSINE * speed[sample])
         return cls(
             track=track,
             drive=drive,
             time_s=time[sample],
             where_m=where,
             aside_m=aside,
-            along_mps=along,
-            cosine=along / np.maximum(speed[sample], 1e-9),
+            left=runs_of(off),
+            against=runs_of(~off & back),
             gaps_s=np.column_stack([time[before], time[before + 1]]),
             driven_m=driven,
-            farthest_m=0.5 * track.band_m + margin,
         )
 
     def driven_in(self, begin_s: float, end_s: float) -> float:
@@ -160,24 +164,25 @@ class _Way:
         nearer = after - (time_s - self.time_s[after - 1] < self.time_s[after] - time_s)
         return float(self.where_m[nearer])
 
-    def runs(self, marked: Flags, begin_s: float, end_s: float) -> list[tuple[int, int]]:
-        """List the runs of at least two marked samples within some time."""
-        inside = (self.time_s >= begin_s) & (self.time_s <= end_s)
-        return [run for run in runs_of(marked & inside) if run[1] - run[0] > 1]
+    def within(self, runs: Runs, begin_s: float, end_s: float) -> list[tuple[int, int]]:
+        """List what is of some runs within some time, and at least two samples long."""
+        low, high = np.searchsorted(self.time_s, [begin_s, np.nextafter(end_s, np.inf)])
+        parts = [(max(first, int(low)), min(last, int(high))) for first, last in runs]
+        return [part for part in parts if part[1] - part[0] > 1]
 
 
 def _beside(track: Track, drive: Drive, sample: Indices) -> tuple[Floats, Floats, Floats]:
     """Chainage of the nearest place on the line, distance from it, and the line's direction.
 
-    The line's own vertices are at most 25 m apart and 5 mm off its curve, which need not be laid
-    out for this: that would take as long as timing the laps.
+    Places along the line's chords, a few metres apart, are near enough to its curve, which need not
+    be laid out for this: that would take as long as timing the laps.
     """
     line = track.centreline
     vertex = drive.plane.to_plane(line.longitude_deg, line.latitude_deg)
     chord = np.linalg.norm(np.diff(vertex, axis=0), axis=1)
     chainage = np.concatenate([[0.0], np.cumsum(chord)])
     count = max(2, int(np.ceil(chainage[-1] / _POINT_M)) + 1)
-    place = np.union1d(np.linspace(0.0, chainage[-1], count), chainage)
+    place = np.linspace(0.0, chainage[-1], count)
     point = np.column_stack([np.interp(place, chainage, vertex[:, axis]) for axis in (0, 1)])
     position = drive.position_m[sample]
     squared = (point**2).sum(axis=1) - 2.0 * position @ point.T
@@ -213,7 +218,7 @@ def _remarks(way: _Way, lap: Lap, spells_s: Floats) -> Iterable[LapRemark]:
         place = way.chainage_at(lost_s)
         text = f"{seen_s - lost_s:.0f} s without fixes from {place:.0f} m on"
         yield _remark(lap, "gap", text, lost_s, seen_s, place)
-    for low, high in way.runs(way.aside_m > way.farthest_m, begin_s, end_s):
+    for low, high in way.within(way.left, begin_s, end_s):
         if lap.kind == "pit":
             continue
         aside, place = float(way.aside_m[low:high].max()), float(way.where_m[low])
@@ -233,11 +238,8 @@ def _remarks(way: _Way, lap: Lap, spells_s: Floats) -> Iterable[LapRemark]:
 
 def _turns(way: _Way, lap: Lap, begin_s: float, end_s: float) -> Iterable[LapRemark]:
     """Find where it drove against the racing direction, followed from before that."""
-    # Off the line nobody can say which piece of track the vehicle is at.
-    at_the_line = way.aside_m <= way.farthest_m
-    against = at_the_line & (way.along_mps < -_BACK_MPS) & (way.cosine < _BACK_COSINE)
     period = way.track.length_m if way.track.closed else 0.0
-    for low, high in way.runs(against, begin_s, end_s):
+    for low, high in way.within(way.against, begin_s, end_s):
         start = max(low - 1, 0)
         step = np.diff(way.where_m[start:high])
         if period:
