@@ -7,21 +7,15 @@ from dataclasses import replace
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.motion.gauss_markov import covariance
+from trackkit.motion.doppler_noise import (
+    DIFFERENCES_WITHIN_S,
+    FASTER_THAN_MPS,
+    doppler_levels,
+    moving,
+)
 from trackkit.motion.noise import USUAL, Levels, Measured
 from trackkit.motion.smoother import LEAST_TRUST, solve
 
-FASTER_THAN_MPS = 3.0
-"""Only fixes at this speed count: standing receivers filter their noise away."""
-DIFFERENCES_WITHIN_S = 0.25
-"""Differences between fixes farther apart in time than this show motion rather than noise."""
-JERK_SHOWS_WITHIN_S = 0.45
-"""Differences of fixes this far apart show the jerk, and still not a whole corner."""
-_FILTERED_BELOW = 0.64
-_FILTER_MARGIN = 1.2
-"""A filter's time constant is taken this much longer than it looks: jerk left in the differences
-makes it look shorter, and too small an uncertainty is worse than one too large."""
-_LONGEST_FILTER_S = 2.0
 WANDER_FROM_S = 600.0
 """A recording shorter than this cannot tell its wander."""
 LEAST_JERK = 1.0
@@ -54,7 +48,7 @@ def estimate(measured: Measured, weight: Floats) -> Levels:
     weight
         Trust in each position, shape (n,); stray ones 0.
     """
-    levels = _white(measured, weight, _doppler(measured))
+    levels = _white(measured, weight, doppler_levels(measured))
     begin, end = _busiest(measured, _JERK_FIXES)
     levels = _likeliest(measured.part(begin, end), levels, weight[begin:end], "jerk")
     levels = replace(levels, jerk=max(levels.jerk, LEAST_JERK))
@@ -79,66 +73,14 @@ def tells_wander(measured: Measured) -> bool:
         measured.time_s[-1] - measured.time_s[0] >= WANDER_FROM_S
         and np.median(step) <= DIFFERENCES_WITHIN_S
         and measured.direction is None
-        and np.count_nonzero(_moving(measured)) > 100
+        and np.count_nonzero(moving(measured)) > 100
     )
-
-
-def _moving(measured: Measured) -> Floats:
-    """Mark fixes with a known velocity that is not small."""
-    with np.errstate(invalid="ignore"):
-        speed = np.hypot(measured.velocity_mps[:, 0], measured.velocity_mps[:, 1])
-        return np.asarray(speed > FASTER_THAN_MPS)
 
 
 def _scale(difference: Floats) -> float:
     """Find the standard deviation of noise in differences, some of which hold motion as well."""
     size = np.abs(difference[np.isfinite(difference)])
     return float(np.quantile(size, _QUIET)) / _QUIET_SIGMAS if len(size) >= 100 else np.nan
-
-
-def _doppler(measured: Measured) -> Levels:
-    """Read the noise of velocities from their third differences.
-
-    Of white noise s these have the variance 20 s^2 whatever the lag; the jerk of the drive adds a
-    part that grows with its cube, which a longer lag shows.  Where less is left than the usual
-    noise would give, the receiver filters its velocities: the noise is then taken to be as large
-    as usual and correlated, over the time that leaves so little between neighbours.
-    """
-    interval = float(np.median(np.diff(measured.time_s)))
-    longest = int(JERK_SHOWS_WITHIN_S / interval)
-    if interval > DIFFERENCES_WITHIN_S or longest < 2 or len(measured.time_s) < 8 * longest:
-        return USUAL
-    lags = (1, 2) if longest >= 4 else (1,)
-    far = _third_difference(measured, longest)
-    near = np.array([_third_difference(measured, lag) for lag in lags])
-    if not np.isfinite(far + near.sum()):
-        return USUAL
-    usual = USUAL.doppler_mps**2
-    jerk = max(far - usual, 0.0) / longest**3
-    noise = np.maximum(near - jerk * np.array(lags) ** 3, 1e-3 * usual)
-    if noise[0] >= _FILTERED_BELOW * usual:
-        return replace(USUAL, doppler_mps=float(np.sqrt(noise[0])))
-    spans = np.geomspace(1e-3, 10.0, 400)
-    first_lag, second_lag, third_lag = (covariance(lag * spans, 1.0) for lag in (1, 2, 3))
-    share = (20 - 30 * first_lag + 12 * second_lag - 2 * third_lag) / 20
-    times = interval * np.array(lags) / np.interp(noise / usual, share, spans)
-    time_constant = float(np.exp(np.mean(np.log(times))))
-    return replace(
-        USUAL,
-        doppler_mps=0.1 * USUAL.doppler_mps,
-        slow_doppler_mps=USUAL.doppler_mps,
-        slow_doppler_time_s=min(_FILTER_MARGIN * time_constant, _LONGEST_FILTER_S),
-    )
-
-
-def _third_difference(measured: Measured, lag: int) -> float:
-    """Find the variance of white noise that third differences of the velocities show."""
-    velocity = measured.velocity_mps
-    third = velocity[3 * lag :] - 3 * velocity[2 * lag : -lag]
-    third += 3 * velocity[lag : -2 * lag] - velocity[: -3 * lag]
-    # Repeated velocities (rows written faster than the receiver measures) say nothing.
-    third = third[_moving(measured)[: len(third)] & np.any(third != 0, axis=1)]
-    return _scale(third) ** 2 / 20.0
 
 
 def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
@@ -148,8 +90,8 @@ def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
     """
     interval = float(np.median(np.diff(measured.time_s)))
     position = np.where(weight[:, None] > 0.5, measured.position_m, np.nan)
-    moving = _moving(measured)
-    if moving.any() and measured.direction is None:
+    fast = moving(measured)
+    if fast.any() and measured.direction is None:
         velocity = measured.velocity_mps
         step = np.diff(measured.time_s)[1:-1, None]
         # Euler-Maclaurin: the trapezium less the change of slope over twelve.
@@ -158,7 +100,7 @@ def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
         rest = (position[2:-1] - position[1:-2]) - step * (trapezium - bend)
         of_others = 2.0 * USUAL.wander_m**2 * interval / USUAL.wander_time_s
         of_others += 0.5 * (levels.doppler_mps * interval) ** 2
-        white = 0.5 * (_scale(rest[moving[1:-2]]) ** 2 - of_others)
+        white = 0.5 * (_scale(rest[fast[1:-2]]) ** 2 - of_others)
         usable = interval <= 2.0 * DIFFERENCES_WITHIN_S
     else:
         pace = np.linalg.norm(position[2:] - position[:-2], axis=1) / (2.0 * interval)
