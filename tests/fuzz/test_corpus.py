@@ -58,6 +58,7 @@ EXPECTED = {
     "role-is-a-list.geojson": ("check {}", 0, "nothing found"),
     "round-the-world.geojson": (LINE, 1, "has a line of 40,075,017 m, more than the 300,000"),
     "tabs-in-coordinates.kml": (LINE, 0, "Sea: 8"),
+    "thirty-years-and-a-blink.csv": (BUILD, 1, "the receiver never moves in this recording"),
     "twelve-fixes-one-astray.gpx": (BUILD, 1, "holds no whole lap"),
     "two-drives-mixed.csv": (BUILD, 1, "leads to and fro between places 83 m apart, fix by fix"),
     "two-oceans.csv": (BUILD, 1, "more than the 1,000,000 that trackkit takes on; split it where"),

@@ -83,6 +83,19 @@ def test_the_finish_goes_where_cars_are_fast_on_the_straight():
     assert "72 km/h (fastest anywhere: 72 km/h)" in why_even
 
 
+def test_a_speed_at_the_seam_is_between_those_on_either_side_of_it():
+    # Known from 270 m on only, which the finish on the straight from 0 to 300 m is before.
+    road = stadium(300.0, 50.0)
+    chainage = np.arange(270.0, road.length_m - 30.0, 1.0)
+    speed = np.where(chainage > 600.0, 50.0, 20.0)
+    speed[0] = 60.0
+
+    finish, why = choose_finish(curve_of(road), (chainage, speed))
+
+    expected = 50.0 + 10.0 * (finish + 30.0) / 300.0
+    assert f"cars pass at {3.6 * expected:.0f} km/h" in why
+
+
 def test_a_line_without_a_straight_has_its_finish_all_the_same_and_is_told():
     circle = Road((arc(100, 360),))
 

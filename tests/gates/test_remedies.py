@@ -117,6 +117,18 @@ def test_a_gate_is_made_as_narrow_as_it_takes_and_no_narrower(most_m):
     assert width == pytest.approx(round(width, 1))
 
 
+@pytest.mark.parametrize(("half_m", "moves"), [(5.1, True), (5.6, False)])
+def test_a_gate_that_could_be_hardly_narrower_is_moved_instead(half_m, moves):
+    # Of 8 m to the other leg 5 m to either side are clear: a width of 10 m.
+    track = hairpin(("a", "sector", 140.0, half_m))
+
+    remedy = make_narrower(track, track.gate("a"), 140.0)
+
+    assert remedy.what.startswith("move it") == moves
+    if not moves:
+        assert remedy.value["width_m"] == pytest.approx(10.0, abs=0.1)
+
+
 def test_a_gate_that_no_width_mends_is_moved_to_where_there_is_room():
     track = hairpin(("a", "sector", 140.0))
 

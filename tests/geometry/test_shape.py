@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from geographiclib.geodesic import Geodesic
 from plane_roads import circuit, course
 
 from trackkit.geometry.curve import Curve
-from trackkit.geometry.shape import direction_of, self_crossings, surface_length
+from trackkit.geometry.shape import chords_of, direction_of, self_crossings, surface_length
 
 
 def test_a_line_crosses_itself_also_where_it_does_so_at_a_sampled_place():
@@ -100,3 +101,30 @@ def test_of_two_crossings_each_is_told_once_in_order():
     assert x == pytest.approx([-50.0, 50.0], abs=0.5)
     assert crossings == sorted(crossings)
     assert all(first < second for first, second, _ in crossings)
+
+
+@pytest.mark.parametrize(("across", "along"), [(2, 3), (12, 13)])
+def test_a_line_that_crosses_itself_hundreds_of_times_tells_each_of_them(across, along):
+    # A Lissajous curve has 2ab - a - b double points (from memory).
+    t = np.linspace(0.0, 2 * np.pi, 400 * along, endpoint=False)
+    place = np.column_stack([np.sin(across * t + np.pi / 4), np.sin(along * t)])
+    curve = Curve.through(2000.0 * place, closed=True)
+
+    assert len(self_crossings(curve)) == 2 * across * along - across - along
+
+
+def test_chords_add_up_to_what_geographiclib_measures_and_turn_once_however_often_a_place_is_told():
+    # A square of 0.01 degrees in the open sea, against the sun, one corner given twice.
+    west, south = 161.0, 47.0
+    longitude = west + np.array([0.0, 0.01, 0.01, 0.01, 0.0, 0.0])
+    latitude = south + np.array([0.0, 0.0, 0.0, 0.01, 0.01, 0.0])
+    geodesic = Geodesic.WGS84
+    expected = sum(
+        geodesic.Inverse(latitude[i], longitude[i], latitude[i + 1], longitude[i + 1])["s12"]
+        for i in range(5)
+    )
+
+    length_m, turning = chords_of(longitude, latitude)
+
+    assert length_m == pytest.approx(expected, rel=1e-6)
+    assert turning == pytest.approx(1.0, abs=1e-9)

@@ -90,6 +90,18 @@ def test_a_tree_finds_what_measuring_everything_finds(monkeypatch):
     assert line.tolist() == [theirs[0] for theirs, _ in expected]
 
 
+def test_between_vertices_far_apart_a_line_is_the_geodesic():
+    # Two sides of 60 km each; at 55 degrees north the rhumb line is 40 m off the geodesic.
+    north = (np.array([161.0, 161.9, 161.9]), np.array([55.0, 55.0, 55.5]))
+    place = (161.45, 55.1)
+
+    _, found = nearest_few(pack([north]), *place, 1)
+    _, alone = nearest(pack([north], fine=True), [place[0]], [place[1]])
+
+    assert found == pytest.approx([true_distance(*place, north)], abs=0.1)
+    assert alone == pytest.approx([true_distance(*place, north)], abs=0.1)
+
+
 def test_no_line_is_nearest_to_nothing():
     line, distance = nearest_few(pack([]), 161.0, 47.0, 3)
     assert (list(line), list(distance)) == ([], [])

@@ -325,3 +325,10 @@ def test_a_crawl_with_a_course_is_moving():
     drive = smooth(recorded(time, position, velocity), PLANE, Levels())
 
     assert drive.velocity_mps == pytest.approx(velocity, abs=0.01)
+
+
+def test_fixes_years_apart_belong_to_no_one_drive_however_few_there_are():
+    # Between others half a blink apart they would ask more of a number than 64 bits hold.
+    position = np.array([[0.0, 0.0], [40.0, 30.0], [40.0, 36.0]])
+    drive = smooth(recorded(np.array([0.0, 1e9, 1e9 + 2e-7]), position, None), PLANE)
+    assert drive.piece.tolist() == [0, 1, 1]

@@ -4,7 +4,8 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from trackkit.official.clock import clock_difference, follow_days, read_moment
+from trackkit.errors import TrackkitError
+from trackkit.official.clock import clock_difference, follow_days, lap_ends, read_moment
 
 
 @pytest.mark.parametrize(
@@ -61,3 +62,30 @@ def test_with_its_date_a_zone_of_one_end_is_not_taken_for_the_other(zone_h, hour
 
     assert zone == zone_h * 3600
     assert [t - base for t in listed] == pytest.approx([t + 1.5 for t in recorded])
+
+
+LAP_S = (60.0, 61.5, 59.0, 62.25)
+
+
+@pytest.mark.parametrize("begun", [False, True])
+def test_moments_of_laps_are_those_that_laps_ended_or_began_at_as_lap_times_tell(begun):
+    passed = [100.0 + sum(LAP_S[: lap if begun else lap + 1]) for lap in range(4)]
+
+    ends, remark = lap_ends([1, 2, 3, 4], LAP_S, passed, 0.01)
+
+    assert ends == pytest.approx([160.0, 221.5, 280.5, 342.75])
+    assert remark.endswith("as they fit so") == begun
+
+
+def test_laps_with_others_between_them_tell_nothing_of_what_moments_are():
+    # Laps 3 and 9 are ten minutes apart, which no lap time is.
+    passed = [160.0, 221.5, 900.0, 962.25]
+
+    ends, _ = lap_ends([2, 3, 9, 10], LAP_S, passed, 0.01)
+
+    assert ends == passed
+
+
+def test_moments_that_are_neither_are_refused():
+    with pytest.raises(TrackkitError, match="of 3 laps 0 fit times at which laps end and 0"):
+        lap_ends([1, 2, 3, 4], LAP_S, [0.0, 10.0, 20.0, 30.0], 0.01)

@@ -127,6 +127,13 @@ def test_a_damaged_document_is_refused_with_the_place_of_the_damage(tmp_path, da
         with_value([11], "corner-1", "geometry", "coordinates"),
         with_value(10**400, "track", "length_m"),
         with_value([{"over_m": 1}], "track", "crossovers"),
+        with_value("", "track", "accuracy_m"),
+        with_value([], "track", "length_surface_m"),
+        with_value(7, "track", "timezone"),
+        with_value(["Oval"], "track", "name"),
+        with_value("wide", "centreline", "properties", "width_m"),
+        with_value([[0, 5, "x"]], "centreline", "properties", "width_profile"),
+        with_value(10**400, "gate-1", "properties", "width_m"),
     ],
 )
 def test_a_damaged_document_is_refused_without_the_schema_too(tmp_path, damage):

@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.ellipsoid import (
     ECCENTRICITY_SQUARED,
@@ -116,34 +116,45 @@ def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
     apart = second - first
     pair = (apart > 1) & ~(curve.closed & (apart == len(segment) - 1))
     step = float(edges[1])
-    crossings: list[tuple[float, float, float]] = []
-    for i, j in zip(first[pair].tolist(), second[pair].tolist(), strict=True):
-        point = shapely.get_coordinates(shapely.intersection(segment[i], segment[j]))[0]
-        here = float(edges[i] + np.linalg.norm(point - position[i]))
-        there = float(edges[j] + np.linalg.norm(point - position[j]))
-        # Where the lines cross at a vertex, up to four pairs of segments only touch there.
-        if not shapely.crosses(segment[i], segment[j]) and not _passes(curve, here, there, step):
-            continue
-        if curve.closed and there > curve.length_m - 0.5 * step:
-            here, there = max(there - curve.length_m, 0.0), here
-        if any(
-            max(curve.separation(here, a), curve.separation(there, b)) < step
-            for a, b, _ in crossings
-        ):
-            continue
-        ahead, across = position[i + 1] - position[i], position[j + 1] - position[j]
-        cosine = abs(ahead @ across) / (np.linalg.norm(ahead) * np.linalg.norm(across))
-        crossings.append((here, there, float(np.degrees(np.arccos(min(1.0, cosine))))))
-    return sorted(crossings)
+    first, second = first[pair], second[pair]
+    met = shapely.intersection(segment[first], segment[second])
+    points, of_pair = shapely.get_coordinates(met, return_index=True)
+    point = points[np.searchsorted(of_pair, np.arange(len(first)))]
+    here = edges[first] + np.linalg.norm(point - position[first], axis=1)
+    there = edges[second] + np.linalg.norm(point - position[second], axis=1)
+    # Where the lines cross at a vertex, up to four pairs of segments only touch there.
+    real = shapely.crosses(segment[first], segment[second])
+    real[~real] = _passes(curve, here[~real], there[~real], step)
+    first, second, here, there = first[real], second[real], here[real], there[real]
+    if curve.closed:
+        over = there > curve.length_m - 0.5 * step
+        here, there = (
+            np.where(over, np.maximum(there - curve.length_m, 0.0), here),
+            np.where(over, here, there),
+        )
+    kept = np.zeros(len(here), dtype=bool)
+    for k in range(len(here)):
+        before = kept[:k]
+        apart = np.maximum(
+            curve.separation(here[k], here[:k][before]),
+            curve.separation(there[k], there[:k][before]),
+        )
+        kept[k] = not np.any(apart < step)
+    ahead, across = (np.diff(position, axis=0)[side[kept]] for side in (first, second))
+    cosine = np.abs((ahead * across).sum(axis=1)) / (
+        np.linalg.norm(ahead, axis=1) * np.linalg.norm(across, axis=1)
+    )
+    angle_deg = np.degrees(np.arccos(np.minimum(1.0, cosine)))
+    return sorted(zip(here[kept].tolist(), there[kept].tolist(), angle_deg.tolist(), strict=True))
 
 
-def _passes(curve: Curve, here_m: float, there_m: float, step_m: float) -> bool:
+def _passes(curve: Curve, here_m: Floats, there_m: Floats, step_m: float) -> Flags:
     """Whether a line goes from one side to the other of another passage that it touches."""
-    at = np.array([here_m - step_m, here_m + step_m])
+    at = here_m + step_m * np.array([[-1.0], [1.0]])
     if not curve.closed:
         at = np.clip(at, 0.0, curve.length_m)
-    sides = (curve.position(at) - curve.position(there_m)) @ curve.left(there_m)
-    return bool(sides[0] * sides[1] < 0)
+    sides = ((curve.position(at) - curve.position(there_m)) * curve.left(there_m)).sum(axis=-1)
+    return np.asarray(sides[0] * sides[1] < 0)
 
 
 Direction = Literal["clockwise", "anticlockwise"]

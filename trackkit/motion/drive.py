@@ -36,6 +36,8 @@ from trackkit.recordings.recording import Recording
 LONGEST_GAP_S = 10.0
 """A gap longer than this (and than five usual intervals) breaks the drive into pieces."""
 _GAP_INTERVALS = 5.0
+_HOUR_S = 3600.0
+"""A gap that breaks the drive however far apart fixes usually are."""
 STANDING_MPS = 0.3
 """Below this speed receivers give no usable course."""
 _HALVINGS = 45
@@ -387,7 +389,8 @@ def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, Indice
     step = np.diff(recording.time_s)
     gap = np.zeros(len(step), dtype=bool)
     if len(step):
-        gap = step > max(LONGEST_GAP_S, _GAP_INTERVALS * float(np.median(step)))
+        usual_s = _GAP_INTERVALS * float(np.median(step))
+        gap = step > min(max(LONGEST_GAP_S, usual_s), _HOUR_S)
     segment = recording.segment
     assert segment is not None  # noqa: S101 - Recording sets it
     joined = (np.diff(segment) == 0) & ~gap

@@ -54,6 +54,7 @@ _TRACK_MEMBERS = {
 MEMBERS_OF_1_1 = ("valid_from", "valid_until", "replaces")
 _FEATURE_MEMBERS = {"type", "id", "geometry", "properties"}
 _CROSSOVER_MEMBERS = {"over_m", "under_m"}
+LIST_FAULTS = Remedy("a check lists every fault", do="check")
 
 
 def track_from_document(document: Mapping[str, Any]) -> Track:
@@ -84,7 +85,7 @@ def track_as_stated(document: Mapping[str, Any]) -> Track:
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError) as error:
         raise TrackFileError(
             f"the track file is damaged ({type(error).__name__}: {error})",
-            remedy=Remedy("a check lists every fault", do="check"),
+            remedy=LIST_FAULTS,
         ) from error
 
 
@@ -127,14 +128,14 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         raise TrackFileError("has no feature with the role centreline")
     _require_extent(centreline, gates, corners, pit_lanes)
     return Track(
-        id=described["id"],
-        name=described["name"],
-        layout=described.get("layout", ""),
+        id=_text("id", described["id"]),
+        name=_text("name", described["name"]),
+        layout=_text("layout", described.get("layout", "")),
         centreline=centreline,
         length_m=float(described["length_m"]),
-        length_surface_m=described.get("length_surface_m"),
-        direction=described["direction"],
-        line=described.get("line", "driven"),
+        length_surface_m=_number_or_none("length_surface_m", described.get("length_surface_m")),
+        direction=_text("direction", described["direction"]),
+        line=_text("line", described.get("line", "driven")),
         gates=tuple(sorted(gates, key=lambda gate: gate.order)),
         corners=tuple(sorted(corners, key=lambda corner: corner.number)),
         pit_lanes=tuple(pit_lanes),
@@ -146,15 +147,15 @@ def _track_from(document: Mapping[str, Any]) -> Track:
             )
             for c in described.get("crossovers", ())
         ),
-        country=described.get("country"),
-        timezone=described.get("timezone"),
-        licence=described.get("licence"),
-        revised=described.get("revised", ""),
+        country=_text("country", described.get("country")),
+        timezone=_text("timezone", described.get("timezone")),
+        licence=_text("licence", described.get("licence")),
+        revised=_text("revised", described.get("revised", "")),
         history=tuple(described.get("history", ())),
         sources=tuple(described.get("sources", ())),
-        accuracy_m=described.get("accuracy_m"),
+        accuracy_m=_number_or_none("accuracy_m", described.get("accuracy_m")),
         accepted=tuple(described.get("accepted", ())),
-        notes=described.get("notes", ""),
+        notes=_text("notes", described.get("notes", "")),
         members={k: v for k, v in described.items() if k not in own_members},
         foreign={
             k: v for k, v in document.items() if k not in {"type", "bbox", "track", "features"}
@@ -163,6 +164,27 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         version=str(described["version"]),
         **newer,
     )
+
+
+def _number(name: str, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise TrackFileError(f"{name} is no number", remedy=LIST_FAULTS)
+    return value
+
+
+def _number_or_none(name: str, value: Any) -> float | None:
+    return None if value is None else _number(name, value)
+
+
+def _widths(row: Sequence[Any]) -> tuple[float, float, float]:
+    chainage_m, left_m, right_m = (_number("width_profile", value) for value in row)
+    return chainage_m, left_m, right_m
+
+
+def _text(name: str, value: Any) -> Any:
+    if value is not None and not isinstance(value, str):
+        raise TrackFileError(f"{name} is no text", remedy=LIST_FAULTS)
+    return value
 
 
 def _order(properties: Mapping[str, Any]) -> int:
@@ -235,8 +257,8 @@ def _centreline_from(
         line[:, 1],
         closed,
         height_m=line[:, 2] if line.shape[1] > 2 else None,
-        width_m=properties.pop("width_m", None),
-        width_profile=None if profile is None else tuple((a, b, c) for a, b, c in profile),
+        width_m=_number_or_none("width_m", properties.pop("width_m", None)),
+        width_profile=None if profile is None else tuple(_widths(row) for row in profile),
         id=feature["id"],
         properties=properties,
         members=_members(feature),
@@ -245,7 +267,7 @@ def _centreline_from(
 
 def _gate_from(feature: Mapping[str, Any], properties: dict[str, Any], *, first: bool) -> Gate:
     line = _line_from(feature)
-    properties.pop("width_m", None)
+    _number_or_none("width_m", properties.pop("width_m", None))
     return Gate(
         id=feature["id"],
         kind=properties.pop("kind"),

@@ -15,7 +15,13 @@ from trackkit.errors import TrackFileError, TrackkitError, reading_failed
 from trackkit.files import read_up_to, write_whole
 from trackkit.held_files import HeldFile
 from trackkit.remedies import Remedy
-from trackkit.track.document import FORMAT, VERSION, track_as_stated, track_from_document
+from trackkit.track.document import (
+    FORMAT,
+    LIST_FAULTS,
+    VERSION,
+    track_as_stated,
+    track_from_document,
+)
 from trackkit.track.encoding import track_to_document
 from trackkit.track.model import Track
 
@@ -68,7 +74,7 @@ def read_track(path: str | os.PathLike[str], *, validate: bool = True) -> Track:
                 raise TrackFileError(
                     what + more,
                     place=place,
-                    remedy=Remedy("a check lists every fault", do="check"),
+                    remedy=LIST_FAULTS,
                 )
         return track_from_document(document)
     except TrackkitError as error:
