@@ -2,7 +2,7 @@
 
 Run ``python tests/bench/bench_levels.py [SESSIONS] [FIRST_SEED] [PART]``: SESSIONS sessions of 15
 laps on each of three invented circuits for every case, printed as the tables that docs/timing.md
-shows.  PART is one of `rates`, `jumps`, `phone`; all of them without it.  Seeds used while
+shows.  PART is one of `rates`, `jumps`, `positions`; all of them without it.  Seeds used while
 developing were below 1000.
 
 The drive is that of `trackkit.simulation`; noise is drawn here, from the stated levels.  Every
@@ -181,9 +181,7 @@ def measure(case: Case, count: int, seed: int) -> np.ndarray:
             gap = own_times(track, without(session.recording, session.jumping))
             other = errors(session.crossed_s, gap)
         else:
-            other = errors(
-                session.crossed_s, informed_times(track, session.recording, case.levels)
-            )
+            other = errors(session.crossed_s, informed_times(track, session.recording, case.levels))
         rows.append(np.concatenate([own, other], axis=1))
     return np.array(rows)
 
@@ -242,7 +240,13 @@ CASES = {
         Case(f"jumps, {rate_hz:g} Hz", rate_hz, WHITE, doppler=False, jumps=True)
         for rate_hz in (1.0, 2.0, 5.0, 10.0, 25.0)
     ],
-    "phone": [Case("3 m, 60 s, 1 Hz", 1.0, PHONE, doppler=False)],
+    "positions": [
+        Case("phone: wander 3 m, 60 s; 1 Hz", 1.0, PHONE, doppler=False),
+        *(
+            Case(f"usual wander, {rate_hz:g} Hz", rate_hz, WHITE, doppler=False)
+            for rate_hz in (1.0, 5.0, 10.0)
+        ),
+    ],
 }
 
 

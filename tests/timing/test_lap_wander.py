@@ -12,7 +12,7 @@ from trackkit.motion.gauss_markov import covariance_of_means
 from trackkit.motion.noise import USUAL
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
-from trackkit.timing.lap_wander import FEWEST_LAPS, wander_from_laps
+from trackkit.timing.lap_wander import FEWEST_LAPS, levels_from_laps
 from trackkit.track.file import read_track
 
 ANGLE = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
@@ -43,8 +43,13 @@ def driven(shift_m, *, swerve_m=0.0, taken_out=0.0):
         wander_m=taken_out * moved,
         velocity_mps=4.0 * ahead,
         speed_mps=np.full(len(time), 4.0),
+        levels=USUAL,
     )
     return drive, [(LAP_S * n, LAP_S * (n + 1) - step) for n in range(count)]
+
+
+def wander_from_laps(track, drive, laps):
+    return levels_from_laps(track, drive, laps).wander_m
 
 
 def shifts(sigma_m, count=60):
@@ -82,8 +87,10 @@ def test_few_laps_draw_the_wander_to_the_usual_one_unless_they_are_far_from_it()
 
 
 def test_fewer_than_six_laps_tell_no_wander():
-    assert wander_from_laps(TRACK, *driven(shifts(1.0, FEWEST_LAPS - 1))) is None
-    assert wander_from_laps(TRACK, *driven(shifts(1.0, FEWEST_LAPS))) is not None
+    few, enough = (driven(shifts(1.7, count)) for count in (FEWEST_LAPS - 1, FEWEST_LAPS))
+
+    assert levels_from_laps(TRACK, *few) == USUAL
+    assert levels_from_laps(TRACK, *enough) != USUAL
 
 
 @pytest.fixture(scope="module")

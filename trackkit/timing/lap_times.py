@@ -22,7 +22,7 @@ from trackkit.timing.best_times import (
     theoretical_best,
 )
 from trackkit.timing.crossings import Crossing, cross, interval_sigma
-from trackkit.timing.lap_wander import wander_from_laps
+from trackkit.timing.lap_wander import levels_from_laps
 from trackkit.timing.laps import Lap, SectorTime, laps_between
 from trackkit.timing.report import LapReport
 from trackkit.track.crossed import crossed_gates, timed_gates
@@ -149,8 +149,8 @@ class TimedRecording:
         laps = _wander_laps(track, _laps_of(track, _in_order(self._crossings_by_itself)))
         if laps != self._wander_laps:
             self._wander_laps = laps
-            wander = wander_from_laps(track, self.by_itself, laps) or USUAL.wander_m
-            self.drive = self.by_itself.with_levels(replace(self.by_itself.levels, wander_m=wander))
+            levels = levels_from_laps(track, self.by_itself, laps)
+            self.drive = self.by_itself.with_levels(levels)
             self._crossings, self._sigmas = {}, {}
 
 
