@@ -36,11 +36,11 @@ _PER_STRETCH, _MOST_WEIGHT = 0.6, 60.0
 """What a stretch counts for, as stretches overlap by half, tapers tie neighbouring frequencies and
 a quantile tells less than a mean; and what all may, since the spectra are not quite as assumed."""
 _ROUNDS = 60
-_LEAST_WHITE = 0.1
+_LEAST_WHITE = 0.04
 """No velocities are taken to have less white noise than this share of the usual."""
 _MOST_WHITE_OF_FILTERED = 0.5
 """Nor filtered ones more than this: that filters do away with it is what tells them."""
-_TIMES_S = np.geomspace(0.15, 4.0, 20)
+_TIMES_S = np.geomspace(0.15, 4.0, 31)
 """Time constants of filters that are tried."""
 _USUAL_TIME_S = 1.0
 _TIME_FACTOR = 1.5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -23,13 +24,16 @@ LEAST_JERK = 1.0
 that is better than usual have its drive explained as wander."""
 _JERK_FIXES = 1200
 _WANDER_FIXES = 2500
-_THINNED_S = 0.4
+_THINNED_S = 0.2
 _QUIET = 0.25
 """Share of the differences, from the smallest on, that noise is read from: the quiet stretches."""
 _QUIET_SIGMAS = 0.3186
 """The same quantile of the absolute value of a standard normal variable."""
-_SENSIBLE = {"jerk": (0.5 * LEAST_JERK, 1e5), "wander_m": (0.05, 50.0)}
-"""Bounds of the search for a level."""
+_SENSIBLE_JERK, _SENSIBLE_WANDER_M = (0.5 * LEAST_JERK, 1e5), (0.05, 50.0)
+_JERK_STEP, _WANDER_STEP = 3.0, 1.25
+"""Bounds and steps, as factors, of the search for a level."""
+_LEAST_WHITE = 0.2
+"""Share of the white noise of averaged positions that is left at least, whatever the wander."""
 _WANDER_FACTOR = 1.5
 """One standard deviation of the prior of the wander, as a factor (common practice, no source)."""
 
@@ -50,7 +54,7 @@ def estimate(measured: Measured, weight: Floats) -> Levels:
     """
     levels = _white(measured, weight, doppler_levels(measured))
     begin, end = _busiest(measured, _JERK_FIXES)
-    levels = _likeliest(measured.part(begin, end), levels, weight[begin:end], "jerk")
+    levels = _likeliest_jerk(measured.part(begin, end), levels, weight[begin:end])
     levels = replace(levels, jerk=max(levels.jerk, LEAST_JERK))
     if not np.isfinite(measured.velocity_mps).any():
         # Positions that a receiver has smoothed before it wrote them would have their corners cut
@@ -113,46 +117,63 @@ def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
     return replace(levels, white_m=float(np.clip(np.sqrt(max(white, 0.0)), 0.01, 20.0)))
 
 
-def _likeliest(
-    measured: Measured, levels: Levels, weight: Floats, name: str, prior: float | None = None
-) -> Levels:
-    """Search one level on a grid of factors, coarse and then fine, for the highest likelihood.
+def _likeliest_jerk(measured: Measured, levels: Levels, weight: Floats) -> Levels:
+    """Search the likeliest jerk."""
+
+    def score(jerk: float) -> float:
+        return solve(measured, replace(levels, jerk=jerk), weight, likelihood=True).log_likelihood
+
+    return replace(levels, jerk=_highest(score, levels.jerk, _JERK_STEP, _SENSIBLE_JERK))
+
+
+def _highest(
+    score: Callable[[float], float], start: float, step: float, bounds: tuple[float, float]
+) -> float:
+    """Find where a score is highest, by steps of a factor and a parabola through the best three.
 
     Parameters
     ----------
-    prior
-        One standard deviation, as a factor, of a log-normal prior around the usual level.
+    score
+        Of a level; smooth in its logarithm, with one peak.
+    start
+        Level to begin from, within the bounds.
+    step
+        The factor.
+    bounds
+        Least and most level.
     """
-    usual = getattr(USUAL, name)
+    scores = {0: score(start)}
 
-    def score(value: float) -> float:
-        doubt = 0.0 if prior is None else 0.5 * (np.log(value / usual) / np.log(prior)) ** 2
-        candidate = replace(levels, **{name: value})
-        solution = solve(measured, candidate, weight, likelihood=True)
-        return solution.log_likelihood - float(doubt)
+    def at(steps: int) -> float:
+        level = start * step**steps
+        if not bounds[0] <= level <= bounds[1]:
+            return -np.inf
+        if steps not in scores:
+            scores[steps] = score(level)
+        return scores[steps]
 
-    best = getattr(levels, name)
-    best_score = score(best)
-    least, most = _SENSIBLE[name]
-    for factor in (8.0, 2.0, 1.3) if name == "jerk" else (1.6, 1.2):
-        for direction in (factor, 1.0 / factor):
-            moved = False
-            while least < best * direction < most:
-                fresh = score(best * direction)
-                if fresh <= best_score:
-                    break
-                best, best_score, moved = best * direction, fresh, True
-            if moved:
-                break
-    return replace(levels, **{name: best})
+    best = 0
+    for direction in (1, -1):
+        while at(best + direction) > at(best):
+            best += direction
+        if best:
+            break
+    below, middle, above = at(best - 1), at(best), at(best + 1)
+    bend = below - 2.0 * middle + above
+    vertex = 0.5 * (below - above) / bend if np.isfinite(bend) and bend < 0 else 0.0
+    return float(np.clip(start * step ** (best + vertex), *bounds))
 
 
 def _wander(measured: Measured, weight: Floats, levels: Levels) -> Levels:
     """Read the wander from a long stretch, thinned by averaging runs of fixes.
 
     Runs are short enough for their mean velocity to be that of the mean place, corners included.
+    Means over runs of h seconds of a wander whose differences grow by r a second differ by less
+    from one run to the next than its values h apart do: as if white noise of the variance r h / 6
+    were taken away.
     """
-    thin = max(1, int(_THINNED_S / float(np.median(np.diff(measured.time_s)))))
+    interval = float(np.median(np.diff(measured.time_s)))
+    thin = max(1, int(_THINNED_S / interval + 1e-6))
     begin, end = _busiest(measured, thin * _WANDER_FIXES)
     part, trust = _thinned(measured.part(begin, end), weight[begin:end], thin)
     coarse = replace(
@@ -160,9 +181,18 @@ def _wander(measured: Measured, weight: Floats, levels: Levels) -> Levels:
         white_m=levels.white_m / np.sqrt(thin),
         doppler_mps=levels.doppler_mps / np.sqrt(thin),
     )
-    coarse = _likeliest(part, coarse, trust, "jerk")
-    coarse = _likeliest(part, coarse, trust, "wander_m", _WANDER_FACTOR)
-    return replace(levels, wander_m=coarse.wander_m)
+    coarse = _likeliest_jerk(part, coarse, trust)
+    white = coarse.white_m**2
+    less = 2.0 / levels.wander_time_s * thin * interval * (1.0 - 1.0 / thin**2) / 6.0
+
+    def score(wander_m: float) -> float:
+        left = float(np.sqrt(max(white - less * wander_m**2, _LEAST_WHITE * white)))
+        candidate = replace(coarse, wander_m=wander_m, white_m=left)
+        doubt = 0.5 * float(np.log(wander_m / USUAL.wander_m) / np.log(_WANDER_FACTOR)) ** 2
+        return solve(part, candidate, trust, likelihood=True).log_likelihood - doubt
+
+    wander = _highest(score, levels.wander_m, _WANDER_STEP, _SENSIBLE_WANDER_M)
+    return replace(levels, wander_m=wander)
 
 
 def _thinned(measured: Measured, weight: Floats, thin: int) -> tuple[Measured, Floats]:
