@@ -2,7 +2,7 @@
 
 Run ``python tests/bench/bench_levels.py [SESSIONS] [FIRST_SEED] [PART]``: SESSIONS sessions of 15
 laps on each of three invented circuits for every case, printed as the tables that docs/timing.md
-shows.  PART is one of `rates`, `jumps`, `positions`; all of them without it.  Seeds used while
+shows.  PART is one of `rates`, `winding`, `jumps`, `positions`; all of them without it.  Seeds used while
 developing were below 1000.
 
 The drive is that of `trackkit.simulation`; noise is drawn here, from the stated levels.  Every
@@ -21,6 +21,8 @@ from pathlib import Path
 
 import numpy as np
 
+from trackkit.geometry.curve import Curve
+from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
 from trackkit.motion.smoother import solve
@@ -28,10 +30,13 @@ from trackkit.recordings.recording import Recording
 from trackkit.simulation.simulate import Simulation, simulate_drive
 from trackkit.timing.crossings import cross, interval_sigma
 from trackkit.timing.lap_times import time_laps
+from trackkit.track.features import Centreline, Gate
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
 
 TRACKS = ("pipwick-kart-circuit", "ruddlebeck-short", "saltpenny-atoll-clockwise")
+BENDS = ((8, 8.0, 100.0), (10, 6.0, 100.0), (12, 8.0, 120.0))
+"""Circuits that wind all the way round: bends to either side, metres they reach, and radius."""
 LAPS = 15
 FOLDER = Path(__file__).parents[2] / "tracks"
 JERKS = np.geomspace(1.0, 200.0, 24)
@@ -49,6 +54,7 @@ class Case:
     levels: Levels
     doppler: bool = True
     jumps: bool = False
+    winding: bool = False
 
 
 @dataclass(frozen=True)
@@ -58,6 +64,24 @@ class Session:
     recording: Recording
     crossed_s: np.ndarray
     jumping: np.ndarray
+
+
+def winding_track(bends: int, reach_m: float, radius_m: float) -> Track:
+    """Lay out a circle that winds to either side."""
+    angle = np.linspace(0.0, 2.0 * np.pi, 400, endpoint=False)
+    away = radius_m + reach_m * np.sin(bends * angle)
+    curve = Curve.through(
+        away[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]), closed=True
+    )
+    plane = LocalPlane(161.0, 47.0)
+    place = plane.to_geographic(curve.position(np.append(curve.sampled(), curve.length_m)))
+    line = Centreline(*place, closed=True)
+    track = Track("winding", "Winding", line, curve.length_m, direction="anticlockwise")
+    left = track.curve.left(0.0)
+    ends = track.plane.to_geographic(track.curve.position(0.0) + np.outer([8.0, -8.0], left))
+    first, second = ((float(x), float(y)) for x, y in zip(*ends, strict=True))
+    finish = Gate("finish", "finish", "Finish", first, second, chainage_m=0.0)
+    return replace(track, gates=(finish,))
 
 
 def gauss_markov(count: int, fade: float, random: np.random.Generator) -> np.ndarray:
@@ -164,8 +188,10 @@ def errors(crossed_s: np.ndarray, told: np.ndarray) -> np.ndarray:
 
 def sessions(case: Case, count: int, seed: int) -> Iterator[tuple[Track, Session]]:
     """Make the recordings of a case; the drives are those of the other cases."""
-    for number, name in enumerate(TRACKS):
-        track = read_track(FOLDER / f"{name}.geojson")
+    tracks = [read_track(FOLDER / f"{name}.geojson") for name in TRACKS]
+    if case.winding:
+        tracks = [winding_track(*bends) for bends in BENDS]
+    for number, track in enumerate(tracks):
         for k in range(count):
             own_seed = seed + 1000 * number + k
             drive = simulate_drive(track, laps=LAPS, rate_hz=1.0, seed=own_seed)
@@ -235,6 +261,11 @@ CASES = {
         Case(f"{rate_hz:g} Hz, {kind}", rate_hz, levels)
         for kind, levels in (("white", WHITE), ("correlated over 1 s", FILTERED))
         for rate_hz in (1.0, 2.0, 4.0, 5.0, 6.0, 8.0, 10.0, 20.0, 25.0)
+    ],
+    "winding": [
+        Case(f"winding, {rate_hz:g} Hz, {kind}", rate_hz, levels, winding=True)
+        for kind, levels in (("white", WHITE), ("correlated over 1 s", FILTERED))
+        for rate_hz in (4.0, 5.0, 6.0, 8.0, 10.0, 20.0)
     ],
     "jumps": [
         Case(f"jumps, {rate_hz:g} Hz", rate_hz, WHITE, doppler=False, jumps=True)

@@ -30,8 +30,8 @@ _QUIET_POWER = 0.6175
 variable of shape 2 and mean 1."""
 _LEAST_HZ = 0.7
 """Below this frequency the drive outweighs any noise."""
-_STEEPNESS = 6
-"""Power of the frequency by which a drive falls off above that."""
+_STEEPNESS = (5.75, 6.5, 8.0, 10.0)
+"""Powers of the frequency by which a drive may fall off above that."""
 _PER_STRETCH, _MOST_WEIGHT = 0.6, 60.0
 """What a stretch counts for, as stretches overlap by half, tapers tie neighbouring frequencies and
 a quantile tells less than a mean; and what all may, since the spectra are not quite as assumed."""
@@ -43,8 +43,8 @@ _MOST_WHITE_OF_FILTERED = 0.5
 _TIMES_S = np.geomspace(0.15, 4.0, 31)
 """Time constants of filters that are tried."""
 _USUAL_TIME_S = 1.0
-_TIME_FACTOR = 1.5
-_WHITE_FACTOR = 1.4
+_TIME_FACTOR = 1.35
+_WHITE_FACTOR = 1.3
 """One standard deviation of the priors of a filter's time constant and of the white noise of
 velocities that are not filtered, as factors (common practice, no source)."""
 _FILTERED_ODDS = 1.0
@@ -81,26 +81,24 @@ def doppler_levels(measured: Measured) -> Levels:
         return USUAL
     interval, frequency, power, weight = spectrum
     usual = USUAL.doppler_mps**2
-    drive = frequency**-_STEEPNESS
-    shape = np.stack([np.ones_like(frequency), drive / drive.mean()])
-
-    white, unfiltered = _fitted(np.zeros((1, len(power))), np.inf, shape, power, weight)
-    unfiltered -= _doubt(white, USUAL.doppler_mps, _WHITE_FACTOR)
-
     slow = np.stack([_filtered_spectrum(frequency * interval, interval / t) for t in _TIMES_S])
-    most = _MOST_WHITE_OF_FILTERED**2 * usual
-    rest, filtered = _fitted(usual * slow, most, shape, power, weight)
-    filtered -= _doubt(_TIMES_S, _USUAL_TIME_S, _TIME_FACTOR)
-    filtered -= _FILTERED_ODDS
-    if unfiltered[0] >= filtered.max():
-        return replace(USUAL, doppler_mps=float(white[0]))
-    share = np.exp(filtered - filtered.max())
+    # The first row is of velocities that are not filtered.
+    base = np.concatenate([np.zeros((1, len(power))), usual * slow])
+    most = np.full(len(base), _MOST_WHITE_OF_FILTERED**2 * usual)
+    most[0] = np.inf
+    fits = [_fitted(base, most, frequency**-steep, power, weight) for steep in _STEEPNESS]
+    white, score = (np.stack(part) for part in zip(*fits, strict=True))
+    score[:, 0] -= _doubt(white[:, 0], USUAL.doppler_mps, _WHITE_FACTOR)
+    score[:, 1:] -= _doubt(_TIMES_S, _USUAL_TIME_S, _TIME_FACTOR) + _FILTERED_ODDS
+    if score[:, 0].max() >= score[:, 1:].max():
+        return replace(USUAL, doppler_mps=float(white[np.argmax(score[:, 0]), 0]))
+    share = np.exp(score[:, 1:] - score[:, 1:].max())
     share /= share.sum()
     return replace(
         USUAL,
-        doppler_mps=float(share @ rest),
+        doppler_mps=float((share * white[:, 1:]).sum()),
         slow_doppler_mps=USUAL.doppler_mps,
-        slow_doppler_time_s=float(np.exp(share @ np.log(_TIMES_S))),
+        slow_doppler_time_s=float(np.exp(share.sum(axis=0) @ np.log(_TIMES_S))),
     )
 
 
@@ -162,7 +160,7 @@ def _filtered_spectrum(turns: Floats, rate: float) -> Floats:
 
 
 def _fitted(
-    base: Floats, most_white: float, shape: Floats, power: Floats, weight: float
+    base: Floats, most_white: Floats, drive: Floats, power: Floats, weight: float
 ) -> tuple[Floats, Floats]:
     """Find the likeliest white noise and drive beside some spectra, and how likely they are.
 
@@ -175,9 +173,9 @@ def _fitted(
     base
         Spectra that are there besides, shape (m, k).
     most_white
-        Most variance of the white noise, (m/s)^2.
-    shape
-        Spectra of white noise and of a drive, shape (2, k).
+        Most variance of the white noise beside each, (m/s)^2, shape (m,).
+    drive
+        Spectrum of a drive, of any strength, shape (k,).
     power
         What was measured, shape (k,).
     weight
@@ -188,8 +186,9 @@ def _fitted(
     white_mps, log_likelihood
         Shape (m,): white noise, one sigma, and the likelihood but for a constant.
     """
+    shape = np.stack([np.ones_like(drive), drive / drive.mean()])
     least = np.array([(_LEAST_WHITE * USUAL.doppler_mps) ** 2, 1e-12])
-    most = np.array([most_white, np.inf])
+    most = np.stack([most_white, np.full(len(base), np.inf)], axis=1)
     part = np.clip(np.full((len(base), 2), 0.3 * power.mean()), least, most)
     for _ in range(_ROUNDS):
         model = 1.0 / (base + part @ shape)

@@ -30,7 +30,7 @@ _QUIET = 0.25
 _QUIET_SIGMAS = 0.3186
 """The same quantile of the absolute value of a standard normal variable."""
 _SENSIBLE_JERK, _SENSIBLE_WANDER_M = (0.5 * LEAST_JERK, 1e5), (0.05, 50.0)
-_JERK_STEP, _WANDER_STEP = 3.0, 1.25
+_JERK_STEPS, _WANDER_STEP = (3.0, 1.5), 1.25
 """Bounds and steps, as factors, of the search for a level."""
 _LEAST_WHITE = 0.2
 """Share of the white noise of averaged positions that is left at least, whatever the wander."""
@@ -123,7 +123,10 @@ def _likeliest_jerk(measured: Measured, levels: Levels, weight: Floats) -> Level
     def score(jerk: float) -> float:
         return solve(measured, replace(levels, jerk=jerk), weight, likelihood=True).log_likelihood
 
-    return replace(levels, jerk=_highest(score, levels.jerk, _JERK_STEP, _SENSIBLE_JERK))
+    jerk = levels.jerk
+    for step in _JERK_STEPS:
+        jerk = _highest(score, jerk, step, _SENSIBLE_JERK)
+    return replace(levels, jerk=jerk)
 
 
 def _highest(
