@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from ellipse import DOPPLER_MPS, PLANE, WHITE_M, laps, received, root_mean_square
 
-from trackkit.motion.drive import smooth
 from trackkit.motion.doppler_noise import doppler_levels
+from trackkit.motion.drive import smooth
 from trackkit.motion.noise import USUAL, Measured
 from trackkit.motion.noise_levels import (
     _busiest,

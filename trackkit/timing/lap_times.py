@@ -12,7 +12,6 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
-from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 from trackkit.timing.best_times import (
     best_sectors,
