@@ -15,10 +15,11 @@ from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats, Indices
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.doppler_noise import DIFFERENCES_WITHIN_S
 from trackkit.motion.fix_covariance import FixCovariance, bridged_variance, state_weights
 from trackkit.motion.jumps import SPOILED, jumping_positions
 from trackkit.motion.noise import USUAL, Levels, Measured
-from trackkit.motion.noise_levels import DIFFERENCES_WITHIN_S, estimate, tells_wander
+from trackkit.motion.noise_levels import estimate, tells_wander
 from trackkit.motion.quintic import coefficients, jerk_variance, quintic
 from trackkit.motion.robust import (
     BIWEIGHT_ROUNDS,

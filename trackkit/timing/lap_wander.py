@@ -22,6 +22,7 @@ FEWEST_LAPS = 6
 _MOST_LAPS = 400
 _PLACES = 200
 _FARTHEST_M = 60.0
+_TRUSTED = 1e-3
 _TIMES_S = USUAL.wander_time_s * 2.0 ** np.arange(-2.0, 1.25, 0.25)
 _SIGMAS_M = np.geomspace(0.1, 30.0, 72)
 _TIME_FACTOR, _SIGMA_FACTOR = 1.6, 1.35
@@ -71,7 +72,8 @@ def levels_from_laps(track: Track, drive: Drive, laps: Sequence[tuple[float, flo
     odds /= odds.sum()
     time_constant = USUAL.wander_time_s * float(np.exp(odds.sum(axis=1) @ time_away))
     lap_s = float(np.median([end - start for start, end in laps]))
-    apart = float((1.0 - covariance(lap_s, _TIMES_S)) @ odds @ _SIGMAS_M**2)
+    lost = 1.0 - np.array([covariance(lap_s, time) for time in _TIMES_S.tolist()])
+    apart = float(lost @ odds @ _SIGMAS_M**2)
     wander = float(np.sqrt(apart / (1.0 - covariance(lap_s, time_constant))))
     return replace(drive.levels, wander_m=wander, wander_time_s=time_constant)
 
@@ -115,7 +117,8 @@ def _sideways(
     begin, end = np.searchsorted(drive.time_s, [start_s, np.nextafter(end_s, np.inf)])
     velocity = drive.velocity_mps[begin:end]
     speed = np.hypot(velocity[:, 0], velocity[:, 1])
-    moving = speed > 1.0
+    # Where positions have jumped aside the drive is a guess.
+    moving = (speed > 1.0) & (drive.trust[begin:end] > _TRUSTED)
     # What was measured, not what was made of it: smoothing has drawn the wander towards zero.
     position = drive.position_m[begin:end] + drive.wander_m[begin:end]
     direction = velocity[moving] / speed[moving, None]
