@@ -15,6 +15,7 @@ from trackkit import Track
 from trackkit.building.revise import ChangedStretch
 from trackkit.library.known import Candidate, Located, circuit_of
 from trackkit.motion.drive import smooth
+from trackkit.track.accuracy import Verdict
 from trackkit.track.features import Crossover
 from trackkit.track.history import now
 
@@ -78,6 +79,9 @@ def big_values() -> dict[str, object]:
         "Description": trackkit.Description(track, (LONG,) * 99, None),
         "FinishAlignment": trackkit.FinishAlignment(
             SimpleNamespace(ahead_m=-1234.5, sigma_m=12.25), (LONG,) * 99, (LONG,) * 99, 1.0
+        ),
+        "Judgement": trackkit.Judgement(
+            Verdict(False, (LONG,) * 50, LONG, "2026-11-26"), remedy, (LONG,) * 50
         ),
         "Known": known,
         "Library": trackkit.Library((LONG,) * 50),

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from trackkit.building.build import Build as Build
     from trackkit.building.build import build_track as build_track
+    from trackkit.building.driven_pit_lane import set_driven_pit_lane as set_driven_pit_lane
     from trackkit.building.from_edges import build_between as build_between
     from trackkit.building.from_line import build_from_line as build_from_line
     from trackkit.building.new_layout import as_new_layout as as_new_layout
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     from trackkit.checks.check import check_track as check_track
     from trackkit.checks.findings import Finding as Finding
     from trackkit.checks.findings import accept_finding as accept_finding
+    from trackkit.checks.verdict import Judgement as Judgement
+    from trackkit.checks.verdict import judge_track as judge_track
+    from trackkit.checks.verdict import stored_verdict as stored_verdict
     from trackkit.editor.serve import serve_editor as serve_editor
     from trackkit.errors import TrackkitError as TrackkitError
     from trackkit.export.export import export_track as export_track
@@ -34,6 +38,7 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.pit_lane import remove_pit_lane as remove_pit_lane
     from trackkit.gates.pit_lane import set_pit_lane as set_pit_lane
     from trackkit.gates.quality import TimingQuality as TimingQuality
     from trackkit.gates.quality import timing_quality as timing_quality
@@ -110,6 +115,7 @@ _MODULES = {
     "Finding": "checks.findings",
     "FinishAlignment": "official.align_finish",
     "Gate": "track.features",
+    "Judgement": "checks.verdict",
     "Known": "library.known",
     "Lap": "timing.laps",
     "LapReport": "timing.report",
@@ -143,6 +149,7 @@ _MODULES = {
     "compare_tracks": "track.diff",
     "describe_track": "track.describe",
     "export_track": "export.export",
+    "judge_track": "checks.verdict",
     "list_library": "library.listing",
     "locate": "library.locate",
     "move_gate": "gates.edit",
@@ -155,14 +162,17 @@ _MODULES = {
     "read_track": "track.file",
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
+    "remove_pit_lane": "gates.pit_lane",
     "rename_corner": "track.facts",
     "rename_gate": "gates.edit",
     "reverse_track": "track.reverse",
     "revise_track": "building.revise",
     "serve_editor": "editor.serve",
+    "set_driven_pit_lane": "building.driven_pit_lane",
     "set_fact": "track.facts",
     "set_pit_lane": "gates.pit_lane",
     "simulate_drive": "simulation.simulate",
+    "stored_verdict": "checks.verdict",
     "suggest_gates": "gates.split",
     "survey_place": "gates.survey",
     "time_laps": "timing.lap_times",
@@ -193,6 +203,7 @@ __all__ = [
     "Finding",
     "FinishAlignment",
     "Gate",
+    "Judgement",
     "Known",
     "Lap",
     "LapReport",
@@ -227,6 +238,7 @@ __all__ = [
     "compare_tracks",
     "describe_track",
     "export_track",
+    "judge_track",
     "list_library",
     "locate",
     "move_gate",
@@ -239,14 +251,17 @@ __all__ = [
     "read_track",
     "remove_from_library",
     "remove_gate",
+    "remove_pit_lane",
     "rename_corner",
     "rename_gate",
     "reverse_track",
     "revise_track",
     "serve_editor",
+    "set_driven_pit_lane",
     "set_fact",
     "set_pit_lane",
     "simulate_drive",
+    "stored_verdict",
     "suggest_gates",
     "survey_place",
     "time_laps",

@@ -23,6 +23,8 @@ Deed = Literal[
     "reverse",
     "build",
     "build from line",
+    "build revise",
+    "check recording",
     # The same work again, with other arguments.
     "build open",
     "build layout",

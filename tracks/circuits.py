@@ -110,7 +110,7 @@ MORROWFEN = Circuit(
     ),
     width_m=12.0,
     setting="It is drawn on an island that is not there, in the open Atlantic.",
-    corner_names={3: "Lantern", 8: "Heron Rise", 11: "Needle", 13: "Last Light"},
+    corner_names={3: "Lantern", 9: "Heron Rise", 12: "Needle", 14: "Last Light"},
     timezone="Etc/GMT+3",
     country=ISLAND,
     heights=(
@@ -214,7 +214,7 @@ SALTPENNY_CLOCKWISE = Circuit(
     points=SALTPENNY_ANTICLOCKWISE.points,
     width_m=SALTPENNY_ANTICLOCKWISE.width_m,
     setting=SALTPENNY_ANTICLOCKWISE.setting,
-    corner_names={3: "Coral Notch", 10: "Anchor"},
+    corner_names={4: "Coral Notch", 11: "Anchor"},
     timezone=SALTPENNY_ANTICLOCKWISE.timezone,
     country=ISLAND,
     finish_as=("Saltpenny Atoll", "Anticlockwise"),

@@ -87,10 +87,23 @@ def test_editor_has_no_violation_with_menu_and_dialog_too(
     editor.page.locator("#place-menu").wait_for(state="visible")
     assert violations(editor, axe) == []
     editor.page.keyboard.press("Escape")
+    draw_pit_lane(editor)
+    assert violations(editor, axe) == []
+    editor.page.locator("#lane-cancel").click()
     editor.page.evaluate("trackkit.page.disk.ask()")
     editor.page.locator("#disk-dialog").wait_for(state="visible")
     assert violations(editor, axe) == []
     editor.close()
+
+
+def draw_pit_lane(editor: Editor) -> None:
+    """Leave a pit lane half drawn, with its bar and points."""
+    page = editor.page
+    page.locator("#lane-draw").click()
+    for at in ("10", "90"):
+        page.locator("#lane-at").fill(at)
+        page.locator("#lane-aside").fill("20")
+        page.locator("#lane-add").click()
 
 
 @pytest.mark.parametrize("size", ["desk", "phone"])
@@ -100,6 +113,7 @@ def test_targets_are_24_pixels_at_least(browser, tmp_path, size) -> None:
     shutil.copy(SAMPLE, path)
     editor = Editor(browser, path, [], size=size)
     editor.focus("Sector 1 end")
+    draw_pit_lane(editor)
     small = [
         box
         for box in editor.boxes("button, select, input, .label.gate, .end, .leaflet-bar a")

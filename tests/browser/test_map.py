@@ -249,3 +249,13 @@ def test_a_gate_under_the_hand_is_drawn_where_it_will_be_placed(browser, tmp_pat
             off = Geodesic.WGS84.Inverse(there[1], there[0], here[1], here[0])["s12"]
             assert off < 0.001, f"{1000 * off:.1f} mm off at {at} m"
     visit.page.close()
+
+
+def test_the_verdict_says_why_not_and_what_to_do_next(visit: Visit) -> None:
+    state = visit.page.evaluate("trackkit.page.session.state.verdict")
+    panel = visit.page.inner_text("#verdict")
+
+    assert panel.startswith("Not fit to hand on")
+    assert all(reason in panel for reason in state["reasons"])
+    assert f"Next: {state['next']}" in panel
+    assert f"Geometry {state['letters']}" in panel

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from drives import HOME, block_circuit, hill_course
+from drives import HOME, block_circuit, figure_of_eight, hill_course
 
 from trackkit.building.assemble import _gap_remarks, assembled, end_remedies
 from trackkit.errors import PlaceError
@@ -99,6 +99,26 @@ def test_heights_of_laps_are_kept_where_all_are_known():
 
     assert build(fitted=flat)[0].centreline.height_m == pytest.approx(55.0)
     assert build(fitted=fitted_at(lambda s: np.full(len(s), 20.0)))[0].centreline.height_m is None
+
+
+@pytest.mark.parametrize("heights", [False, True])
+def test_a_bridge_is_told_and_that_nothing_tells_its_levels_only_where_nothing_does(heights):
+    eight = curve_of(figure_of_eight())
+    chainage = eight.chainages(1.0)
+    unknown = np.full(len(chainage), np.nan)
+    fitted = SimpleNamespace(
+        curve=eight,
+        chainage_m=chainage,
+        speed_mps=np.full(len(chainage), 20.0),
+        height_m=5.0 * np.cos(2 * np.pi * chainage / eight.length_m) if heights else unknown,
+        weight=np.ones((2, len(chainage))),
+    )
+
+    _, remarks = build(eight, fitted)
+
+    (remark,) = [remark for remark in remarks if "bridge" in remark]
+    assert remark.startswith("the line crosses itself at ")
+    assert remark.endswith("taken as a bridge") == heights
 
 
 def test_an_open_course_has_gates_at_its_ends_and_is_told_so():

@@ -82,7 +82,7 @@ def test_heights_are_the_mean_of_the_laps_that_have_most_of_them():
     def reading(height, missing=0.0):
         heights = np.full(count, height)
         heights[: int(missing * count)] = np.nan
-        return Reading(np.zeros(count), np.ones(count), heights)
+        return Reading(np.zeros(count), np.ones(count), heights, np.arange(float(count)))
 
     assert _heights(curve, [reading(100.0), reading(104.0)]) == pytest.approx(102.0)
     assert _heights(curve, [reading(100.0, 0.1), reading(500.0, 0.3)]) == pytest.approx(100.0)

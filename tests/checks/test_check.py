@@ -104,6 +104,18 @@ def test_a_gate_of_an_unknown_kind_breaks_the_schema_and_leaves_no_track(written
     assert "gate-a" in {f.feature for f in findings}
 
 
+def test_what_no_schema_forbids_is_told_with_its_feature(written):
+    # Both ends are positions; no plane holds them and the line.
+    def away(document):
+        feature(document, "gate-a")["geometry"]["coordinates"] = [[10.0, -40.0], [10.001, -40.0]]
+
+    track, (finding,) = check_file(damaged(written, away))
+
+    assert track is None
+    assert (finding.rule, finding.feature) == ("schema", "gate-a")
+    assert finding.message.startswith("feature gate-a: lies, with the line, across")
+
+
 def test_a_fault_that_leaves_the_geometry_is_told_beside_what_geometry_says(written):
     def change(document):
         document["track"]["country"] = "Atlantis"

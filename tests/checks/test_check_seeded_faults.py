@@ -3,11 +3,13 @@
 import json
 import shlex
 
+import driven_block
 import pytest
 from seeded_faults import CLEAN, FAULTS, TRACK, B, block, document, put
 
 from trackkit.checks.check import check_file
 from trackkit.cli import run
+from trackkit.recordings.write import write_recording
 
 
 def found_in(made, tmp_path):
@@ -46,15 +48,17 @@ def told(capsys, *words):
     return json.loads(capsys.readouterr().out)["findings"]
 
 
-def pasted(remedy, capsys):
+def pasted(remedy, capsys, recording):
     """Run the command that a remedy ends with, as it stands but for the words of a person."""
     typed = remedy[remedy.index("trackkit ") :].replace(" TEXT", " 'as it should be'")
+    typed = typed.replace(" RECORDING", f" {shlex.quote(str(recording))}")
     assert run(shlex.split(typed)[1:]) == 0, typed
     return capsys.readouterr().out
 
 
-EDITS = ("gate move", "gate place", "gate remove", "accept", "set")
+EDITS = ("gate move", "gate place", "gate remove", "accept", "set", "build revise")
 DONE_BY_A_COMMAND = {
+    "kink",
     "gate-missing",
     "gate-twice",
     "gate-off-track",
@@ -102,7 +106,8 @@ def test_a_command_pasted_from_a_remedy_does_away_with_the_finding(
     if rule not in DONE_BY_A_COMMAND:
         assert finding["action"] is None
         return
-    said = pasted(finding["remedy"], capsys)
+    write_recording(driven_block.recording(), tmp_path / "day.csv")
+    said = pasted(finding["remedy"], capsys, tmp_path / "day.csv")
     if finding["action"]["do"] == "gate suggest":
         assert "sector 1 ends at" in said
         return
@@ -124,5 +129,5 @@ def test_gates_of_two_layouts_that_look_alike_on_shared_tarmac(tmp_path, capsys)
     assert (finding["rule"], finding["feature"]) == ("gate-disagrees", "gate-a")
     assert "8.0 m from gate" in finding["message"]
 
-    pasted(finding["remedy"], capsys)
+    pasted(finding["remedy"], capsys, tmp_path / "none.csv")
     assert told(capsys, tmp_path / "first.geojson") == []

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from damaged_tracks import turned_ends, with_gate
 from drives import figure_of_eight, track_of
@@ -65,3 +66,17 @@ def test_a_gate_on_or_under_a_bridge_reaches_the_other_level(chainage_m, half_m,
 
     assert on_bridge(bridged, bridged.gate("a"), chainage_m) == found
     assert not on_bridge(track, track.gate("a"), chainage_m)
+
+
+def test_a_gate_square_to_one_of_two_legs_at_right_angles_lies_along_the_other():
+    # It meets the other leg nowhere, and is on its level all the same.
+    square = figure_of_eight(60.0, 60.0 * np.sqrt(2.0))
+    track = track_of(
+        square,
+        gates=[("finish", "finish", 120.0), ("a", "sector", 0.5, 6.0)],
+        direction=None,
+        spacing_m=2.0,
+        crossovers=(Crossover(0.0, 0.5 * square.length_m),),
+    )
+
+    assert on_bridge(track, track.gate("a"), 0.5)

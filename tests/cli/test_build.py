@@ -68,6 +68,7 @@ def test_the_command_says_the_caution_and_writes_the_width(tmp_path, capsys):
             str(tmp_path / "right.csv"),
             "--name",
             "Lanes",
+            "--details",
             "-o",
             str(target),
         ]

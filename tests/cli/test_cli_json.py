@@ -43,7 +43,9 @@ class TestJson:
         assert [gate["order"] for gate in gates] == [0, 1, 2]
 
     def test_check(self, bean: Path, capsys: pytest.CaptureFixture[str]) -> None:
-        assert json_of(["check", str(bean)], capsys) == {"findings": []}
+        judged = json_of(["check", str(bean)], capsys)
+        assert judged["findings"] == []
+        assert {"fit", "reasons", "next", "letters", "digest", "date"} <= judged["verdict"].keys()
         document = json.loads(bean.read_text())
         document["track"]["direction"] = "clockwise"
         bean.write_text(json.dumps(document))

@@ -9,7 +9,8 @@ import pytest
 from command_line import json_of, refused
 
 from trackkit.cli import run
-from trackkit.track.file import read_track
+from trackkit.gates.pit_lane import set_pit_lane
+from trackkit.track.file import read_track, write_track
 
 
 def test_a_corner_gets_a_name_and_every_table_shows_it(bean, capsys):
@@ -133,10 +134,62 @@ def test_a_line_through_the_pits_becomes_the_pit_lane_and_pit_gates_go_to_it(
     assert np.min(np.hypot(*(beside - middle).T)) < 3.0
 
 
+def test_two_apostrophes_take_the_pit_lane_away(bean, capsys):
+    track = read_track(bean)
+    with_lane, _ = set_pit_lane(
+        track, *track.plane.to_geographic(track.curve.position([0.0, 90.0]))
+    )
+    write_track(with_lane, bean, force=True)
+
+    document = json_of(["set", str(bean), "pit-lane", ""], capsys)
+
+    assert (document["after"], document["done"]) == (None, "removed the pit lane")
+    assert read_track(bean).pit_lanes == ()
+    assert "has no pit lane" in refused(["set", str(bean), "pit-lane", ""], capsys)
+
+
 def test_a_pit_lane_that_is_no_line_changes_nothing(bean, tmp_path, capsys):
     before = bean.read_bytes()
     path = tmp_path / "pits.geojson"
     path.write_text("{}")
 
     assert str(path) in refused(["set", str(bean), "pit-lane", str(path)], capsys)
+    assert bean.read_bytes() == before
+
+
+def test_a_recording_of_a_visit_gives_the_pit_lane_and_says_so(bean, tmp_path, capsys):
+    track = read_track(bean)
+    along = np.arange(0.0, track.curve.length_m, 3.0)
+    # Out to 20 m beside the line and back, from 60 to 260 m.
+    aside = np.interp(along, [60.0, 90.0, 230.0, 260.0], [0.0, 20.0, 20.0, 0.0])
+    way = track.curve.position(along) - aside[:, None] * track.curve.left(along)
+    step_s = np.where(aside > 0.0, 3.0 / 6.0, 3.0 / 12.0)
+    time_s = np.concatenate([[0.0], np.cumsum(step_s)[:-1]])
+    longitude, latitude = track.plane.to_geographic(way)
+    rows = [
+        f"{time:.3f},{lat:.8f},{lon:.8f}"
+        for time, lat, lon in zip(time_s, latitude, longitude, strict=True)
+    ]
+    path = tmp_path / "visit.csv"
+    path.write_text("\n".join(["time_s,latitude,longitude", *rows]))
+
+    document = json_of(["set", str(bean), "pit-lane", str(path), "--by", "Ada"], capsys)
+
+    assert document["done"].endswith(", from 1 visit in visit.csv")
+    (remark,) = [text for text in document["remarks"] if "pit lane" in text]
+    assert "found from 1 visit: on the right" in remark
+    (lane,) = read_track(bean).pit_lanes
+    vertex = track.plane.to_plane(lane.longitude_deg, lane.latitude_deg)
+    _, offset = track.curve.project(vertex)
+    assert np.abs(offset).max() == pytest.approx(20.0, abs=1.5)
+
+
+def test_a_recording_without_a_visit_is_one_sentence_and_changes_nothing(
+    bean, bean_session, capsys
+):
+    before = bean.read_bytes()
+
+    sentence = refused(["set", str(bean), "pit-lane", str(bean_session)], capsys)
+
+    assert f"{bean_session}: holds no visit of the pit lane of" in sentence
     assert bean.read_bytes() == before

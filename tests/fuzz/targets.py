@@ -145,8 +145,14 @@ def _track(path: Path, rng: Random) -> str:
     from trackkit.checks.check import check_file
     from trackkit.track.file import read_track, track_text
 
-    if rng.random() < 0.5:
+    from .editor import edit_on_page
+
+    share = rng.random()
+    if share < 0.35:
         return "checked" if _quietly(lambda: check_file(path)) else "refused"
+    if share < 0.45:
+        recording = path.with_name("home.csv") if rng.random() < 0.2 else None
+        return "edited" if _quietly(lambda: edit_on_page(path, recording, rng)) else "refused"
     try:
         read = read_track(path, validate=rng.random() < 0.5)
     except TrackkitError as error:

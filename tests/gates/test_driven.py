@@ -7,6 +7,7 @@ from drives import drive, stadium, track_of
 from trackkit.errors import NoLapError
 from trackkit.gates.driven import driven_speed, require_driven
 from trackkit.motion.drive import smooth
+from trackkit.recordings.recording import Recording
 
 ROAD = stadium(300.0, 50.0)
 LENGTH_M = ROAD.length_m
@@ -65,3 +66,31 @@ def test_half_a_lap_is_too_little_and_three_quarters_are_enough(track):
     with pytest.raises(NoLapError, match=r"cover 5\d % of the track"):
         require_driven(track, driven(track, laps=0.5))
     require_driven(track, driven(track, laps=0.75))
+
+
+def test_a_lap_of_a_fix_a_second_covers_the_track_as_one_of_ten_does(track):
+    # Fixes 18 m apart: most of the line has none within 5 m.
+    outing = drive(ROAD, begin_m=20.0, laps=1.0, cruise=rising)
+    slow = smooth(outing.recording(1, doppler=True), track.plane)
+    places = np.array([100.0, 310.0, 555.0])
+
+    require_driven(track, slow)
+    speed_mps, _ = driven_speed(track, [slow], places)
+
+    assert speed_mps == pytest.approx(rising(places), abs=0.2)
+
+
+def test_a_gap_is_not_driven(track):
+    # 40 s of a lap of 52 s are missing.
+    recording = drive(ROAD, begin_m=20.0, laps=1.0, cruise=18.0).recording(10, doppler=True)
+    kept = (recording.time_s < 6.0) | (recording.time_s > 46.0)
+    shortened = Recording(
+        "invented",
+        recording.time_s[kept],
+        *(recording.longitude_deg[kept], recording.latitude_deg[kept]),
+        speed_mps=recording.speed_mps[kept],
+        course_deg=recording.course_deg[kept],
+    )
+
+    with pytest.raises(NoLapError, match=r"cover 2\d % of the track"):
+        require_driven(track, smooth(shortened, track.plane))

@@ -113,8 +113,12 @@ def test_a_slight_bend_is_no_corner():
     )
 
 
-def test_a_wide_sweep_is_no_corner():
-    assert find_bends(course(("l", 400.0, 90)))[0] == []
+def test_a_wide_sweep_is_a_corner_and_no_straight():
+    (bend,), straights = find_bends(course(("l", 400.0, 90)))
+
+    assert (bend.turn, bend.turned_deg) == ("left", pytest.approx(90.0, abs=0.5))
+    assert bend.min_radius_m == pytest.approx(400.0, rel=1e-3)
+    assert straights == []
 
 
 def test_a_circle_is_one_corner_and_no_straight():
@@ -125,10 +129,52 @@ def test_a_circle_is_one_corner_and_no_straight():
     assert straights == []
 
 
-def test_a_circle_too_wide_for_a_corner_is_one_straight():
-    bends, straights = find_bends(circuit(("r", 400.0, 360)))
-    assert bends == []
-    assert [straight.length_m for straight in straights] == pytest.approx([800 * math.pi], rel=1e-4)
+def test_a_circle_however_wide_is_one_corner_and_no_straight():
+    (bend,), straights = find_bends(circuit(("r", 1400.0, 360)))
+
+    assert bend.turned_deg == pytest.approx(360.0, abs=0.5)
+    assert bend.min_radius_m == pytest.approx(1400.0, rel=1e-3)
+    assert straights == []
+
+
+def long_oval(datum=0.0):
+    """Straights of 300 m and half circles of 450 m."""
+    whole = circuit(("s", 300.0), ("l", 450.0, 180), ("s", 300.0), ("l", 450.0, 180))
+    return begun_at(whole, datum) if datum else whole
+
+
+@pytest.mark.parametrize("datum", [0.0, 0.2, 0.5, 0.8])
+def test_long_bends_are_bends_wherever_the_line_begins(datum):
+    bends, straights = find_bends(long_oval(datum))
+
+    assert [bend.turned_deg for bend in bends] == pytest.approx([180.0] * 2, abs=1.5)
+    assert [bend.min_radius_m for bend in bends] == pytest.approx([450.0] * 2, rel=0.02)
+    # Half a degree of either end of a bend, 3.9 m, counts as straight.
+    assert [s.length_m for s in straights] == pytest.approx([300.0 + 7.9] * 2, abs=3.0)
+
+
+@pytest.mark.parametrize("degrees", [19.0, 21.0])
+def test_what_turns_by_more_than_20_degrees_is_no_straight(degrees):
+    bends, straights = find_bends(course(("s", 300.0), ("r", 2000.0, degrees), ("s", 300.0)))
+
+    assert len(bends) == (degrees > 20.0)
+    assert max(s.length_m for s in straights) == pytest.approx(
+        600.0 + 2000.0 * math.radians(degrees) if degrees < 20.0 else 300.0 + 17.5, abs=3.0
+    )
+
+
+def test_two_wide_sweeps_either_way_are_two_corners():
+    bends, _ = find_bends(course(("s", 200.0), ("l", 500.0, 40), ("r", 500.0, 40), ("s", 200.0)))
+
+    assert [bend.turn for bend in bends] == ["left", "right"]
+    assert [bend.turned_deg for bend in bends] == pytest.approx([40.0] * 2, abs=2.5)
+
+
+def test_a_wide_sweep_into_a_corner_of_the_same_hand_is_a_corner_of_its_own():
+    bends, _ = find_bends(course(("s", 200.0), ("l", 450.0, 40), ("l", 60.0, 80), ("s", 200.0)))
+
+    assert [bend.min_radius_m for bend in bends] == pytest.approx([450.0, 60.0], rel=0.05)
+    assert sum(bend.turned_deg for bend in bends) == pytest.approx(120.0, abs=2.0)
 
 
 def test_corners_come_in_the_order_they_are_driven():

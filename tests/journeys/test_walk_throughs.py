@@ -14,6 +14,8 @@ from trackkit.cli import run
 
 WALK_THROUGHS = ("official.md", "driver.md", "analyst.md")
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d[\d,]*(?:\.\d+)?")
+LETTERS = re.compile(r"(?<=geometry )[a-z]{8}\b")
+"""Of a line that was built, they follow its last decimals."""
 
 
 def agree(shown: str, real: str) -> bool:
@@ -22,10 +24,14 @@ def agree(shown: str, real: str) -> bool:
     Other versions of a library may round otherwise: a number may differ by two units of its last
     figure or by 0.3 %, an angle in decimal degrees by 2e-5 (2 m).
     """
-    words = [re.sub(r"[\s─]+", " ", NUMBER.sub("#", line)).strip() for line in (shown, real)]
+    words = [_words(line) for line in (shown, real)]
     if words[0] != words[1]:
         return False
     return all(map(close, NUMBER.findall(shown), NUMBER.findall(real)))
+
+
+def _words(line: str) -> str:
+    return re.sub(r"[\s─]+", " ", LETTERS.sub("#", NUMBER.sub("#", line))).strip()
 
 
 def close(shown: str, real: str) -> bool:

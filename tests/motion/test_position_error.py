@@ -7,7 +7,7 @@ from scipy.integrate import quad
 
 from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
-from trackkit.motion.position_error import Receiver, position_error
+from trackkit.motion.position_error import Receiver, between_fixes, position_error
 
 
 def test_without_doppler_a_position_is_as_wrong_as_the_receiver_wanders():
@@ -49,13 +49,16 @@ def test_two_positions_close_in_time_err_alike():
 
 @pytest.mark.parametrize("doppler", [True, False])
 def test_what_is_gone_at_once_is_the_spectrum_beyond_what_the_knots_hold(doppler):
-    """The spectrum 1 / (w^6 / jerk + w^2 / doppler + 1 / white), integrated by scipy."""
+    """The spectrum 1 / (w^6 / jerk + w^2 / doppler + 1 / white), integrated by scipy.
+
+    It is that of fixes without end, which a hundred a second come near to.
+    """
     levels = Levels(jerk=50.0, white_m=0.3)
-    error = position_error(Receiver(levels, 0.1, doppler=doppler, session_s=480.0))
+    error = position_error(Receiver(levels, 0.01, doppler=doppler, session_s=480.0))
 
     def spectrum(frequency):
-        tied = frequency**6 / levels.jerk + 1.0 / (0.1 * levels.white_m**2)
-        return 1.0 / (tied + (frequency**2 / (0.1 * levels.doppler_mps**2) if doppler else 0.0))
+        tied = frequency**6 / levels.jerk + 1.0 / (0.01 * levels.white_m**2)
+        return 1.0 / (tied + (frequency**2 / (0.01 * levels.doppler_mps**2) if doppler else 0.0))
 
     # 240 knots two seconds apart hold frequencies up to pi / 2 s; both signs count.
     expected = quad(spectrum, np.pi / 2.0, np.inf)[0] / np.pi
@@ -100,3 +103,39 @@ def test_a_drive_tells_its_receiver():
     assert receiver.interval_s == pytest.approx(0.1)
     # A session of three seconds says no more than one of ten.
     assert receiver.session_s == 10.0
+
+
+@pytest.mark.parametrize("doppler", [True, False], ids=["with Doppler", "positions alone"])
+@pytest.mark.parametrize("interval_s", [0.2, 1.0])
+def test_places_between_sparse_fixes_are_as_uncertain_as_least_squares_has_them(
+    interval_s, doppler
+):
+    # Independently: 120 fixes in one least-squares problem, with three places between
+    # each two of them; no wander, so that only what is fast is left but for what knots hold.
+    jerk, white_m, doppler_mps, between = 20.0, 0.15, 0.05, 4
+    count = 120 * between
+    t = interval_s / between
+    move = np.array([[1.0, t, t * t / 2], [0.0, 1.0, t], [0.0, 0.0, 1.0]])
+    power = np.array([[20.0, 8.0, 6.0], [8.0, 3.0, 2.0], [6.0, 2.0, 1.0]])
+    grown = jerk * t ** np.array([[5, 4, 3], [4, 3, 2], [3, 2, 1]]) / power
+    weight = np.linalg.inv(grown)
+    information = np.zeros((3 * count, 3 * count))
+    seen = np.diag([1.0 / white_m**2, 1.0 / doppler_mps**2 if doppler else 0.0, 0.0])
+    for n in range(count):
+        here, there = slice(3 * n, 3 * n + 3), slice(3 * n + 3, 3 * n + 6)
+        if n % between == 0:
+            information[here, here] += seen
+        if n + 1 < count:
+            information[here, here] += move.T @ weight @ move
+            information[here, there] -= move.T @ weight
+            information[there, here] -= weight @ move
+            information[there, there] += weight
+    least_squares = np.diagonal(np.linalg.inv(information))[::3]
+    middle = count // 2 - count // 2 % between
+    step = least_squares[middle : middle + between + 1]
+    wanted = 0.5 * np.mean(step[1:] + step[:-1])  # by the trapezoid's rule
+
+    speed_m2s2 = doppler_mps**2 if doppler else None
+    found = between_fixes(interval_s, jerk, white_m**2, speed_m2s2)
+
+    assert found == pytest.approx(wanted, rel=0.03)

@@ -63,4 +63,4 @@ def test_pit_lane_bridge_and_start_are_drawn_and_explained() -> None:
     base = document_of(page, "base")
     # The bridge reaches 4 m beyond the band of 9 m below it, by hand.
     assert base["bridges"] == [{"over_m": 100.0, "under_m": 420.0, "reach_m": 8.5}]
-    assert len(base["pit_lanes"]) == 1
+    assert len(document_of(page, "state")["pit_lanes"]) == 1

@@ -6,6 +6,7 @@ import pytest
 from oval_page import FINDINGS, document_of, oval
 
 from trackkit.pages.html import map_html
+from trackkit.track.digest import short_digest
 
 
 def test_state_lists_gates_with_chainage_and_width(page: str) -> None:
@@ -27,3 +28,12 @@ def test_findings_are_those_given_and_stand_at_their_gate(page: str) -> None:
 def test_checks_that_found_nothing_are_told_from_no_checks() -> None:
     assert document_of(map_html(oval(), findings=[]), "state")["findings"] == []
     assert document_of(map_html(oval()), "state")["findings"] is None
+
+
+def test_the_page_judges_the_track_anew_and_says_the_letters_of_its_geometry(page: str) -> None:
+    verdict = document_of(page, "state")["verdict"]
+
+    assert verdict["letters"] == short_digest(oval())
+    assert verdict["fit"] is False
+    assert verdict["reasons"]
+    assert verdict["next"]

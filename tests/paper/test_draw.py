@@ -12,6 +12,7 @@ from paper_tracks import ALL, SAMPLES, block, two_hundred_metres
 
 from trackkit.errors import OutputError
 from trackkit.paper.draw import PNG_DOTS_PER_INCH, Picture, draw, settings, write_paper
+from trackkit.track.digest import short_digest
 
 
 def written_boxes(picture: Picture) -> list:
@@ -124,3 +125,12 @@ def test_matplotlib_is_loaded_without_pyplot(drawn_twice):
     for _, modules in drawn_twice:
         assert "matplotlib" in modules
         assert "matplotlib.pyplot" not in modules
+
+
+def test_the_sheet_says_the_verdict_and_the_letters_of_the_geometry():
+    track = block()
+    picture = draw(track, verdict="Not fit to hand on: 1 error: kink.")
+
+    texts = [text.get_text() for text in picture.figure.axes[0].texts]
+    assert "Not fit to hand on: 1 error: kink." in texts
+    assert any(f"geometry {short_digest(track)}" in text for text in texts)

@@ -13,6 +13,7 @@ from trackkit.timing.sessions import (
     choose_reference,
     decimals,
     lap_difference,
+    passages,
     ranking,
     rfc3339,
     sector_differences,
@@ -31,6 +32,19 @@ def sessions():
 
 
 # Decimals
+
+
+def test_a_lap_ends_at_the_gate_that_it_begins_at_and_speed_gates_come_last(block, sessions):
+    (lap,) = [lap for lap in sessions[0].report.laps if lap.number == 2]
+    speed = block.gates_of_kind("speed")[0].id
+
+    listed = passages(block, lap)
+
+    assert [gate for gate, _ in listed] == ["finish", "one", "two", "finish", speed]
+    assert all(crossing.gate == gate for gate, crossing in listed)
+    times = [crossing.time_s for _, crossing in listed]
+    assert times[3] - times[0] == pytest.approx(lap.time_s, abs=1e-9)
+    assert times[2] < times[4] < times[3]
 
 
 @pytest.mark.parametrize(

@@ -38,13 +38,17 @@ class Reading:
     ----------
     offset_m
         To the left of the line; NaN where the lap is not known (a gap between fixes).
-    speed_mps, elevation_m
-        Of the lap.
+    speed_mps, elevation_m, time_s
+        Of the lap; the time counts from the recording's first fix.
+    jump_m
+        How far to the left of its beginning the lap ends on a closed line.
     """
 
     offset_m: Floats
     speed_mps: Floats
     elevation_m: Floats
+    time_s: Floats
+    jump_m: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,10 +65,8 @@ class Average:
         shape (laps, n).
     shift_m
         East and north shift of each lap as a whole from the line, shape (laps, 2).
-    accuracy_m
-        One sigma of the line's absolute place on one axis.
-    basis
-        How `accuracy_m` was estimated, a clause.
+    share
+        Weight of each lap in the place of the line as a whole, shape (laps,), adding up to 1.
     """
 
     mean_m: Floats
@@ -72,8 +74,7 @@ class Average:
     offset_m: Floats
     weight: Floats
     shift_m: Floats
-    accuracy_m: float
-    basis: str
+    share: Floats
 
 
 def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
@@ -86,7 +87,10 @@ def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
     part, path = lap.part, lap.path
     where, offset = curve.project(path.position_m[part], path.direction[part])
     elevation = path.elevation_m[part]
-    columns = np.column_stack([offset, path.speed_mps[part], elevation, path.fixed[part]])
+    columns = np.column_stack(
+        [offset, path.speed_mps[part], elevation, path.fixed[part], path.time_s[part]]
+    )
+    jump = 0.0
     if not curve.closed:
         order = np.argsort(where, kind="stable")
         read = _columns(chainage_m, where[order], columns[order])
@@ -106,7 +110,8 @@ def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
         before = np.clip(1.0 - (curve.length_m - ahead) / reach, 0.0, None)
         read[:, 0] += 0.5 * jump * (after - before)
     fixed = read[:, 3] > 0.99
-    return Reading(np.where(fixed, read[:, 0], np.nan), read[:, 1], read[:, 2])
+    offset = np.where(fixed, read[:, 0], np.nan)
+    return Reading(offset, read[:, 1], read[:, 2], time_s=read[:, 4], jump_m=jump)
 
 
 def _columns(at: Floats, where: Floats, columns: Floats) -> Floats:
@@ -153,12 +158,10 @@ def averaged(
         if not np.isfinite(spread).any():
             spread = np.zeros(len(chainage_m))
         spread = np.interp(chainage_m, chainage_m[np.isfinite(spread)], spread[np.isfinite(spread)])
-    whole, accuracy, basis = _place(laps, shift)
+    share = _shares(laps, shift)
+    whole = share @ shift
     mean = shape + left @ whole
-    if len(raw) > 1:
-        steady = np.nanmean(spread**2 / np.maximum(total, 1.0))
-        accuracy = float(np.sqrt(accuracy**2 + steady))
-    return Average(mean, spread, level + left @ whole, weight, shift - whole, accuracy, basis)
+    return Average(mean, spread, level + left @ whole, weight, shift - whole, share)
 
 
 def _fitted_shift(left: Floats, offset: Floats, weight: Floats) -> Floats:
@@ -244,31 +247,15 @@ def wander_covariance(laps: Sequence[FoundLap], lap_sigma_m: float = LAP_SIGMA_M
     return np.asarray(covariance)
 
 
-def _place(laps: Sequence[FoundLap], shift_m: Floats) -> tuple[Floats, float, str]:
-    """Estimate the line's shift as a whole and its sigma on one axis, with the basis of both."""
+def _shares(laps: Sequence[FoundLap], shift_m: Floats) -> Floats:
+    """Weigh the laps for the best linear estimate of the line's shift as a whole."""
     owner = np.array([id(lap.path.drive) for lap in laps])
     members = [np.flatnonzero(owner == recording) for recording in dict.fromkeys(owner.tolist())]
     covariance = wander_covariance(laps, _own_sigma(shift_m, members))
     weight = np.zeros(len(laps))
-    information, place = [], []
     for mine in members:
-        each = np.linalg.inv(covariance[np.ix_(mine, mine)]).sum(axis=1)
-        weight[mine] = each
-        information.append(float(each.sum()))
-        place.append(each @ shift_m[mine] / each.sum())
-    total = float(np.sum(information))
-    whole = weight @ shift_m / total
-    sigma = 1.0 / np.sqrt(total)
-    recordings = len(members)
-    basis = f"from a receiver's usual wander over {len(laps)} lap{'s' if len(laps) > 1 else ''}"
-    if recordings > 1:
-        # How the recordings lie beside each other tests the wander assumed (Birge 1932, from
-        # memory), weighed with what is known beforehand as so many degrees of freedom.
-        squares = float(np.sum(np.array(information)[:, None] * (np.array(place) - whole) ** 2))
-        freedom = 2.0 * (recordings - 1)
-        sigma *= np.sqrt((squares + _PRIOR_FREEDOM) / (freedom + _PRIOR_FREEDOM))
-        basis += f", and from how {recordings} recordings lie beside each other"
-    return np.asarray(whole), float(sigma), basis
+        weight[mine] = np.linalg.inv(covariance[np.ix_(mine, mine)]).sum(axis=1)
+    return np.asarray(weight / weight.sum())
 
 
 def _own_sigma(shift_m: Floats, members: Sequence[Indices]) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pathlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from trackkit.building.layouts import (
 )
 from trackkit.building.path import Path, path_driven
 from trackkit.building.pit_lane import find_pit_lane, with_pit_lane
+from trackkit.building.tell_accuracy import accuracy_remarks, left_out_remarks, with_accuracy
 from trackkit.errors import NoLapError, RecordingError
 from trackkit.files import sha256_of
 from trackkit.geometry.geodesy import LocalPlane, extent_m, unwrap_longitude
@@ -133,6 +134,8 @@ def build_track(
     fitted = fit_line(laps, closed=not is_open, strays=strays)
     remarks += tuple(reason for _, reason in fitted.rejected)
     remarks += _stop_remarks(fitted)
+    if is_open:
+        remarks += left_out_remarks(per_recording, fitted.laps)
     sources = source_entries(recordings, per_recording, {id(lap) for lap in fitted.laps})
     lane = find_pit_lane(fitted, list(_paths(per_recording)))
     track, more = assembled(
@@ -158,10 +161,10 @@ def build_track(
     what = "lap" if not is_open else "run"
     count = len(fitted.laps)
     plural = "s" if count != 1 else ""
-    remarks += (f"absolute accuracy {fitted.accuracy_m:.2f} m, one sigma: {fitted.basis}",)
     when = track.revised or now()
-    track = replace(track, accuracy_m=round(fitted.accuracy_m, 3))
-    track = track.revised_by(f"accuracy_m estimated {fitted.basis}", when)
+    track = with_accuracy(track, plane, fitted.curve, fitted.chainage_m, fitted.known)
+    remarks += accuracy_remarks(track, fitted)
+    track = track.revised_by(f"accuracy_m estimated {fitted.known.basis}", when)
     track = track.revised_by(f"built from {count} {what}{plural}", when)
     return Build(
         track,

@@ -10,6 +10,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.building.average import Average, Reading, averaged, read_lap
 from trackkit.building.find_laps import FoundLap, sort_out
+from trackkit.building.line_accuracy import KnownLine, known_along
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import (
     SMOOTHING_WAVELENGTH_M,
@@ -50,8 +51,8 @@ class FittedLine:
     offset_m, weight
         Sideways places of each lap freed of its own shift, and how much each counted; shape
         (laps, n).
-    accuracy_m, basis
-        One sigma of the line's place on one axis, and how that was estimated.
+    known
+        How well the line is known at those chainages.
     wavelength_m
         With what the line was smoothed.
     """
@@ -65,9 +66,13 @@ class FittedLine:
     height_m: Floats
     offset_m: Floats
     weight: Floats
-    accuracy_m: float
-    basis: str
+    known: KnownLine
     wavelength_m: float
+
+    @property
+    def accuracy_m(self) -> float:
+        """Root mean square of the sigma of the line's sideways place, metres."""
+        return self.known.rms_m
 
 
 def fit_line(
@@ -92,6 +97,7 @@ def fit_line(
     curve, kept, rejected = _guess(laps, strays, closed=closed)
     wavelength = SMOOTHING_WAVELENGTH_M
     for _ in range(_ROUNDS):
+        guess = curve
         chainage = curve.chainages(_SPACING_M)
         readings = [read_lap(curve, chainage, lap) for lap in kept]
         average = averaged(curve, chainage, kept, readings)
@@ -99,6 +105,7 @@ def fit_line(
         noise = _noise(kept, average, float(chainage[1] - chainage[0]))
         wavelength = chosen_wavelength(moved, closed=closed, noise=noise)
         curve = smoothed_curve(moved, closed=closed, wavelength_m=wavelength)
+    known = known_along(guess, chainage, kept, readings, average, wavelength)
     # The line has moved by centimetres since: its chainages stretch with its length.
     chainage = chainage * (curve.length_m / (chainage[-1] + (chainage[1] if closed else 0.0)))
     return FittedLine(
@@ -111,8 +118,7 @@ def fit_line(
         height_m=_heights(curve, readings),
         offset_m=average.offset_m - average.mean_m,
         weight=average.weight,
-        accuracy_m=average.accuracy_m,
-        basis=average.basis,
+        known=known,
         wavelength_m=wavelength,
     )
 

@@ -13,11 +13,14 @@ from trackkit.building.assemble import assembled, end_remedies
 from trackkit.building.build import Build, laps_by_recording, plane_of, source_entries
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of
+from trackkit.building.line_accuracy import KnownLine
+from trackkit.building.tell_accuracy import with_accuracy
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
+from trackkit.track.accuracy import ACCURACY_KINDS
 from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.track.places import Place
@@ -112,15 +115,19 @@ def build_between(
         width_m=round(float(np.median(width)), 2),
     )
     track = _with_profile(track, plane, *edges)
-    sigma = float(np.hypot(lines[0].accuracy_m, lines[1].accuracy_m))
+    chainage = centre.chainages(_SPACING_M)
+    known = _known_between(centre, chainage, lines[0], lines[1])
+    track = with_accuracy(track, plane, centre, chainage, known)
+    # The width is the difference of two lines of which the centre is the mean.
+    sigma = 2.0 * known.rms_m
     more = tuple(remark for remark in more if "drawn line" not in remark)
     width_remark = (
         f"width {width.min():.1f} to {width.max():.1f} m between the edges, known to about "
         f"{sigma:.1f} m, one sigma: record both with one receiver in one go"
     )
     remarks += (width_remark,)
-    track = replace(track, line="centre", accuracy_m=round(0.5 * sigma, 3))
-    track = track.revised_by("accuracy_m estimated from that of the two edges", now())
+    track = replace(track, line="centre")
+    track = track.revised_by(f"accuracy_m estimated {known.basis}", now())
     track = track.revised_by("built from its left and right edge", now())
     removed: dict[str, int] = {}
     for recording in recordings:
@@ -137,6 +144,26 @@ def build_between(
         profile,
         remedies=end_remedies(track, finish),
     )
+
+
+def _known_between(
+    centre: Curve, chainage_m: Floats, left: FittedLine, right: FittedLine
+) -> KnownLine:
+    """Tell how well the line midway between two edges is known, which share nothing."""
+    place = centre.position(chainage_m)
+    variance, kinds = np.zeros(len(chainage_m)), []
+    for edge in (left, right):
+        where, _ = edge.curve.project(place)
+        period = edge.curve.length_m if edge.curve.closed else None
+        sigma = np.interp(where, edge.chainage_m, edge.known.sigma_m, period=period)
+        variance += 0.25 * sigma**2
+        nearest = np.clip(np.searchsorted(edge.chainage_m, where), 0, len(edge.chainage_m) - 1)
+        kinds.append(np.array([ACCURACY_KINDS.index(kind) for kind in edge.known.kind])[nearest])
+    # Where one of them is not measured, the centre is not either.
+    kind = np.array(ACCURACY_KINDS)[np.maximum(*kinds)]
+    basis = "from that of the two edges, " + left.known.basis
+    assumed = left.known.assumed or right.known.assumed
+    return KnownLine(np.sqrt(variance), kind, basis, assumed)
 
 
 def _the_right_way(left: Curve, right: Curve, driven: FittedLine | None) -> tuple[Curve, Curve]:

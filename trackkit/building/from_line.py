@@ -11,14 +11,19 @@ from trackkit.arrays import Floats
 from trackkit.building.assemble import assembled, end_remedies
 from trackkit.building.build import Build
 from trackkit.building.find_laps import SHORTEST_LAP_M
+from trackkit.building.tell_accuracy import with_profile
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.smoothing import smoothed_curve
 from trackkit.geometry.vectors import distance_along
 from trackkit.remedies import Remedy
+from trackkit.track.accuracy import AccuracyRow
 from trackkit.track.history import now
 from trackkit.track.places import Place
+
+DRAWN_SIGMA_M = 3.0
+"""One sigma of a line traced from a picture of the ground (common practice, no source)."""
 
 
 def build_from_line(
@@ -95,6 +100,15 @@ def build_from_line(
         sources=tuple(sources),
         drawn_heights=_drawn_heights(curve, vertex, elevation_m),
     )
+    track = with_profile(
+        track,
+        (
+            AccuracyRow(0.0, DRAWN_SIGMA_M, "drawn"),
+            AccuracyRow(round(track.curve.length_m, 2), DRAWN_SIGMA_M, "drawn"),
+        )[: 1 if track.closed else 2],
+    )
+    remark = f"how well a drawn line is known is assumed: {DRAWN_SIGMA_M:.0f} m, one sigma sideways"
+    remarks = (*remarks, remark)
     track = track.revised_by("built from a drawn line", track.revised or now())
     return Build(track, 0, {}, remarks, remedies=end_remedies(track, finish))
 

@@ -18,7 +18,10 @@ _STEP_M = 3.0
 _NEAREST_M = 0.05
 _LONG_STOP_S = 5.0
 _GAP_S = 1.5
-"""Fixes farther apart than this, and than three usual intervals, leave a gap on the way."""
+_GAP_INTERVALS = 3.0
+_GAP_M = 10.0
+"""Fixes farther apart than these three leave a gap on the way.  An interval is usual if half of the
+way was covered in shorter ones: a logger that writes a fix only now and then leaves no gaps."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,12 +147,16 @@ def _bridged(drive: Drive, index: Indices, share: Floats) -> tuple[Floats, Float
 
 
 def _in_gap(drive: Drive, time_s: Floats) -> Flags:
-    """Mark times that lie between two fixes much farther apart than usual."""
+    """Mark times that lie between two fixes much farther apart than is usual on the way."""
     step = np.diff(drive.time_s)
     if len(step) == 0:
         return np.zeros(len(time_s), dtype=bool)
     index = np.clip(np.searchsorted(drive.time_s, time_s, side="right") - 1, 0, len(step) - 1)
-    wide = step > max(_GAP_S, 3.0 * float(np.median(step)))
+    order = np.argsort(step, kind="stable")
+    chord = np.linalg.norm(np.diff(drive.position_m, axis=0), axis=1)
+    way = np.cumsum(chord[order])
+    usual = step[order[np.searchsorted(way, 0.5 * way[-1])]]
+    wide = (step > max(_GAP_S, _GAP_INTERVALS * float(usual))) & (chord > _GAP_M)
     inside = (time_s > drive.time_s[index]) & (time_s < drive.time_s[index + 1])
     return np.asarray(wide[index] & inside)
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.building.fit import FittedLine
 from trackkit.building.path import Path
 from trackkit.gates.placement import PIT_GATE_HALF_M, pit_gate_half_m, with_gate
@@ -49,8 +50,38 @@ class FoundPitLane:
     visits: int
 
 
+class Along(NamedTuple):
+    """A path as seen from a line, shape (n,) each.
+
+    Parameters
+    ----------
+    where_m, offset_m
+        Chainage and distance to the left, metres.
+    facing
+        Cosine of the angle between the path and the line.
+    """
+
+    where_m: Floats
+    offset_m: Floats
+    facing: Floats
+
+
 @dataclass(frozen=True, eq=False)
-class _Visit:
+class Visit:
+    """One passage of a pit lane.
+
+    Parameters
+    ----------
+    position_m
+        From where it leaves the line to where it is back, metres, shape (k, 2).
+    leaves_m, joins_m
+        Chainages of those two places, metres.
+    aside_m
+        Its median distance to the left of the line, metres.
+    stopped, steady
+        Whether the car stood in it, and whether it kept its speed.
+    """
+
     position_m: Floats
     leaves_m: float
     joins_m: float
@@ -74,13 +105,30 @@ def find_pit_lane(fitted: FittedLine, paths: Sequence[Path]) -> FoundPitLane | N
     paths
         Whole drives, with what lies between their laps.
     """
-    if not fitted.curve.closed:
+    curve = fitted.curve
+    if not curve.closed:
         return None
-    visits = [visit for path in paths for visit in _visits(fitted, path)]
-    groups: list[list[_Visit]] = []
+    visits: list[Visit] = []
+    for path in paths:
+        along = along_line(curve, path)
+        usual = np.interp(along.where_m, fitted.chainage_m, fitted.speed_mps, period=curve.length_m)
+        off = np.abs(along.offset_m) > OFF_LINE_M
+        visits.extend(visits_of(curve, path, along, off=off, usual_mps=usual))
+    return lane_of(curve, visits)
+
+
+def along_line(curve: Curve, path: Path) -> Along:
+    """See a path from a line on the same plane."""
+    where, offset = curve.project(path.position_m, path.direction)
+    return Along(where, offset, np.einsum("ij,ij->i", path.direction, curve.direction(where)))
+
+
+def lane_of(curve: Curve, visits: Sequence[Visit]) -> FoundPitLane | None:
+    """Average the visits of the place that has most; None where all could as well be offs."""
+    groups: list[list[Visit]] = []
     for visit in visits:
         for group in groups:
-            if _same_lane(fitted.curve, group[0], visit):
+            if _same_lane(curve, group[0], visit):
                 group.append(visit)
                 break
         else:
@@ -92,46 +140,61 @@ def find_pit_lane(fitted: FittedLine, paths: Sequence[Path]) -> FoundPitLane | N
     return FoundPitLane(_averaged(lane), len(lane))
 
 
-def _visits(fitted: FittedLine, path: Path) -> list[_Visit]:
-    curve = fitted.curve
-    where, offset = curve.project(path.position_m, path.direction)
-    facing = np.einsum("ij,ij->i", path.direction, curve.direction(where))
-    off = (np.abs(offset) > OFF_LINE_M) | (facing < _PARALLEL)
-    usual = np.interp(where, fitted.chainage_m, fitted.speed_mps, period=curve.length_m)
+def visits_of(
+    curve: Curve, path: Path, along: Along, *, off: Flags, usual_mps: Floats
+) -> list[Visit]:
+    """Find the visits of a pit lane in a drive, as `find_pit_lane` describes them.
+
+    Parameters
+    ----------
+    curve
+        The line of the track.
+    path, along
+        The whole drive, and as it is seen from the line.
+    off
+        Where it is clear of the line, shape (n,).
+    usual_mps
+        At what speed cars pass there, shape (n,).
+    """
     visits = []
-    for begin, end in runs_of(off):
+    for begin, end in runs_of(off | (along.facing < _PARALLEL)):
         if begin == 0 or end == len(off):
             continue
-        first, last = _extended(offset, facing, path.step_m, begin, end - 1)
+        first, last = _extended(along.offset_m, along.facing, path.step_m, begin, end - 1)
+        visit = visit_between(curve, path, along, first, last)
         inside = slice(first, last + 1)
-        driven = (last - first) * path.step_m
-        ahead = float(curve.along(where[first], where[last]))
-        aside = float(np.median(offset[inside]))
-        beside = bool(
-            driven >= SHORTEST_M
-            and ahead < 0.5 * curve.length_m
-            and 0.6 < driven / max(ahead, 1.0) < 1.6
-            and OFF_LINE_M < np.abs(offset[inside]).max() <= FARTHEST_M
-            and np.mean(facing[inside]) > _PARALLEL
-        )
-        speed = path.speed_mps[inside]
-        if not beside or np.median(speed) > SLOW_SHARE * np.median(usual[inside]):
-            continue
-        begun, ended = path.time_s[first], path.time_s[last]
-        middle = speed[len(speed) // 4 : -len(speed) // 4]
-        visits.append(
-            _Visit(
-                position_m=path.position_m[inside],
-                leaves_m=float(where[first]),
-                joins_m=float(where[last]),
-                aside_m=aside,
-                stopped=any(begun < when < ended for when, _ in path.stops),
-                steady=bool(
-                    driven > 2 * SHORTEST_M and np.ptp(middle) < STEADY_SHARE * np.median(middle)
-                ),
-            )
-        )
+        slow = np.median(path.speed_mps[inside]) <= SLOW_SHARE * np.median(usual_mps[inside])
+        if visit is not None and slow:
+            visits.append(visit)
     return visits
+
+
+def visit_between(curve: Curve, path: Path, along: Along, first: int, last: int) -> Visit | None:
+    """Take a stretch of a drive as a visit, where it runs beside the line as a pit lane does."""
+    inside = slice(first, last + 1)
+    offset = along.offset_m[inside]
+    driven = (last - first) * path.step_m
+    ahead = float(curve.along(along.where_m[first], along.where_m[last]))
+    beside = bool(
+        driven >= SHORTEST_M
+        and ahead < 0.5 * curve.length_m
+        and 0.6 < driven / max(ahead, 1.0) < 1.6
+        and OFF_LINE_M < np.abs(offset).max() <= FARTHEST_M
+        and np.mean(along.facing[inside]) > _PARALLEL
+    )
+    if not beside:
+        return None
+    speed = path.speed_mps[inside]
+    begun, ended = path.time_s[first], path.time_s[last]
+    middle = speed[len(speed) // 4 : -len(speed) // 4]
+    return Visit(
+        position_m=path.position_m[inside],
+        leaves_m=float(along.where_m[first]),
+        joins_m=float(along.where_m[last]),
+        aside_m=float(np.median(offset)),
+        stopped=any(begun < when < ended for when, _ in path.stops),
+        steady=bool(driven > 2 * SHORTEST_M and np.ptp(middle) < STEADY_SHARE * np.median(middle)),
+    )
 
 
 def _extended(
@@ -153,14 +216,14 @@ def _extended(
     return outward(first, -1), outward(last, 1)
 
 
-def _same_lane(curve: Curve, visit: _Visit, other: _Visit) -> bool:
+def _same_lane(curve: Curve, visit: Visit, other: Visit) -> bool:
     ends: Floats = curve.separation(
         [visit.leaves_m, visit.joins_m], [other.leaves_m, other.joins_m]
     )
     return bool(ends.max() < 2 * _REACH_M and abs(visit.aside_m - other.aside_m) < _SAME_LANE_M)
 
 
-def _averaged(lane: Sequence[_Visit]) -> Curve:
+def _averaged(lane: Sequence[Visit]) -> Curve:
     """Average visits about the one of median length."""
     ordered = sorted(lane, key=lambda visit: len(visit.position_m))
     curve = Curve.through(ordered[len(ordered) // 2].position_m, closed=False)
@@ -173,6 +236,18 @@ def _averaged(lane: Sequence[_Visit]) -> Curve:
     aside = np.median(rows, axis=0)
     return smoothed_curve(
         curve.position(chainage) + aside[:, None] * curve.left(chainage), closed=False
+    )
+
+
+def how_it_was_found(track: Track, line: Curve, visits: int) -> str:
+    """Say from how many visits a pit lane was found, and where it leaves the line and joins it."""
+    ends, _ = track.curve.project(line.position([0.0, line.length_m]))
+    middle = line.position(0.5 * line.length_m)
+    _, side = track.curve.project(middle, line.direction(0.5 * line.length_m))
+    return (
+        f"pit lane of {line.length_m:.0f} m found from {visits} visit{'s' if visits > 1 else ''}: "
+        f"on the {'left' if side > 0 else 'right'}, it leaves the line at {ends[0]:.0f} m and "
+        f"joins it at {ends[1]:.0f} m"
     )
 
 
@@ -200,16 +275,7 @@ def with_pit_lane(
     longitude, latitude = plane.to_geographic(lane.curve.position(lane.curve.sampled()))
     vertex = track.plane.to_plane(longitude, latitude)
     line = Curve.through(vertex, closed=False)
-    ends, _ = track.curve.project(line.position([0.0, line.length_m]))
-    middle = line.position(0.5 * line.length_m)
-    _, side = track.curve.project(middle, line.direction(0.5 * line.length_m))
-    plural = "s" if lane.visits > 1 else ""
-    lane_remark = (
-        f"pit lane of {line.length_m:.0f} m found from {lane.visits} visit{plural}: on the "
-        f"{'left' if side > 0 else 'right'}, it leaves the line at {ends[0]:.0f} m and joins it "
-        f"at {ends[1]:.0f} m"
-    )
-    remarks: tuple[str, ...] = (lane_remark,)
+    remarks: tuple[str, ...] = (how_it_was_found(track, line, lane.visits),)
     place = f"{longitude[0]:.5f},{latitude[0]:.5f}"
     feature = PitLane(new_id(track, "pit-lane", place), longitude, latitude)
     track = replace(track, pit_lanes=(*track.pit_lanes, feature))

@@ -19,12 +19,16 @@ from trackkit.building.build import (
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of, share_of
+from trackkit.building.line_accuracy import KnownLine
+from trackkit.building.tell_accuracy import with_accuracy
 from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
+from trackkit.geometry.kinks import find_kinks
 from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
+from trackkit.track.accuracy import ACCURACY_KINDS
 from trackkit.track.derive import with_line
 from trackkit.track.features import Gate
 from trackkit.track.history import now
@@ -43,6 +47,7 @@ _SPACING_M = 1.0
 _UNKNOWN_ACCURACY_M = 1.0
 _LEAST_SHARE = 0.5
 _KNIT_WAVELENGTH_M = 5.0
+_KINK_REACH_M = 15.0
 
 
 @dataclass(frozen=True)
@@ -123,6 +128,7 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     if track.line == "centre":
         limit = limit + 0.5 * track.band_m
     changed = _changed(rest, limit, float(chainage[1]), closed=old.closed)
+    new_alone = changed | _near_kinks(old, chainage)
 
     if changed.mean() > _LEAST_SHARE:
         raise NoLapError(
@@ -136,19 +142,20 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     count = len(fitted.laps) / (len(fitted.laps) + max(before, 1))
     if track.line == "centre":
         share = count = 0.0
-    curve = _knit(old, fitted.curve, chainage, reached, rest, changed, count, share, shift)
+    curve = _knit(old, fitted.curve, chainage, reached, rest, new_alone, count, share, shift)
     stretches = _stretches(chainage, rest, changed, closed=old.closed)
     revised = _revised(track, curve, fitted)
     beside = _beside(revised)
     more = tuple(f"the gate {g.id} ({g.name}) does not cross the new line" for g in beside)
-    both = 1.0 / np.sqrt(accuracy**-2 + fitted.accuracy_m**-2)
     when = now()
+    if track.line == "driven" or track.centreline.accuracy_profile is not None:
+        known = _known_together(track, fitted, chainage, reached, new_alone, accuracy, share)
+        revised = with_accuracy(revised, track.plane, old, chainage, known)
     if track.line == "driven":
-        revised = replace(revised, accuracy_m=round(float(both), 3))
         revised = revised.revised_by(
             f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
             f"{accuracy:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
-            f"({fitted.basis}), taken as independent",
+            f"({fitted.known.basis}), taken as independent",
             when,
         )
     used = {id(lap) for lap in fitted.laps}
@@ -188,6 +195,42 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     )
     moved = share * shift
     return Revision(build, stretches, (float(moved[0]), float(moved[1])))
+
+
+def _known_together(
+    track: Track,
+    fitted: FittedLine,
+    chainage_m: Floats,
+    reached_m: Floats,
+    changed: Flags,
+    accuracy_m: float,
+    share: float,
+) -> KnownLine:
+    """Tell how well the mean of an old and a new line is known, by chainages of the old.
+
+    The two are taken as independent.  Where the track has changed, the new line is as it is.
+    """
+    before = track.centreline.accuracy_at(chainage_m)
+    if before is None:
+        before = np.full(len(chainage_m), accuracy_m), np.full(len(chainage_m), "measured")
+    period = fitted.curve.length_m if fitted.curve.closed else None
+    fresh = np.interp(reached_m, fitted.chainage_m, fitted.known.sigma_m, period=period)
+    nearest = np.searchsorted(fitted.chainage_m, reached_m)
+    fresh_kind = fitted.known.kind[np.clip(nearest, 0, len(fitted.chainage_m) - 1)]
+    taken = np.where(changed, 1.0, share)
+    sigma = np.hypot((1.0 - taken) * before[0], taken * fresh)
+    rank = [np.array([ACCURACY_KINDS.index(k) for k in kind]) for kind in (before[1], fresh_kind)]
+    better = rank[0] if share == 0.0 else np.minimum(*rank)
+    kind = np.array(ACCURACY_KINDS)[np.where(changed, rank[1], better)]
+    return KnownLine(np.asarray(sigma), kind, fitted.known.basis, fitted.known.assumed)
+
+
+def _near_kinks(old: Curve, chainage_m: Floats) -> Flags:
+    """Mark where the old line cannot be driven: averaged with laps, half of a kink would stay."""
+    near = np.zeros(len(chainage_m), dtype=bool)
+    for kink in find_kinks(old)[0].tolist():
+        near |= old.separation(chainage_m, kink) <= _KINK_REACH_M
+    return near
 
 
 def _layout_of(track: Track, laps: list[FoundLap]) -> Layout:

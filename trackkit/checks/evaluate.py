@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from trackkit.checks.driven_line_rules import DRIVEN_LINE_RULES
 from trackkit.checks.findings import Finding, marked
 from trackkit.checks.gate_rules import GATE_RULES, SET_RULES
 from trackkit.checks.line_rules import LINE_RULES
@@ -18,6 +19,7 @@ from trackkit.checks.other_layouts import check_against
 from trackkit.checks.recording_rules import DRIVE_GATE_RULES, DRIVE_LINE_RULES, LAP_RULES, elsewhere
 from trackkit.checks.stated_rules import STATED_RULES
 from trackkit.checks.timing_rules import GATE_QUALITY_RULES, SET_QUALITY_RULES
+from trackkit.checks.vertex_rules import VERTEX_RULES
 from trackkit.errors import NoLapError, PlaceError
 from trackkit.gates.driven import require_driven
 from trackkit.gates.quality import TimingQuality, driven_quality, timing_quality
@@ -26,8 +28,11 @@ from trackkit.recordings.recording import Recording
 from trackkit.timing.lap_times import TimedRecording
 from trackkit.timing.report import LapReport
 from trackkit.track.crossed import crossed_gates
-from trackkit.track.features import Centreline, Gate
+from trackkit.track.features import Centreline, Gate, PitLane
 from trackkit.track.model import Track
+
+LINE_FINDING_RULES = (*LINE_RULES, *VERTEX_RULES)
+"""Rules that look at the line by itself."""
 
 
 @dataclass(eq=False, repr=False)
@@ -35,6 +40,7 @@ class _LineFindings:
     """Findings about one line, and about its gates as they were when they were judged."""
 
     centreline: Centreline
+    pit_lanes: tuple[PitLane, ...]
     quality: TimingQuality
     drives: tuple[Drive, ...]
     line: list[Finding]
@@ -165,17 +171,23 @@ def evaluate(track: Track, prepared: Prepared, moving: str | None = None) -> Eva
     dragging = moving is not None
     reports = _reports(track, prepared, dragging=dragging)
     before = prepared.line_findings
-    if before is not None and before.centreline is track.centreline:
+    same_ground = (
+        before is not None
+        and before.centreline is track.centreline
+        and before.pit_lanes is track.pit_lanes
+    )
+    if before is not None and same_ground:
         return _evaluated(track, prepared, before, reports, whole=not dragging)
     if dragging and before is not None:
         quality = _carried(before.quality, track)
-        passing = _LineFindings(track.centreline, quality, prepared.drives, [], [])
+        passing = _LineFindings(track.centreline, track.pit_lanes, quality, prepared.drives, [], [])
         return _evaluated(track, prepared, passing, reports, whole=False, only=moving)
     prepared.line_findings = _LineFindings(
         track.centreline,
+        track.pit_lanes,
         _quality(track, prepared),
         prepared.drives,
-        [finding for rule in LINE_RULES for finding in rule(track)],
+        [finding for rule in LINE_FINDING_RULES for finding in rule(track)],
     )
     return _evaluated(track, prepared, prepared.line_findings, reports, whole=True)
 
@@ -240,7 +252,7 @@ def _evaluated(
         before.driven = [
             finding
             for report in covering
-            for rule in DRIVE_LINE_RULES
+            for rule in (*DRIVE_LINE_RULES, *DRIVEN_LINE_RULES)
             for finding in rule(track, report.recording, report)
         ]
     gates = []

@@ -7,20 +7,16 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from trackkit.checks.findings import Finding, new_finding
-from trackkit.geometry.shape import direction_of, self_crossings
+from trackkit.geometry.kinks import KINK_M, find_kinks
+from trackkit.geometry.shape import self_crossings
 from trackkit.remedies import Remedy
 from trackkit.track.model import Track
 
 CLOSURE_GAP_M = 0.05
 FEWEST_POINTS = 20
 """A line of fewer vertices cannot follow a track to half a metre."""
-LENGTH_WITHIN = 1e-3
-"""Share by which the declared length may differ from the geometry."""
 BRIDGE_WITHIN_M = 10.0
 CORNER_WITHIN_M = 5.0
-KINK_M = 2.0
-KINK_DEG = 75.0
-"""The tightest hairpins of kart circuits have radii of about 3 m and turn 40 degrees in 2 m."""
 
 
 def _points(track: Track) -> Iterator[Finding]:
@@ -52,42 +48,6 @@ def _closure(track: Track) -> Iterator[Finding]:
         )
 
 
-def _length(track: Track) -> Iterator[Finding]:
-    actual = track.curve.length_m
-    if abs(track.length_m - actual) > LENGTH_WITHIN * actual:
-        yield new_finding(
-            track,
-            severity="error",
-            rule="length",
-            feature="centreline",
-            message=f"the declared length is {track.length_m:.2f} m but the line is {actual:.2f} m "
-            "long",
-            remedy=Remedy(
-                f"set length_m to {actual:.2f}", do="set", value={"length_m": round(actual, 2)}
-            ),
-        )
-
-
-def _direction(track: Track) -> Iterator[Finding]:
-    actual = direction_of(track.curve)
-    if track.direction != actual:
-        declared = track.direction or "neither way round"
-        yield new_finding(
-            track,
-            severity="error",
-            rule="direction",
-            feature="centreline",
-            message=f"the declared direction is {declared} but the line runs "
-            f"{actual or 'neither way round (a figure of eight, or not closed)'}",
-            remedy=Remedy(
-                "reverse the line if cars go the other way, or set direction to "
-                f"{actual or 'none'}",
-                do="set",
-                value={"direction": actual},
-            ),
-        )
-
-
 def _simple(track: Track) -> Iterator[Finding]:
     curve = track.curve
     declared = [(c.over_m, c.under_m) for c in track.crossovers]
@@ -112,25 +72,21 @@ def _simple(track: Track) -> Iterator[Finding]:
 
 def _kinks(track: Track) -> Iterator[Finding]:
     """Find places where the line turns as no vehicle can: a stray vertex, or one out of order."""
-    curve = track.curve
-    chainage = curve.chainages(0.5)
-    direction = curve.direction(chainage)
-    apart = max(1, round(KINK_M / (chainage[1] - chainage[0])))
-    ahead = np.roll(direction, -apart, axis=0)
-    turned = np.degrees(np.arccos(np.clip((direction * ahead).sum(axis=1), -1.0, 1.0)))
-    if not curve.closed:
-        turned[-apart:] = 0.0
-    if float(turned.max()) > KINK_DEG:
-        where = float(curve.wrap(chainage[int(np.argmax(turned))] + 0.5 * KINK_M))
+    chainage, turned = find_kinks(track.curve)
+    if len(chainage):
+        worst = int(np.argmax(turned))
         yield new_finding(
             track,
             severity="error",
             rule="kink",
             feature="centreline",
-            chainage_m=where,
-            message=f"the line turns by {float(turned.max()):.0f} degrees within {KINK_M:.0f} m, "
+            chainage_m=float(chainage[worst]),
+            message=f"the line turns by {float(turned[worst]):.0f} degrees within {KINK_M:.0f} m, "
             "as no vehicle does",
-            remedy=Remedy("take out the stray position there, or build the line again"),
+            remedy=Remedy(
+                "fold a recording in that is driven there, which lays the line anew",
+                do="build revise",
+            ),
         )
 
 
@@ -188,8 +144,6 @@ def _corner_places(track: Track) -> Iterator[Finding]:
 LINE_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (
     _points,
     _closure,
-    _length,
-    _direction,
     _simple,
     _kinks,
     _bridges,

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from trackkit.arrays import Flags, Floats
+from trackkit.checks.driven_line_rules import OFF_LINE_M
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.timing_rules import RARE
 from trackkit.errors import NoLapError
@@ -25,8 +26,6 @@ from trackkit.track.model import Track
 
 DOUBLE_SHARE = 0.5
 """Two crossings of a gate within this share of the usual lap are one too many."""
-OFF_LINE_M = 4.0
-"""A line that the laps lie this far from is not the line driven."""
 WALKING_MPS = 2.0
 """Slower than this is walking pace."""
 _PARKED_S = 5.0

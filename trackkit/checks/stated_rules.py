@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.gates.remedies import put_where_it_is
+from trackkit.geometry.shape import direction_of
 from trackkit.remedies import Remedy
 from trackkit.track.features import Disagreement, Gate
 from trackkit.track.model import Track
@@ -79,55 +80,61 @@ def _length_of_gate(track: Track, gate: Gate, difference: Disagreement) -> Findi
 
 
 def _length_stated(track: Track) -> Iterator[Finding]:
-    for difference in track.disagreements:
-        if difference.member != "length_m":
-            continue
-        stated, actual = float(difference.stated or 0.0), float(difference.actual or 0.0)
-        message = f"the declared length is {stated:.2f} m but the line is {actual:.2f} m long"
-        remedy = Remedy(
-            f"set length_m to {actual:.2f}, as saving the file does",
-            do="set",
-            value={"length_m": round(actual, 2)},
-        )
-        if abs(stated - actual) > LENGTH_FAR_OFF * actual:
-            yield new_finding(
-                track,
-                severity="error",
-                rule="length",
-                feature="centreline",
-                message=message,
-                remedy=remedy,
-            )
-        else:
-            yield new_finding(
-                track,
-                severity="note",
-                rule="length",
-                feature="centreline",
-                message=message,
-                remedy=remedy,
-            )
-
-
-def _direction_stated(track: Track) -> Iterator[Finding]:
-    for difference in track.disagreements:
-        if difference.member != "direction":
-            continue
-        stated = difference.stated or "neither way round"
-        actual = difference.actual or "neither way round (a figure of eight, or not closed)"
+    actual = track.curve.length_m
+    stated = _stated(track, "length_m")
+    length = float(track.length_m if stated is None else stated.stated or 0.0)
+    message = f"the declared length is {length:.2f} m but the line is {actual:.2f} m long"
+    remedy = Remedy(
+        f"set length_m to {actual:.2f}, as saving the file does",
+        do="set",
+        value={"length_m": round(actual, 2)},
+    )
+    if abs(length - actual) > LENGTH_FAR_OFF * actual:
         yield new_finding(
             track,
             severity="error",
-            rule="direction",
+            rule="length",
             feature="centreline",
-            message=f"the declared direction is {stated} but the line runs {actual}",
-            remedy=Remedy(
-                f"set direction to {difference.actual or 'null'}, as saving the file does, or "
-                "reverse the line if cars go the other way",
-                do="set",
-                value={"direction": difference.actual},
-            ),
+            message=message,
+            remedy=remedy,
         )
+    elif stated is not None:
+        yield new_finding(
+            track,
+            severity="note",
+            rule="length",
+            feature="centreline",
+            message=message,
+            remedy=remedy,
+        )
+
+
+def _direction_stated(track: Track) -> Iterator[Finding]:
+    actual = direction_of(track.curve)
+    stated = _stated(track, "direction")
+    declared = track.direction if stated is None else stated.stated
+    if declared == actual:
+        return
+    yield new_finding(
+        track,
+        severity="error",
+        rule="direction",
+        feature="centreline",
+        message=f"the declared direction is {declared or 'neither way round'} but the line runs "
+        f"{actual or 'neither way round (a figure of eight, or not closed)'}",
+        remedy=Remedy(
+            f"set direction to {actual or 'null'}, as saving the file does, or reverse the line "
+            "if cars go the other way",
+            do="set",
+            value={"direction": actual},
+        ),
+    )
+
+
+def _stated(track: Track, member: str) -> Disagreement | None:
+    """Find what the file said of the line, where it said otherwise than its positions."""
+    about_line = (d for d in track.disagreements if d.feature is None and d.member == member)
+    return next(about_line, None)
 
 
 STATED_RULES: tuple[Callable[[Track], Iterator[Finding]], ...] = (

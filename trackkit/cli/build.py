@@ -27,7 +27,9 @@ from trackkit.cli.common import (
 
 if TYPE_CHECKING:
     from trackkit.building.build import Build
+    from trackkit.checks.verdict import Judgement
     from trackkit.errors import TrackkitError
+    from trackkit.track.model import Track
     from trackkit.track.places import Place
 
 
@@ -123,6 +125,11 @@ def _taken(reader: Callable[[str], str | None], value: str) -> str | None:
 @click.option("--country", callback=_country, metavar="CODE", help="Two letters, ISO 3166-1.")
 @click.option("--timezone", callback=_timezone, metavar="ZONE", help="Such as Europe/Vienna.")
 @click.option("--licence", metavar="SPDX", help="Licence of the track file, such as CC0-1.0.")
+@click.option(
+    "--details",
+    is_flag=True,
+    help="Print every remark, and the tables of gates, corners, straights and band.",
+)
 @force_option
 @json_option
 @click.pass_context
@@ -149,6 +156,7 @@ def build(
     country: str | None,
     timezone: str | None,
     licence: str | None,
+    details: bool,
     force: bool,
     as_json: bool,
 ) -> None:
@@ -187,6 +195,7 @@ def build(
             new_layout,
             force=force,
             as_json=as_json,
+            details=details,
         )
         return
     if not name.strip():
@@ -220,11 +229,22 @@ def build(
             pit_gates=pit_gates,
         )
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
+    track, judgement = _judged(track, recorded=not from_line)
     built = replace(built, track=write_track(track, target, force=force))
     _explain(built, explain, force=force)
-    report(built, target, as_json=as_json, is_new=is_new)
+    report(built, judgement, target, as_json=as_json, details=details, is_new=is_new)
     if failed:
         ctx.exit(1)
+
+
+def _judged(track: Track, *, recorded: bool) -> tuple[Track, Judgement]:
+    """Judge a track as it will be read back, and have it carry the verdict."""
+    from trackkit import check_track, judge_track
+    from trackkit.track.file import stored
+
+    kept = stored(track)
+    judgement = judge_track(kept, check_track(kept), recorded=recorded)
+    return replace(track, verdict=judgement.verdict), judgement
 
 
 _NOT_TOGETHER = {
@@ -272,6 +292,7 @@ def _revise(
     *,
     force: bool,
     as_json: bool,
+    details: bool,
 ) -> None:
     from trackkit import as_new_layout, compare_tracks, read_track, revise_track, write_track
     from trackkit.track.ids import slug
@@ -294,10 +315,11 @@ def _revise(
             "the layout has changed: its times are no longer those of before; --as-new-layout NAME "
             "makes it a layout of its own, so that records do not mix"
         )
+    track, judgement = _judged(revision.build.track, recorded=True)
     if output is None:
-        track = write_track(revision.build.track, path, held=held)
+        track = write_track(track, path, held=held)
     else:
-        track = write_track(revision.build.track, output, force=force)
+        track = write_track(track, output, force=force)
     moved = compare_tracks(old, track)
     more = {
         "changed": [
@@ -312,10 +334,15 @@ def _revise(
     }
     built = replace(revision.build, track=track)
     _explain(built, explain, force=force)
-    if not as_json:
-        for line in moved.lines():
-            click.echo(line)
-    report(built, output or path, as_json=as_json, more=more)
+    report(
+        built,
+        judgement,
+        output or path,
+        as_json=as_json,
+        details=details,
+        more=more,
+        moved=tuple(moved.lines()),
+    )
     if failed:
         ctx.exit(1)
 

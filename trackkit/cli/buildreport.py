@@ -2,45 +2,60 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from trackkit.cli.common import gate_rows, gate_table, print_json, remark, remarks, table
+from trackkit.cli.describe import shape_tables
 from trackkit.cli.remedies import About, sentence
 from trackkit.cli.track_text import summary
+from trackkit.cli.verdict_text import verdict_lines, verdict_row
 
 if TYPE_CHECKING:
     from trackkit.building.build import Build
+    from trackkit.checks.verdict import Judgement
+    from trackkit.track.model import Track
 
 
 _BAND_PLACES = 12
+_MOST_LINES = 15
+"""What is printed without --details, the caution aside."""
+_MOST_MOVED = 3
+_GATES_NAMED = 6
 
 
 def report(
     built: Build,
+    judgement: Judgement,
     target: str,
     *,
     as_json: bool,
+    details: bool = False,
     is_new: bool = False,
     more: dict[str, Any] | None = None,
+    moved: tuple[str, ...] = (),
 ) -> None:
-    """Print what was built, where it was written, and the caution.
+    """Print what was built, where it was written, the verdict on it, and the caution.
 
     Parameters
     ----------
-    built, target
-        The track, and the file it was written to.
+    built, judgement, target
+        The track, the verdict on it, and the file it was written to.
     as_json
         Whether to print one JSON document instead.
+    details
+        Whether to print all there is to tell, rather than 15 lines.
     is_new
         Whether there was no such file before, so that the whole caution is due.
     more
         More members of that document, when a track was revised.
+    moved
+        What moved then, a line each.
     """
     from trackkit import describe_track
     from trackkit.caution import AGAIN, CAUTION
-    from trackkit.cli.describe import shape_tables
 
     track = built.track
     texts = [*built.remarks, *(sentence(remedy, About(target)) for remedy in built.remedies)]
@@ -58,45 +73,102 @@ def report(
                 "removed": built.removed,
                 "gates": gate_rows(track.gates),
                 "remarks": texts,
+                "verdict": verdict_row(judgement, target),
                 **(more or {}),
             }
         )
         remarks(texts)
-    else:
+    elif details:
         remarks(texts)
-        click.echo(summary(track))
-        if built.laps_used:
-            what = "lap" if track.closed else "run"
-            plural = "" if built.laps_used == 1 else "s"
-            made = "revised with" if more else "made from"
-            line = "the one driven" if track.line == "driven" else "the centre of the track"
-            click.echo(f"{made} {built.laps_used} {what}{plural}; the line is {line}")
+        for line in (*moved, *_about(built, revised=more is not None)):
+            click.echo(line)
         gate_table(track.gates)
         shape_tables(track, straights)
         band_table(built)
-        click.echo(f"wrote {target}")
+        for line in _ending(judgement, target):
+            click.echo(line)
+    else:
+        _print_briefly(
+            texts,
+            moved,
+            [*_about(built, revised=more is not None), _gates_line(track)],
+            list(_ending(judgement, target)),
+        )
     remark(CAUTION if is_new else AGAIN)
 
 
+def _print_briefly(
+    texts: Sequence[str], moved: Sequence[str], about: Sequence[str], ending: Sequence[str]
+) -> None:
+    """Print what must be read: as many remarks as there is room for beside the rest."""
+    lines = list(moved[:_MOST_MOVED])
+    room = _MOST_LINES - len(lines) - len(about) - len(ending)
+    shown = texts if len(texts) <= room and len(moved) <= _MOST_MOVED else texts[: room - 1]
+    remarks(shown)
+    for line in (*lines, *about):
+        click.echo(line)
+    left = len(texts) - len(shown) + len(moved) - len(lines)
+    if left:
+        remark(f"{left} more to read with --details")
+    for line in ending:
+        click.echo(line)
+
+
+def _about(built: Build, *, revised: bool) -> Iterator[str]:
+    track = built.track
+    yield summary(track)
+    if built.laps_used:
+        what = "lap" if track.closed else "run"
+        plural = "" if built.laps_used == 1 else "s"
+        made = "revised with" if revised else "made from"
+        line = "the one driven" if track.line == "driven" else "the centre of the track"
+        yield f"{made} {built.laps_used} {what}{plural}; the line is {line}"
+
+
+def _gates_line(track: Track) -> str:
+    gates = [f"{gate.name} at {gate.chainage_m:,.1f} m" for gate in track.gates]
+    more = len(gates) - _GATES_NAMED
+    return "gates: " + "; ".join(gates[:_GATES_NAMED]) + (f"; and {more} more" if more > 0 else "")
+
+
+def _ending(judgement: Judgement, target: str) -> Iterator[str]:
+    yield from verdict_lines(judgement, target)
+    yield f"wrote {target}"
+
+
 def band_rows(built: Build) -> list[dict[str, float]]:
-    """List how wide the band is, every 10 m or so."""
-    return [
+    """List how far to either side laps ran, or the edges are, every 10 m or so.
+
+    Between edges the width has one sigma: that of the difference of two lines of which the
+    centreline is the mean, twice the centreline's.
+    """
+    rows = [
         {"chainage_m": round(at, 2), "left_m": round(left, 2), "right_m": round(right, 2)}
         for at, left, right in built.band
     ]
+    known = built.track.centreline.accuracy_at([at for at, _, _ in built.band])
+    if built.track.line == "centre" and known is not None:
+        for row, sigma in zip(rows, known[0].tolist(), strict=True):
+            row["width_sigma_m"] = round(2.0 * sigma, 2)
+    return rows
 
 
 def band_table(built: Build) -> None:
-    """Print how wide the band is at twelve places; --json has all of them."""
-    if not built.band:
-        return
-    what = "between the edges" if built.track.line == "centre" else "where these laps ran"
-    step = max(1, -(-len(built.band) // _BAND_PLACES))
+    """Print how wide the band is between its edges at twelve places; --json has all of them."""
+    rows = [row for row in band_rows(built) if "width_sigma_m" in row]
+    if not rows:
+        return  # How far apart laps ran is no width of anything.
+    step = max(1, -(-len(rows) // _BAND_PLACES))
     table(
         ["band at m", "left m", "right m", "width m"],
         [
-            [f"{at:.0f}", f"{left:.1f}", f"{right:.1f}", f"{left + right:.1f}"]
-            for at, left, right in built.band[::step]
+            [
+                f"{row['chainage_m']:.0f}",
+                f"{row['left_m']:.1f}",
+                f"{row['right_m']:.1f}",
+                f"{row['left_m'] + row['right_m']:.1f} ±{row['width_sigma_m']:.1f}",
+            ]
+            for row in rows[::step]
         ],
-        title=f"Width of the band {what}",
+        title="Width of the band between the edges, one sigma",
     )

@@ -61,8 +61,9 @@ def check(
     Other layouts of the same circuit in the same folder are compared where they share tarmac. Of
     several track files, or of a folder, a line each says how many findings there are.
     """
-    from trackkit import check_file
+    from trackkit import check_file, judge_track
     from trackkit.checks.findings import marked
+    from trackkit.cli.verdict_text import verdict_lines
 
     if accept is not None and not reason:
         raise click.UsageError("--accept needs a --reason, which is stored with it")
@@ -83,15 +84,31 @@ def check(
     if accept is not None:
         track = _accepted(track_path, track, findings, accept, str(reason), by, held)
         findings = marked(track, findings)
+    recorded = bool(recordings)
     if as_json:
-        print_json({"findings": _rows(findings, track_path)})
-    elif not findings:
-        click.echo(f"{track_path}: nothing found")
+        print_json(_document(track, findings, track_path, recorded=recorded))
     else:
-        for line in _finding_lines(findings, track_path):
+        lines = _finding_lines(findings, track_path)
+        for line in lines if findings else [f"{track_path}: nothing found"]:
             click.echo(line)
+        if track is not None:
+            judgement = judge_track(track, findings, recorded=recorded)
+            for line in verdict_lines(judgement, track_path):
+                click.echo(line)
     if failed or _is_wrong(findings):
         ctx.exit(1)
+
+
+def _document(
+    track: Track | None, findings: list[Finding], path: str, *, recorded: bool = False
+) -> dict[str, Any]:
+    from trackkit import judge_track
+    from trackkit.cli.verdict_text import verdict_row
+
+    verdict = None
+    if track is not None:
+        verdict = verdict_row(judge_track(track, findings, recorded=recorded), path)
+    return {"findings": _rows(findings, path), "verdict": verdict}
 
 
 def _rows(findings: list[Finding], path: str) -> list[dict[str, Any]]:
@@ -107,18 +124,18 @@ def _check_many(ctx: click.Context, paths: tuple[str, ...], *, as_json: bool) ->
     """Check many track files; a line each."""
     from trackkit import check_file
 
-    done, failed = each_track(paths, lambda path: check_file(path, [])[1], "checking")
+    done, failed = each_track(paths, lambda path: check_file(path, []), "checking")
     if as_json:
-        rows = [{"file": path, "findings": _rows(findings, path)} for path, findings in done]
+        rows = [{"file": path, **_document(*judged, path)} for path, judged in done]
         print_json({"tracks": rows})
     else:
-        for path, findings in done:
+        for path, (_, findings) in done:
             rules = dict.fromkeys(finding.rule for finding in findings if not finding.accepted)
             named = f" ({', '.join(rules)})" if rules else ""
             click.echo(f"{path}: {_tallies(findings)}{named}")
-        if any(findings for _, findings in done):
+        if any(findings for _, (_, findings) in done):
             remark("checked by itself, a track file tells each finding, and what to do about it")
-    if failed or any(_is_wrong(findings) for _, findings in done):
+    if failed or any(_is_wrong(findings) for _, (_, findings) in done):
         ctx.exit(1)
 
 

@@ -27,14 +27,17 @@ def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) ->
     if are_many(track_paths):
         _describe_many(ctx, track_paths, as_json=as_json)
         return
-    from trackkit import describe_track, read_track
+    from trackkit import check_track, describe_track, judge_track, read_track
     from trackkit.cli.track_text import summary
+    from trackkit.cli.verdict_text import stored_line, verdict_lines
 
-    track = read_track(track_paths[0])
-    described = describe_track(track)
+    (path,) = track_paths
+    track = read_track(path)
     if as_json:
-        print_json(described.as_row())
+        print_json(_row(track, path))
         return
+    described = describe_track(track)
+    judgement = judge_track(track, check_track(track))
     click.echo(summary(track))
     heights = described.elevation
     if heights is not None:
@@ -47,15 +50,28 @@ def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) ->
         click.echo(track.notes)
     gate_table(track.gates)
     shape_tables(track, described.straights)
+    for line in verdict_lines(judgement, path):
+        click.echo(line)
+    stored = stored_line(track)
+    if stored is not None:
+        click.echo(f"    {stored}")
+
+
+def _row(track: Track, path: str) -> dict[str, Any]:
+    from trackkit import check_track, describe_track, judge_track
+    from trackkit.cli.verdict_text import verdict_row
+
+    judgement = judge_track(track, check_track(track))
+    return describe_track(track).as_row() | {"verdict": verdict_row(judgement, path)}
 
 
 def _describe_many(ctx: click.Context, paths: Sequence[str], *, as_json: bool) -> None:
-    from trackkit import describe_track, read_track
+    from trackkit import read_track
     from trackkit.cli.track_text import summary
 
     def work(path: str) -> Any:
         track = read_track(path)
-        return describe_track(track).as_row() if as_json else summary(track)
+        return _row(track, path) if as_json else summary(track)
 
     done, failed = each_track(paths, work, "describing")
     if as_json:

@@ -22,6 +22,7 @@ from trackkit.cli.common import (
 )
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
+from trackkit.track.digest import short_digest
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -141,6 +142,8 @@ def laps(
         from trackkit.cli.laptext import print_sessions
 
         print_sessions(track, sessions, chosen, zone, pairings, details=details)
+        if sessions:
+            click.echo(f"geometry {short_digest(track)}: the same letters, the same line and gates")
     remark(TRAINING)
     if failed:
         ctx.exit(1)
@@ -192,6 +195,7 @@ def _document(
         rows.append(row)
     return {
         "track": track.id,
+        "geometry": short_digest(track),
         "timezone": None if zone is None else zone.key,
         "reference": None
         if chosen is None

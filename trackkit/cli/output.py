@@ -191,11 +191,13 @@ def _draw_on_paper(
     *,
     force: bool,
 ) -> None:
-    from trackkit import read_track, write_paper
+    from trackkit import check_track, judge_track, read_track, write_paper
+    from trackkit.cli.verdict_text import verdict_sentence
 
     track = read_track(track_path)
     read, failed = read_recordings(recordings, columns)
-    remarks(write_paper(track, output, recordings=read, paper=paper, force=force))
+    verdict = verdict_sentence(judge_track(track, check_track(track)))
+    remarks(write_paper(track, output, recordings=read, paper=paper, verdict=verdict, force=force))
     click.echo(f"wrote {output}")
     if failed:
         ctx.exit(1)

@@ -142,6 +142,11 @@ def _build(remedy: Remedy, about: About) -> list[str]:
     return ["build", *from_line, file, "--name", Path(file).stem]
 
 
+def _revise(remedy: Remedy, about: About) -> list[str]:
+    recording = str((remedy.value or {}).get("recording") or "RECORDING")
+    return ["build", "--revise", _track(about), _named(recording)]
+
+
 _COMMANDS: Mapping[Deed | None, Callable[[Remedy, About], list[str]]] = {
     "gate move": _move,
     "gate place": _place_new,
@@ -154,6 +159,8 @@ _COMMANDS: Mapping[Deed | None, Callable[[Remedy, About], list[str]]] = {
     "reverse": _reverse,
     "build": _build,
     "build from line": _build,
+    "build revise": _revise,
+    "check recording": lambda _, about: ["check", _track(about), "--recording", "RECORDING"],
 }
 
 

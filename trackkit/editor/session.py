@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from trackkit.checks.evaluate import Prepared, prepare
 from trackkit.editor.offers import offer
 from trackkit.errors import PlaceError, TrackkitError
 from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
+from trackkit.gates.pit_lane import remove_pit_lane, set_pit_lane
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.pages.state import datum_m, state
 from trackkit.track.crossed import crossed_gates
@@ -176,21 +177,13 @@ class Editing:
         datum = datum_m(shown.track, shown.prepared)
         given = _number(request, "datum_m") if request.get("datum_m") is not None else datum
         ahead = given - datum_m(before.track, before.prepared)
-        change = _changed(before.track, what, request, ahead)
+        made = _made(before.track, what, request, ahead)
         prepared, base = shown.prepared, shown.base
-        if prepared.timed and _has_laps(change.track) and not _has_laps(before.track):
+        if prepared.timed and _has_laps(made.track) and not _has_laps(before.track):
             # Laps there are only now: the page lays out their speeds along the line anew.
-            prepared = prepare(change.track, prepared.recordings, prepared.files, prepared.others)
+            prepared = prepare(made.track, prepared.recordings, prepared.files, prepared.others)
             base, self._bases = self._bases, self._bases + 1
-        step = Step(
-            change.track,
-            prepared,
-            base,
-            _short(change, what),
-            () if isinstance(change, FactChange) else change.remarks,
-            key,
-            page,
-        )
+        step = Step(made.track, prepared, base, made.what, made.remarks, key, page)
         if goes_on:
             self._steps[self._shown] = step
         else:
@@ -204,6 +197,39 @@ def _has_laps(track: Track) -> bool:
     except PlaceError:
         return False
     return True
+
+
+class _Made(NamedTuple):
+    """A track after an edit, what was done for an undo button, and what there is to say."""
+
+    track: Track
+    what: str
+    remarks: tuple[str, ...]
+
+
+def _made(track: Track, what: str, request: Request, ahead_m: float) -> _Made:
+    if what == "pit-lane":
+        return _with_pit_lane(track, request)
+    change = _changed(track, what, request, ahead_m)
+    remarks = () if isinstance(change, FactChange) else change.remarks
+    return _Made(change.track, _short(change, what), remarks)
+
+
+def _with_pit_lane(track: Track, request: Request) -> _Made:
+    """Lay the pit lane along a line, or take it out where the line is null."""
+    line = request.get("line")
+    if line is None:
+        changed, remarks = remove_pit_lane(track)
+        return _Made(changed, "removed the pit lane", remarks)
+    if not isinstance(line, list) or len(line) < 2:
+        raise TrackkitError(
+            "a pit lane needs two places or more", remedy="add one, or leave it as it was"
+        )
+    place = [_position({"line": at}, "line") for at in line]
+    longitude, latitude = zip(*place, strict=True)
+    changed, remarks = set_pit_lane(track, longitude, latitude, source="a line drawn on the page")
+    what = "changed the pit lane" if track.pit_lanes else "drew the pit lane"
+    return _Made(changed, what, remarks)
 
 
 def _short(change: Change | FactChange, what: str) -> str:

@@ -42,7 +42,7 @@ def choose_finish(
     On the longest straight that is clear of other track, where cars are fast: of its places, those
     in its middle three fifths (short of the braking zone), the one of highest speed weighed with
     how far every other piece of track is, up to 40 m.  A line without a straight is judged as a
-    whole.
+    whole, and its place weighed with the radius there besides, up to `GATE_RADIUS_M`.
 
     Parameters
     ----------
@@ -68,6 +68,9 @@ def choose_finish(
         clear = np.minimum(clearance(curve, places), 1e6)
         pace = _pace(curve, speed, places)
         score = pace / pace.max() * np.minimum(clear / _FAR_ENOUGH_M, 1.0)
+        if not straights:
+            bend = np.abs(curve.curvature(places))
+            score = score * np.minimum(1.0, 1.0 / np.maximum(GATE_RADIUS_M * bend, 1e-9))
         if unfit is not None:
             bad = unfit(places)
             score = np.where(bad, score * _UNFIT_SHARE, score)

@@ -96,7 +96,7 @@ def _pace_of_passes(speed_mps: Floats, passing: Indices) -> float:
 def _along_the_line(
     track: Track, drives: Sequence[Drive]
 ) -> tuple[Indices, Floats, Floats, Indices]:
-    """Gather the fixes that move along the line within the band and 10 m, but not in the pits.
+    """Gather where a drive moves along the line within the band and 10 m, but not in the pits.
 
     Returns
     -------
@@ -109,13 +109,14 @@ def _along_the_line(
     count = _bin_count(curve)
     passed = 0
     for drive in drives:
-        pace = drive.speed_mps
+        position, velocity = _close_places(drive)
+        pace = np.linalg.norm(velocity, axis=1)
         moving = pace > SLOWEST_MPS
-        heading = drive.velocity_mps[moving] / pace[moving, None]
-        where, offset = curve.project(drive.position_m[moving], heading)
+        heading = velocity[moving] / pace[moving, None]
+        where, offset = curve.project(position[moving], heading)
         along = (curve.direction(where) * heading).sum(axis=1) > 0.5
         near = along & (np.abs(offset) < 0.5 * track.band_m + 10.0)
-        near &= ~in_pits(track, drive.position_m[moving], np.abs(offset))
+        near &= ~in_pits(track, position[moving], np.abs(offset))
         index = np.minimum((where / curve.length_m * count).astype(np.intp), count - 1)
         # The same 5 m again without others between are one pass.
         number = passed + np.cumsum(np.diff(index, prepend=-1) != 0)
@@ -128,6 +129,21 @@ def _along_the_line(
     index = np.minimum((place / curve.length_m * count).astype(np.intp), count - 1)
     order = np.argsort(index, kind="stable")
     return index[order], offset[order], speed[order], np.concatenate(passes)[order]
+
+
+def _close_places(drive: Drive) -> tuple[Floats, Floats]:
+    """Positions and velocities of a drive no farther apart than a bin is long, in order.
+
+    Fixes a second apart would leave most bins empty that were driven all the same; a gap stays one.
+    """
+    step = np.linalg.norm(np.diff(drive.position_m, axis=0), axis=1)
+    parts = np.where(np.diff(drive.piece) == 0, np.maximum(np.ceil(step / _BIN_M), 1.0), 1.0)
+    count = np.append(parts.astype(np.intp), 1)
+    if np.all(count == 1):
+        return drive.position_m, drive.velocity_mps
+    index = np.repeat(np.arange(len(count)), count)
+    share = (np.arange(len(index)) - np.repeat(np.cumsum(count) - count, count)) / count[index]
+    return drive.between(index, share)
 
 
 def _spread(values: Floats) -> float:

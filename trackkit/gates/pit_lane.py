@@ -20,7 +20,12 @@ SHORTEST_LANE_M = 20.0
 
 
 def set_pit_lane(
-    track: Track, longitude_deg: ArrayLike, latitude_deg: ArrayLike, *, by: str | None = None
+    track: Track,
+    longitude_deg: ArrayLike,
+    latitude_deg: ArrayLike,
+    *,
+    by: str | None = None,
+    source: str | None = None,
 ) -> tuple[Track, tuple[str, ...]]:
     """Give a track its pit lane as a line, in place of the one it has.
 
@@ -33,6 +38,8 @@ def set_pit_lane(
         is that of the track beside it: a line drawn the other way is turned.
     by
         Who says so, for the history.
+    source
+        What the line was taken from, for the history.
 
     Returns
     -------
@@ -95,4 +102,37 @@ def set_pit_lane(
             remarks += (f"gate {gate.name} does not lie across this pit lane: move it there",)
     done = "changed the pit lane to" if before is not None else "added"
     what = f"{done} a pit lane of {lane.length_m:.0f} m"
+    if source is not None:
+        what += f", from {source}"
     return changed.revised_by(what, now(), by), remarks
+
+
+def remove_pit_lane(track: Track, *, by: str | None = None) -> tuple[Track, tuple[str, ...]]:
+    """Take the pit lane out of a track.
+
+    Parameters
+    ----------
+    track
+        The track.
+    by
+        Who says so, for the history.
+
+    Returns
+    -------
+    track, remarks
+        The track with a line of history, and what there is to say, a sentence each.
+
+    Raises
+    ------
+    PlaceError
+        When it has none.
+    """
+    if not track.pit_lanes:
+        raise PlaceError(f"{track.name!r} has no pit lane")
+    changed = replace(track, pit_lanes=track.pit_lanes[1:])
+    remarks = tuple(
+        f"gate {gate.name} stays where the pit lane was"
+        for gate in track.gates
+        if gate.kind in BESIDE_THE_TRACK
+    )
+    return changed.revised_by("removed the pit lane", now(), by), remarks

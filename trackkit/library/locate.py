@@ -23,7 +23,8 @@ def locate(
     """Tell which known circuit a position, or a recording, is at.
 
     A position names the circuit; a drive tells layout and direction too.  A drawn line, of which
-    nobody knows when or which way it was driven, is located by its first point.
+    nobody knows when or which way it was driven, is located by its first point.  Neither has a day:
+    layouts that are no more, or are not yet, are named as well.
 
     Parameters
     ----------

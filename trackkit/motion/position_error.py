@@ -17,7 +17,9 @@ ASSUMED_SESSION_S = 900.0
 LONGEST_SESSION_S = 7200.0
 """Sessions longer than this count as this long: what more time adds is left out."""
 _KNOTS = 240
-_FAST = 400
+_SLOW = 200
+_DOUBLINGS = 20
+_PLACES = 8
 
 
 @dataclass(frozen=True)
@@ -80,10 +82,10 @@ def position_error(receiver: Receiver) -> PositionError:
 
     Slowly: positions at evenly spaced knots, tied to each other by integrated Doppler velocities
     (a random walk), and to the ground by fixes with the receiver's wander; the inverse of their
-    information matrix is averaged over the session by lag.  Fast: the error spectrum of a
-    smoother, 1 / (w^6 / jerk + w^2 / doppler + 1 / white), beyond what the knots can hold
-    (stationary Wiener smoothing; Brown & Hwang, Introduction to Random Signals and Applied Kalman
-    Filtering; from memory).
+    information matrix is averaged over the session by lag.  Fast: what a smoother of fixes leaves
+    (`between_fixes`), less what of it is so slow that the knots hold it, by the error spectrum
+    1 / (w^6 / jerk + w^2 / doppler + 1 / white) (stationary Wiener smoothing; Brown & Hwang,
+    Introduction to Random Signals and Applied Kalman Filtering; from memory).
 
     Parameters
     ----------
@@ -103,6 +105,10 @@ def position_error(receiver: Receiver) -> PositionError:
         interval * levels.doppler_mps**2
         + 2.0 * levels.slow_doppler_time_s * levels.slow_doppler_mps**2
     )
+    speed = walk / interval if receiver.doppler else None
+    # What speeds do between two fixes adds to what is walked: what they sum up to is that of their
+    # spectrum, jerk / w^4, folded onto frequency 0, 2 zeta(4) (interval / 2 pi)^4 of it.
+    walk += levels.jerk * interval**4 / 720.0
     information = np.linalg.inv(wander)
     if receiver.doppler:
         tie = np.eye(count)[1:] - np.eye(count)[:-1]
@@ -111,10 +117,74 @@ def position_error(receiver: Receiver) -> PositionError:
     by_lag = np.array([np.diagonal(error, steps).mean() for steps in range(count)], dtype=float)
 
     white = interval * levels.white_m**2
-    frequency = np.geomspace(np.pi / step, 1e3 * np.pi / interval, _FAST)
+    frequency = np.linspace(0.0, np.pi / step, _SLOW)
     tied = frequency**6 / levels.jerk + 1.0 / white
     if receiver.doppler:
         tied = tied + frequency**2 / walk
     height = 0.5 * (1.0 / tied[1:] + 1.0 / tied[:-1])
-    fast = float(height @ np.diff(frequency) / np.pi)
+    held = float(height @ np.diff(frequency) / np.pi)
+    fast = max(between_fixes(interval, levels.jerk, levels.white_m**2, speed) - held, 0.0)
     return PositionError(np.asarray(time, dtype=np.float64), by_lag, fast)
+
+
+def between_fixes(
+    interval_s: float, jerk: float, position_m2: float, speed_m2s2: float | None
+) -> float:
+    """Variance that a smoother leaves of a position, averaged from one fix to the next, m^2.
+
+    Truth moves with white jerk; fixes have white errors and no wander.  Where fixes are sparse,
+    most of it is what the vehicle may have done between two of them.  A place there is known from
+    the fixes before it and, independently, from those after it, which say as much seen backward in
+    time (a two-filter smoother; Fraser & Potter, 1969; from memory).  What all fixes before one say
+    of it solves a Riccati equation, here by doubling (Chu, Fan, Lin & Wang, 2004; from memory).
+
+    Parameters
+    ----------
+    interval_s
+        Between fixes, seconds.
+    jerk
+        Spectral density of white jerk, m^2/s^5.
+    position_m2, speed_m2s2
+        Variances of the fixes' positions and speeds; None without speeds.
+    """
+    # Time counts in intervals: place, change of place and change of that have like sizes.
+    grown = jerk * interval_s**5
+    seen = np.diag(
+        [
+            1.0 / position_m2,
+            0.0 if speed_m2s2 is None else 1.0 / (speed_m2s2 * interval_s**2),
+            0.0,
+        ]
+    )
+    step, known = _ahead(1.0)[0].T, grown * _ahead(1.0)[1]
+    weight = seen
+    for _ in range(_DOUBLINGS):
+        middle = np.linalg.inv(np.eye(3) + weight @ known)
+        weight, known, step = (
+            weight + step @ middle @ weight @ step.T,
+            known + step.T @ known @ middle @ step,
+            step @ middle @ step,
+        )
+    fixed = np.linalg.solve(np.eye(3) + known @ seen, known)
+    backward = np.diag([1.0, -1.0, 1.0])
+    left = []
+    for share in (np.arange(_PLACES) + 0.5) / _PLACES:
+        (ahead, more), (back, most) = _ahead(share), _ahead(1.0 - share)
+        before = ahead @ fixed @ ahead.T + grown * more
+        after = backward @ (back @ fixed @ back.T + grown * most) @ backward
+        left.append((before - before @ np.linalg.solve(before + after, before))[0, 0])
+    return float(np.mean(left))
+
+
+def _ahead(share: float) -> tuple[Floats, Floats]:
+    """How place, speed and acceleration go on for a share of a step, and what white jerk adds."""
+    u = share
+    move = np.array([[1.0, u, 0.5 * u * u], [0.0, 1.0, u], [0.0, 0.0, 1.0]])
+    added = np.array(
+        [
+            [u**5 / 20.0, u**4 / 8.0, u**3 / 6.0],
+            [u**4 / 8.0, u**3 / 3.0, u**2 / 2.0],
+            [u**3 / 6.0, u**2 / 2.0, u],
+        ]
+    )
+    return move, added

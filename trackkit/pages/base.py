@@ -8,7 +8,7 @@ needs too are: pages/web/base.schema.json describes the document.
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -28,9 +28,9 @@ from trackkit.recordings.recording import Recording
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import MOST_DECIMALS
 from trackkit.timing.traces import STEP_M, trace_lap
-from trackkit.track.band import band_sides, bridge_reach_m
+from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
 from trackkit.track.facts import LONGEST_FACT
-from trackkit.track.features import GATE_KINDS, GateKind, PitLane, position_row
+from trackkit.track.features import GATE_KINDS, GateKind, position_row
 from trackkit.track.model import Track
 
 BAND_SPACING_M = 2.0
@@ -144,7 +144,6 @@ def base_document(
             {**bridge.as_row(), "reach_m": round(bridge_reach_m(track, bridge), 2)}
             for bridge in track.crossovers
         ],
-        "pit_lanes": [_lane(track, lane) for lane in track.pit_lanes],
         "quality": None
         if quality is None
         else {
@@ -225,6 +224,13 @@ def pack(values: ArrayLike, step: float) -> dict[str, Any]:
     }
 
 
+def unpacked_bounds(packed: Mapping[str, Any]) -> tuple[float, float]:
+    """Read the least and the greatest of packed numbers, none of which is missing."""
+    data = base64.b64decode(packed["data"])
+    number = np.frombuffer(data, "<u2" if packed["type"] == "u16" else "<i4")
+    return packed["zero"], float(packed["zero"] + packed["scale"] * number.max(initial=0))
+
+
 def _line(track: Track) -> dict[str, Any]:
     curve = track.curve
     chainage = curve.chainages(BAND_SPACING_M)
@@ -237,6 +243,25 @@ def _line(track: Track) -> dict[str, Any]:
         "band_m": [round(float((left + right).min()), 3), round(float((left + right).max()), 3)],
         "left_m": pack(left, _LENGTH_M),
         "right_m": pack(right, _LENGTH_M),
+        "accuracy": _accuracy(track, chainage),
+    }
+
+
+def _accuracy(track: Track, chainage_m: Floats) -> dict[str, Any] | None:
+    known = track.centreline.accuracy_at(chainage_m)
+    if known is None:
+        return None
+    return {
+        "sigma_m": pack(known[0], _LENGTH_M),
+        "stretches": [
+            {
+                "from_m": round(stretch.begin_m, 1),
+                "to_m": round(stretch.end_m, 1),
+                "kind": stretch.kind,
+                "sigma_m": round(stretch.sigma_m, 2),
+            }
+            for stretch in uncertain_stretches(track)
+        ],
     }
 
 
@@ -262,10 +287,6 @@ def _straight(track: Track, straight: Straight) -> dict[str, float]:
     row = straight.as_row()
     end_m = float(track.curve.wrap(straight.start_m + straight.length_m))
     return {"from_m": row["start_m"], "to_m": round(end_m, 2), "length_m": row["length_m"]}
-
-
-def _lane(track: Track, lane: PitLane) -> dict[str, Any]:
-    return _places(track, lane.longitude_deg, lane.latitude_deg)
 
 
 def _places(track: Track, longitude_deg: Floats, latitude_deg: Floats) -> dict[str, Any]:

@@ -17,9 +17,12 @@ from trackkit.building.fit import FittedLine
 from trackkit.caution import CAUTION
 from trackkit.errors import TrackkitError
 from trackkit.files import write_whole
+from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
 from trackkit.pages.assets import own_file, own_notice
+from trackkit.track.accuracy import AccuracyKind
+from trackkit.track.band import doubt_sides, stretch_places, uncertain_stretches
 from trackkit.track.model import Track
 
 RECORDING_COLOURS = ("#0072B2", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442")
@@ -27,6 +30,11 @@ THROWN_COLOUR = "#D55E00"
 PLAIN_COLOUR = "#999999"
 LINE_COLOUR = "#000000"
 """The Okabe-Ito palette and a grey; every colour has a text beside it."""
+_KINDS: dict[AccuracyKind, tuple[str, str, str]] = {
+    "thin": (RECORDING_COLOURS[5], "9 4", "thin, dashed: fixes are far apart (sparse logging)"),
+    "carried": (RECORDING_COLOURS[4], "2 4", "carried, dotted: no fixes, the line bridges the gap"),
+    "drawn": (RECORDING_COLOURS[2], "14 3", "drawn, long dashes: not recorded"),
+}
 _WIDTH, _LEAST_HEIGHT, _MOST_HEIGHT, _MARGIN = 940.0, 240.0, 900.0, 40.0
 _CHART_HEIGHT = 320.0
 _MOST_POINTS = 3000
@@ -129,6 +137,11 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
         _drawn(view, plane.to_plane(p.longitude_deg, p.latitude_deg), RECORDING_COLOURS[4], 2.0)
         for p in track.pit_lanes
     ]
+    doubt = [
+        _drawn(view, plane.to_plane(*track.plane.to_geographic(side)), RECORDING_COLOURS[3], 1.2)
+        for side in doubt_sides(track) or ()
+    ]
+    unmeasured, kinds = _unmeasured(track, plane, view)
     names = [Path(drive.recording.name).name for drive in drives]
     removed = ", ".join(f"{count} for {reason}" for reason, count in build.removed.items())
     return {
@@ -162,10 +175,12 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
         "chart": _chart(fitted, colour),
         "line_text": f"Smoothed so that a feature {fitted.wavelength_m:g} m long keeps half its "
         f"size, as the noise of these laps asks for. Absolute accuracy {fitted.accuracy_m:.2f} m, "
-        f"one sigma, estimated {fitted.basis}. {_line_kind(track)}",
-        "final": [_drawn(view, line, LINE_COLOUR, 2.0), *lanes, *gates],
+        f"one sigma sideways, estimated {fitted.known.basis}. {_line_kind(track)}",
+        "final": [*doubt, _drawn(view, line, LINE_COLOUR, 2.0), *unmeasured, *lanes, *gates],
         "final_key": [
             (LINE_COLOUR, "the line"),
+            *([(RECORDING_COLOURS[3], "two sigma to either side of it")] if doubt else []),
+            *kinds,
             (RECORDING_COLOURS[0], "gates: " + ", ".join(g.name for g in track.gates)),
             *([(RECORDING_COLOURS[4], "pit lane")] if lanes else []),
         ],
@@ -173,6 +188,19 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
         "caution": CAUTION,
         "notice": own_notice(),
     }
+
+
+def _unmeasured(
+    track: Track, plane: LocalPlane, view: _View
+) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
+    """Draw where the line is not measured, and say what that is."""
+    drawn, key = [], {}
+    for stretch in uncertain_stretches(track):
+        colour, dashes, words = _KINDS[stretch.kind]
+        place = plane.to_plane(*track.plane.to_geographic(stretch_places(track, stretch)))
+        drawn.append(_drawn(view, place, colour, 5.0, dashes))
+        key[colour] = words
+    return drawn, list(key.items())
 
 
 def _line_kind(track: Track) -> str:

@@ -49,7 +49,8 @@ def map_html(
     recordings
         Drawn over it, coloured by speed; their laps are listed, and drawn along the chainage.
     findings
-        What a check had to say; an empty list is shown as "0 findings", None shows no list.
+        What a check had to say, to which is added what the recordings show; an empty list is shown
+        as "0 findings", None shows no list.
     tiles
         Address of pictures to lay under the map, with ``{z}``, ``{x}`` and ``{y}`` in it.  The page
         then contacts the host that serves them, and no other.  That host learns who opens the page,
@@ -89,6 +90,9 @@ def map_html(
     )
     shown = state(track, prepared)
     listed = None if findings is None else list(findings)
+    if listed is not None:
+        listed_before = {(finding.rule, finding.feature) for finding in listed}
+        listed += [f for f in evaluation.findings if (f.rule, f.feature) not in listed_before]
     shown["findings"] = None if listed is None else [finding.as_row() for finding in listed]
     for gate in shown["gates"]:
         gate["findings"] = [
@@ -141,7 +145,8 @@ def write_map(
     recordings
         Drawn over it, coloured by speed; their laps are listed, and drawn along the chainage.
     findings
-        What a check had to say; an empty list is shown as "0 findings", None shows no list.
+        What a check had to say, to which is added what the recordings show; an empty list is shown
+        as "0 findings", None shows no list.
     tiles
         Address of pictures to lay under the map, with ``{z}``, ``{x}`` and ``{y}`` in it.  The page
         then contacts the host that serves them, and no other.  That host learns who opens the page,

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from itertools import pairwise
 from typing import Any
 
+from trackkit.pages.base import unpacked_bounds
+
 
 def page_words(
     base: Mapping[str, Any], state: Mapping[str, Any], title: str | None
@@ -21,7 +23,7 @@ def page_words(
         "facts": _facts(base),
         "datum": "finish gate" if track["closed"] else "start of the course",
         "quality": None if base["quality"] is None else base["quality"]["basis"],
-        "legend": _legend(base, kinds),
+        "legend": _legend(base, kinds, pit_lane=bool(state["pit_lanes"])),
         "speeds": _speed_legend(base) if drawn else [],
         "drawn": drawn,
         "recordings": [
@@ -55,7 +57,7 @@ def _facts(base: Mapping[str, Any]) -> str:
     return ", ".join(facts)
 
 
-def _legend(base: Mapping[str, Any], kinds: set[str]) -> list[dict[str, str]]:
+def _legend(base: Mapping[str, Any], kinds: set[str], *, pit_lane: bool) -> list[dict[str, str]]:
     track = base["track"]
     way = f" ({track['direction']})" if track["direction"] else ""
     band = '<rect class="t-band" x="1" y="2" width="42" height="16"/>'
@@ -67,6 +69,7 @@ def _legend(base: Mapping[str, Any], kinds: set[str]) -> list[dict[str, str]]:
     legend = [
         {"picture": band, "text": _band_text(base)},
         {"picture": band + line + arrow, "text": f"Centreline; arrows show racing direction{way}"},
+        *_accuracy_legend(base, band),
     ]
     for row in base["gate_kinds"]:
         # Gates placed later on the page are of kinds that its menu names.
@@ -84,7 +87,7 @@ def _legend(base: Mapping[str, Any], kinds: set[str]) -> list[dict[str, str]]:
         )
         counted = "finish gate in racing direction" if track["closed"] else "start"
         legend.append({"picture": disc, "text": f"Corner, numbered from the {counted}"})
-    if base["pit_lanes"]:
+    if pit_lane:
         lane = '<path class="t-pit" d="M1 10h42" stroke-width="3" stroke-dasharray="6 5"/>'
         legend.append({"picture": lane, "text": "Pit lane"})
     if base["bridges"]:
@@ -93,6 +96,37 @@ def _legend(base: Mapping[str, Any], kinds: set[str]) -> list[dict[str, str]]:
             '<path class="t-bridge" d="M1 3h42M1 17h42" stroke-width="2.5"/>'
         )
         legend.append({"picture": band + edges, "text": "Bridge: this piece of track is on top"})
+    return legend
+
+
+_KIND_TEXTS = {
+    "thin": "Thin: fixes are far apart here (sparse logging)",
+    "carried": "Carried: no fixes here, the line bridges the gap",
+    "drawn": "Drawn, not recorded",
+}
+_KIND_DASHES = {"thin": "9 4", "carried": "2 4", "drawn": "14 3"}
+
+
+def _accuracy_legend(base: Mapping[str, Any], band: str) -> list[dict[str, str]]:
+    accuracy = base["line"]["accuracy"]
+    if accuracy is None:
+        return []
+    low, high = unpacked_bounds(accuracy["sigma_m"])
+    ribbon = '<rect class="t-doubt" x="1" y="5" width="42" height="10"/>'
+    reach = f"{2 * low:.1f} to {2 * high:.1f}" if high - low > 0.05 else f"{2 * high:.1f}"
+    text = f"Where the line may be: two sigma either side, {reach} m"
+    legend = [{"picture": band + ribbon, "text": text}]
+    for kind, words in _KIND_TEXTS.items():
+        stretches = [row for row in accuracy["stretches"] if row["kind"] == kind]
+        if stretches:
+            metres = sum(row["to_m"] - row["from_m"] for row in stretches)
+            most = max(row["sigma_m"] for row in stretches)
+            dash = (
+                f'<path class="t-{kind}" d="M1 10h42" stroke-width="3" '
+                f'stroke-dasharray="{_KIND_DASHES[kind]}"/>'
+            )
+            told = f"{words}; {metres:,.0f} m, sigma up to {most:.1f} m"
+            legend.append({"picture": band + dash, "text": told})
     return legend
 
 

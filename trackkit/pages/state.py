@@ -6,8 +6,11 @@ import math
 from typing import Any
 
 from trackkit.checks.evaluate import Evaluation, Prepared, evaluate
+from trackkit.checks.verdict import judge_track, stored_verdict
 from trackkit.errors import PlaceError
-from trackkit.track.features import BESIDE_THE_TRACK, Gate
+from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.geometry.vectors import distance_along
+from trackkit.track.features import BESIDE_THE_TRACK, Gate, PitLane
 from trackkit.track.model import Track
 from trackkit.track.sectors import sectors_of
 
@@ -64,6 +67,7 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
             {"id": corner.id, "number": corner.number, "name": corner.name}
             for corner in track.corners
         ],
+        "pit_lanes": [_lane_row(track, lane) for lane in track.pit_lanes],
         "gates": [_gate_row(evaluation, gate) for gate in track.gates],
         "sectors": _sector_rows(track),
         "laps": [
@@ -76,8 +80,21 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
             for index, report in enumerate(evaluation.reports)
         ],
         "findings": [finding.as_row() for finding in evaluation.findings],
+        "verdict": _verdict_row(track, evaluation, recorded=bool(prepared.timed)),
         "remarks": [],
     }
+
+
+def _verdict_row(track: Track, evaluation: Evaluation, *, recorded: bool) -> dict[str, Any] | None:
+    """Judge the track anew; None while a gate is dragged, as not all is judged then."""
+    if not evaluation.whole:
+        return None
+    judgement = judge_track(track, evaluation.findings, recorded=recorded)
+    stored = stored_verdict(track)
+    row = judgement.as_row()
+    # A page that says when it was made would differ from one day to the next.
+    kept = {key: row[key] for key in ("fit", "reasons", "next", "remarks", "letters")}
+    return kept | {"judged_on": None if stored is None else stored.date}
 
 
 def _gate_row(evaluation: Evaluation, gate: Gate) -> dict[str, Any]:
@@ -94,6 +111,18 @@ def _gate_row(evaluation: Evaluation, gate: Gate) -> dict[str, Any]:
             if finding.feature == gate.id
         ],
     }
+
+
+def _lane_row(track: Track, lane: PitLane) -> dict[str, Any]:
+    """Describe a pit lane; longitudes are counted on around the track's own."""
+    near = track.plane.longitude_deg
+    longitude = near + wrap_longitude(lane.longitude_deg - near)
+    vertex = track.plane.to_plane(longitude, lane.latitude_deg)
+    row = [
+        [round(east, 8), round(north, 8)]
+        for east, north in zip(longitude.tolist(), lane.latitude_deg.tolist(), strict=True)
+    ]
+    return {"id": lane.id, "length_m": round(float(distance_along(vertex)[-1]), 1), "line": row}
 
 
 def _sector_rows(track: Track) -> list[dict[str, Any]]:

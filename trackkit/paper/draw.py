@@ -41,6 +41,7 @@ from trackkit.paper.sheet import MARGIN_MM, PAPERS_MM, Box, Paper, Sheet, arrang
 from trackkit.paper.tables import tables_of
 from trackkit.paper.text import CAPITAL, MM_PER_POINT, Lettering
 from trackkit.recordings.recording import Recording
+from trackkit.track.digest import short_digest
 from trackkit.track.model import Track
 
 if TYPE_CHECKING:
@@ -91,6 +92,7 @@ def write_paper(
     *,
     recordings: Iterable[Recording] = (),
     paper: Paper = "A4",
+    verdict: str = "",
     force: bool = False,
 ) -> tuple[str, ...]:
     """Write a track as a picture on a sheet of paper, whole or not at all.
@@ -107,6 +109,8 @@ def write_paper(
         Drawn over it as thin lines.
     paper
         Its size: A4, A3, Letter or Tabloid, upright or across as the circuit asks.
+    verdict
+        Whether the track is fit to hand on, a sentence; `trackkit.judge_track` judges it.
     force
         Whether a file that exists may be replaced.
 
@@ -133,7 +137,7 @@ def write_paper(
             f"there is no paper called {paper!r}", remedy=f"choose {', '.join(PAPERS_MM)}"
         )
     with settings():
-        picture = draw(track, recordings, paper)
+        picture = draw(track, recordings, paper, verdict)
         title = Lettering.for_texts([track.name]).clean(track.name)
         letters = picture.lettering.notices()
         # Whatever tells when, or by which version, a file was made would change its bytes.
@@ -170,14 +174,19 @@ def settings() -> Iterator[None]:
         yield
 
 
-def draw(track: Track, recordings: Iterable[Recording] = (), paper: Paper = "A4") -> Picture:
+def draw(
+    track: Track,
+    recordings: Iterable[Recording] = (),
+    paper: Paper = "A4",
+    verdict: str = "",
+) -> Picture:
     """Draw a track on a sheet; see `write_paper`."""
     drives = list(recordings)
-    lettering = Lettering.for_texts(_texts(track, drives))
+    lettering = Lettering.for_texts([*_texts(track, drives), verdict])
     clean = lettering.clean
     inside_mm = [side - 2.0 * MARGIN_MM for side in PAPERS_MM[paper]]
     heads = [_head(track, lettering, width) for width in inside_mm]
-    feet = [_foot(track, lettering, width) for width in inside_mm]
+    feet = [_foot(track, verdict, lettering, width) for width in inside_mm]
     lines, bars = outline(track)
     sheet = arrange(
         np.vstack([*lines, *bars]),
@@ -248,18 +257,33 @@ def _head(track: Track, lettering: Lettering, width_mm: float) -> list[_Line]:
     return lines + [_Line(line, _SMALL_PT, colour=SOFT) for line in notes]
 
 
-def _foot(track: Track, lettering: Lettering, width_mm: float) -> list[_Line]:
-    """Write the caution, and which file this is."""
-    about = [f"Track file {lettering.clean(track.id)}"]
+def _foot(track: Track, verdict: str, lettering: Lettering, width_mm: float) -> list[_Line]:
+    """Write the verdict, the caution, and which file this is, of which geometry."""
+    about = [f"Track file {lettering.clean(track.id)}", f"geometry {short_digest(track)}"]
     if track.revised:
         about.append(f"revised {lettering.clean(track.revised)}")
     if track.accuracy_m is not None:
-        about.append(f"line known to {track.accuracy_m:.1f} m (one sigma)")
+        about.append(f"line known to {track.accuracy_m:.1f} m (one sigma{_unmeasured(track)})")
     if track.licence:
         about.append(f"licence {lettering.clean(track.licence)}")
     caution = lettering.wrapped(f"{PLAN} {CAUTION}", _SMALL_PT, width_mm, 6)
     last = lettering.clipped(", ".join(about), _SMALL_PT, width_mm)
-    return [_Line(line, _SMALL_PT) for line in caution] + [_Line(last, _SMALL_PT, colour=SOFT)]
+    judged = lettering.wrapped(lettering.clean(verdict), _SMALL_PT, width_mm, 2)
+    return [
+        *(_Line(line, _SMALL_PT, bold=True) for line in judged),
+        *(_Line(line, _SMALL_PT) for line in caution),
+        _Line(last, _SMALL_PT, colour=SOFT),
+    ]
+
+
+def _unmeasured(track: Track) -> str:
+    metres = track.centreline.metres_of_kinds() or {}
+    shares = [
+        f"{max(1, round(100 * some / track.length_m))} % {kind}"
+        for kind, some in metres.items()
+        if kind != "measured" and some > 0
+    ]
+    return "; " + ", ".join(shares) if shares else ""
 
 
 def _write_lines(pen: Pen, lines: Sequence[_Line], top_mm: float) -> None:
@@ -281,6 +305,8 @@ def _draw_shapes(pen: Pen, track: Track, shapes: Shapes) -> None:
         pen.line(shapes.centre, BAND_EDGE, THIN_PT, over=2.0)
     else:
         pen.geometry(shapes.band, BAND, BAND_EDGE, 0.6, over=2.0)
+    for mark, places in shapes.unmeasured:
+        pen.unmeasured(places, mark)
     for lane in shapes.pit_lanes:
         pen.line(lane, PAPER, 2.6, over=2.5)
         pen.line(lane, PIT, 1.4, over=2.6, dash=PIT_DASH)

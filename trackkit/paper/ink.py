@@ -39,6 +39,13 @@ GATE_STYLES: dict[str, tuple[str, Any]] = {
     "pit-entry": ("#cc79a7", (0.0, (2.4, 0.5, 0.6, 0.5))),
     "pit-exit": ("#cc79a7", (0.0, (0.6, 0.5, 2.4, 0.5))),
 }
+KIND_STYLES: dict[str, tuple[str, Any]] = {
+    "thin-line": ("#f0e442", (0.0, (3.0, 1.3))),
+    "carried-line": ("#e69f00", (0.0, (0.7, 1.3))),
+    "drawn-line": ("#cc79a7", (0.0, (5.0, 1.0))),
+}
+"""Stretches of a line that are not measured, by their kind in the accuracy profile."""
+KIND_PT = 1.5
 GATE_PT = 3.4
 ARROW_MM = 2.4
 LEAST_BAND_MM = 0.9
@@ -161,6 +168,12 @@ class Pen:
         )
         self.area([np.vstack([ring, ring[:1]])], INK, over=5.0, edge=PAPER, edge_pt=0.5)
 
+    def unmeasured(self, position_mm: ArrayLike, mark: str) -> None:
+        """Draw a stretch of a line that is not measured."""
+        colour, dash = KIND_STYLES[mark]
+        self.line(position_mm, INK, KIND_PT + 0.9, over=2.2)
+        self.line(position_mm, colour, KIND_PT, over=2.3, dash=dash)
+
     def gate(self, ends_mm: Floats, kind: str) -> None:
         """Draw a gate's bar."""
         colour, dash = GATE_STYLES[kind]
@@ -214,6 +227,9 @@ def draw_mark(pen: Pen, mark: str, box: Box) -> None:
     centre = np.array([0.5 * (box.left + box.right), middle])
     if mark in GATE_STYLES:
         pen.gate(np.array([[box.left + 0.8, middle], [box.right - 0.8, middle]]), mark)
+    elif mark in KIND_STYLES:
+        pen.box(strip, BAND, over=2.0, edge=BAND_EDGE, edge_pt=0.5)
+        pen.unmeasured(np.array([[box.left, middle], [box.right, middle]]), mark)
     elif mark == "corner":
         draw_disc(pen, centre, "3", 0.8 * box.height)
     elif mark == "pit":

@@ -10,7 +10,13 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.paper.ink import ARROW_MM, LEAST_BAND_MM
 from trackkit.paper.sheet import Sheet
-from trackkit.track.band import band_area, band_sides, bridge_sides
+from trackkit.track.band import (
+    band_area,
+    band_sides,
+    bridge_sides,
+    stretch_places,
+    uncertain_stretches,
+)
 from trackkit.track.model import Track
 
 if TYPE_CHECKING:
@@ -56,6 +62,8 @@ class Shapes:
         Left and right end of each gate, shape (2, 2), drawn longer where too short to be seen.
     bridges
         Both edges of each.
+    unmeasured
+        Stretches of the centreline that are not measured, each with its mark.
     arrows
         Places and directions of travel.
     ink
@@ -68,6 +76,7 @@ class Shapes:
     pit_lanes: tuple[Floats, ...]
     gates: tuple[Floats, ...]
     bridges: tuple[tuple[Floats, Floats], ...]
+    unmeasured: tuple[tuple[str, Floats], ...]
     arrows: tuple[tuple[Floats, Floats], ...]
     ink: BaseGeometry
     gate_anchors: tuple[Anchors, ...]
@@ -95,6 +104,10 @@ class Shapes:
         )
         sides = [bridge_sides(track, crossover) for crossover in track.crossovers]
         bridges = tuple((sheet.to_paper(a), sheet.to_paper(b)) for a, b in sides)
+        unmeasured = tuple(
+            (f"{stretch.kind}-line", sheet.to_paper(stretch_places(track, stretch)))
+            for stretch in uncertain_stretches(track)
+        )
         arrows = _arrows(track, sheet, gates)
         line = shapely.LineString(centre).buffer(0.5 * LEAST_BAND_MM)
         ink = shapely.union_all(
@@ -114,6 +127,7 @@ class Shapes:
             lanes,
             gates,
             bridges,
+            unmeasured,
             arrows,
             ink,
             gate_anchors=tuple(_gate_anchors(ends) for ends in gates),

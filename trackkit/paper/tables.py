@@ -9,6 +9,7 @@ from trackkit.errors import PlaceError
 from trackkit.paper.sheet import Table
 from trackkit.paper.text import Lettering
 from trackkit.recordings.recording import Recording
+from trackkit.track.band import uncertain_stretches
 from trackkit.track.features import GATE_KINDS
 from trackkit.track.model import Track
 from trackkit.track.sectors import sectors_of
@@ -63,6 +64,10 @@ def _key(track: Track, drives: Sequence[Recording], lettering: Lettering) -> Tab
     else:
         band = f"track, taken to be {track.band_m:.0f} m wide"
     rows = [("band", band), ("way", "driven this way")]
+    most: dict[str, float] = {}
+    for stretch in uncertain_stretches(track):
+        most[stretch.kind] = max(most.get(stretch.kind, 0.0), stretch.sigma_m)
+    rows += [(f"{kind}-line", f"{_KINDS[kind]}, ±{sigma:.1f} m") for kind, sigma in most.items()]
     present = {gate.kind for gate in track.gates}
     rows += [(kind, f"{_words(kind)} gate") for kind in GATE_KINDS if kind in present]
     rows += [("corner", "corner")] if track.corners else []
@@ -79,6 +84,9 @@ def _key(track: Track, drives: Sequence[Recording], lettering: Lettering) -> Tab
         (False, False),
         tuple(mark for mark, _ in rows),
     )
+
+
+_KINDS = {"thin": "thin: fixes far apart", "carried": "carried: no fixes", "drawn": "drawn by hand"}
 
 
 def _words(kind: str) -> str:

@@ -124,6 +124,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
         read_count=read_count,
         removed=removed,
         remarks=tuple(remarks),
+        accuracy_of=raw.accuracy_of,
     )
 
 

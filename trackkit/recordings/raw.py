@@ -73,6 +73,8 @@ class RawFixes:
         What the reader itself already had to leave out.
     remarks
         Sentences about what looked odd.
+    accuracy_of
+        As in `Recording`.
     """
 
     time: Times
@@ -88,6 +90,7 @@ class RawFixes:
     place_kind: str = "line"
     dropped: tuple[Dropped, ...] = ()
     remarks: tuple[str, ...] = ()
+    accuracy_of: Literal["radius", "axis"] = "radius"
 
     def __len__(self) -> int:
         return len(self.time)

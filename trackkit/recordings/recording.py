@@ -6,6 +6,7 @@ import reprlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -44,7 +45,10 @@ class Recording:
         Height above mean sea level or the ellipsoid, as the receiver gave it, metres; same
         convention.
     accuracy_m
-        Horizontal accuracy reported by the receiver, one sigma, metres; same convention.
+        Horizontal accuracy reported by the receiver, metres; same convention.
+    accuracy_of
+        What that is of: ``"radius"``, within which 68 % of positions lie, as receivers mean it that
+        do not say, or ``"axis"``, one sigma on one axis.
     hdop
         Horizontal dilution of precision reported by the receiver: the error of a position over
         that of a range, by the geometry of the satellites alone, unitless, above 0; same
@@ -80,6 +84,7 @@ class Recording:
     read_count: int = 0
     removed: dict[str, int] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+    accuracy_of: Literal["radius", "axis"] = "radius"
 
     def __post_init__(self) -> None:
         for label in ("time_s", *_POSITIONS, *_OPTIONAL):

@@ -1,13 +1,16 @@
-"""Shapes that a picture draws and a track does not hold: the band's outline, bridges."""
+"""Shapes that a picture draws and a track does not hold: band, bridges, where a line may be."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
+from trackkit.geometry.runs import runs_of
+from trackkit.track.accuracy import ACCURACY_KINDS, AccuracyKind
 from trackkit.track.features import Crossover
 from trackkit.track.model import Track
 
@@ -31,6 +34,51 @@ def band_sides(track: Track, chainage_m: Floats) -> tuple[Floats, Floats]:
     left = np.interp(chainage_m, rows[:, 0], rows[:, 1], period=period)
     right = np.interp(chainage_m, rows[:, 0], rows[:, 2], period=period)
     return left, right
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """A stretch of a line that is not measured, metres; it may go on over the seam of a lap."""
+
+    begin_m: float
+    end_m: float
+    kind: AccuracyKind
+    sigma_m: float
+
+
+def uncertain_stretches(track: Track) -> tuple[Stretch, ...]:
+    """List where a line is thin, carried or drawn, each with the most of its sigma."""
+    chainage = track.curve.chainages(BAND_SPACING_M)
+    known = track.centreline.accuracy_at(chainage)
+    if known is None:
+        return ()
+    sigma, kind = known
+    stretches = []
+    for name in ACCURACY_KINDS[1:]:
+        for begin, end in runs_of(kind == name, closed=track.closed):
+            inside = np.arange(begin, end) % len(chainage)
+            ends = begin * float(chainage[1]), end * float(chainage[1])
+            most = float(sigma[inside].max())
+            stretches.append(Stretch(ends[0], min(ends[1], ends[0] + track.length_m), name, most))
+    return tuple(sorted(stretches, key=lambda stretch: stretch.begin_m))
+
+
+def stretch_places(track: Track, stretch: Stretch) -> Floats:
+    """Lay a stretch of a line on its plane, shape (k, 2), metres."""
+    count = max(2, int((stretch.end_m - stretch.begin_m) / BAND_SPACING_M) + 1)
+    chainage = np.linspace(stretch.begin_m, stretch.end_m, count)
+    return track.curve.position(track.curve.wrap(chainage) if track.closed else chainage)
+
+
+def doubt_sides(track: Track) -> tuple[Floats, Floats] | None:
+    """Lay out two sigma to the left and to the right of a line on its plane, shape (k, 2) each."""
+    curve = track.curve
+    chainage = _even_chainages(curve)
+    known = track.centreline.accuracy_at(chainage)
+    if known is None:
+        return None
+    middle, aside = curve.position(chainage), 2.0 * known[0][:, None] * curve.left(chainage)
+    return middle + aside, middle - aside
 
 
 def band_area(track: Track) -> BaseGeometry:

@@ -11,6 +11,8 @@ from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
 from trackkit.geometry.shape import direction_of
+from trackkit.track.accuracy import begun_at
+from trackkit.track.digest import keep_confirmed
 from trackkit.track.features import Centreline, Gate, Position
 from trackkit.track.measure import ends_chainage, find_corners, measure
 from trackkit.track.model import Track, id_seed, taken_ids
@@ -61,6 +63,8 @@ def with_line(
     heights: tuple[Floats, Floats] | None,
 ) -> Track:
     """Lay the line anew from its datum and derive what follows from the geometry.
+
+    Profiles by chainage, of width and of accuracy, are those of another line, and are left out.
 
     Parameters
     ----------
@@ -130,7 +134,7 @@ def with_datum(track: Track, chainage_m: float) -> Track:
     """Make a place chainage zero of a closed track; nothing moves on the ground.
 
     The centreline gets a vertex there and begins with it; chainages of gates, corners,
-    crossovers and the width profile follow.
+    crossovers and the profiles of width and accuracy follow.
     """
     curve, line = track.curve, track.centreline
     chainage_m = float(curve.wrap(chainage_m))
@@ -157,6 +161,9 @@ def with_datum(track: Track, chainage_m: float) -> Track:
         profile = tuple(
             sorted((float(curve.along(chainage_m, s)), left, right) for s, left, right in profile)
         )
+    known = line.accuracy_profile
+    if known is not None:
+        known = begun_at(known, chainage_m, curve.length_m)
     turned = replace(
         track,
         centreline=replace(
@@ -165,6 +172,7 @@ def with_datum(track: Track, chainage_m: float) -> Track:
             latitude_deg=latitude,
             height_m=height,
             width_profile=profile,
+            accuracy_profile=known,
         ),
         crossovers=tuple(
             replace(
@@ -193,6 +201,7 @@ def with_datum(track: Track, chainage_m: float) -> Track:
         for gate in turned.gates
     ]
     turned = replace(turned, length_m=new_length, direction=direction_of(turned.curve))
+    turned = keep_confirmed(track, turned)
     return with_corners(renamed_in_order(turned.with_gates(gates)))
 
 

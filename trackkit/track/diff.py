@@ -164,11 +164,17 @@ def _lines(a: Track, b: Track) -> tuple[Curve, Curve | None, float]:
     return a.curve, Curve.through(vertex, closed=line.closed), distance
 
 
+def _drawn(track: Track) -> bool:
+    """Whether a line's accuracy is only what is assumed of drawn ones."""
+    rows = track.centreline.accuracy_profile or ()
+    return any(row.kind == "drawn" for row in rows)
+
+
 def _line_change(
     a: Track, b: Track, line_a: Curve, line_b: Curve, from_a: _Nearest, from_b: _Nearest
 ) -> LineChange:
     limit = USUAL_LIMIT_M
-    if a.accuracy_m is not None and b.accuracy_m is not None:
+    if a.accuracy_m is not None and b.accuracy_m is not None and not (_drawn(a) or _drawn(b)):
         limit = max(LEAST_LIMIT_M, 3.0 * float(np.hypot(a.accuracy_m, b.accuracy_m)))
     # A line tells only how far it moved to its side; bends facing every way tell the whole shift.
     aside = line_a.left(from_a.chainage_m)

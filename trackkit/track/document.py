@@ -14,6 +14,7 @@ from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import join_line
 from trackkit.geometry.geodesy import extent_m, polyline_length, wrap_longitude
 from trackkit.remedies import Remedy
+from trackkit.track.accuracy import AccuracyRow, verdict_from
 from trackkit.track.features import (
     Centreline,
     Corner,
@@ -94,7 +95,8 @@ def _track_from(document: Mapping[str, Any]) -> Track:
     # In a file of version 1.0 these are members that nobody knows.
     first = str(described["version"]) == FIRST_VERSION
     newer = {} if first else {name: described.get(name) for name in MEMBERS_OF_1_1}
-    own_members = _TRACK_MEMBERS | newer.keys()
+    own_members = _TRACK_MEMBERS | newer.keys() | (set() if first else {"verdict"})
+    verdict = None if first else described.get("verdict")
     closed = bool(described["closed"])
     centreline: Centreline | None = None
     gates: list[Gate] = []
@@ -105,7 +107,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         properties = dict(feature.get("properties") or {})
         role = properties.pop("role", None)
         if role == "centreline" and centreline is None:
-            centreline = _centreline_from(feature, properties, closed=closed)
+            centreline = _centreline_from(feature, properties, closed=closed, first=first)
         elif role == "gate":
             gates.append(_gate_from(feature, properties, first=first))
         elif role == "corner":
@@ -162,6 +164,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         },
         other_features=tuple(others),
         version=str(described["version"]),
+        verdict=None if verdict is None else verdict_from(verdict),
         **newer,
     )
 
@@ -179,6 +182,15 @@ def _number_or_none(name: str, value: Any) -> float | None:
 def _widths(row: Sequence[Any]) -> tuple[float, float, float]:
     chainage_m, left_m, right_m = (_number("width_profile", value) for value in row)
     return chainage_m, left_m, right_m
+
+
+def _accuracy(row: Sequence[Any]) -> AccuracyRow:
+    chainage_m, sigma_m, kind = row
+    return AccuracyRow(
+        float(_number("accuracy_profile", chainage_m)),
+        float(_number("accuracy_profile", sigma_m)),
+        _text("accuracy_profile", kind),
+    )
 
 
 def _text(name: str, value: Any) -> Any:
@@ -246,12 +258,13 @@ def _line_from(feature: Mapping[str, Any]) -> Floats:
 
 
 def _centreline_from(
-    feature: Mapping[str, Any], properties: dict[str, Any], *, closed: bool
+    feature: Mapping[str, Any], properties: dict[str, Any], *, closed: bool, first: bool
 ) -> Centreline:
     line = _line_from(feature)
     length_m = polyline_length(line[:, 0], line[:, 1])
     require("length_m", length_m, TrackFileError, "has", place="feature centreline")
     profile = properties.pop("width_profile", None)
+    known = None if first else properties.pop("accuracy_profile", None)
     return Centreline(
         line[:, 0],
         line[:, 1],
@@ -259,6 +272,7 @@ def _centreline_from(
         height_m=line[:, 2] if line.shape[1] > 2 else None,
         width_m=_number_or_none("width_m", properties.pop("width_m", None)),
         width_profile=None if profile is None else tuple(_widths(row) for row in profile),
+        accuracy_profile=None if known is None else tuple(_accuracy(row) for row in known),
         id=feature["id"],
         properties=properties,
         members=_members(feature),

@@ -37,6 +37,11 @@ def track_to_document(track: Track) -> dict[str, Any]:
                 "width_profile": None
                 if line.width_profile is None
                 else [[round(v, 2) for v in row] for row in line.width_profile],
+                **(
+                    {}
+                    if line.accuracy_profile is None
+                    else {"accuracy_profile": [row.as_row() for row in line.accuracy_profile]}
+                ),
                 **line.properties,
             },
             **line.members,
@@ -65,9 +70,12 @@ def track_to_document(track: Track) -> dict[str, Any]:
     )
     box = bounding_box(lines)
     newer = {name: getattr(track, name) for name in MEMBERS_OF_1_1 if getattr(track, name)}
+    if track.verdict is not None:
+        newer["verdict"] = track.verdict.as_row()
     # A file that could be of version 1.0 stays what it was.
     version = track.version
-    if version == FIRST_VERSION and (newer or any(gate.name_given for gate in track.gates)):
+    named = any(gate.name_given for gate in track.gates)
+    if version == FIRST_VERSION and (newer or named or line.accuracy_profile is not None):
         version = VERSION
     return {
         "type": "FeatureCollection",

@@ -11,6 +11,7 @@ from typing import Any
 
 from trackkit.errors import TrackFileError
 from trackkit.geometry.shape import direction_of
+from trackkit.track.accuracy import AccuracyRow
 from trackkit.track.countries import COUNTRY_CODES
 from trackkit.track.features import Corner
 from trackkit.track.history import now
@@ -75,7 +76,8 @@ def set_fact(track: Track, key: str, value: str, *, by: str | None = None) -> Fa
         The track.
     key
         One of `FACTS`, with hyphens or underscores.  ``length_m``, ``direction`` and
-        ``apex_m:CORNER``, which follow from the line, take no other value than the line has.
+        ``apex_m:CORNER``, which follow from the line, take no other value than the line has;
+        ``accuracy_m`` is for a line that was drawn or surveyed.
     value
         The new value; an empty text for none, where the track may be without.
     by
@@ -102,6 +104,9 @@ def set_fact(track: Track, key: str, value: str, *, by: str | None = None) -> Fa
     new = _READERS[name](track, value.strip())
     before = getattr(track, name)
     changed = replace(track, **{name: new})
+    if name == "accuracy_m" and track.centreline.accuracy_profile is not None:
+        drawn = (AccuracyRow(0.0, float(new), "drawn"),)
+        changed = replace(changed, centreline=replace(track.centreline, accuracy_profile=drawn))
     if None not in (changed.valid_from, changed.valid_until):
         _require_period(str(changed.valid_from), str(changed.valid_until))
     what = f"set {name} from {_shown(before)} to {_shown(new)}"
@@ -251,6 +256,19 @@ def _direction(track: Track, text: str) -> str | None:
     return actual
 
 
+def _accuracy(track: Track, text: str) -> float:
+    rows = track.centreline.accuracy_profile or ()
+    if any(row.kind != "drawn" for row in rows):
+        raise TrackFileError(
+            "accuracy_m is that of the accuracy profile, which recordings gave",
+            remedy="fold further recordings in, which sharpens it",
+        )
+    given = _metres(text, "accuracy_m")
+    if given < 0.0:
+        raise TrackFileError(f"accuracy_m is a number of metres of 0 or more, not {text!r}")
+    return given
+
+
 _READERS: Mapping[str, Callable[[Track, str], Any]] = {
     "name": lambda _, text: text_of(text, "the name of a track", needed=True),
     "layout": lambda _, text: text_of(text, "the name of a layout"),
@@ -262,8 +280,9 @@ _READERS: Mapping[str, Callable[[Track, str], Any]] = {
     "notes": _notes,
     "length_m": _length,
     "direction": _direction,
+    "accuracy_m": _accuracy,
 }
-FACTS = tuple(name for name in _READERS if name not in ("length_m", "direction"))
+FACTS = tuple(name for name in _READERS if name not in ("length_m", "direction", "accuracy_m"))
 """What people can say of a track."""
 
 

@@ -9,11 +9,20 @@ from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, geodesic_distance
+from trackkit.track.accuracy import (
+    AccuracyKind,
+    AccuracyRow,
+    Kinds,
+    metres_of_kinds,
+    read_profile,
+    require_profile,
+)
 
 GateKind = Literal["finish", "start", "sector", "speed", "pit-entry", "pit-exit"]
 GATE_KINDS: tuple[GateKind, ...] = ("finish", "start", "sector", "speed", "pit-entry", "pit-exit")
@@ -43,6 +52,9 @@ class Centreline:
         Width of the band where cars run, metres, or None where unknown.
     width_profile
         Rows of (chainage_m, left_m, right_m), metres, or None.
+    accuracy_profile
+        How well each metre of the line is known, rows by rising chainage, or None where nobody has
+        measured it.
     id
         Of its feature in the file.
     properties, members
@@ -51,7 +63,8 @@ class Centreline:
     Raises
     ------
     TrackFileError
-        When there are fewer than 2 positions, or one is no longitude and latitude.
+        When there are fewer than 2 positions, one is no longitude and latitude, or the accuracy
+        profile says nothing certain.
     """
 
     longitude_deg: Floats
@@ -60,6 +73,7 @@ class Centreline:
     height_m: Floats | None = None
     width_m: float | None = None
     width_profile: tuple[tuple[float, float, float], ...] | None = None
+    accuracy_profile: tuple[AccuracyRow, ...] | None = None
     id: str = "centreline"
     properties: Mapping[str, Any] = field(default_factory=dict)
     members: Mapping[str, Any] = field(default_factory=dict)
@@ -71,6 +85,8 @@ class Centreline:
                 place="feature centreline",
             )
         require_positions(self.longitude_deg, self.latitude_deg, "feature centreline")
+        if self.accuracy_profile is not None:
+            require_profile(self.accuracy_profile, "feature centreline")
 
     def __repr__(self) -> str:
         return f"Centreline({_line_repr(self)}, {'closed' if self.closed else 'open'})"
@@ -86,6 +102,38 @@ class Centreline:
         return Curve.through(
             self.plane.to_plane(self.longitude_deg, self.latitude_deg), closed=self.closed
         )
+
+    def accuracy_at(self, chainage_m: ArrayLike) -> tuple[Floats, Kinds] | None:
+        """Read how well the line is known at places along it.
+
+        Parameters
+        ----------
+        chainage_m
+            Places, metres, any shape; on a closed line any number of laps on or back.
+
+        Returns
+        -------
+        tuple of ndarray or None
+            One sigma of the line's sideways place, metres, and the kind, each of the shape of
+            `chainage_m`; None where the line has no accuracy profile.
+        """
+        if self.accuracy_profile is None:
+            return None
+        length_m = self.curve.length_m
+        return read_profile(self.accuracy_profile, chainage_m, length_m, closed=self.closed)
+
+    def metres_of_kinds(self) -> dict[AccuracyKind, float] | None:
+        """Add up how far the line is measured, thin, carried and drawn.
+
+        Returns
+        -------
+        dict or None
+            Metres by kind, together the length of the line; None where the line has no accuracy
+            profile.
+        """
+        if self.accuracy_profile is None:
+            return None
+        return metres_of_kinds(self.accuracy_profile, self.curve.length_m, closed=self.closed)
 
     @property
     def gap_m(self) -> float:

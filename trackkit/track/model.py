@@ -15,6 +15,7 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.shape import Direction
 from trackkit.remedies import Remedy
+from trackkit.track.accuracy import Verdict
 from trackkit.track.features import (
     Centreline,
     Corner,
@@ -74,13 +75,16 @@ class Track:
     history, sources, accepted
         Entries of the file: what was changed, what it was made of, findings that are accepted.
     accuracy_m
-        One sigma of the centreline's place, metres, or None where unknown.
+        One sigma of the centreline's sideways place, metres, or None where unknown; where there is
+        an accuracy profile, the root mean square of it.
     notes
         For people.
     valid_from, valid_until
         First and last day on which the layout was driven as it is here, RFC 3339 dates, or None.
     replaces
         Id of the track whose layout this one has taken the place of, or None.
+    verdict
+        Whether it is fit to hand on, as it was judged last, or None; it may have changed since.
     members, foreign, other_features
         What trackkit does not know in the file: members of its ``track`` object, members of the
         collection, features.
@@ -115,6 +119,7 @@ class Track:
     valid_from: str | None = None
     valid_until: str | None = None
     replaces: str | None = None
+    verdict: Verdict | None = None
     members: Mapping[str, Any] = field(default_factory=dict)
     foreign: Mapping[str, Any] = field(default_factory=dict)
     other_features: tuple[Mapping[str, Any], ...] = ()

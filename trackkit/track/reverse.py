@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 
 from trackkit.geometry.shape import direction_of
+from trackkit.track import accuracy
 from trackkit.track.derive import renamed_in_order, renamings, with_corners
 from trackkit.track.features import Gate, GateKind, PitLane
 from trackkit.track.history import now
@@ -31,7 +32,8 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
     """Make the track of the other racing direction; nothing moves on the ground.
 
     The line runs the other way from the same datum, every gate's ends are swapped, left and right
-    of the width profile change places, and chainages count the other way.  Pit entry and pit exit
+    of the width profile change places, and chainages count the other way.  A verdict was one on the
+    other direction, and is left out.  Pit entry and pit exit
     change places, on an open course start and finish too.  Gates and corners keep their ids, save
     that of an open course's start and finish, which are what they are called.
 
@@ -55,6 +57,9 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
     profile = line.width_profile
     if profile is not None:
         profile = tuple(sorted((length - s, right, left) for s, left, right in profile))
+    known = line.accuracy_profile
+    if known is not None:
+        known = accuracy.turned(known, length, closed=track.closed)
     turned = replace(
         track,
         id=_other_layout(track.id, "-"),
@@ -65,6 +70,7 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
             latitude_deg=line.latitude_deg[::-1].copy(),
             height_m=None if line.height_m is None else line.height_m[::-1].copy(),
             width_profile=profile,
+            accuracy_profile=known,
         ),
         pit_lanes=tuple(_turned_lane(lane) for lane in track.pit_lanes),
         crossovers=tuple(
@@ -72,6 +78,7 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
             for c in track.crossovers
         ),
         accepted=(),
+        verdict=None,
         gates=(),
     )
     turned = replace(turned, direction=direction_of(turned.curve))

@@ -93,6 +93,7 @@ def read_nmea(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
         place=epochs.line[fixed],
         dropped=(Dropped("no fix", lost, words),) if lost else (),
         remarks=_damage_remark(damaged),
+        accuracy_of="axis",
     )
 
 

@@ -61,7 +61,6 @@ export interface BaseDocument {
   corners: Corner[];
   straights: Straight[];
   bridges: Bridge[];
-  pit_lanes: PlaceList[];
   quality: Quality | null;
   recordings: Recording[];
   laps: LapTrace[];
@@ -103,6 +102,7 @@ export interface PackedLine {
   band_m: Pair;
   left_m: Packed;
   right_m: Packed;
+  accuracy: Accuracy | null;
 }
 /**
  * The line between its points, which a closed line ends with the first of again: cubic Hermite pieces by chord length. bearing_deg is the racing direction, clockwise from true north, pace the length of the derivative. The parameter by chainage is made of cubic Hermite pieces too, of slope 1 / pace.
@@ -123,6 +123,19 @@ export interface Packed {
   type: "u16" | "i32";
   count: number;
   data: string;
+}
+/**
+ * How well the line is known: one sigma of its sideways place at the chainages of left_m, and where it is not measured. A stretch over the seam of a lap ends beyond its length.
+ */
+export interface Accuracy {
+  sigma_m: Packed;
+  stretches: Stretch[];
+}
+export interface Stretch {
+  from_m: number;
+  to_m: number;
+  kind: "thin" | "carried" | "drawn";
+  sigma_m: number;
 }
 export interface Corner {
   id: string;
@@ -153,13 +166,6 @@ export interface Bridge {
    * How far the bridge reaches either way from where the lines cross.
    */
   reach_m: number;
-}
-/**
- * Positions in the order in which they are driven.
- */
-export interface PlaceList {
-  lon: Packed;
-  lat: Packed;
 }
 /**
  * One sigma of a crossing at evenly spaced chainages from 0 to the end, which a closed line leaves out.

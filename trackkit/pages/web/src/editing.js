@@ -8,6 +8,7 @@ import { Requests } from "./requests.js";
 import { ask, tellClosed } from "./server.js";
 
 /**
+ * @import { Position } from "./line.js"
  * @import { StateDocument } from "./state_document.js"
  * @import { Change, Edit } from "./requests.js"
  * @import { Disk, Opened, Saved } from "./server.js"
@@ -32,6 +33,8 @@ export class Editing {
     /** The file on disk, as far as it is not what was read or written last. */
     this.disk = { changed: false, gone: false };
     this.leaving = false;
+    /** @type {{ length: number, takeBack: () => void }} steps of what is not done yet */
+    this.draft = { length: 0, takeBack: () => {} };
     /** @type {{ id: string, merge: string, at: number } | null} */
     this.nudged = null;
     /** @type {ReturnType<typeof setTimeout> | undefined} */
@@ -76,6 +79,10 @@ export class Editing {
   edit(edit) {
     const gate = edit.gate === undefined ? {} : { gate: edit.gate };
     return this.requests.add({ edit: () => edit, ...gate });
+  }
+
+  undo() {
+    void (this.draft.length ? this.draft.takeBack() : this.edit({ do: "undo" }));
   }
 
   /**
@@ -145,6 +152,7 @@ export class Editing {
       undo: () => (redo ? `Undone: ${redo}.` : "Undone."),
       redo: () => (undo ? `Done again: ${undo}.` : "Done again."),
       set: () => (undo ? `Done: ${undo}.` : "Done."),
+      "pit-lane": () => (undo ? `Done: ${undo}.` : "Done."),
       rename: () => `The gate is called ${name}.`,
       width: () => `${name} is ${metres(gate?.width_m ?? NaN, digits)} wide.`,
       move: () => `${name} is at ${metres(gate?.chainage_m ?? NaN, digits)}.`,
@@ -265,6 +273,17 @@ export class Editing {
    */
   setFact(key, value) {
     void this.edit({ do: "set", key, value });
+  }
+
+  /**
+   * Lay the pit lane along a line, or take it away.
+   *
+   * @param {Position[] | null} line
+   * @param {string} [merge]
+   */
+  layPitLane(line, merge) {
+    const key = merge === undefined ? {} : { merge };
+    return this.requests.add({ edit: () => ({ do: "pit-lane", line, ...key }), ...key });
   }
 
   /** @param {string} id */

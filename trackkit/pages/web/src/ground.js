@@ -2,12 +2,15 @@
 // pit lane, bridges. Panning only shifts the canvas; it is drawn again when the map stands still.
 
 import { colours } from "./colours.js";
+import { drawDoubt, drawUnmeasured } from "./doubt.js";
+import { LanePaths } from "./lane_paths.js";
 import { worldOf, worldOfPositions } from "./mercator.js";
 import { unpack } from "./packing.js";
+import { bandOf, CASING, pathOf } from "./paths.js";
 import { speedClasses } from "./speed_classes.js";
 
 /**
- * @import { Bridge, Fixes } from "./base_document.js"
+ * @import { Bridge, Fixes, Stretch } from "./base_document.js"
  * @import { Colours } from "./colours.js"
  * @import { WorldPoints } from "./mercator.js"
  * @import { Session } from "./session.js"
@@ -18,7 +21,6 @@ import { speedClasses } from "./speed_classes.js";
  * @property {Uint8Array} broken  1 where no line is drawn to a fix
  */
 
-const CASING = "#16181a";
 const ARROW_EVERY_PX = 90;
 /** Fixes nearer together on the screen are left out. */
 const LEAST_STEP_PX = 1.3;
@@ -38,7 +40,13 @@ export class Ground extends L.Renderer {
     this.middle = worldOfPositions(line.drawn.map(({ lon, lat }) => [lon, lat]));
     this.leftSide = this.side(line.left);
     this.rightSide = this.side(line.right.map((reach) => -reach));
-    this.lanes = base.pit_lanes.map((lane) => worldOf(unpack(lane.lon), unpack(lane.lat)));
+    const sigma = line.sigma?.map((value) => 2 * value);
+    this.doubt = sigma ? [this.side(sigma), this.side(sigma.map((reach) => -reach))] : null;
+    this.unmeasured = (base.line.accuracy?.stretches ?? []).map((stretch) => ({
+      kind: stretch.kind,
+      world: this.stretchOf(stretch),
+    }));
+    this.lanes = new LanePaths(session, () => this.redraw());
     this.bridges = base.bridges.flatMap((bridge) => this.bridgeEdges(bridge));
     this.drives = base.recordings.map(({ fixes }) =>
       fixes ? driveOf(fixes, base.speed_bounds_kmh) : null,
@@ -49,6 +57,14 @@ export class Ground extends L.Renderer {
   side(reach) {
     const { line } = this.session;
     return worldOfPositions(Array.from(reach, (aside, n) => line.beside(line.drawn[n], aside)));
+  }
+
+  /** @param {Stretch} stretch  where the line is not measured */
+  stretchOf({ from_m, to_m }) {
+    const { line } = this.session;
+    const count = Math.max(1, Math.ceil((to_m - from_m) / line.step));
+    const at = (/** @type {number} */ n) => line.at(from_m + ((to_m - from_m) * n) / count);
+    return worldOfPositions(Array.from({ length: count + 1 }, (_, n) => [at(n).lon, at(n).lat]));
   }
 
   /** @param {Bridge} bridge */
@@ -137,9 +153,15 @@ export class Ground extends L.Renderer {
     context.lineCap = "round";
     context.setLineDash([]);
     drawBand(context, named, points(this.leftSide), points(this.rightSide));
-    this.lanes.forEach((lane) => drawLane(context, named, points(lane)));
+    if (this.doubt) {
+      drawDoubt(context, named, points(this.doubt[0]), points(this.doubt[1]));
+    }
+    this.lanes.world.forEach((lane) => drawLane(context, named, points(lane)));
     this.drawDrives(context, scale, origin);
     this.bridges.forEach((edge) => drawBridge(context, named, points(edge)));
+    this.unmeasured.forEach(({ kind, world }) =>
+      drawUnmeasured(context, named, kind, points(world)),
+    );
     drawLine(context, named, points(this.middle));
   }
 
@@ -211,9 +233,6 @@ function driveOf(fixes, boundsKmh) {
 }
 
 /**
- * Quadrilaterals between neighbouring cross-sections, all turned the same way, so that the band
- * stays whole where a tight corner's inside folds over itself or a bridge crosses it.
- *
  * @param {CanvasRenderingContext2D} context
  * @param {Colours} named
  * @param {WorldPoints} left
@@ -221,26 +240,7 @@ function driveOf(fixes, boundsKmh) {
  */
 function drawBand(context, named, left, right) {
   const onTiles = document.body.classList.contains("on-tiles");
-  const band = new Path2D();
-  for (let n = 0; n < left.x.length - 1; n++) {
-    const ring = [
-      [left.x[n], left.y[n]],
-      [left.x[n + 1], left.y[n + 1]],
-      [right.x[n + 1], right.y[n + 1]],
-      [right.x[n], right.y[n]],
-    ];
-    let area = 0;
-    ring.forEach(([x, y], k) => {
-      const [u, v] = ring[(k + 1) % 4];
-      area += x * v - u * y;
-    });
-    if (area < 0) {
-      ring.reverse();
-    }
-    band.moveTo(ring[0][0], ring[0][1]);
-    ring.slice(1).forEach(([x, y]) => band.lineTo(x, y));
-    band.closePath();
-  }
+  const band = bandOf(left, right);
   context.globalAlpha = onTiles ? 0.6 : 1;
   context.strokeStyle = named.bandEdge;
   context.lineWidth = 2.4;
@@ -333,18 +333,6 @@ function addArrow(arrows, x, y, turn) {
   arrows.moveTo(x + 8 * Math.cos(turn - 2.5), y + 8 * Math.sin(turn - 2.5));
   arrows.lineTo(x, y);
   arrows.lineTo(x + 8 * Math.cos(turn + 2.5), y + 8 * Math.sin(turn + 2.5));
-}
-
-/** @param {...WorldPoints} lines */
-function pathOf(...lines) {
-  const path = new Path2D();
-  for (const { x, y } of lines) {
-    path.moveTo(x[0], y[0]);
-    for (let n = 1; n < x.length; n++) {
-      path.lineTo(x[n], y[n]);
-    }
-  }
-  return path;
 }
 
 /**

@@ -73,7 +73,11 @@ function pressedAnywhere(editing, event) {
   if ((key !== "z" && key !== "y") || isTypedIn(event.target)) {
     return false;
   }
-  void editing.edit({ do: key === "y" || event.shiftKey ? "redo" : "undo" });
+  if (key === "y" || event.shiftKey) {
+    void editing.edit({ do: "redo" });
+  } else {
+    editing.undo();
+  }
   return true;
 }
 

@@ -55,6 +55,8 @@ export class Line {
     this.length = line.length_m;
     this.left = unpack(line.left_m);
     this.right = unpack(line.right_m);
+    /** One sigma of its sideways place at the places that are drawn, metres. */
+    this.sigma = line.accuracy ? unpack(line.accuracy.sigma_m) : null;
     /** Distance between the places that are drawn, metres. */
     this.step = this.length / (this.left.length - 1);
     const lon = unpack(line.spline.lon);

@@ -37,6 +37,8 @@ export class MapView {
     this.hooks = hooks;
     /** Whether someone took hold of the map. */
     this.held = false;
+    /** @type {(at: Position) => boolean} what a click does instead, while something is drawn */
+    this.taken = () => false;
     this.places = session.line.drawn.map(({ lat, lon }) => L.latLng(lat, lon));
     this.map = L.map(node, {
       preferCanvas: true,
@@ -173,6 +175,9 @@ export class MapView {
 
   /** @param {L.LeafletMouseEvent} event */
   clicked(event) {
+    if (this.taken([event.latlng.lng, event.latlng.lat])) {
+      return;
+    }
     const at = this.under(event.latlng);
     if (at === null) {
       return;

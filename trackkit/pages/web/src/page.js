@@ -15,9 +15,11 @@ import { listenToKeys } from "./keyboard.js";
 import { LapChoice, LapTable } from "./lap_table.js";
 import { Ledger } from "./ledger.js";
 import { MapView } from "./map.js";
+import { PitLaneEditor } from "./pit_lane.js";
 import { PlaceMenu } from "./place_menu.js";
 import { Session } from "./session.js";
 import { Toolbar } from "./toolbar.js";
+import { VerdictPanel } from "./verdict.js";
 
 /**
  * @import { Tiles } from "./map.js"
@@ -32,6 +34,7 @@ import { Toolbar } from "./toolbar.js";
  * @typedef {object} Hand  what changes gates
  * @property {Editing} editing
  * @property {DiskNotice} disk
+ * @property {Dragging} dragging
  * @property {Hooks} hooks
  *
  * @typedef {object} Page
@@ -39,6 +42,7 @@ import { Toolbar } from "./toolbar.js";
  * @property {MapView} map
  * @property {ChartView} chart
  * @property {Editing | null} editing  null where nothing can be changed
+ * @property {PitLaneEditor | null} lane
  * @property {DiskNotice | null} disk
  */
 
@@ -62,12 +66,14 @@ export function open(tiles) {
   new Ledger(session, find("#ledger", HTMLElement), editing);
   const map = new MapView(session, find("#map", HTMLElement), hooks, tiles);
   const chart = new ChartView(session, find("#chart", HTMLElement), hooks);
+  const lane = hand && new PitLaneEditor(session, hand.editing, map, hand.dragging);
   new LapTable(session, find("#lap-table", HTMLTableElement));
   new LapChoice(session);
   new FindingList(session, map, editing);
+  new VerdictPanel(session);
   new CornerTables(session, editing);
   listenToGroundChoices(map);
-  page = { session, map, chart, editing, disk: hand?.disk ?? null };
+  page = { session, map, chart, editing, lane, disk: hand?.disk ?? null };
 }
 
 /**
@@ -85,6 +91,7 @@ function handOf(session, opened) {
   return {
     editing,
     disk: new DiskNotice(session, editing),
+    dragging,
     hooks: {
       gate: (id, elements) => dragging.gate(id, elements),
       post: (id, element) => dragging.post(id, element),

@@ -13,6 +13,7 @@
  * @property {string} [name]
  * @property {string} [key]
  * @property {string} [value]
+ * @property {import("./line.js").Position[] | null} [line]  of the pit lane; null takes it away
  *
  * @typedef {object} Change
  * @property {() => Edit} edit  as it stands when it is sent

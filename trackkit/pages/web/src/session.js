@@ -24,7 +24,7 @@ import { Traces } from "./traces.js";
  * @property {[Position, Position]} ends  left first
  *
  * @typedef {"state" | "selected" | "place" | "laps" | "sliding" | "finding" | "disk" | "conflict"
- *   } Topic
+ *   | "draft"} Topic
  */
 
 /**

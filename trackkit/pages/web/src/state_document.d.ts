@@ -60,6 +60,14 @@ export interface StateDocument {
     number: number;
     name: string;
   }[];
+  pit_lanes: {
+    id: string;
+    length_m: number;
+    /**
+     * Positions in the direction it is driven.
+     */
+    line: Position[];
+  }[];
   /**
    * In racing order.
    */
@@ -79,6 +87,10 @@ export interface StateDocument {
    * What a check has to say, or null where nothing was checked.
    */
   findings: Finding[] | null;
+  /**
+   * Whether the track is fit to hand on, judged anew; null while a gate is dragged, when the one before stands.
+   */
+  verdict: Verdict | null;
   remarks: string[];
 }
 export interface Gate {
@@ -153,4 +165,21 @@ export interface Finding {
     };
   };
   accepted: boolean;
+}
+export interface Verdict {
+  fit: boolean;
+  reasons: string[];
+  /**
+   * The one thing to do next.
+   */
+  next: string | null;
+  remarks: string[];
+  /**
+   * Digest of the geometry, shortened: people compare it.
+   */
+  letters: string;
+  /**
+   * Day of the verdict in the file, where it is about this geometry.
+   */
+  judged_on: string | null;
 }

@@ -14,20 +14,23 @@ export class Toolbar {
    */
   constructor(session, editing) {
     this.session = session;
+    this.editing = editing;
     this.undo = find("#undo", HTMLButtonElement);
     this.redo = find("#redo", HTMLButtonElement);
     this.save = find("#save", HTMLButtonElement);
     this.unsaved = find("#unsaved", HTMLElement);
-    this.undo.addEventListener("click", () => void editing.edit({ do: "undo" }));
+    this.undo.addEventListener("click", () => editing.undo());
     this.redo.addEventListener("click", () => void editing.edit({ do: "redo" }));
     this.save.addEventListener("click", () => void editing.save());
-    session.on(["state"], () => this.draw());
+    session.on(["state", "draft"], () => this.draw());
     this.draw();
   }
 
   draw() {
     const { state } = this.session;
-    enable(this.undo, state.can_undo, "Undo", state.undo_what);
+    const drawn = this.editing.draft.length > 0;
+    const undone = drawn ? "the last point" : state.undo_what;
+    enable(this.undo, drawn || state.can_undo, "Undo", undone);
     enable(this.redo, state.can_redo, "Redo", state.redo_what);
     enable(this.save, true, "Save", null);
     this.unsaved.textContent = state.unsaved ? "Not saved" : "Saved";

@@ -35,6 +35,7 @@ function circle(radius, { lon = 162, lat = 45, turn = 2 * Math.PI } = {}) {
     {
       length_m: length,
       band_m: [10, 10],
+      accuracy: null,
       left_m: pack(Array(401).fill(4), 0.01),
       right_m: pack(Array(401).fill(6), 0.01),
       spline: {
