@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from ellipse import PLANE, recorded
+from ellipse import PLANE, received, recorded
 
 from trackkit.motion.doppler_noise import doppler_levels
 from trackkit.motion.drive import smooth
@@ -65,6 +65,17 @@ def test_noise_is_read_as_what_it_is_at_any_rate(rate_hz):
     assert slow.slow_doppler_mps == SIGMA_MPS
     assert slow.doppler_mps < 0.3 * SIGMA_MPS
     assert 0.7 < slow.slow_doppler_time_s < 1.5
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 10.0, 25.0])
+def test_speeds_without_courses_err_as_much_as_velocities_do(rate_hz):
+    time = np.arange(0.0, 200.0, 1.0 / rate_hz)
+    recording = replace(received(time, 3), course_deg=None)
+
+    levels = smooth(recording, PLANE).levels
+
+    assert levels.slow_doppler_mps == 0.0
+    assert levels.doppler_mps == pytest.approx(SIGMA_MPS, rel=0.15)
 
 
 def test_rows_written_faster_than_the_receiver_measures_say_nothing_new():

@@ -102,6 +102,7 @@ def test_jumps_cost_a_drive_what_gaps_of_their_length_cost(rate_hz, seed):
     assert cost <= 1.05 * cost_of_gaps
     # That the positions there are not to be trusted shows, and how well the drive is known without.
     assert drives[0].trust[jumping].max() < 0.01
+    assert drives[0].trust[~jumping] == pytest.approx(drives[1].trust, abs=0.01)
     middle = np.array([int(np.argmin(np.abs(time - 89.5)))])
     slope = np.array([[1.0, 0.0]])
     sigma = np.sqrt(drives[0].variance(middle, np.array([0.5]), slope))

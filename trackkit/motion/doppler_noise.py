@@ -25,9 +25,9 @@ _EVEN = 0.2
 """Share of the usual interval by which one may differ in a stretch."""
 _QUIET = 0.35
 """Share of stretches, from the quietest on, that the power at a frequency is read from."""
-_QUIET_POWER = 0.6175
-"""The same quantile of the power of white noise of unit variance, the mean of two axes: of a gamma
-variable of shape 2 and mean 1."""
+_QUIET_POWER = {1: 0.4308, 2: 0.6175}
+"""The same quantile of the power of white noise of unit variance, by how many axes it is on: of a
+gamma variable of that shape and of mean 1."""
 _LEAST_HZ = 0.7
 """Below this frequency the drive outweighs any noise."""
 _STEEPNESS = (5.75, 6.5, 8.0, 10.0)
@@ -136,10 +136,12 @@ def _spectrum(measured: Measured) -> tuple[float, Floats, Floats, float] | None:
     taper = np.hanning(count + 2)[1:-1]
     taper /= np.sqrt((taper**2).sum())
     turning = np.fft.rfft(third * taper[:, None], axis=1)
-    power = 0.5 * (turning.real**2 + turning.imag**2).sum(axis=2)
+    # Speeds without courses err along the direction of travel only.
+    axes = 2 if measured.direction is None else 1
+    power = (turning.real**2 + turning.imag**2).sum(axis=2) / axes
     frequency = np.arange(power.shape[1]) / (count * interval)
     used = frequency >= _LEAST_HZ
-    quiet = np.quantile(power[:, used], _QUIET, axis=0) / _QUIET_POWER
+    quiet = np.quantile(power[:, used], _QUIET, axis=0) / _QUIET_POWER[axes]
     gain = (2.0 - 2.0 * np.cos(2.0 * np.pi * frequency[used] * interval)) ** 3
     weight = min(_PER_STRETCH * len(starts), _MOST_WEIGHT)
     return interval, frequency[used], quiet / gain, weight

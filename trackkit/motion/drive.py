@@ -324,7 +324,10 @@ def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None
     jumping = jumping_positions(measured)
     if jumping.any():
         measured = replace(measured, scale=np.where(jumping, SPOILED, 1.0) * measured.scale)
-    trust = np.where(stray_positions(measured) | jumping, LEAST_TRUST, 1.0)
+    stray = jumping.copy()
+    # Beside a jump the fixes before and after it would look astray.
+    stray[~jumping] = stray_positions(measured.only(~jumping) if jumping.any() else measured)
+    trust = np.where(stray, LEAST_TRUST, 1.0)
     if len(recording) < 3:
         return _drive(recording, plane, measured, piece, levels or USUAL, trust)
     if recording.speed_mps is not None and recording.course_deg is None:
