@@ -12,12 +12,11 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
-from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
 from trackkit.timing.crossings import AGAIN_M, Crossing, cross, interval_sigma
 from trackkit.timing.driving_sessions import DrivingSession, driving_sessions, standing_spells
 from trackkit.timing.lap_remarks import with_remarks
-from trackkit.timing.lap_wander import wander_from_laps
+from trackkit.timing.lap_wander import levels_from_laps
 from trackkit.timing.laps import Lap, SectorTime, laps_between
 from trackkit.timing.report import LapReport
 from trackkit.timing.rules import USUAL_RULES, LapRules
@@ -199,8 +198,8 @@ class TimedRecording:
         laps = _wander_laps(track, _laps_of(track, crossings, self._parts(rules)[1]))
         if laps != self._wander_laps:
             self._wander_laps = laps
-            wander = wander_from_laps(track, self.by_itself, laps) or USUAL.wander_m
-            self.drive = self.by_itself.with_levels(replace(self.by_itself.levels, wander_m=wander))
+            levels = levels_from_laps(track, self.by_itself, laps)
+            self.drive = self.by_itself.with_levels(levels)
             self._crossings, self._sigmas = {}, {}
 
 
