@@ -88,22 +88,30 @@ def continuous_best(laps: Sequence[Lap]) -> float | None:
     return None if run is None else run[1].time_s - run[0].time_s
 
 
-def picked_too_small(laps: Sequence[Lap]) -> float:
+def picked_too_small(drive: Drive | FixCovariance, laps: Sequence[Lap]) -> float:
     """By how much the best sectors are too small for being picked as such, seconds.
 
     Of times that scatter by more than their own errors the smallest owes the share of its lead
-    that the errors have in the scatter (regression to the mean; from memory).
+    that the errors have in the scatter (regression to the mean; from memory).  Errors that the
+    same sector of all laps shares pick none of them.
     """
     counted = [lap for lap in laps if lap.counts]
     if len(counted) < _FEWEST_TO_SCATTER:
         return 0.0
     too_small = 0.0
-    for index, best, _ in best_sectors(laps):
-        sectors = [lap.sectors[index] for lap in counted]
-        times = np.array([sector.time_s for sector in sectors], dtype=float)
-        sigmas = np.array([sector.sigma_s for sector in sectors], dtype=float)
+    for index, best, of_lap in best_sectors(laps):
+        times = np.array([lap.sectors[index].time_s for lap in counted], dtype=float)
+        others = [lap for lap in counted if lap is not of_lap]
+        other = others[len(others) // 2]
+        terms = [
+            (crossing, sign)
+            for lap, sign in ((of_lap, 1.0), (other, -1.0))
+            for crossing, sign in ((lap.passed[index], -sign), (lap.passed[index + 1], sign))
+            if crossing is not None
+        ]
         scatter = float(times.var(ddof=1))
-        share = min(1.0, float((sigmas**2).mean()) / scatter) if scatter > 0 else 1.0
+        own = 0.5 * sum_sigma(drive, terms) ** 2
+        share = min(1.0, own / scatter) if scatter > 0 else 1.0
         if best.time_s is not None:
             too_small += max(0.0, float(times.mean()) - best.time_s) * share
     return too_small
