@@ -132,7 +132,7 @@ class LapReport:
         if best_sigmas:
             of_sum = sum_of_sectors_sigma(kept, best_sectors(laps))
             sigmas = (
-                None if of_sum is None else float(np.hypot(of_sum, picked_too_small(laps))),
+                None if of_sum is None else float(np.hypot(of_sum, picked_too_small(kept, laps))),
                 None if run is None else interval_sigma(kept, *run),
                 median_sigma(kept, counted),
             )
