@@ -96,7 +96,7 @@ def known_along(
     alike = _ALIKE * (share * between).sum(axis=0) ** 2
     if len(laps) == 1:
         alike = between[0] ** 2
-    carried = ~counts.any(axis=0)
+    carried = np.asarray(~counts.any(axis=0))
     alike = np.where(carried, bridged_sigma(curve, chainage_m, carried) ** 2, alike)
     line = curve.position(chainage_m)
     moved = low_pass(line, curve.length_m, wavelength_m, closed=curve.closed) - line

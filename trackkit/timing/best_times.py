@@ -12,6 +12,7 @@ from trackkit.timing.crossings import Crossing, sum_sigma
 from trackkit.timing.laps import Lap, SectorTime
 
 _FEWEST_TO_SCATTER = 3
+_MOST_COMPARED = 12
 
 
 def best_sectors(laps: Sequence[Lap]) -> list[tuple[int, SectorTime, Lap]]:
@@ -46,12 +47,7 @@ def sum_of_sectors_sigma(
     drive: Drive | FixCovariance, sectors: Sequence[tuple[int, SectorTime, Lap]]
 ) -> float | None:
     """One sigma of the sum of some sectors; where two share a crossing, its error cancels."""
-    terms = [
-        (crossing, sign)
-        for index, _, lap in sectors
-        for crossing, sign in ((lap.passed[index], -1.0), (lap.passed[index + 1], 1.0))
-        if crossing is not None
-    ]
+    terms = [term for index, _, lap in sectors for term in _terms(lap, index, 1.0)]
     return sum_sigma(drive, terms) if terms else None
 
 
@@ -91,30 +87,34 @@ def continuous_best(laps: Sequence[Lap]) -> float | None:
 def picked_too_small(drive: Drive | FixCovariance, laps: Sequence[Lap]) -> float:
     """By how much the best sectors are too small for being picked as such, seconds.
 
-    Of times that scatter by more than their own errors the smallest owes the share of its lead
-    that the errors have in the scatter (regression to the mean; from memory).  Errors that the
-    same sector of all laps shares pick none of them.
+    Times with errors scatter by more than the true ones, and the smallest leads the mean by as much
+    more: variances add up, and the lead grows with the standard deviation (order statistics; from
+    memory).  What is wrong with all laps alike, such as where a gate lies for a receiver that day,
+    makes none of them lead.
     """
     counted = [lap for lap in laps if lap.counts]
     if len(counted) < _FEWEST_TO_SCATTER:
         return 0.0
+    some = counted[:: -(-len(counted) // _MOST_COMPARED)]
     too_small = 0.0
-    for index, best, of_lap in best_sectors(laps):
+    for index, best, of in best_sectors(laps):
         times = np.array([lap.sectors[index].time_s for lap in counted], dtype=float)
-        others = [lap for lap in counted if lap is not of_lap]
-        other = others[len(others) // 2]
-        terms = [
-            (crossing, sign)
-            for lap, sign in ((of_lap, 1.0), (other, -1.0))
-            for crossing, sign in ((lap.passed[index], -sign), (lap.passed[index + 1], sign))
-            if crossing is not None
-        ]
         scatter = float(times.var(ddof=1))
-        own = 0.5 * sum_sigma(drive, terms) ** 2
-        share = min(1.0, own / scatter) if scatter > 0 else 1.0
+        apart = [
+            sum_sigma(drive, [*_terms(lap, index, 1.0), *_terms(of, index, -1.0)]) ** 2
+            for lap in some
+            if lap is not of
+        ]
+        share = min(1.0, 0.5 * float(np.mean(apart)) / scatter) if scatter > 0 else 1.0
         if best.time_s is not None:
-            too_small += max(0.0, float(times.mean()) - best.time_s) * share
+            too_small += max(0.0, float(times.mean()) - best.time_s) * (1.0 - np.sqrt(1.0 - share))
     return too_small
+
+
+def _terms(lap: Lap, index: int, weight: float) -> list[tuple[Crossing, float]]:
+    """Crossings of which the time of a sector is made, weighted, for `sum_sigma`."""
+    ends = ((lap.passed[index], -weight), (lap.passed[index + 1], weight))
+    return [(crossing, sign) for crossing, sign in ends if crossing is not None]
 
 
 def median_sigma(drive: Drive | FixCovariance, laps: Sequence[Lap]) -> float | None:
