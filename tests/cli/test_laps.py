@@ -17,6 +17,7 @@ from trackkit.cli import run
 from trackkit.gates.placement import with_gate
 from trackkit.recordings.write import write_recording
 from trackkit.timing.rows import CSV_COLUMNS
+from trackkit.timing.summary import SUMMARY_COLUMNS
 from trackkit.track.file import write_track
 from trackkit.track.places import Place
 
@@ -203,7 +204,47 @@ def test_the_csv_is_a_row_each_for_laps_sectors_and_speed_gates(laps, folder, tm
     assert mine[4]["gate_name"] == "Trap"
 
 
-@pytest.mark.parametrize("option", ["--csv", "--traces"])
+def test_the_summary_is_a_table_of_its_own_with_all_of_json(laps, tmp_path):
+    path, plain, beside = (tmp_path / name for name in ("summary.csv", "plain.csv", "laps.csv"))
+    files = ("anna.csv", "bert.csv")
+    laps(*files, "--csv", str(plain))
+
+    said = laps(*files, "--summary", str(path), "--csv", str(beside), "--json")
+
+    assert f"wrote {path}" in said.err
+    assert beside.read_bytes() == plain.read_bytes()
+    rows = rows_of(path)
+    assert tuple(rows[0]) == SUMMARY_COLUMNS
+    for summary in json.loads(said.out)["summary"]:
+        mine = [row for row in rows if row["driver"] == (summary["driver"] or "")]
+        assert {row["track"] for row in mine} == {"invented"}
+        best = [row for row in mine if row["what"] == "best lap"]
+        assert [float(row["time_s"]) for row in best] == [
+            lap["time_s"] for lap in summary["best_laps"]
+        ]
+        assert [row["begun_local"] for row in best] == [
+            lap["begun_local"] for lap in summary["best_laps"]
+        ]
+        assert [row["equal_to_next"] for row in best] == [
+            "yes" if lap["equal_to_next"] else "no" for lap in summary["best_laps"]
+        ]
+        sectors = [row for row in mine if row["what"] == "best sector"]
+        assert [(int(row["number"]), row["file"], int(row["lap"])) for row in sectors] == [
+            (sector["sector"], sector["file"], sector["lap"]) for sector in summary["best_sectors"]
+        ]
+        other = {row["what"]: row for row in mine if not row["number"]}
+        for name in ("theoretical", "continuous"):
+            row = other[f"{name} best"]
+            assert float(row["sigma_s"]) == summary[f"{name}_best_sigma_s"]
+            assert float(row["below_best_s"]) == summary[f"best_over_{name}_s"]
+        times = {"median": "median_s", "spread": "spread_s", "time on track": "on_track_s"}
+        for what, key in times.items():
+            assert float(other[what]["time_s"]) == summary[key]
+        assert int(other["laps"]["laps"]) == summary["laps"]
+        assert int(other["laps counted"]["laps"]) == summary["laps_counted"]
+
+
+@pytest.mark.parametrize("option", ["--csv", "--summary", "--traces"])
 def test_a_file_that_exists_is_kept_unless_forced(laps, tmp_path, option):
     path = tmp_path / "there.csv"
     path.write_text("mine")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -110,6 +110,9 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
 )
 @click.option("--csv", "csv_path", metavar="FILE.csv", help="Write laps and sectors as CSV.")
 @click.option(
+    "--summary", metavar="FILE.csv", help="Write the summary of each driver and of the day as CSV."
+)
+@click.option(
     "--traces",
     metavar="FILE.csv",
     help="Write elapsed time, speed and acceleration against chainage as CSV.",
@@ -133,6 +136,7 @@ def laps(
     official: str | None,
     official_columns: str | None,
     csv_path: str | None,
+    summary: str | None,
     traces: str | None,
     skipped: bool,
     columns: str | None,
@@ -156,7 +160,8 @@ def laps(
     ctx.params["track_path"] = track_path
     if not named:
         raise click.UsageError("name a recording, or a folder of them, after the track")
-    refuse_outputs({"--csv": csv_path, "--traces": traces}, force=force)
+    tables = {"--csv": csv_path, "--summary": summary, "--traces": traces}
+    refuse_outputs(tables, force=force)
     listed = files_of(named)
     paths = [file.path for file in listed]
     entries = entries_of(paths)
@@ -188,7 +193,7 @@ def laps(
             for session in circuit.sessions
         ]
     # Written first: whoever reads the tables may stop reading before their end.
-    _write(circuits, csv_path, traces, gathered.traces, force=force)
+    _write(gathered, entries, tables, force=force)
     if as_json:
         print_json(_document(gathered, entries, track_path))
     else:
@@ -371,28 +376,35 @@ def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, A
 
 
 def _write(
-    circuits: Sequence[_Circuit],
-    csv_path: str | None,
-    traces: str | None,
-    trace_texts: list[str],
+    gathered: _Gathered,
+    entries: Mapping[str, Entry],
+    tables: Mapping[str, str | None],
     *,
     force: bool,
 ) -> None:
     from trackkit.files import write_whole
+    from trackkit.timing.rows import laps_csv
+    from trackkit.timing.summary import summaries, summary_csv
+    from trackkit.timing.traces import traces_csv
 
-    if csv_path is not None:
-        from trackkit.timing.rows import laps_csv
-
-        # Of several circuits, below one line of headings.
-        texts = [
+    circuits, drivers = gathered.circuits, _drivers(entries)
+    texts = {
+        "--csv": lambda: _below_one_heading(
             laps_csv(circuit.track, circuit.sessions, circuit.chosen, circuit.zone)
             for circuit in circuits
-        ]
-        rest = [text.partition("\n")[2] for text in texts[1:]]
-        write_whole(csv_path, "".join([*texts[:1], *rest]), force=force)
-        remark(f"wrote {csv_path}")
-    if traces is not None:
-        from trackkit.timing.traces import traces_csv
+        ),
+        "--summary": lambda: _below_one_heading(
+            summary_csv(circuit.track, summaries(circuit.sessions, drivers), circuit.zone)
+            for circuit in circuits
+        ),
+        "--traces": lambda: traces_csv(gathered.traces),
+    }
+    for option, path in tables.items():
+        if path is not None:
+            write_whole(path, texts[option](), force=force)
+            remark(f"wrote {path}")
 
-        write_whole(traces, traces_csv(trace_texts), force=force)
-        remark(f"wrote {traces}")
+
+def _below_one_heading(tables: Iterable[str]) -> str:
+    texts = list(tables)
+    return "".join([*texts[:1], *(text.partition("\n")[2] for text in texts[1:])])

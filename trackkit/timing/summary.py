@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from trackkit.files import csv_text
 from trackkit.timing.laps import Lap, SectorTime
 from trackkit.timing.sessions import (
     Reference,
@@ -19,6 +20,7 @@ from trackkit.timing.sessions import (
     ranking,
     rfc3339,
 )
+from trackkit.track.model import Track
 
 BEST = 3
 """So many best laps are named."""
@@ -220,3 +222,55 @@ def _where(session: Session, lap: Lap) -> dict[str, Any]:
 
 def _less(longer_s: float | None, shorter_s: float | None) -> float | None:
     return None if longer_s is None or shorter_s is None else longer_s - shorter_s
+
+
+SUMMARY_COLUMNS = (
+    "track",
+    "driver",
+    "what",
+    "number",
+    "time_s",
+    "sigma_s",
+    "below_best_s",
+    "laps",
+    "file",
+    "label",
+    "session",
+    "lap",
+    "lap_counts",
+    "begun",
+    "begun_local",
+    "equal_to_next",
+)
+"""`driver` is empty for all of them; `number` is the place of a best lap, or the sector."""
+
+
+def summary_csv(track: Track, summed_up: Sequence[Summary], zone: ZoneInfo | None) -> str:
+    """Write summaries as CSV: a row for each best lap, best sector and other figure (`what`)."""
+    return csv_text(
+        SUMMARY_COLUMNS,
+        (
+            [{"track": track.id, "driver": summary.driver, **row}.get(n) for n in SUMMARY_COLUMNS]
+            for summary in summed_up
+            for row in _csv_rows(summary_row(summary, zone))
+        ),
+    )
+
+
+def _csv_rows(row: Mapping[str, Any]) -> Iterator[dict[str, object]]:
+    for place, best in enumerate(row["best_laps"], start=1):
+        yield {**best, "what": "best lap", "number": place, "lap_counts": True}
+    for best in row["best_sectors"]:
+        yield {**best, "what": "best sector", "number": best["sector"]}
+    for name in ("theoretical", "continuous"):
+        yield {
+            "what": f"{name} best",
+            "time_s": row[f"{name}_best_s"],
+            "sigma_s": row[f"{name}_best_sigma_s"],
+            "below_best_s": row[f"best_over_{name}_s"],
+        }
+    yield {"what": "median", "time_s": row["median_s"]}
+    yield {"what": "spread", "time_s": row["spread_s"]}
+    yield {"what": "time on track", "time_s": row["on_track_s"]}
+    yield {"what": "laps", "laps": row["laps"]}
+    yield {"what": "laps counted", "laps": row["laps_counted"]}
