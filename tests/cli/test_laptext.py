@@ -21,4 +21,4 @@ def test_decimal_points_line_up_whatever_the_decimals(sigma, cell):
 
 
 def test_the_best_of_a_column_has_a_text_mark():
-    assert time_cell(62.3456, 0.004, 62.3456) == "1:02.346*±0.004"
+    assert time_cell(62.3456, 0.004, "*") == "1:02.346*±0.004"

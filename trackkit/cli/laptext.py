@@ -16,6 +16,7 @@ from trackkit.cli.time_cells import (
     speed_cell,
     time_cell,
 )
+from trackkit.timing.best_marks import best_laps, best_of_sector
 from trackkit.timing.sessions import (
     decimals,
     lap_difference,
@@ -60,7 +61,10 @@ def print_sessions(
     if len(sessions) > 1:
         _print_ranking(sessions)
     if any(session.report.laps for session in sessions):
-        click.echo("± is one sigma of a time, * the best of its column; speeds are in km/h")
+        click.echo(
+            "± is one sigma of a time, * the best of its column, = bests that cannot be told "
+            "apart; speeds are in km/h"
+        )
     if reference is not None:
         whose = f" of {reference.session.label}" if len(sessions) > 1 else ""
         name = lap_name(reference.session.report, reference.lap)
@@ -141,27 +145,23 @@ def _print_laps(
 ) -> None:
     report = session.report
     sectors = range(len(report.laps[0].sectors))
-    best = {(index, lap.session, lap.number): sector for index, sector, lap in report.best_sectors}
-    best_s = [sector.time_s for _, sector, _ in report.best_sectors] or [None for _ in sectors]
+    lap_marks = _marks(best_laps(session))
+    sector_marks = [_marks(best_of_sector(session, index)) for index in sectors]
     pits = any(lap.pit_visits for lap in laps)
     aside = any(_is_aside(lap) for lap in laps)
     rows = []
     for lap in laps:
         of_lap = (lap.session, lap.number)
-        counted = [
-            fastest if lap.counts or (index, *of_lap) in best else None
-            for index, fastest in enumerate(best_s)
-        ]
         rows.append(
             [
                 lap_name(report, lap),
                 lap.kind,
                 _begun(session, lap, zone),
-                time_cell(lap.time_s, lap.sigma_s, report.best_lap_s if lap.counts else None),
+                time_cell(lap.time_s, lap.sigma_s, lap_marks.get(of_lap, " ")),
                 difference_cell(lap_difference(session, lap, reference)),
                 *(
-                    time_cell(sector.time_s, sector.sigma_s, fastest)
-                    for sector, fastest in zip(lap.sectors, counted, strict=True)
+                    time_cell(sector.time_s, sector.sigma_s, marks.get(of_lap, " "))
+                    for sector, marks in zip(lap.sectors, sector_marks, strict=True)
                 ),
                 speed_cell(lap.top_mps),
                 speed_cell(lap.lowest_mps),
@@ -183,6 +183,12 @@ def _print_laps(
     ]
     table(headings, rows)
     _print_remarks(report, laps)
+
+
+def _marks(best: Sequence[Lap]) -> dict[tuple[int, int], str]:
+    """Mark the best of a column, by session and number: * where it is surely alone, = if not."""
+    mark = "*" if len(best) == 1 else "="
+    return {(lap.session, lap.number): mark for lap in best}
 
 
 def _is_aside(lap: Lap) -> bool:

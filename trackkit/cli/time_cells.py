@@ -13,17 +13,16 @@ if TYPE_CHECKING:
 _KMH = 3.6
 
 
-def time_cell(time_s: float | None, sigma_s: float | None, best_s: float | None = None) -> str:
+def time_cell(time_s: float | None, sigma_s: float | None, mark: str = " ") -> str:
     """Write a time with as many decimals as its uncertainty supports, and the uncertainty.
 
-    Decimal points line up; the best of its column has a star, the others room for one.
+    Decimal points line up; the best of its column has a mark, the others room for one.
     """
     if time_s is None:
         return "-"
-    star = "*" if time_s == best_s else " "
     places = decimals(sigma_s)
     room = " " * (3 - places + (places == 0))
-    return f"{duration(time_s, places)}{star}{room}{sigma_text(sigma_s, places)}{room}"
+    return f"{duration(time_s, places)}{mark}{room}{sigma_text(sigma_s, places)}{room}"
 
 
 def difference_cell(difference: Difference | None) -> str:

@@ -23,18 +23,21 @@ def best_sectors(laps: Sequence[Lap]) -> list[tuple[int, SectorTime, Lap]]:
     """
     if not any(lap.counts for lap in laps):
         return []
-    flying = [lap for lap in laps if lap.complete and lap.kind == "flying"]
     return [
         min(
-            (
-                (index, lap.sectors[index], lap)
-                for lap in flying
-                if lap.counts or lap.is_clean(index)
-            ),
+            ((index, lap.sectors[index], lap) for lap in laps_for_sector(laps, index)),
             key=lambda choice: float("inf") if choice[1].time_s is None else choice[1].time_s,
         )
-        for index in range(len(flying[0].sectors))
+        for index in range(len(laps[0].sectors))
     ]
+
+
+def laps_for_sector(laps: Sequence[Lap], sector: int) -> list[Lap]:
+    """List the laps whose time of one sector, its place counted from 0, may be the best."""
+    if not any(lap.counts for lap in laps):
+        return []
+    flying = [lap for lap in laps if lap.complete and lap.kind == "flying"]
+    return [lap for lap in flying if lap.counts or lap.is_clean(sector)]
 
 
 def theoretical_best(laps: Sequence[Lap]) -> float | None:
