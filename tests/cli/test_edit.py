@@ -13,6 +13,8 @@ import pytest
 import served_block
 
 from trackkit.cli import run
+from trackkit.recordings.write import write_recording
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import read_track, write_track
 
 
@@ -106,3 +108,25 @@ def test_the_command_stops_when_the_page_is_closed_if_asked(served, path):
     one.process.communicate(timeout=20)
 
     assert one.process.returncode == 0
+
+
+def test_the_page_names_recordings_by_the_table_of_drivers_and_by_labels(path, monkeypatch, capsys):
+    outing = simulate_drive(read_track(path), laps=1, rate_hz=5.0, seed=1)
+    recording = path.parent / "a.nmea"
+    write_recording(outing.recording, recording)
+    (path.parent / "drivers.csv").write_text("file,driver\na.nmea,Ada\n")
+    shown = []
+
+    def serve(desk, listening, *_, **__):
+        listening.close()
+        shown.extend(row["file"] for row in desk.base()["recordings"])
+        return True
+
+    monkeypatch.setattr("trackkit.editor.serve.serve", serve)
+    words = ["edit", str(path), str(recording), "--no-browser"]
+
+    assert run(words) == 0
+    assert run([*words, "--label", "Bo"]) == 0
+    assert shown == [f"Ada ({recording})", f"Bo ({recording})"]
+    assert run([*words, "--label", "Bo", "--label", "Cy"]) == 2
+    assert "1 recordings and 2 labels" in capsys.readouterr().err

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from oval_page import document_of
 
 from trackkit.cli import run
 from trackkit.recordings.write import write_recording
@@ -166,3 +167,48 @@ def test_a_map_finds_its_circuit_too(day, laps, tmp_path, capsys):
     assert "Pipwick" in (tmp_path / "page.html").read_text("utf-8")
     assert run(["describe", NAMES[1]]) == 0
     assert "Ruddlebeck" in capsys.readouterr().out
+
+
+@pytest.fixture
+def recordings_on_map(laps, tmp_path):
+    """Draw a map in the folder of the day, and list what its page calls the recordings."""
+
+    def work(*arguments, status=0):
+        path = tmp_path / "page.html"
+        assert run(["map", *arguments, "-o", str(path), "--force"]) == status
+        base = document_of(path.read_text("utf-8"), "base")
+        return [row["file"] for row in base["recordings"]]
+
+    return work
+
+
+def test_a_map_names_recordings_as_laps_does(recordings_on_map):
+    files = ("kart.geojson", "a.nmea", "later/b.csv")
+
+    assert recordings_on_map(*files) == ["Ada, 7 (a.nmea)", "later/b.csv"]
+    labels = ("--label", "Bo", "--label", "Bo")
+    assert recordings_on_map(*files, *labels) == ["Bo (1) (a.nmea)", "Bo (2) (later/b.csv)"]
+    assert recordings_on_map("a.nmea") == ["Ada, 7 (a.nmea)"]
+
+
+def test_a_file_that_cannot_be_read_takes_no_other_ones_name(recordings_on_map):
+    files = ("kart.geojson", "none.csv", "later/b.csv")
+    labels = ("--label", "None", "--label", "Bo")
+
+    assert recordings_on_map(*files, *labels, status=1) == ["Bo (later/b.csv)"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (
+            ("a.nmea", "-o", "page.html", "--label", "A", "--label", "B"),
+            "1 recordings and 2 labels",
+        ),
+        (("a.nmea", "-o", "sheet.svg", "--label", "A"), "not a picture"),
+        (("kart.geojson", ".", "-o", "pages", "--label", "A"), "not track files"),
+    ],
+)
+def test_labels_that_name_nothing_on_a_map_are_refused(laps, capsys, arguments, sentence):
+    assert run(["map", *arguments]) == 2
+    assert sentence in capsys.readouterr().err

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from trackkit.cli.common import Command, columns_option, read_recordings, remark
+from trackkit.cli.recording_folders import entries_of, label_option, labels_of, names_on_page
 
 
 @click.command(cls=Command)
@@ -18,6 +19,7 @@ from trackkit.cli.common import Command, columns_option, read_recordings, remark
 )
 @click.option("--no-browser", is_flag=True, help="Print the address, but open no browser.")
 @click.option("--stop-when-closed", is_flag=True, help="Stop when the page is closed.")
+@label_option
 @columns_option
 @click.pass_context
 def edit(
@@ -27,18 +29,20 @@ def edit(
     port: int | None,
     no_browser: bool,
     stop_when_closed: bool,
+    labels: tuple[str, ...],
     columns: str | None,
 ) -> None:
     """Place, move and remove gates by hand, and see what recordings make of them.
 
     Serves a page to this computer only, until Ctrl-C.  Saving writes TRACK and leaves the
-    previous file beside it as TRACK~.
+    previous file beside it as TRACK~.  A table drivers.csv beside the recordings names them.
     """
     from trackkit import serve_editor
     from trackkit.editor.serve import require_packages
 
     # Refused before the recordings are read, which can take long.
     require_packages()
+    called = labels_of(recording_paths, labels, entries_of(recording_paths))
     recordings, failed = read_recordings(recording_paths, columns)
 
     def started(address: str) -> None:
@@ -52,6 +56,7 @@ def edit(
     closed = serve_editor(
         track_path,
         recordings,
+        names=names_on_page(recording_paths, called, recordings),
         port=port,
         stop_when_closed=stop_when_closed,
         started=started,

@@ -23,7 +23,7 @@ from trackkit.cli.common import (
     remarks,
     say_error,
 )
-from trackkit.cli.recording_folders import Entry, entries_of, files_of, numbered
+from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
@@ -46,13 +46,7 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
 
 @click.command(cls=Command)
 @click.argument("words", nargs=-1, required=True, metavar="[TRACK] RECORDING|FOLDER...")
-@click.option(
-    "--label",
-    "labels",
-    multiple=True,
-    metavar="TEXT",
-    help="What to call a recording: a driver, a kart, a session. Once for each, in their order.",
-)
+@label_option
 @click.option(
     "--reference",
     callback=_reference,
@@ -165,7 +159,7 @@ def laps(
     listed = files_of(named)
     paths = [file.path for file in listed]
     entries = entries_of(paths)
-    called = _labels(paths, labels, entries)
+    called = labels_of(paths, labels, entries)
     mapping = parse_columns(columns)
     times = None
     if official is not None:
@@ -207,16 +201,6 @@ def laps(
         remark(TRAINING)
     if gathered.failed:
         ctx.exit(1)
-
-
-def _labels(paths: Sequence[str], labels: Sequence[str], entries: Mapping[str, Entry]) -> list[str]:
-    """Say what each recording is called: as labelled, as the table of drivers has it, its file."""
-    if labels and len(labels) != len(paths):
-        raise click.UsageError(
-            f"{len(paths)} recordings and {len(labels)} labels: give --label once for each "
-            "recording, in their order, or not at all"
-        )
-    return numbered(labels or [entries.get(path, Entry()).label or path for path in paths])
 
 
 def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, details: bool) -> None:

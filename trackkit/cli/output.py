@@ -20,6 +20,13 @@ from trackkit.cli.common import (
     remarks,
 )
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
+from trackkit.cli.recording_folders import (
+    entries_of,
+    files_of,
+    label_option,
+    labels_of,
+    names_on_page,
+)
 from trackkit.errors import OutputError, TrackkitError
 
 if TYPE_CHECKING:
@@ -57,6 +64,7 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
     type=click.Choice(["A4", "A3", "Letter", "Tabloid"], case_sensitive=False),
     help="Size of a picture's sheet.  [default: A4]",
 )
+@label_option
 @columns_option
 @force_option
 @click.pass_context
@@ -68,6 +76,7 @@ def map_(
     tiles: str | None,
     credit: str | None,
     paper: Paper | None,
+    labels: tuple[str, ...],
     columns: str | None,
     force: bool,
 ) -> None:
@@ -78,7 +87,7 @@ def map_(
     of them, and a folder -o, each gets a page there, and index.html has all of them on one map.
 
     TRACK is a track file, or the id of one in the library; without it the circuit of the recordings
-    is located.
+    is located. A table drivers.csv beside the recordings names them on the page.
     """
     if (tiles is None) != (credit is None):
         raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
@@ -87,6 +96,7 @@ def map_(
         raise click.UsageError(f"--paper is for a picture: {', '.join(PAPER_SUFFIXES)}")
     words = (track_path, *recordings)
     if _are_tracks(words, suffix):
+        _refuse_labels(labels, "track files")
         _map_many(ctx, words, output, tiles, credit, force=force)
         return
     if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
@@ -98,16 +108,18 @@ def map_(
     if suffix in PAPER_SUFFIXES:
         if tiles:
             raise click.UsageError("--tiles are for the page, not for a picture")
+        _refuse_labels(labels, "a picture")
         _draw_on_paper(ctx, words, output, paper or "A4", columns, force=force)
         return
     from trackkit import check_track, write_map
 
     host = _tile_host(tiles, credit)
-    track, read, failed = _track_with_recordings(words, columns)
+    track, read, names, failed = _track_with_recordings(words, labels, columns)
     write_map(
         track,
         output,
         recordings=read,
+        names=names,
         findings=check_track(track),
         tiles=tiles,
         credit=credit,
@@ -120,10 +132,17 @@ def map_(
         ctx.exit(1)
 
 
+def _refuse_labels(labels: tuple[str, ...], what: str) -> None:
+    if labels:
+        raise click.UsageError(f"--label names recordings on a page, not {what}")
+
+
 def _track_with_recordings(
-    words: tuple[str, ...], columns: str | None
-) -> tuple[Track, list[Recording], list[TrackkitError]]:
-    """Read a track and recordings; without a track, the one that they were all driven on.
+    words: tuple[str, ...], labels: tuple[str, ...], columns: str | None
+) -> tuple[Track, list[Recording], list[str], list[TrackkitError]]:
+    """Read a track and recordings, with their names on a page, and say what was wrong with any.
+
+    Without a track it is the one that they were all driven on.
 
     Raises
     ------
@@ -132,13 +151,15 @@ def _track_with_recordings(
     """
     from trackkit import read_track
     from trackkit.cli.circuits import finder, track_and_recordings
-    from trackkit.cli.recording_folders import files_of
 
     track_path, named = track_and_recordings(words)
-    if track_path is not None:
-        track = read_track(track_path)
-        return track, *read_recordings([file.path for file in files_of(named)], columns)
-    read, failed = read_recordings([file.path for file in files_of(named)], columns)
+    paths = [file.path for file in files_of(named)]
+    called = labels_of(paths, labels, entries_of(paths))
+    track = None if track_path is None else read_track(track_path)
+    read, failed = read_recordings(paths, columns)
+    names = names_on_page(paths, called, read)
+    if track is not None:
+        return track, read, names, failed
     if not read:
         raise failed[0] if failed else TrackkitError("holds no recording", file=words[0])
     find = finder()
@@ -150,7 +171,7 @@ def _track_with_recordings(
             remedy="draw those of one at a time",
         )
     (track,) = circuits.values()
-    return track, read, failed
+    return track, read, names, failed
 
 
 def _tile_host(tiles: str | None, credit: str | None) -> str | None:
@@ -230,7 +251,7 @@ def _draw_on_paper(
     from trackkit import check_track, judge_track, write_paper
     from trackkit.cli.verdict_text import verdict_sentence
 
-    track, read, failed = _track_with_recordings(words, columns)
+    track, read, _, failed = _track_with_recordings(words, (), columns)
     verdict = verdict_sentence(judge_track(track, check_track(track)))
     remarks(write_paper(track, output, recordings=read, paper=paper, verdict=verdict, force=force))
     click.echo(f"wrote {output}")

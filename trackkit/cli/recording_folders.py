@@ -4,13 +4,26 @@ from __future__ import annotations
 
 import csv
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
 
 from trackkit.cli.circuits import is_track
 from trackkit.errors import TrackkitError
 
+if TYPE_CHECKING:
+    from trackkit.recordings.recording import Recording
+
+label_option = click.option(
+    "--label",
+    "labels",
+    multiple=True,
+    metavar="TEXT",
+    help="What to call a recording: a driver, a kart, a session. Once for each, in their order.",
+)
 DRIVERS = "drivers.csv"
 _COLUMNS = ("file", "driver", "vehicle", "class", "notes")
 
@@ -142,4 +155,38 @@ def numbered(labels: Sequence[str]) -> list[str]:
     for label in labels:
         seen[label] += 1
         names.append(f"{label} ({seen[label]})" if count[label] > 1 else label)
+    return names
+
+
+def labels_of(
+    paths: Sequence[str], labels: Sequence[str], entries: Mapping[str, Entry]
+) -> list[str]:
+    """Say what each recording is called: as labelled, as the table of drivers has it, its file."""
+    if labels and len(labels) != len(paths):
+        raise click.UsageError(
+            f"{len(paths)} recordings and {len(labels)} labels: give --label once for each "
+            "recording, in their order, or not at all"
+        )
+    return numbered(labels or [entries.get(path, Entry()).label or path for path in paths])
+
+
+def names_on_page(
+    paths: Sequence[str], called: Sequence[str], recordings: Sequence[Recording]
+) -> list[str]:
+    """Name recordings for a page: what they are called, and the file that findings name.
+
+    Parameters
+    ----------
+    paths
+        Files that were asked for.
+    called
+        What each is called, from `labels_of`.
+    recordings
+        Those of them that could be read, in the same order.
+    """
+    names = []
+    listed = iter(zip(paths, called, strict=True))
+    for recording in recordings:
+        label = next(label for path, label in listed if path == recording.name)
+        names.append(label if label.startswith(recording.name) else f"{label} ({recording.name})")
     return names

@@ -27,10 +27,13 @@ class Desk:
     """A track file that is being edited, and what was last seen of it on disk."""
 
     def __init__(
-        self, path: str, recordings: Sequence[Recording] = (), files: Sequence[str] = ()
+        self,
+        path: str,
+        recordings: Sequence[Recording] = (),
+        files: Sequence[str] | None = None,
     ) -> None:
         self.path = path
-        self._recordings, self._files = tuple(recordings), tuple(files)
+        self._recordings, self._files = tuple(recordings), files
         self._digest = digest_of(path)
         track, prepared = self._read()
         self.editing = Editing(track, prepared)
@@ -59,7 +62,10 @@ class Desk:
             drives = step.prepared.drives
             laps = [report.laps for report in evaluation.reports] or [()] * len(drives)
             document = base_document(
-                first, list(zip(drives, laps, strict=True)), evaluation.quality
+                first,
+                list(zip(drives, laps, strict=True)),
+                evaluation.quality,
+                step.prepared.files,
             )
             self._base = (step.base, document)
         return self._base[1]

@@ -18,6 +18,7 @@ def serve_editor(
     path: str | os.PathLike[str],
     recordings: Sequence[Recording] = (),
     *,
+    names: Sequence[str] | None = None,
     port: int | None = None,
     stop_when_closed: bool = False,
     started: Callable[[str], object] = webbrowser.open,
@@ -34,6 +35,8 @@ def serve_editor(
         The track file.
     recordings
         Of the track; the page shows what becomes of their laps.
+    names
+        What the page calls the recordings, in their order; their own names when None.
     port
         Of this computer, 1 to 65535; None for a free one.
     stop_when_closed
@@ -58,7 +61,7 @@ def serve_editor(
     """
     require_packages()
     path = os.fspath(path)
-    desk = Desk(path, recordings, [recording.name for recording in recordings])
+    desk = Desk(path, recordings, names)
     listening = listen(port or 0)
     token = new_token()
     address = f"http://{ADDRESS}:{listening.getsockname()[1]}/{token}/"

@@ -77,7 +77,10 @@ Driven = tuple[Drive, Sequence[Lap]]
 
 
 def base_document(
-    track: Track, driven: Sequence[Driven] = (), quality: TimingQuality | None = None
+    track: Track,
+    driven: Sequence[Driven] = (),
+    quality: TimingQuality | None = None,
+    names: Sequence[str] | None = None,
 ) -> dict[str, Any]:
     """Gather what a page shows of a track and of recordings on it, apart from gates and times.
 
@@ -89,6 +92,8 @@ def base_document(
         Smoothed drives with their laps, which are empty where the track has no gates to time.
     quality
         What a crossing is worth by chainage, or None.
+    names
+        What the page calls the recordings; their own names when None.
 
     Returns
     -------
@@ -151,8 +156,11 @@ def base_document(
             "basis": quality.basis,
         },
         "recordings": [
-            _recording(track, drive, every if at else None)
-            for (drive, _), at in zip(driven, near, strict=True)
+            {
+                **_recording(track, drive, every if at else None),
+                **({} if names is None else {"file": names[index]}),
+            }
+            for index, ((drive, _), at) in enumerate(zip(driven, near, strict=True))
         ],
         "laps": [
             _lap(track, index, drive, lap, every, stride)

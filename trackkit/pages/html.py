@@ -35,6 +35,7 @@ def map_html(
     track: Track,
     *,
     recordings: Iterable[Recording] = (),
+    names: Sequence[str] | None = None,
     findings: Iterable[Finding] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
@@ -48,6 +49,8 @@ def map_html(
         The track.
     recordings
         Drawn over it, coloured by speed; their laps are listed, and drawn along the chainage.
+    names
+        What the page calls the recordings, in their order; their own names when None.
     findings
         What a check had to say, to which is added what the recordings show; an empty list is shown
         as "0 findings", None shows no list.
@@ -77,7 +80,7 @@ def map_html(
     from trackkit.pages.base import base_document
     from trackkit.pages.state import state
 
-    prepared = prepare(track, list(recordings))
+    prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
     reports = evaluation.reports or [None] * len(prepared.drives)
     base = base_document(
@@ -87,6 +90,7 @@ def map_html(
             for drive, report in zip(prepared.drives, reports, strict=True)
         ],
         evaluation.quality,
+        prepared.files,
     )
     shown = state(track, prepared)
     listed = None if findings is None else list(findings)
@@ -128,6 +132,7 @@ def write_map(
     path: str | os.PathLike[str],
     *,
     recordings: Iterable[Recording] = (),
+    names: Sequence[str] | None = None,
     findings: Iterable[Finding] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
@@ -144,6 +149,8 @@ def write_map(
         The file.
     recordings
         Drawn over it, coloured by speed; their laps are listed, and drawn along the chainage.
+    names
+        What the page calls the recordings, in their order; their own names when None.
     findings
         What a check had to say, to which is added what the recordings show; an empty list is shown
         as "0 findings", None shows no list.
@@ -165,7 +172,13 @@ def write_map(
         85 degrees of latitude, or `tiles` is no address of tiles or lacks its credit.
     """
     page = map_html(
-        track, recordings=recordings, findings=findings, tiles=tiles, credit=credit, title=title
+        track,
+        recordings=recordings,
+        names=names,
+        findings=findings,
+        tiles=tiles,
+        credit=credit,
+        title=title,
     )
     write_whole(path, page, force=force)
 
