@@ -65,6 +65,7 @@ def big_values() -> dict[str, object]:
         "DrawnLine": trackkit.DrawnLine(angle, angle, name=LONG, remarks=(LONG,)),
         "Lap": lap,
         "LapReport": trackkit.LapReport(LONG, None, (lap,) * 500, (), 83.2, None, None, None, None),
+        "LapRules": trackkit.LapRules(1e9 / 3.0, 1e9 / 7.0, 5.0 / 3.0, all_laps=True),
         "Finding": trackkit.Finding("warning", "gate-off-track", LONG, 1e5, None, LONG, remedy),
         "Remedy": remedy,
         "FactChange": trackkit.FactChange(track, "notes", LONG, LONG, LONG),

@@ -82,6 +82,7 @@ if TYPE_CHECKING:
     from trackkit.timing.laps import Lap as Lap
     from trackkit.timing.many import time_many as time_many
     from trackkit.timing.report import LapReport as LapReport
+    from trackkit.timing.rules import LapRules as LapRules
     from trackkit.track.describe import Description as Description
     from trackkit.track.describe import describe_track as describe_track
     from trackkit.track.diff import compare_tracks as compare_tracks
@@ -119,6 +120,7 @@ _MODULES = {
     "Known": "library.known",
     "Lap": "timing.laps",
     "LapReport": "timing.report",
+    "LapRules": "timing.rules",
     "Library": "library.folders",
     "Listed": "library.listing",
     "Listing": "pages.circuits",
@@ -207,6 +209,7 @@ __all__ = [
     "Known",
     "Lap",
     "LapReport",
+    "LapRules",
     "Library",
     "Listed",
     "Listing",

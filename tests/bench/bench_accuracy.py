@@ -4,7 +4,7 @@
 
 Invented circuits and receivers (tests/shared/recorded_rounds.py) whose repeated line is known.
 Prints a row a kind: builds, root mean square claimed and actual, their ratio, and the share of all
-metres within two sigma; with --each a row a build.  The seeds from 9200 on were not used while
+metres within two sigma; with --each a row a build.  The seeds from 9500 on were not used while
 developing.
 """
 
@@ -25,7 +25,7 @@ from recorded_rounds import Plan, plans, recorded
 from trackkit.building.build import build_track
 from trackkit.errors import NoLapError
 
-FRESH_SEED = 9200
+FRESH_SEED = 9500
 RATIO = (0.8, 1.25)
 WITHIN = (0.90, 0.99)
 _EVERY_M = 2.0
@@ -57,7 +57,7 @@ def row(label: str, builds: int, sigma: np.ndarray, aside: np.ndarray) -> tuple[
 def main() -> int:
     """Print the table; 1 where a figure is missed."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", nargs=2, type=int, default=[FRESH_SEED, 45])
+    parser.add_argument("--seeds", nargs=2, type=int, default=[FRESH_SEED, 36])
     parser.add_argument("--kind", nargs="*")
     parser.add_argument("--each", action="store_true")
     given = parser.parse_args()
@@ -81,15 +81,21 @@ def main() -> int:
     sys.stdout.write("| --- | --- | --- | --- | --- | --- |\n")
     missed = 0
     for kind, builds in found.items():
-        sigma, aside, of_kind = (np.concatenate(column) for column in zip(*builds, strict=True))
+        sigma, aside, _ = (np.concatenate(column) for column in zip(*builds, strict=True))
         text, good = row(kind, len(builds), sigma, aside)
         sys.stdout.write(text)
         missed += not good
-        for how in np.unique(of_kind):
-            if len(np.unique(of_kind)) > 1:
-                some = of_kind == how
-                text, _ = row(f"{kind}, {how}", len(builds), sigma[some], aside[some])
-                sys.stdout.write(text)
+    sigma, aside, how = (
+        np.concatenate(column)
+        for column in zip(*(one for builds in found.values() for one in builds), strict=True)
+    )
+    every = [one for builds in found.values() for one in builds]
+    for name in ("measured", "thin", "carried"):
+        builds = sum(bool(np.any(one[2] == name)) for one in every)
+        if builds:
+            text, good = row(f"all that is {name}", builds, sigma[how == name], aside[how == name])
+            sys.stdout.write(text)
+            missed += not good
     return int(missed > 0)
 
 

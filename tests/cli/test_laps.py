@@ -8,6 +8,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 import two_sessions
 from drives import block_circuit, drive, hill_course, track_of
@@ -157,7 +158,12 @@ def test_too_few_labels_are_a_question(laps):
 def test_differences_are_to_the_lap_named(laps, sessions):
     document = json.loads(laps("anna.csv", "bert.csv", "--reference", "bert.csv:2", "--json").out)
 
-    assert document["reference"] == {"file": "bert.csv", "label": "bert.csv", "lap": 2}
+    assert document["reference"] == {
+        "file": "bert.csv",
+        "label": "bert.csv",
+        "session": 1,
+        "lap": 2,
+    }
     other = document["recordings"][1]["laps"][2]
     assert other["difference_s"] == 0
     first = document["recordings"][0]["laps"][1]
@@ -319,3 +325,87 @@ def test_pit_laps_are_marked_and_do_not_count(tmp_path, capsys, block):
     assert [lap["kind"] for lap in recording["laps"]] == ["out", "pit", "pit", "in"]
     assert recording["best_lap_s"] is None
     assert Path(recording["file"]).name == "run.csv"
+
+
+@pytest.fixture(scope="module")
+def whole_day(folder, outings):
+    """The first outing twice in one file, ten minutes of standing between."""
+    recording = outings[0].recording
+    pause = 600.0
+    again = recording.time_s + recording.time_s[-1] + pause
+    day = replace(
+        recording,
+        name="day",
+        time_s=np.concatenate([recording.time_s, again]),
+        segment=None,
+        **{
+            name: np.tile(getattr(recording, name), 2)
+            for name in ("longitude_deg", "latitude_deg", "speed_mps", "course_deg")
+        },
+    )
+    write_recording(day, folder / "day.csv")
+    return "day.csv"
+
+
+def test_a_file_of_two_sessions_has_laps_of_each_and_none_across(laps, whole_day):
+    out = laps(whole_day).out
+
+    assert "session 1, 2024-05-04 11:00:" in out
+    assert "ended because there were no fixes for 10 min" in out
+    assert "session 2, " in out
+    assert "ended with the recording" in out
+    for name in ("1.1", "1.3", "2.1", "2.3"):
+        assert any(line.split()[:2] == [name, "flying"] for line in out.splitlines())
+    document = json.loads(laps(whole_day, "--json").out)
+    (recording,) = document["recordings"]
+    assert [session["ending"] for session in recording["sessions"]] == ["gap", "recording"]
+    assert {(lap["session"], lap["number"]) for lap in recording["laps"]} >= {(1, 1), (2, 1)}
+    assert max(lap["time_s"] for lap in recording["laps"] if lap["time_s"]) < 120.0
+    assert document["reference"]["session"] in (1, 2)
+
+
+def test_a_gap_that_is_allowed_parts_nothing(laps, whole_day):
+    out = json.loads(
+        laps(whole_day, "--session-gap", "900", "--session-stand", "900", "--json").out
+    )
+
+    assert len(out["recordings"][0]["sessions"]) == 1
+
+
+def test_session_and_number_name_the_reference_lap(laps, whole_day):
+    document = json.loads(laps(whole_day, "--reference", "2.3", "--json").out)
+
+    assert (document["reference"]["session"], document["reference"]["lap"]) == (2, 3)
+    said = laps(whole_day, "--reference", "3", status=1)
+    assert "has a lap 3 in several sessions; write one of 1.3, 2.3" in said.err
+
+
+def test_the_csv_tells_session_whether_a_lap_counts_and_why_not(laps, whole_day, tmp_path):
+    laps(whole_day, "--within", "100.05", "--csv", str(tmp_path / "day.csv"))
+
+    rows = [row for row in rows_of(tmp_path / "day.csv") if row["part"] == "lap"]
+    assert {row["session"] for row in rows} == {"1", "2"}
+    slow = [row for row in rows if "slow, 10" in row["remarks"]]
+    assert slow
+    assert {row["counts"] for row in slow} == {"no"}
+
+
+def test_laps_that_do_not_count_say_so_unless_all_are_asked_for(laps, whole_day):
+    out = laps(whole_day, "--within", "100.05").out
+    every = laps(whole_day, "--within", "100.05", "--all-laps").out
+
+    assert " does not count: slow, 10" in out
+    assert ", of which " in out
+    assert "does not count" not in every
+    assert "slow, 10" in every
+
+
+def test_a_recording_given_twice_is_counted_once(laps, folder):
+    (folder / "copy.csv").write_bytes((folder / "anna.csv").read_bytes())
+
+    said = laps("anna.csv", "copy.csv", "--json")
+
+    assert "copy.csv holds the fixes of anna.csv again, and is counted once" in said.err
+    document = json.loads(said.out)
+    assert len(document["ranking"]) == 3
+    assert document["recordings"][1]["shared"][0]["with"] == "anna.csv"

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from ellipse import DOPPLER_MPS, PLANE, WHITE_M, laps, received, root_mean_square
 
+from trackkit.motion.doppler_noise import doppler_levels
 from trackkit.motion.drive import smooth
 from trackkit.motion.noise import USUAL, Measured
 from trackkit.motion.noise_levels import (
     _busiest,
-    _doppler,
     _scale,
     _thinned,
     _white,
@@ -70,7 +70,7 @@ def test_the_scale_of_differences_is_their_sigma_though_some_hold_motion():
 
 @pytest.mark.parametrize("sigma_mps", [0.05, 0.2, 1.0])
 def test_white_noise_of_velocities_is_read_from_them(sigma_mps):
-    levels = _doppler(measured(TIME, doppler_mps=sigma_mps))
+    levels = doppler_levels(measured(TIME, doppler_mps=sigma_mps))
 
     assert levels.doppler_mps == pytest.approx(sigma_mps, rel=0.1)
     assert levels.slow_doppler_mps == 0.0
@@ -86,7 +86,7 @@ def test_velocities_that_a_receiver_has_filtered_are_taken_to_err_together(time_
     for k in range(1, len(noise)):
         noise[k] = fade * noise[k - 1] + random.normal(0.0, 0.05 * np.sqrt(1 - fade**2), 2)
 
-    levels = _doppler(replace(whole, velocity_mps=whole.velocity_mps + noise))
+    levels = doppler_levels(replace(whole, velocity_mps=whole.velocity_mps + noise))
 
     assert levels.slow_doppler_mps == USUAL.doppler_mps
     assert levels.doppler_mps < USUAL.doppler_mps
@@ -96,7 +96,7 @@ def test_velocities_that_a_receiver_has_filtered_are_taken_to_err_together(time_
 
 @pytest.mark.parametrize("time", [TIME[::10], TIME[:30]], ids=["sparse", "short"])
 def test_where_differences_show_motion_or_are_few_the_usual_noise_is_assumed(time):
-    assert _doppler(measured(time, doppler_mps=0.5)) == USUAL
+    assert doppler_levels(measured(time, doppler_mps=0.5)) == USUAL
 
 
 @pytest.mark.parametrize("white_m", [0.1, 0.6])

@@ -10,6 +10,7 @@ from oval_page import document_of, gate, oval, text_of
 
 from trackkit.caution import CAUTION
 from trackkit.pages.html import map_html
+from trackkit.track.accuracy import AccuracyRow
 from trackkit.track.features import Crossover, PitLane
 
 
@@ -64,3 +65,27 @@ def test_pit_lane_bridge_and_start_are_drawn_and_explained() -> None:
     # The bridge reaches 4 m beyond the band of 9 m below it, by hand.
     assert base["bridges"] == [{"over_m": 100.0, "under_m": 420.0, "reach_m": 8.5}]
     assert len(document_of(page, "state")["pit_lanes"]) == 1
+
+
+def test_where_the_line_may_be_and_where_it_is_not_measured_is_drawn_and_explained() -> None:
+    track = oval()
+    rows = (
+        AccuracyRow(0.0, 0.5, "measured"),
+        AccuracyRow(100.0, 0.5, "thin"),
+        AccuracyRow(200.0, 4.0, "carried"),
+        AccuracyRow(240.0, 0.5, "measured"),
+    )
+    line = replace(track.centreline, accuracy_profile=rows)
+    page = map_html(replace(track, centreline=line))
+    words = text_of(page)
+
+    # Two sigma, 0.5 to 4 m each.
+    assert "Where the line may be: two sigma either side, 1.0 to 8.0 m" in words
+    assert "Thin: fixes are far apart here (sparse logging); 100 m, sigma up to 4.0 m" in words
+    assert "Carried: no fixes here" in words
+    for css in ("t-doubt", "t-thin", "t-carried"):
+        assert css in page
+    accuracy = document_of(page, "base")["line"]["accuracy"]
+    assert [row["kind"] for row in accuracy["stretches"]] == ["thin", "carried"]
+    assert accuracy["stretches"][1]["to_m"] == pytest.approx(240.0, abs=2.0)
+    assert "Where the line may be" not in text_of(map_html(track))

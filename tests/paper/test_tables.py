@@ -1,5 +1,12 @@
 """What the tables on a sheet say of a track."""
 
+from dataclasses import replace
+
+from paper_tracks import block
+
+from trackkit.paper.draw import draw
+from trackkit.track.accuracy import AccuracyRow
+
 
 def test_the_tables_hold_length_direction_gates_sectors_and_corners(pictures):
     picture = pictures("antimeridian at 70 north")
@@ -10,3 +17,18 @@ def test_the_tables_hold_length_direction_gates_sectors_and_corners(pictures):
     assert {"347.0 m", "453.0 m", "588.5 m", "16.0 m"} <= set(words)
     assert words.count("30 m") == 4
     assert any("licensed timekeepers" in word for word in words)
+
+
+def test_a_sheet_says_how_much_of_the_line_is_thin_and_how_well_it_is_known():
+    track = block()
+    rows = (
+        AccuracyRow(0.0, 0.5, "measured"),
+        AccuracyRow(0.25 * track.length_m, 3.0, "thin"),
+        AccuracyRow(0.75 * track.length_m, 0.5, "measured"),
+    )
+    line = replace(track.centreline, accuracy_profile=rows)
+    picture = draw(replace(track, centreline=line, accuracy_m=2.1))
+    words = [text.get_text() for text in picture.figure.axes[0].texts]
+
+    assert "thin: fixes far apart, ±3.0 m" in words
+    assert any("line known to 2.1 m (one sigma; 50 % thin)" in word for word in words)

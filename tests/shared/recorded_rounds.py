@@ -317,5 +317,14 @@ def plans(first_seed: int, count: int) -> list[Plan]:
                 else every_so_long(float(choice.choice([2, 3, 5, 8]))),
                 **loop,
             ),
+            Plan(
+                "tunnel",
+                seed + 500_000,
+                min(laps, 5),
+                rate_hz=10,
+                doppler_mps=with_velocity,
+                tunnel=(choice.uniform(0.1, 0.9), choice.uniform(40, 150)),
+                **(kart if number % 2 else car),
+            ),
         ]
     return made

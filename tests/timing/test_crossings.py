@@ -127,11 +127,23 @@ def test_a_spin_across_the_line_counts_once_at_its_first_crossing(block):
     assert crossing.time_s == pytest.approx(5.0, abs=0.05)
 
 
-def test_the_gate_counts_again_once_the_vehicle_has_been_away(block):
+def test_the_gate_counts_again_once_the_vehicle_has_come_round_to_it(block):
+    # Back beside the gate, beyond its end, and through it again.
     time = np.arange(0.0, 60.0, 0.1)
     x = np.interp(time, [0.0, 10.0, 30.0, 50.0, 60.0], [-100.0, 100.0, -100.0, 100.0, 100.0])
+    aside = np.interp(time, [9.0, 13.0, 27.0, 31.0], [0.0, 20.0, 20.0, 0.0])
 
-    assert len(crossings(block, along_the_finish_straight(x, time))) == 2
+    assert len(crossings(block, along_the_finish_straight(x, time, y_m=-130.0 + aside))) == 2
+
+
+@pytest.mark.parametrize("back_m", [12.0, 40.0, 90.0])
+def test_rolling_back_over_the_line_gives_one_crossing(block, back_m):
+    time = np.arange(0.0, 90.0, 0.1)
+    x = np.interp(time, [0.0, 10.0, 35.0, 50.0, 90.0], [-100.0, 35.0, 35.0 - 35.0 - back_m, 0, 500])
+
+    (crossing,) = crossings(block, along_the_finish_straight(x, time))
+
+    assert crossing.time_s == pytest.approx(100.0 / 13.5, abs=0.1)
 
 
 def test_no_crossing_is_read_out_of_a_long_gap(block):
@@ -229,3 +241,15 @@ def test_gates_are_timed_wherever_their_ids_come_from():
     report = time_laps(track, outing.recording(10))
 
     assert [c.gate for c in report.crossings] == ["gate-k3f9"] * 2
+
+
+@pytest.mark.parametrize("ahead_m", [-1.5, 0.6])
+def test_the_nose_is_timed_where_the_antenna_is_ahead_of_it(block, ahead_m):
+    """At a steady 20 m/s the antenna is at the line its offset over 20 m/s before the nose."""
+    time = np.arange(0.0, 15.0, 0.1)
+    recording = along_the_finish_straight(20.0 * time - 123.4, time)
+
+    (nose,) = time_laps(block, recording, antenna_ahead_m=ahead_m).crossings
+    (antenna,) = time_laps(block, recording).crossings
+
+    assert nose.time_s - antenna.time_s == pytest.approx(ahead_m / 20.0, abs=1e-4)

@@ -12,7 +12,7 @@ from trackkit.motion.gauss_markov import covariance_of_means
 from trackkit.motion.noise import USUAL
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
-from trackkit.timing.lap_wander import FEWEST_LAPS, wander_from_laps
+from trackkit.timing.lap_wander import FEWEST_LAPS, levels_from_laps
 from trackkit.track.file import read_track
 
 ANGLE = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
@@ -43,8 +43,14 @@ def driven(shift_m, *, swerve_m=0.0, taken_out=0.0):
         wander_m=taken_out * moved,
         velocity_mps=4.0 * ahead,
         speed_mps=np.full(len(time), 4.0),
+        trust=np.ones(len(time)),
+        levels=USUAL,
     )
     return drive, [(LAP_S * n, LAP_S * (n + 1) - step) for n in range(count)]
+
+
+def wander_from_laps(track, drive, laps):
+    return levels_from_laps(track, drive, laps).wander_m
 
 
 def shifts(sigma_m, count=60):
@@ -71,6 +77,32 @@ def test_a_drivers_swerves_are_not_added_to_the_wander():
     assert 0.1 < swerving < 1.05 * steady
 
 
+def test_the_time_constant_is_read_from_how_alike_neighbouring_laps_are():
+    spans = [(LAP_S * n, LAP_S * (n + 1)) for n in range(60)]
+    drawn = []
+    for time_constant_s in (40.0, 120.0, 400.0):
+        factor = np.linalg.cholesky(covariance_of_means(spans, time_constant_s))
+        shift = 2.0 * factor @ np.random.default_rng(8).standard_normal((60, 2))
+        drawn.append(levels_from_laps(TRACK, *driven(shift)).wander_time_s)
+
+    assert drawn == sorted(drawn)
+    assert drawn[0] < 0.8 * USUAL.wander_time_s
+    assert drawn[1] == pytest.approx(USUAL.wander_time_s, rel=0.25)
+    assert drawn[2] > 1.25 * USUAL.wander_time_s
+
+
+def test_places_where_positions_are_not_trusted_tell_no_wander():
+    shift = shifts(1.0)
+    drive, laps = driven(shift)
+    aside = np.arange(len(drive.time_s)) % 100 < 12
+    drive.position_m[aside] += 15.0 * np.sign(np.sin(drive.time_s[aside] / LAP_S))[:, None]
+    drive.trust[aside] = 1e-6
+
+    spoiled = wander_from_laps(TRACK, drive, laps)
+
+    assert spoiled == pytest.approx(wander_from_laps(TRACK, *driven(shift)), rel=0.1)
+
+
 def test_few_laps_draw_the_wander_to_the_usual_one_unless_they_are_far_from_it():
     few, many = shifts(1.5, FEWEST_LAPS), shifts(1.5)
     few *= np.sqrt((shifts(1.5) ** 2).mean() / (few**2).mean())
@@ -82,8 +114,10 @@ def test_few_laps_draw_the_wander_to_the_usual_one_unless_they_are_far_from_it()
 
 
 def test_fewer_than_six_laps_tell_no_wander():
-    assert wander_from_laps(TRACK, *driven(shifts(1.0, FEWEST_LAPS - 1))) is None
-    assert wander_from_laps(TRACK, *driven(shifts(1.0, FEWEST_LAPS))) is not None
+    few, enough = (driven(shifts(1.7, count)) for count in (FEWEST_LAPS - 1, FEWEST_LAPS))
+
+    assert levels_from_laps(TRACK, *few) == USUAL
+    assert levels_from_laps(TRACK, *enough) != USUAL
 
 
 @pytest.fixture(scope="module")

@@ -69,6 +69,8 @@ def set_driven_pit_lane(
         When no recording holds a visit.
     NoLapError
         When a receiver never moves.
+    TrackFileError
+        When a position is no longitude and latitude.
 
     Examples
     --------

@@ -96,12 +96,12 @@ def known_along(
     alike = _ALIKE * (share * between).sum(axis=0) ** 2
     if len(laps) == 1:
         alike = between[0] ** 2
+    carried = np.asarray(~counts.any(axis=0))
+    alike = np.where(carried, bridged_sigma(curve, chainage_m, carried) ** 2, alike)
     line = curve.position(chainage_m)
     moved = low_pass(line, curve.length_m, wavelength_m, closed=curve.closed) - line
     smoothing = np.einsum("ij,ij->i", moved, left) ** 2
-    carried = ~counts.any(axis=0)
-    bridge = bridged_sigma(curve, chainage_m, carried)
-    variance = slow + own * (share**2).sum(axis=0) + alike + smoothing + bridge**2
+    variance = slow + own * (share**2).sum(axis=0) + alike + smoothing
     thin = _thin(spacing, counts) & ~carried
     kind = np.where(carried, "carried", np.where(thin, "thin", "measured"))
     basis = ", ".join(wander.basis) + (", which is assumed" if wander.assumed else "")
@@ -126,7 +126,10 @@ def _errors(drive: Drive, wander: Wander) -> list[tuple[float, PositionError]]:
         if weight < _LEAST_CHANCE:
             continue
         levels = replace(receiver.levels, wander_m=round(expected * factor, 3), wander_time_s=time)
-        errors.append((weight, position_error(replace(receiver, levels=levels))))
+        error = position_error(replace(receiver, levels=levels))
+        # What lies between sparse fixes is counted by itself.
+        fast = min(error.fast_m2, levels.white_m**2)
+        errors.append((weight, replace(error, fast_m2=fast)))
     total = sum(weight for weight, _ in errors)
     return [(weight / total, error) for weight, error in errors]
 

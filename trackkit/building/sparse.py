@@ -15,11 +15,12 @@ from trackkit.geometry.runs import runs_of
 SPARSE_S = 1.5
 SPARSE_M = 15.0
 """Fixes farther apart than both are sparse."""
-_SHARE, _SHARE_EVEN, _SHARE_UNEVEN = 0.8, 0.55, 1.3
-"""Miss of a curve over that of one through every other fix, for their way and turn: without
-velocities; with them, of even logging, and of a logger that writes a fix where the course has
-turned, which leaves out what matters least.  Tuned on invented drives."""
-_UNEVEN = 0.4
+_EVEN, _UNEVEN, _EVEN_TIED, _UNEVEN_TIED = 0.8, 1.0, 0.55, 1.3
+"""Miss of a curve over that of one through every other fix, for their way and turn: of
+even logging, and of a logger that writes a fix where the course has turned, which leaves out what
+matters least; without velocities and with them.  Tuned on invented drives."""
+_VARIES = 0.4
+_BRIDGED = 0.5
 _LEAST_TURN = 0.05
 _USUAL_MISS = 0.12
 _SENSIBLE_MISS = (0.02, 0.4)
@@ -80,11 +81,10 @@ def spacing_of(lap: FoundLap, time_s: Floats) -> Spacing:
     if wide.any():
         velocity = drive.velocity_mps[index] if drive.has_doppler else None
         miss = _miss(when, place, velocity, wide)
-        share_of_miss = _SHARE
-        if velocity is not None:
-            lasting = np.diff(when)[wide]
-            uneven = min(1.0, float(lasting.std() / lasting.mean()) / _UNEVEN)
-            share_of_miss = _SHARE_EVEN + uneven * (_SHARE_UNEVEN - _SHARE_EVEN)
+        lasting = np.diff(when)[wide]
+        varies = min(1.0, float(lasting.std() / lasting.mean()) / _VARIES)
+        even, uneven = (_EVEN, _UNEVEN) if velocity is None else (_EVEN_TIED, _UNEVEN_TIED)
+        share_of_miss = even + varies * (uneven - even)
         size = share_of_miss * miss * chord * (_turn(place) + _LEAST_TURN)
         sigma = np.where(wide, size, 0.0)[span] * 4.0 * share * (1.0 - share)
     return Spacing(sigma, chord[span] * share, chord[span] * (1.0 - share), wide[span])
@@ -141,8 +141,8 @@ def _between(when: Floats, place: Floats, velocity: Floats | None) -> Floats:
 def bridged_sigma(curve: Curve, chainage_m: Floats, carried: Flags) -> Floats:
     """One sigma of a line across gaps without fixes, metres, shape (n,).
 
-    Bridges of the same length are laid across the rest of the line, where it is known: how far they
-    miss it, at most, is how far they may miss it here.
+    Bridges of the same length are laid across the rest of the line, where it is known.  How far
+    they miss it, for their length and the turn between their ends, is how far one may miss it here.
 
     Parameters
     ----------
@@ -152,35 +152,53 @@ def bridged_sigma(curve: Curve, chainage_m: Floats, carried: Flags) -> Floats:
         Where it has no fixes, shape (n,).
     """
     sigma = np.zeros(len(chainage_m))
-    count, step = len(chainage_m), float(chainage_m[1] - chainage_m[0])
+    count = len(chainage_m)
     for begin, end in runs_of(carried, closed=curve.closed):
-        gap = (end - begin) * step
-        miss = _bridges_miss(curve, chainage_m, carried, end - begin)
-        share = (np.arange(begin, end) - begin + 0.5) / (end - begin)
-        inside = np.arange(begin, end) % count
-        sigma[inside] = max(miss, _USUAL_MISS * _LEAST_TURN * gap) * 4.0 * share * (1.0 - share)
+        size = end - begin
+        share = (np.arange(size) + 0.5) / size
+        place, ahead = _ends(curve, chainage_m, begin, size)
+        miss = _bridges_miss(curve, chainage_m, carried, size) * _length_and_turn(place, ahead)
+        sigma[np.arange(begin, end) % count] = _BRIDGED * miss * 4.0 * share * (1.0 - share)
     return sigma
 
 
+def _ends(curve: Curve, chainage_m: Floats, begin: int, size: int) -> tuple[Floats, Floats]:
+    """Positions and directions at the two ends of a stretch, shape (2, 2) each."""
+    index = np.array([begin, begin + size]) % len(chainage_m)
+    if not curve.closed:
+        index = np.minimum([begin, begin + size], len(chainage_m) - 1)
+    return curve.position(chainage_m[index]), curve.direction(chainage_m[index])
+
+
+def _length_and_turn(place: Floats, ahead: Floats) -> float:
+    """Way between two places times the turn from one to the other, metres."""
+    turn = np.arccos(np.clip(float(ahead[0] @ ahead[1]), -1.0, 1.0))
+    return float(np.linalg.norm(place[1] - place[0]) * (turn + _LEAST_TURN))
+
+
 def _bridges_miss(curve: Curve, chainage_m: Floats, carried: Flags, size: int) -> float:
+    """Size of the miss of bridges over their length and turn."""
     from scipy.interpolate import CubicHermiteSpline
 
     count = len(chainage_m)
-    misses = []
+    squares, scale, trials = 0.0, 0.0, 0
     for begin in np.linspace(0, count, _TRIALS, endpoint=False).astype(int).tolist():
         index = np.arange(begin, begin + size + 1)
-        if not curve.closed and index[-1] >= count:
+        if size < 2 or (not curve.closed and index[-1] >= count):
             continue
         index = index % count
-        if carried[index].any() or size < 2:
+        if carried[index].any():
             continue
-        place, ahead = curve.position(chainage_m[index]), curve.direction(chainage_m[index])
-        chord = float(np.linalg.norm(place[-1] - place[0]))
-        bridge = CubicHermiteSpline([0.0, 1.0], place[[0, -1]], chord * ahead[[0, -1]])
-        laid = bridge(np.linspace(0.0, 1.0, 65))
-        middle = place[size // 4 : size - size // 4 + 1]
-        away = np.linalg.norm(middle[:, None] - laid, axis=2).min(axis=1)
-        misses.append(float(away.max()))
-    if not misses:
-        return _USUAL_MISS * size * float(chainage_m[1] - chainage_m[0])
-    return float(np.sqrt(np.mean(np.square(misses))))
+        place, ahead = _ends(curve, chainage_m, begin, size)
+        chord = float(np.linalg.norm(place[1] - place[0]))
+        bridge = CubicHermiteSpline([0.0, 1.0], place, chord * ahead)
+        laid = bridge(np.linspace(0.0, 1.0, _SAMPLES))
+        driven = curve.position(chainage_m[index])
+        away = np.linalg.norm(driven[:, None] - laid, axis=2).min(axis=1)
+        # The square of 4 u (1 - u) is 8 / 15 on average.
+        squares += float(np.mean(away**2)) * 15.0 / 8.0
+        scale += _length_and_turn(place, ahead) ** 2
+        trials += 1
+    observed = squares / max(scale, 1e-9)
+    mixed = (trials * observed + _PRIOR_SPANS * _USUAL_MISS**2) / (trials + _PRIOR_SPANS)
+    return float(np.clip(np.sqrt(mixed), *_SENSIBLE_MISS))

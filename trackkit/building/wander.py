@@ -333,4 +333,4 @@ def _by_velocities(drive: Drive, level_m: float) -> Floats:
         scores.append(_two_parts(slow, fixed, rest, _ROUGHER))
     score = np.array(scores) + doubt[None, :, None]
     most = score.max()
-    return np.log(np.maximum(np.exp(score - most).sum(axis=1), 1e-300)) + most
+    return np.asarray(np.log(np.maximum(np.exp(score - most).sum(axis=1), 1e-300)) + most)

@@ -45,6 +45,8 @@ class Command(click.Command):
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command."""
         try:
+            if ctx.info_name in _TAKE_IDS:
+                _ids_to_files(ctx)
             return super().invoke(ctx)
         except TrackkitError as error:
             raise Failed(error_sentence(error, ctx.params.get("track_path"))) from error
@@ -75,6 +77,24 @@ class Command(click.Command):
             elif isinstance(value, tuple):
                 ctx.params[str(param.name)] = tuple(changed.get(word, word) for word in value)
         return rest
+
+
+_TAKE_IDS = ("describe", "check", "map", "export", "simulate", "list", "reverse", "diff")
+"""Commands that read a track and change none: an id of the library will do for them."""
+
+
+def _ids_to_files(ctx: click.Context) -> None:
+    """Put track files in the place of ids of the library; what exists is a file or a folder."""
+    if ctx.params.get("accept") is not None:
+        return
+    for name in ("track_path", "track_paths", "first", "second"):
+        value = ctx.params.get(name)
+        words = [value] if isinstance(value, str) else list(value or ())
+        if any(not Path(word).exists() for word in words):
+            from trackkit.cli.ids import known_path
+
+            files = [known_path(word) or word for word in words]
+            ctx.params[name] = files[0] if isinstance(value, str) else tuple(files)
 
 
 class Failed(click.ClickException):

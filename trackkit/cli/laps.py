@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from trackkit.caution import TRAINING
+from trackkit.cli.circuits import track_and_recordings
 from trackkit.cli.common import (
     Command,
     columns_option,
-    each_file,
     force_option,
     json_option,
     parse_columns,
@@ -19,29 +21,31 @@ from trackkit.cli.common import (
     refuse_outputs,
     remark,
     remarks,
+    say_error,
 )
+from trackkit.cli.recording_folders import Entry, entries_of, files_of, numbered
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
+from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 from trackkit.track.digest import short_digest
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
+    from trackkit.cli.laps_work import Item, Job
     from trackkit.official.pairing import Pairing
-    from trackkit.recordings.recording import Recording
     from trackkit.timing.sessions import Reference, Session
     from trackkit.track.model import Track
 
 
 def _reference(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
-    if value is not None and not value.rpartition(":")[2].isdecimal():
+    if value is not None and not re.fullmatch(r"(\d+\.)?\d+", value.rpartition(":")[2]):
         raise click.BadParameter(f"{value!r} does not end with a lap number")
     return value
 
 
 @click.command(cls=Command)
-@click.argument("track_path", metavar="TRACK")
-@click.argument("recordings", nargs=-1, required=True, metavar="RECORDING...")
+@click.argument("words", nargs=-1, required=True, metavar="[TRACK] RECORDING|FOLDER...")
 @click.option(
     "--label",
     "labels",
@@ -52,9 +56,44 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
 @click.option(
     "--reference",
     callback=_reference,
-    metavar="[RECORDING:]N",
+    metavar="[RECORDING:][SESSION.]N",
     help="Lap that the others are compared with; the recording by its file or label.  "
     "[default: the best of all]",
+)
+@click.option(
+    "--session-stand",
+    type=click.FloatRange(0, min_open=True),
+    default=STAND_S,
+    show_default=True,
+    metavar="SECONDS",
+    help="A session ends where the vehicle stands so long.",
+)
+@click.option(
+    "--session-gap",
+    type=click.FloatRange(0, min_open=True),
+    default=GAP_S,
+    show_default=True,
+    metavar="SECONDS",
+    help="A session ends where fixes are missing for so long.",
+)
+@click.option(
+    "--within",
+    type=click.FloatRange(100, min_open=True),
+    default=100 * WITHIN,
+    show_default=True,
+    metavar="PERCENT",
+    help="A lap counts within this of its session's best.",
+)
+@click.option(
+    "--all-laps", is_flag=True, help="Count laps with something wrong with them all the same."
+)
+@click.option(
+    "--antenna-ahead",
+    type=float,
+    default=0.0,
+    metavar="M",
+    help="How far the antenna is ahead of the vehicle's nose, which crosses the line; negative if "
+    "it is behind.",
 )
 @click.option(
     "--details", is_flag=True, help="Print splits, differences and speeds of every sector too."
@@ -75,97 +114,196 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
     metavar="FILE.csv",
     help="Write elapsed time, speed and acceleration against chainage as CSV.",
 )
+@click.option("--skipped", is_flag=True, help="Name the files of folders that are no recordings.")
 @columns_option
 @force_option
 @json_option
 @click.pass_context
 def laps(
     ctx: click.Context,
-    track_path: str,
-    recordings: tuple[str, ...],
+    words: tuple[str, ...],
     labels: tuple[str, ...],
     reference: str | None,
+    session_stand: float,
+    session_gap: float,
+    within: float,
+    all_laps: bool,
+    antenna_ahead: float,
     details: bool,
     official: str | None,
     official_columns: str | None,
     csv_path: str | None,
     traces: str | None,
+    skipped: bool,
     columns: str | None,
     force: bool,
     as_json: bool,
 ) -> None:
     """Time the laps and sectors of recordings over a track.
 
+    TRACK is a track file, or the id of one in the library; without it the circuit, the layout and
+    the direction are located. A folder stands for the recordings in it. A table drivers.csv beside
+    the recordings (columns file, driver, vehicle, class, notes) names them.
+
     Times are followed by their uncertainty, one sigma, and have as many decimals as that supports.
     Time nothing where the organiser or the insurer forbids it.
     """
-    from trackkit import pair_official, read_official, read_recording, read_track, time_laps
-    from trackkit.timing.sessions import Session, choose_reference
-    from trackkit.timing.traces import trace_lines
+    from trackkit import pair_official, read_official
+    from trackkit.cli.laps_work import Item, Job
+    from trackkit.timing.sessions import choose_reference
 
-    if labels and len(labels) != len(recordings):
-        raise click.UsageError(
-            f"{len(recordings)} recordings and {len(labels)} labels: give --label once for each "
-            "recording, in their order, or not at all"
-        )
+    track_path, named = track_and_recordings(words)
+    ctx.params["track_path"] = track_path
+    if not named:
+        raise click.UsageError("name a recording, or a folder of them, after the track")
     refuse_outputs({"--csv": csv_path, "--traces": traces}, force=force)
-    track = read_track(track_path)
-    zone = _zone(track)
+    listed = files_of(named)
+    paths = [file.path for file in listed]
+    entries = entries_of(paths)
+    called = _labels(paths, labels, entries)
     mapping = parse_columns(columns)
     times = None
     if official is not None:
         times = read_official(official, parse_columns(official_columns))
         remarks(times.remarks, official)
-    called = iter(labels or recordings)
-    trace_texts: list[str] = []
-
-    def work(path: str) -> Session:
-        label = next(called)
-        recording = read_recording(path, columns=mapping)
-        remarks([*recording.remarks, *_other_day(track, recording)], path)
-        session = Session(path, label, time_laps(track, recording))
-        if traces is not None:
-            trace_texts.append(trace_lines(track, session))
-        # Of many recordings, one drive is in memory at a time.
-        return replace(session, report=session.report.without_drive())
-
-    sessions, failed = each_file(recordings, work, "timing laps")
-    chosen = choose_reference(sessions, reference)
-    pairings = [
-        None if times is None else pair_official(times, session.report) for session in sessions
+    rules = LapRules(session_stand, session_gap, within / 100, all_laps)
+    job = Job(track_path, mapping, rules, traces is not None, antenna_ahead)
+    items = [
+        Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
     ]
+    gathered = _gather(items, job)
+    circuits = gathered.circuits
+    if len(circuits) > 1 and (reference is not None or times is not None):
+        raise click.UsageError(
+            "--reference and --official are for one circuit, and these are recordings of "
+            f"{len(circuits)}: {', '.join(circuit.track.title for circuit in circuits)}"
+        )
+    if not circuits:
+        choose_reference([], reference)
+    for circuit in circuits:
+        circuit.zone = _zone(circuit.track)
+        circuit.chosen = choose_reference(circuit.sessions, reference)
+        circuit.pairings = [
+            None if times is None else pair_official(times, session.report)
+            for session in circuit.sessions
+        ]
     # Written first: whoever reads the tables may stop reading before their end.
-    _write(track, sessions, chosen, zone, csv_path, traces, trace_texts, force=force)
+    _write(circuits, csv_path, traces, gathered.traces, force=force)
     if as_json:
-        print_json(_document(track, sessions, chosen, zone, pairings))
+        print_json(_document(gathered, entries, track_path))
     else:
-        from trackkit.cli.laptext import print_sessions
-
-        print_sessions(track, sessions, chosen, zone, pairings, details=details)
-        if sessions:
-            click.echo(f"geometry {short_digest(track)}: the same letters, the same line and gates")
-    remark(TRAINING)
-    if failed:
+        _print(circuits, entries, details=details)
+    if gathered.skipped:
+        count = len(gathered.skipped)
+        what = f"{count} file{'s are' if count > 1 else ' is'} no recording"
+        names = f": {', '.join(gathered.skipped)}" if skipped else " (--skipped names them)"
+        remark(what + names)
+    if any(session.report.laps for circuit in circuits for session in circuit.sessions):
+        remark(TRAINING)
+    if gathered.failed:
         ctx.exit(1)
 
 
-def _other_day(track: Track, recording: Recording) -> list[str]:
-    """Say where the track file says that the layout was another one on the recording's day."""
-    from trackkit.track.validity import is_valid, local_day
+def _labels(paths: Sequence[str], labels: Sequence[str], entries: Mapping[str, Entry]) -> list[str]:
+    """Say what each recording is called: as labelled, as the table of drivers has it, its file."""
+    if labels and len(labels) != len(paths):
+        raise click.UsageError(
+            f"{len(paths)} recordings and {len(labels)} labels: give --label once for each "
+            "recording, in their order, or not at all"
+        )
+    return numbered(labels or [entries.get(path, Entry()).label or path for path in paths])
 
-    if recording.start is None:
-        return []
-    longitude = float(track.centreline.longitude_deg[0])
-    day = local_day(recording.start, track.timezone, longitude)
-    if is_valid(track, day):
-        return []
-    period = [f"from {track.valid_from}"] if track.valid_from else []
-    period += [f"until {track.valid_until}"] if track.valid_until else []
-    text = (
-        f"{track.title} is valid {' '.join(period)}, and this was recorded on {day}: another "
-        "layout may have been driven"
-    )
-    return [text]
+
+def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, details: bool) -> None:
+    from trackkit.cli.laptext import print_sessions
+    from trackkit.cli.summary_text import is_worth_a_summary, print_summaries
+    from trackkit.timing.summary import summaries
+
+    for number, circuit in enumerate(circuits):
+        if number:
+            click.echo()
+        if is_worth_a_summary(circuit.sessions):
+            print_summaries(summaries(circuit.sessions, _drivers(entries)), circuit.zone)
+        print_sessions(
+            circuit.track,
+            circuit.sessions,
+            circuit.chosen,
+            circuit.zone,
+            circuit.pairings,
+            details=details,
+        )
+        if circuit.sessions:
+            digest = short_digest(circuit.track)
+            click.echo(f"geometry {digest}: the same letters, the same line and gates")
+
+
+def _drivers(entries: Mapping[str, Entry]) -> dict[str, str]:
+    return {path: entry.driver for path, entry in entries.items() if entry.driver}
+
+
+@dataclass(eq=False)
+class _Circuit:
+    """The recordings of one circuit, and what they are compared with."""
+
+    track: Track
+    sessions: list[Session] = field(default_factory=list)
+    zone: ZoneInfo | None = None
+    chosen: Reference | None = None
+    pairings: list[Pairing | None] = field(default_factory=list)
+
+
+@dataclass(eq=False)
+class _Gathered:
+    """All that came of the recordings."""
+
+    circuits: list[_Circuit] = field(default_factory=list)
+    traces: list[str] = field(default_factory=list)
+    unplaced: list[tuple[str, str]] = field(default_factory=list)
+    skipped: list[str] = field(default_factory=list)
+    failed: bool = False
+
+
+def _gather(items: Sequence[Item], job: Job) -> _Gathered:
+    """Time recordings, those of each circuit together, and say what is wrong with any."""
+    from trackkit import read_track
+    from trackkit.cli.laps_work import timed_each
+    from trackkit.timing.duplicates import Sketch, shared_with
+    from trackkit.timing.many import counted_once
+    from trackkit.timing.sessions import Session
+
+    gathered = _Gathered()
+    by_id: dict[str, _Circuit] = {}
+    sketches: list[Sketch] = []
+    for timed in timed_each(items, job):
+        remarks(timed.remarks, timed.item.path)
+        if timed.skipped:
+            gathered.skipped.append(timed.item.path)
+            continue
+        if timed.found is None or timed.report is None or timed.sketch is None:
+            error = timed.error
+            sentence = error_sentence(error) if isinstance(error, TrackkitError) else str(error)
+            if timed.unplaced:
+                gathered.unplaced.append((timed.item.path, sentence))
+                remark(sentence)
+            else:
+                gathered.failed = True
+                if isinstance(error, TrackkitError):
+                    say_error(error)
+                else:
+                    remark(f"trackkit: {sentence}")
+            continue
+        shared = shared_with(sketches, timed.sketch)
+        sketches.append(timed.sketch)
+        remarks([part.sentence for part in shared])
+        track = timed.found.track
+        circuit = by_id.setdefault(track.id, _Circuit(track))
+        report = counted_once(timed.report, shared)
+        circuit.sessions.append(Session(timed.item.path, timed.item.label, report))
+        gathered.traces.append(timed.traces)
+    gathered.circuits = list(by_id.values())
+    if job.track_path is not None and not by_id:
+        gathered.circuits = [_Circuit(read_track(job.track_path))]
+    return gathered
 
 
 def _zone(track: Track) -> ZoneInfo | None:
@@ -179,42 +317,61 @@ def _zone(track: Track) -> ZoneInfo | None:
 
 
 def _document(
-    track: Track,
-    sessions: list[Session],
-    chosen: Reference | None,
-    zone: ZoneInfo | None,
-    pairings: list[Pairing | None],
+    gathered: _Gathered, entries: Mapping[str, Entry], track_path: str | None
 ) -> dict[str, Any]:
+    """Lay out the answer: of one circuit as ever, of several one part each."""
+    parts = [_circuit_row(circuit, entries) for circuit in gathered.circuits]
+    whole = {
+        "track": None,
+        "geometry": None,
+        "timezone": None,
+        "reference": None,
+        "recordings": [row for part in parts for row in part["recordings"]],
+        "ranking": [],
+        "summary": [],
+    }
+    if len(parts) == 1:
+        (whole,) = parts
+    if track_path is None:
+        whole["circuits"] = parts if len(parts) > 1 else []
+        whole["unplaced"] = [{"file": path, "text": text} for path, text in gathered.unplaced]
+    return {**whole, "skipped": gathered.skipped, "caution": TRAINING}
+
+
+def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, Any]:
     from trackkit.timing.rows import ranking_rows, session_row
+    from trackkit.timing.summary import summaries, summary_row
 
     rows = []
-    for session, pairing in zip(sessions, pairings, strict=True):
-        row = session_row(track, session, chosen, zone)
+    for session, pairing in zip(circuit.sessions, circuit.pairings, strict=True):
+        row = session_row(circuit.track, session, circuit.chosen, circuit.zone)
         if pairing is not None:
             row["official"] = pairing.as_row()
-        rows.append(row)
+        rows.append({**row, **entries.get(session.file, Entry()).as_row()})
+    chosen = circuit.chosen
     return {
-        "track": track.id,
-        "geometry": short_digest(track),
-        "timezone": None if zone is None else zone.key,
+        "track": circuit.track.id,
+        "geometry": short_digest(circuit.track),
+        "timezone": None if circuit.zone is None else circuit.zone.key,
         "reference": None
         if chosen is None
         else {
             "file": chosen.session.file,
             "label": chosen.session.label,
+            "session": chosen.lap.session,
             "lap": chosen.lap.number,
         },
         "recordings": rows,
-        "ranking": ranking_rows(sessions),
-        "caution": TRAINING,
+        "ranking": ranking_rows(circuit.sessions),
+        "summary": [
+            summary_row(summary, circuit.zone)
+            for summary in summaries(circuit.sessions, _drivers(entries))
+        ],
     }
 
 
 def _write(
-    track: Track,
-    sessions: list[Session],
-    chosen: Reference | None,
-    zone: ZoneInfo | None,
+    circuits: Sequence[_Circuit],
     csv_path: str | None,
     traces: str | None,
     trace_texts: list[str],
@@ -226,7 +383,13 @@ def _write(
     if csv_path is not None:
         from trackkit.timing.rows import laps_csv
 
-        write_whole(csv_path, laps_csv(track, sessions, chosen, zone), force=force)
+        # Of several circuits, below one line of headings.
+        texts = [
+            laps_csv(circuit.track, circuit.sessions, circuit.chosen, circuit.zone)
+            for circuit in circuits
+        ]
+        rest = [text.partition("\n")[2] for text in texts[1:]]
+        write_whole(csv_path, "".join([*texts[:1], *rest]), force=force)
         remark(f"wrote {csv_path}")
     if traces is not None:
         from trackkit.timing.traces import traces_csv

@@ -8,11 +8,18 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.cli.common import duration, table
-from trackkit.official.pairing import SURE
+from trackkit.cli.official_text import print_pairing
+from trackkit.cli.time_cells import (
+    difference_cell,
+    difference_sigma,
+    plain_time,
+    speed_cell,
+    time_cell,
+)
 from trackkit.timing.sessions import (
-    Difference,
     decimals,
     lap_difference,
+    lap_name,
     local_time,
     passages,
     ranking,
@@ -22,13 +29,14 @@ from trackkit.timing.sessions import (
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from trackkit.official.pairing import Agreement, Pairing
+    from trackkit.official.pairing import Pairing
+    from trackkit.timing.driving_sessions import DrivingSession
     from trackkit.timing.laps import Lap, SectorTime
+    from trackkit.timing.report import LapReport
     from trackkit.timing.sessions import Reference, Session
     from trackkit.track.model import Track
 
 _RANKED = 10
-_KMH = 3.6
 
 
 def print_sessions(
@@ -48,60 +56,105 @@ def print_sessions(
         if details and session.report.laps:
             _print_details(track, session, reference)
         if pairing is not None:
-            _print_pairing(pairing)
+            print_pairing(pairing, session.report)
     if len(sessions) > 1:
         _print_ranking(sessions)
     if any(session.report.laps for session in sessions):
         click.echo("± is one sigma of a time, * the best of its column; speeds are in km/h")
     if reference is not None:
         whose = f" of {reference.session.label}" if len(sessions) > 1 else ""
-        click.echo(f"differences are to lap {reference.lap.number}{whose}")
+        name = lap_name(reference.session.report, reference.lap)
+        click.echo(f"differences are to lap {name}{whose}")
 
 
 def _print_session(
     track: Track, session: Session, reference: Reference | None, zone: ZoneInfo | None
 ) -> None:
     report = session.report
-    count = len(report.counted)
     file = "" if session.label == session.file else f" ({session.file})"
-    click.echo(
-        f"{session.label}{file}: {count} complete flying lap{'' if count == 1 else 's'} of "
-        f"{track.title}"
-    )
+    click.echo(f"{session.label}{file}: {_counting(report.laps)} of {track.title}")
     start = report.start
     if start is not None:
         local = local_time(start, zone)
         there = f", {local:%Y-%m-%d %H:%M:%S} {track.timezone}" if local else ""
         click.echo(f"begun {start:%Y-%m-%d %H:%M:%S} UTC{there}")
+    if any(shared.whole for shared in report.shared):
+        return
     if not report.laps:
         click.echo(
             "no gate was crossed: the recording may be of another circuit (`trackkit locate`)"
         )
         return
-    _print_laps(session, reference, zone)
+    if len(report.sessions) < 2:
+        _print_laps(session, report.laps, reference, zone)
+    else:
+        for driving in report.sessions:
+            laps = [lap for lap in report.laps if lap.session == driving.number]
+            click.echo()
+            click.echo(
+                f"session {driving.number}, {_span(session, driving, zone)}: {_counting(laps)}; "
+                f"{driving.sentence}"
+            )
+            if laps:
+                _print_laps(session, laps, reference, zone)
+        click.echo("2.5 is lap 5 of session 2")
     _print_missed(track, session)
     _print_speed_gates(track, session)
     if report.best_lap_s is None:
-        missed = any(lap.missed for lap in report.laps)
-        hint = ": is it another layout? `trackkit locate` tells the circuits near" if missed else ""
-        click.echo(f"no complete flying lap{hint}")
+        _print_why_none(report)
         return
     _print_bests(track, session)
 
 
-def _print_laps(session: Session, reference: Reference | None, zone: ZoneInfo | None) -> None:
+def _counting(laps: Sequence[Lap]) -> str:
+    """Say how many laps are complete and flying, and how many of them count."""
+    flying = sum(lap.complete and lap.kind == "flying" for lap in laps)
+    count = sum(lap.counts for lap in laps)
+    text = f"{flying} complete flying lap{'' if flying == 1 else 's'}"
+    return text if count == flying else f"{text}, of which {count} count{'s' * (count == 1)}"
+
+
+def _span(session: Session, driving: DrivingSession, zone: ZoneInfo | None) -> str:
+    begin = session.report.time_of_day(driving.begin_s)
+    end = session.report.time_of_day(driving.end_s)
+    if begin is None or end is None:
+        return f"{duration(driving.begin_s, 0)} to {duration(driving.end_s, 0)}"
+    begin, end = local_time(begin, zone) or begin, local_time(end, zone) or end
+    where = "" if zone is not None else " UTC"
+    return f"{begin:%Y-%m-%d %H:%M:%S} to {end:%H:%M:%S}{where}"
+
+
+def _print_why_none(report: LapReport) -> None:
+    if any(_is_aside(lap) for lap in report.laps):
+        click.echo("no lap counts: --all-laps counts those with something wrong with them")
+        return
+    missed = any(lap.missed for lap in report.laps)
+    hint = ": is it another layout? `trackkit locate` tells the circuits near" if missed else ""
+    click.echo(f"no complete flying lap{hint}")
+
+
+def _print_laps(
+    session: Session,
+    laps: Sequence[Lap],
+    reference: Reference | None,
+    zone: ZoneInfo | None,
+) -> None:
     report = session.report
     sectors = range(len(report.laps[0].sectors))
-    best = [
-        min((lap.sectors[i].time_s or 0.0 for lap in report.counted), default=None) for i in sectors
-    ]
-    pits = any(lap.pit_visits for lap in report.laps)
+    best = {(index, lap.session, lap.number): sector for index, sector, lap in report.best_sectors}
+    best_s = [sector.time_s for _, sector, _ in report.best_sectors] or [None for _ in sectors]
+    pits = any(lap.pit_visits for lap in laps)
+    aside = any(_is_aside(lap) for lap in laps)
     rows = []
-    for lap in report.laps:
-        counted = best if lap.counts else [None] * len(best)
+    for lap in laps:
+        of_lap = (lap.session, lap.number)
+        counted = [
+            fastest if lap.counts or (index, *of_lap) in best else None
+            for index, fastest in enumerate(best_s)
+        ]
         rows.append(
             [
-                str(lap.number),
+                lap_name(report, lap),
                 lap.kind,
                 _begun(session, lap, zone),
                 time_cell(lap.time_s, lap.sigma_s, report.best_lap_s if lap.counts else None),
@@ -110,9 +163,10 @@ def _print_laps(session: Session, reference: Reference | None, zone: ZoneInfo | 
                     time_cell(sector.time_s, sector.sigma_s, fastest)
                     for sector, fastest in zip(lap.sectors, counted, strict=True)
                 ),
-                _speed(lap.top_mps),
-                _speed(lap.lowest_mps),
-                *([_pit_time(lap), _speed(lap.pit_speed_mps)] if pits else []),
+                speed_cell(lap.top_mps),
+                speed_cell(lap.lowest_mps),
+                *([_pit_time(lap), speed_cell(lap.pit_speed_mps)] if pits else []),
+                *(["no" if _is_aside(lap) else ""] if aside else []),
             ]
         )
     headings = [
@@ -125,8 +179,23 @@ def _print_laps(session: Session, reference: Reference | None, zone: ZoneInfo | 
         "top",
         "low",
         *(["pit time", "pit top"] if pits else []),
+        *(["counts"] if aside else []),
     ]
     table(headings, rows)
+    _print_remarks(report, laps)
+
+
+def _is_aside(lap: Lap) -> bool:
+    """Tell whether a lap would count, had nothing been wrong with it."""
+    return lap.set_aside and lap.complete and lap.kind == "flying"
+
+
+def _print_remarks(report: LapReport, laps: Sequence[Lap]) -> None:
+    for lap in laps:
+        if lap.remarks:
+            aside = " does not count" if _is_aside(lap) else ""
+            texts = "; ".join(remark.text for remark in lap.remarks)
+            click.echo(f"lap {lap_name(report, lap)}{aside}: {texts}")
 
 
 def _pit_time(lap: Lap) -> str:
@@ -142,49 +211,11 @@ def _begun(session: Session, lap: Lap, zone: ZoneInfo | None) -> str:
     return f"{local_time(moment, zone) or moment:%H:%M:%S}"
 
 
-def time_cell(time_s: float | None, sigma_s: float | None, best_s: float | None = None) -> str:
-    """Write a time with as many decimals as its uncertainty supports, and the uncertainty.
-
-    Decimal points line up; the best of its column has a star, the others room for one.
-    """
-    if time_s is None:
-        return "-"
-    star = "*" if time_s == best_s else " "
-    places = decimals(sigma_s)
-    room = " " * (3 - places + (places == 0))
-    return f"{duration(time_s, places)}{star}{room}{_sigma(sigma_s, places)}{room}"
-
-
-def difference_cell(difference: Difference | None) -> str:
-    """Write a difference with its sign and as many decimals as its uncertainty supports."""
-    if difference is None:
-        return "-"
-    places = decimals(difference.sigma_s)
-    text = duration(difference.time_s, places)
-    if not text.startswith("-") and difference.sigma_s > 0:
-        text = f"+{text}"
-    return text + " " * (3 - places + (places == 0))
-
-
-def _sigma(sigma_s: float | None, places: int) -> str:
-    """Write one sigma to so many decimals, never as nought."""
-    return "" if sigma_s is None else f"±{max(sigma_s, 10.0**-places):.{places}f}"
-
-
-def _plain(time_s: float | None, sigma_s: float | None) -> str:
-    places = decimals(sigma_s)
-    return f"{duration(time_s, places)} {_sigma(sigma_s, places)}".rstrip()
-
-
-def _speed(speed_mps: float | None) -> str:
-    return "-" if speed_mps is None else f"{speed_mps * _KMH:.1f}"
-
-
 def _print_missed(track: Track, session: Session) -> None:
     laps_by_gate: dict[str, list[str]] = {}
     for lap in session.report.laps:
         for gate in lap.missed:
-            laps_by_gate.setdefault(gate, []).append(str(lap.number))
+            laps_by_gate.setdefault(gate, []).append(lap_name(session.report, lap))
     for gate, numbers in laps_by_gate.items():
         several = "s" if len(numbers) > 1 else ""
         click.echo(f"missed: {track.gate(gate).name} on lap{several} {', '.join(numbers)}")
@@ -207,8 +238,9 @@ def _print_speed_gates(track: Track, session: Session) -> None:
             [gate.name, "km/h", "since the lap began"],
             [
                 [
-                    f"lap {lap.number}",
-                    _speed(crossing.speed_mps) + ("*" if crossing.speed_mps == fastest else " "),
+                    f"lap {lap_name(session.report, lap)}",
+                    speed_cell(crossing.speed_mps)
+                    + ("*" if crossing.speed_mps == fastest else " "),
                     "-"
                     if lap.passed[0] is None
                     else duration(crossing.time_s - lap.passed[0].time_s, 2),
@@ -224,9 +256,9 @@ def _print_bests(track: Track, session: Session) -> None:
     if best is None or report.best_lap_s is None or run is None:
         return
     sigma = best.sigma_s
-    lines = [("best lap", report.best_lap_s, sigma, f"lap {best.number}")]
+    lines = [("best lap", report.best_lap_s, sigma, f"lap {lap_name(report, best)}")]
     lap = next(lap for lap in report.counted if run in lap.passed)
-    where = f"from {track.gate(run.gate).name}, lap {lap.number}"
+    where = f"from {track.gate(run.gate).name}, lap {lap_name(report, lap)}"
     lines.append(
         ("continuous best", report.continuous_best_s or 0.0, report.continuous_best_sigma_s, where)
     )
@@ -235,18 +267,28 @@ def _print_bests(track: Track, session: Session) -> None:
             "theoretical best",
             report.theoretical_best_s or 0.0,
             report.theoretical_best_sigma_s,
-            "the best sectors together",
+            "the best sectors together" + _from_others(report),
         )
     )
     for name, time, of_it, note in lines:
         less = report.best_lap_s - time
         apart = f", {duration(less, decimals(of_it))} below the best lap" if less > 0 else ""
-        click.echo(f"{name} {_plain(time, of_it)}{apart} ({note})")
+        click.echo(f"{name} {plain_time(time, of_it)}{apart} ({note})")
     if report.spread_s is not None:
         click.echo(
             f"median {duration(report.median_s, decimals(sigma))}, spread "
             f"{duration(report.spread_s, decimals(sigma))} (standard deviation)"
         )
+
+
+def _from_others(report: LapReport) -> str:
+    """Say which best sectors are of laps that do not count."""
+    others = [
+        f"sector {index + 1} of lap {lap_name(report, lap)}"
+        for index, _, lap in report.best_sectors
+        if not lap.counts
+    ]
+    return f"; {' and '.join(others)}, clean in a lap that does not count" if others else ""
 
 
 def _print_details(track: Track, session: Session, reference: Reference | None) -> None:
@@ -258,15 +300,15 @@ def _print_details(track: Track, session: Session, reference: Reference | None) 
             end = ends[index + 1]
             rows.append(
                 [
-                    str(lap.number),
+                    lap_name(session.report, lap),
                     str(index + 1),
                     time_cell(sector.time_s, sector.sigma_s),
                     _split(sector),
                     difference_cell(difference)
-                    + ("" if difference is None else _difference_sigma(difference)),
-                    _speed(sector.top_mps),
-                    _speed(sector.lowest_mps),
-                    "-" if end is None else _speed(end.speed_mps),
+                    + ("" if difference is None else difference_sigma(difference)),
+                    speed_cell(sector.top_mps),
+                    speed_cell(sector.lowest_mps),
+                    "-" if end is None else speed_cell(end.speed_mps),
                 ]
             )
     click.echo()
@@ -275,12 +317,6 @@ def _print_details(track: Track, session: Session, reference: Reference | None) 
 
 def _split(sector: SectorTime) -> str:
     return duration(sector.split_s, decimals(sector.sigma_s))
-
-
-def _difference_sigma(difference: Difference) -> str:
-    if difference.sigma_s == 0:
-        return ""
-    return f" {_sigma(difference.sigma_s, decimals(difference.sigma_s))}"
 
 
 def _print_ranking(sessions: Sequence[Session]) -> None:
@@ -295,74 +331,12 @@ def _print_ranking(sessions: Sequence[Session]) -> None:
             [
                 str(rank),
                 entry.session.label,
-                str(entry.lap.number),
+                lap_name(entry.session.report, entry.lap),
                 time_cell(entry.lap.time_s, entry.lap.sigma_s),
                 difference_cell(difference)
-                + ("" if difference is None else _difference_sigma(difference)),
+                + ("" if difference is None else difference_sigma(difference)),
             ]
         )
     table(["rank", "recording", "lap", "time", "behind the first"], rows)
     if len(ranked) > _RANKED:
         click.echo(f"and {len(ranked) - _RANKED} more laps")
-
-
-def _print_pairing(pairing: Pairing) -> None:
-    click.echo()
-    count = len(pairing.pairs)
-    click.echo(f"official times of {pairing.times.file}: {count} pair{'' if count == 1 else 's'}")
-    if not pairing.pairs:
-        click.echo(
-            "no official time agrees with a recorded lap: is it another driver's, or session's?"
-        )
-    rows = []
-    for pair in pairing.pairs:
-        difference = Difference(pair.difference_s, pair.sigma_s)
-        notes = ["outlier"] if pair.outlier else []
-        if pair.probability < SURE:
-            notes.append(f"in doubt ({pair.probability:.0%} probable)")
-        rows.append(
-            [
-                str(pair.official.number),
-                duration(pair.official.time_s),
-                str(pair.lap.number),
-                time_cell(pair.lap.time_s, pair.lap.sigma_s),
-                difference_cell(difference) + _difference_sigma(difference),
-                ", ".join(notes),
-            ]
-        )
-    if rows:
-        table(
-            ["official lap", "official", "lap", "recorded", "recorded less official", "remark"],
-            rows,
-        )
-    _print_alone("official laps without a recorded one", pairing.official_alone)
-    _print_alone("recorded laps without an official one", pairing.laps_alone)
-    outliers = [str(pair.lap.number) for pair in pairing.pairs if pair.outlier]
-    if pairing.agreement is not None:
-        _print_agreement("recorded less official", pairing.agreement)
-        click.echo(f"outliers: {', '.join(f'lap {number}' for number in outliers) or 'none'}")
-    listed = max((len(pair.official.sectors_s) for pair in pairing.pairs), default=0)
-    if listed and not pairing.sectors:
-        timed = len(pairing.pairs[0].lap.sectors)
-        click.echo(f"sectors are not compared: the list has {listed}, the track {timed}")
-    for number, agreement in enumerate(pairing.sectors, start=1):
-        if agreement is not None:
-            _print_agreement(f"sector {number}", agreement)
-
-
-def _print_alone(what: str, laps: Sequence[object]) -> None:
-    if laps:
-        click.echo(f"{what}: {', '.join(str(getattr(lap, 'number')) for lap in laps)}")  # noqa: B009
-
-
-def _print_agreement(what: str, agreement: Agreement) -> None:
-    places = decimals(agreement.bias_sigma_s)
-    bias = duration(agreement.bias_s, places)
-    sign = "" if bias.startswith("-") else "+"
-    text = f"{what}: bias {sign}{bias}"
-    if agreement.bias_sigma_s is not None and agreement.spread_s is not None:
-        text += f" {_sigma(agreement.bias_sigma_s, places)}, spread {agreement.spread_s:.3f}"
-    if agreement.expected_s is not None:
-        text += f" ({agreement.expected_s:.3f} expected from the uncertainties)"
-    without = f", {len(agreement.outliers)} left out" if agreement.outliers else ""
-    click.echo(f"{text}, over {agreement.count}{without}")

@@ -20,16 +20,18 @@ from trackkit.cli.common import (
     remarks,
 )
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
-from trackkit.errors import OutputError
+from trackkit.errors import OutputError, TrackkitError
 
 if TYPE_CHECKING:
     from trackkit.paper.sheet import Paper
+    from trackkit.recordings.recording import Recording
+    from trackkit.track.model import Track
 
 PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 
 
 @click.command("map", cls=Command)
-@click.argument("track_path", metavar="TRACK")
+@click.argument("track_path", metavar="[TRACK]")
 @click.argument("recordings", nargs=-1, metavar="[RECORDING...]")
 @click.option(
     "-o",
@@ -74,6 +76,9 @@ def map_(
     With a FILE that ends in .svg, .pdf or .png it is a picture on a sheet of paper instead, for a
     notice board, with tables of gates, sectors and corners. With several track files, or a folder
     of them, and a folder -o, each gets a page there, and index.html has all of them on one map.
+
+    TRACK is a track file, or the id of one in the library; without it the circuit of the recordings
+    is located.
     """
     if (tiles is None) != (credit is None):
         raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
@@ -93,13 +98,12 @@ def map_(
     if suffix in PAPER_SUFFIXES:
         if tiles:
             raise click.UsageError("--tiles are for the page, not for a picture")
-        _draw_on_paper(ctx, track_path, recordings, output, paper or "A4", columns, force=force)
+        _draw_on_paper(ctx, words, output, paper or "A4", columns, force=force)
         return
-    from trackkit import check_track, read_track, write_map
+    from trackkit import check_track, write_map
 
     host = _tile_host(tiles, credit)
-    track = read_track(track_path)
-    read, failed = read_recordings(recordings, columns)
+    track, read, failed = _track_with_recordings(words, columns)
     write_map(
         track,
         output,
@@ -114,6 +118,39 @@ def map_(
         remark(f"the page asks {host} for pictures whenever it is opened. {TILES_PRIVACY}")
     if failed:
         ctx.exit(1)
+
+
+def _track_with_recordings(
+    words: tuple[str, ...], columns: str | None
+) -> tuple[Track, list[Recording], list[TrackkitError]]:
+    """Read a track and recordings; without a track, the one that they were all driven on.
+
+    Raises
+    ------
+    TrackkitError
+        When their circuit is not known, or they are of several.
+    """
+    from trackkit import read_track
+    from trackkit.cli.circuits import finder, track_and_recordings
+    from trackkit.cli.recording_folders import files_of
+
+    track_path, named = track_and_recordings(words)
+    if track_path is not None:
+        track = read_track(track_path)
+        return track, *read_recordings([file.path for file in files_of(named)], columns)
+    read, failed = read_recordings([file.path for file in files_of(named)], columns)
+    if not read:
+        raise failed[0] if failed else TrackkitError("holds no recording", file=words[0])
+    find = finder()
+    circuits = {found.track.id: found.track for found in map(find, read)}
+    if len(circuits) > 1:
+        titles = ", ".join(track.title for track in circuits.values())
+        raise TrackkitError(
+            f"these are recordings of {len(circuits)} circuits: {titles}",
+            remedy="draw those of one at a time",
+        )
+    (track,) = circuits.values()
+    return track, read, failed
 
 
 def _tile_host(tiles: str | None, credit: str | None) -> str | None:
@@ -183,19 +220,17 @@ def _map_many(
 
 def _draw_on_paper(
     ctx: click.Context,
-    track_path: str,
-    recordings: tuple[str, ...],
+    words: tuple[str, ...],
     output: str,
     paper: Paper,
     columns: str | None,
     *,
     force: bool,
 ) -> None:
-    from trackkit import check_track, judge_track, read_track, write_paper
+    from trackkit import check_track, judge_track, write_paper
     from trackkit.cli.verdict_text import verdict_sentence
 
-    track = read_track(track_path)
-    read, failed = read_recordings(recordings, columns)
+    track, read, failed = _track_with_recordings(words, columns)
     verdict = verdict_sentence(judge_track(track, check_track(track)))
     remarks(write_paper(track, output, recordings=read, paper=paper, verdict=verdict, force=force))
     click.echo(f"wrote {output}")

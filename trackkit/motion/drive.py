@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import reprlib
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats, Indices
 from trackkit.geometry.geodesy import LocalPlane
+from trackkit.motion.doppler_noise import DIFFERENCES_WITHIN_S
 from trackkit.motion.fix_covariance import FixCovariance, bridged_variance, state_weights
+from trackkit.motion.jumps import SPOILED, jumping_positions
 from trackkit.motion.noise import USUAL, Levels, Measured
-from trackkit.motion.noise_levels import DIFFERENCES_WITHIN_S, estimate, tells_wander
+from trackkit.motion.noise_levels import estimate, tells_wander
 from trackkit.motion.quintic import coefficients, jerk_variance, quintic
 from trackkit.motion.robust import (
     BIWEIGHT_ROUNDS,
@@ -319,7 +321,13 @@ def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None
         Noise levels; read from the recording when None.
     """
     measured, piece = _measured(recording, plane)
-    trust = np.where(stray_positions(measured), LEAST_TRUST, 1.0)
+    jumping = jumping_positions(measured)
+    if jumping.any():
+        measured = replace(measured, scale=np.where(jumping, SPOILED, 1.0) * measured.scale)
+    stray = jumping.copy()
+    # Beside a jump the fixes before and after it would look astray.
+    stray[~jumping] = stray_positions(measured.only(~jumping) if jumping.any() else measured)
+    trust = np.where(stray, LEAST_TRUST, 1.0)
     if len(recording) < 3:
         return _drive(recording, plane, measured, piece, levels or USUAL, trust)
     if recording.speed_mps is not None and recording.course_deg is None:
@@ -336,6 +344,7 @@ def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None
         for _ in range(BIWEIGHT_ROUNDS):
             solution = solve(measured, levels, trust)
             trust = biweight(residuals(measured, solution))
+            trust[jumping] = LEAST_TRUST
         solution = solve(measured, levels, trust)
     return _drive(recording, plane, measured, piece, levels, trust, solution)
 

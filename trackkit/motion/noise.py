@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from trackkit.arrays import Flags, Floats
 
 
@@ -89,4 +91,16 @@ class Measured:
             self.joined[begin : max(end - 1, begin)],
             self.scale[inside],
             None if self.direction is None else self.direction[inside],
+        )
+
+    def only(self, chosen: Flags) -> Measured:
+        """Cut out some fixes; each goes on from the one before if nothing between was broken."""
+        piece = np.concatenate([[0], np.cumsum(~self.joined)])[chosen]
+        return Measured(
+            self.time_s[chosen],
+            self.position_m[chosen],
+            self.velocity_mps[chosen],
+            np.diff(piece) == 0,
+            self.scale[chosen],
+            None if self.direction is None else self.direction[chosen],
         )

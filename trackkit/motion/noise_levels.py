@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.motion.gauss_markov import covariance
+from trackkit.motion.doppler_noise import (
+    DIFFERENCES_WITHIN_S,
+    FASTER_THAN_MPS,
+    doppler_levels,
+    moving,
+)
 from trackkit.motion.noise import USUAL, Levels, Measured
 from trackkit.motion.smoother import LEAST_TRUST, solve
 
-FASTER_THAN_MPS = 3.0
-"""Only fixes at this speed count: standing receivers filter their noise away."""
-DIFFERENCES_WITHIN_S = 0.25
-"""Differences between fixes farther apart in time than this show motion rather than noise."""
-JERK_SHOWS_WITHIN_S = 0.45
-"""Differences of fixes this far apart show the jerk, and still not a whole corner."""
-_FILTERED_BELOW = 0.64
-_FILTER_MARGIN = 1.2
-"""A filter's time constant is taken this much longer than it looks: jerk left in the differences
-makes it look shorter, and too small an uncertainty is worse than one too large."""
-_LONGEST_FILTER_S = 2.0
 WANDER_FROM_S = 600.0
 """A recording shorter than this cannot tell its wander."""
 LEAST_JERK = 1.0
@@ -29,13 +24,16 @@ LEAST_JERK = 1.0
 that is better than usual have its drive explained as wander."""
 _JERK_FIXES = 1200
 _WANDER_FIXES = 2500
-_THINNED_S = 0.4
+_THINNED_S = 0.2
 _QUIET = 0.25
 """Share of the differences, from the smallest on, that noise is read from: the quiet stretches."""
 _QUIET_SIGMAS = 0.3186
 """The same quantile of the absolute value of a standard normal variable."""
-_SENSIBLE = {"jerk": (0.5 * LEAST_JERK, 1e5), "wander_m": (0.05, 50.0)}
-"""Bounds of the search for a level."""
+_SENSIBLE_JERK, _SENSIBLE_WANDER_M = (0.5 * LEAST_JERK, 1e5), (0.05, 50.0)
+_JERK_STEPS, _WANDER_STEP = (3.0, 1.5), 1.25
+"""Bounds and steps, as factors, of the search for a level."""
+_LEAST_WHITE = 0.2
+"""Share of the white noise of averaged positions that is left at least, whatever the wander."""
 _WANDER_FACTOR = 1.5
 """One standard deviation of the prior of the wander, as a factor (common practice, no source)."""
 
@@ -54,9 +52,9 @@ def estimate(measured: Measured, weight: Floats) -> Levels:
     weight
         Trust in each position, shape (n,); stray ones 0.
     """
-    levels = _white(measured, weight, _doppler(measured))
+    levels = _white(measured, weight, doppler_levels(measured))
     begin, end = _busiest(measured, _JERK_FIXES)
-    levels = _likeliest(measured.part(begin, end), levels, weight[begin:end], "jerk")
+    levels = _likeliest_jerk(measured.part(begin, end), levels, weight[begin:end])
     levels = replace(levels, jerk=max(levels.jerk, LEAST_JERK))
     if not np.isfinite(measured.velocity_mps).any():
         # Positions that a receiver has smoothed before it wrote them would have their corners cut
@@ -79,66 +77,14 @@ def tells_wander(measured: Measured) -> bool:
         measured.time_s[-1] - measured.time_s[0] >= WANDER_FROM_S
         and np.median(step) <= DIFFERENCES_WITHIN_S
         and measured.direction is None
-        and np.count_nonzero(_moving(measured)) > 100
+        and np.count_nonzero(moving(measured)) > 100
     )
-
-
-def _moving(measured: Measured) -> Floats:
-    """Mark fixes with a known velocity that is not small."""
-    with np.errstate(invalid="ignore"):
-        speed = np.hypot(measured.velocity_mps[:, 0], measured.velocity_mps[:, 1])
-        return np.asarray(speed > FASTER_THAN_MPS)
 
 
 def _scale(difference: Floats) -> float:
     """Find the standard deviation of noise in differences, some of which hold motion as well."""
     size = np.abs(difference[np.isfinite(difference)])
     return float(np.quantile(size, _QUIET)) / _QUIET_SIGMAS if len(size) >= 100 else np.nan
-
-
-def _doppler(measured: Measured) -> Levels:
-    """Read the noise of velocities from their third differences.
-
-    Of white noise s these have the variance 20 s^2 whatever the lag; the jerk of the drive adds a
-    part that grows with its cube, which a longer lag shows.  Where less is left than the usual
-    noise would give, the receiver filters its velocities: the noise is then taken to be as large
-    as usual and correlated, over the time that leaves so little between neighbours.
-    """
-    interval = float(np.median(np.diff(measured.time_s)))
-    longest = int(JERK_SHOWS_WITHIN_S / interval)
-    if interval > DIFFERENCES_WITHIN_S or longest < 2 or len(measured.time_s) < 8 * longest:
-        return USUAL
-    lags = (1, 2) if longest >= 4 else (1,)
-    far = _third_difference(measured, longest)
-    near = np.array([_third_difference(measured, lag) for lag in lags])
-    if not np.isfinite(far + near.sum()):
-        return USUAL
-    usual = USUAL.doppler_mps**2
-    jerk = max(far - usual, 0.0) / longest**3
-    noise = np.maximum(near - jerk * np.array(lags) ** 3, 1e-3 * usual)
-    if noise[0] >= _FILTERED_BELOW * usual:
-        return replace(USUAL, doppler_mps=float(np.sqrt(noise[0])))
-    spans = np.geomspace(1e-3, 10.0, 400)
-    first_lag, second_lag, third_lag = (covariance(lag * spans, 1.0) for lag in (1, 2, 3))
-    share = (20 - 30 * first_lag + 12 * second_lag - 2 * third_lag) / 20
-    times = interval * np.array(lags) / np.interp(noise / usual, share, spans)
-    time_constant = float(np.exp(np.mean(np.log(times))))
-    return replace(
-        USUAL,
-        doppler_mps=0.1 * USUAL.doppler_mps,
-        slow_doppler_mps=USUAL.doppler_mps,
-        slow_doppler_time_s=min(_FILTER_MARGIN * time_constant, _LONGEST_FILTER_S),
-    )
-
-
-def _third_difference(measured: Measured, lag: int) -> float:
-    """Find the variance of white noise that third differences of the velocities show."""
-    velocity = measured.velocity_mps
-    third = velocity[3 * lag :] - 3 * velocity[2 * lag : -lag]
-    third += 3 * velocity[lag : -2 * lag] - velocity[: -3 * lag]
-    # Repeated velocities (rows written faster than the receiver measures) say nothing.
-    third = third[_moving(measured)[: len(third)] & np.any(third != 0, axis=1)]
-    return _scale(third) ** 2 / 20.0
 
 
 def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
@@ -148,8 +94,8 @@ def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
     """
     interval = float(np.median(np.diff(measured.time_s)))
     position = np.where(weight[:, None] > 0.5, measured.position_m, np.nan)
-    moving = _moving(measured)
-    if moving.any() and measured.direction is None:
+    fast = moving(measured)
+    if fast.any() and measured.direction is None:
         velocity = measured.velocity_mps
         step = np.diff(measured.time_s)[1:-1, None]
         # Euler-Maclaurin: the trapezium less the change of slope over twelve.
@@ -158,7 +104,7 @@ def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
         rest = (position[2:-1] - position[1:-2]) - step * (trapezium - bend)
         of_others = 2.0 * USUAL.wander_m**2 * interval / USUAL.wander_time_s
         of_others += 0.5 * (levels.doppler_mps * interval) ** 2
-        white = 0.5 * (_scale(rest[moving[1:-2]]) ** 2 - of_others)
+        white = 0.5 * (_scale(rest[fast[1:-2]]) ** 2 - of_others)
         usable = interval <= 2.0 * DIFFERENCES_WITHIN_S
     else:
         pace = np.linalg.norm(position[2:] - position[:-2], axis=1) / (2.0 * interval)
@@ -171,46 +117,66 @@ def _white(measured: Measured, weight: Floats, levels: Levels) -> Levels:
     return replace(levels, white_m=float(np.clip(np.sqrt(max(white, 0.0)), 0.01, 20.0)))
 
 
-def _likeliest(
-    measured: Measured, levels: Levels, weight: Floats, name: str, prior: float | None = None
-) -> Levels:
-    """Search one level on a grid of factors, coarse and then fine, for the highest likelihood.
+def _likeliest_jerk(measured: Measured, levels: Levels, weight: Floats) -> Levels:
+    """Search the likeliest jerk."""
+
+    def score(jerk: float) -> float:
+        return solve(measured, replace(levels, jerk=jerk), weight, likelihood=True).log_likelihood
+
+    jerk = levels.jerk
+    for step in _JERK_STEPS:
+        jerk = _highest(score, jerk, step, _SENSIBLE_JERK)
+    return replace(levels, jerk=jerk)
+
+
+def _highest(
+    score: Callable[[float], float], start: float, step: float, bounds: tuple[float, float]
+) -> float:
+    """Find where a score is highest, by steps of a factor and a parabola through the best three.
 
     Parameters
     ----------
-    prior
-        One standard deviation, as a factor, of a log-normal prior around the usual level.
+    score
+        Of a level; smooth in its logarithm, with one peak.
+    start
+        Level to begin from, within the bounds.
+    step
+        The factor.
+    bounds
+        Least and most level.
     """
-    usual = getattr(USUAL, name)
+    scores = {0: score(start)}
 
-    def score(value: float) -> float:
-        doubt = 0.0 if prior is None else 0.5 * (np.log(value / usual) / np.log(prior)) ** 2
-        candidate = replace(levels, **{name: value})
-        solution = solve(measured, candidate, weight, likelihood=True)
-        return solution.log_likelihood - float(doubt)
+    def at(steps: int) -> float:
+        level = start * step**steps
+        if not bounds[0] <= level <= bounds[1]:
+            return -np.inf
+        if steps not in scores:
+            scores[steps] = score(level)
+        return scores[steps]
 
-    best = getattr(levels, name)
-    best_score = score(best)
-    least, most = _SENSIBLE[name]
-    for factor in (8.0, 2.0, 1.3) if name == "jerk" else (1.6, 1.2):
-        for direction in (factor, 1.0 / factor):
-            moved = False
-            while least < best * direction < most:
-                fresh = score(best * direction)
-                if fresh <= best_score:
-                    break
-                best, best_score, moved = best * direction, fresh, True
-            if moved:
-                break
-    return replace(levels, **{name: best})
+    best = 0
+    for direction in (1, -1):
+        while at(best + direction) > at(best):
+            best += direction
+        if best:
+            break
+    below, middle, above = at(best - 1), at(best), at(best + 1)
+    bend = below - 2.0 * middle + above
+    vertex = 0.5 * (below - above) / bend if np.isfinite(bend) and bend < 0 else 0.0
+    return float(np.clip(start * step ** (best + vertex), *bounds))
 
 
 def _wander(measured: Measured, weight: Floats, levels: Levels) -> Levels:
     """Read the wander from a long stretch, thinned by averaging runs of fixes.
 
     Runs are short enough for their mean velocity to be that of the mean place, corners included.
+    Means over runs of h seconds of a wander whose differences grow by r a second differ by less
+    from one run to the next than its values h apart do: as if white noise of the variance r h / 6
+    were taken away.
     """
-    thin = max(1, int(_THINNED_S / float(np.median(np.diff(measured.time_s)))))
+    interval = float(np.median(np.diff(measured.time_s)))
+    thin = max(1, int(_THINNED_S / interval + 1e-6))
     begin, end = _busiest(measured, thin * _WANDER_FIXES)
     part, trust = _thinned(measured.part(begin, end), weight[begin:end], thin)
     coarse = replace(
@@ -218,9 +184,18 @@ def _wander(measured: Measured, weight: Floats, levels: Levels) -> Levels:
         white_m=levels.white_m / np.sqrt(thin),
         doppler_mps=levels.doppler_mps / np.sqrt(thin),
     )
-    coarse = _likeliest(part, coarse, trust, "jerk")
-    coarse = _likeliest(part, coarse, trust, "wander_m", _WANDER_FACTOR)
-    return replace(levels, wander_m=coarse.wander_m)
+    coarse = _likeliest_jerk(part, coarse, trust)
+    white = coarse.white_m**2
+    less = 2.0 / levels.wander_time_s * thin * interval * (1.0 - 1.0 / thin**2) / 6.0
+
+    def score(wander_m: float) -> float:
+        left = float(np.sqrt(max(white - less * wander_m**2, _LEAST_WHITE * white)))
+        candidate = replace(coarse, wander_m=wander_m, white_m=left)
+        doubt = 0.5 * float(np.log(wander_m / USUAL.wander_m) / np.log(_WANDER_FACTOR)) ** 2
+        return solve(part, candidate, trust, likelihood=True).log_likelihood - doubt
+
+    wander = _highest(score, levels.wander_m, _WANDER_STEP, _SENSIBLE_WANDER_M)
+    return replace(levels, wander_m=wander)
 
 
 def _thinned(measured: Measured, weight: Floats, thin: int) -> tuple[Measured, Floats]:

@@ -62,6 +62,7 @@ class Pair:
         return {
             "official_lap": self.official.number,
             "official_s": self.official.time_s,
+            "session": self.lap.session,
             "lap": self.lap.number,
             "time_s": self.lap.time_s,
             "difference_s": self.difference_s,

@@ -17,6 +17,9 @@ LONGEST_GAP_S = 10.0
 """No crossing is read out of a gap between fixes longer than this."""
 AWAY_M = 30.0
 """A gate counts again only when the vehicle has been this far from it since."""
+AGAIN_M = 200.0
+"""After coming back over a gate, so far has to be driven before it counts again."""
+_STILL_MPS = 0.5
 
 
 @dataclass(frozen=True)
@@ -46,19 +49,25 @@ class Crossing:
     delay: tuple[float, float] = (0.0, 0.0)
 
 
-def cross(gate: Gate, drive: Drive) -> list[Crossing]:
+def cross(
+    gate: Gate, drive: Drive, *, again_m: float = AGAIN_M, antenna_ahead_m: float = 0.0
+) -> list[Crossing]:
     """Find the crossings of one gate.
 
     Between two fixes the vehicle moves as is most probable (`Drive.between`).  Crossing counts
     only from behind to in front and between the ends; after it, the gate counts again when the
     vehicle has been `AWAY_M` away, so that a receiver jittering on the line, or a spin across it,
-    counts once.
+    counts once.  A vehicle that comes back over the gate, rolling or turned round, has to drive
+    `again_m` from there before it counts again.  With the antenna `antenna_ahead_m` ahead of what
+    crosses the line, the gate is met where the antenna then is.
     """
     if len(drive.time_s) < 2:
         return []
     # On the drive's own plane: moving the finish gate shifts the track's plane slightly.
     left, right = drive.plane.to_plane([gate.left[0], gate.right[0]], [gate.left[1], gate.right[1]])
     across, forward, width = gate_axes(left, right)
+    # When the nose is on the line, the antenna is this far beyond it.
+    left, right = left + antenna_ahead_m * forward, right + antenna_ahead_m * forward
     ahead = (drive.position_m - left) @ forward
     candidate = np.flatnonzero(
         (ahead[:-1] < 0)
@@ -75,9 +84,15 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     along = (position - left) @ across
     good = (along >= 0.0) & (along <= width) & (velocity @ forward > 0)
     away = np.linalg.norm(drive.position_m - middle, axis=1) > AWAY_M + 0.5 * width
+    back = _back(drive, ahead, left, across, width)
+    driven = _driven(drive) if len(back) else None
     crossings: list[Crossing] = []
     for fix, part, speed in zip(candidate[good], share[good], velocity[good], strict=True):
         if crossings and not away[crossings[-1].fix : fix + 1].any():
+            continue
+        came_back = int(np.searchsorted(back, fix)) - 1
+        since_m = np.inf if driven is None else driven[fix] - driven[back[came_back]]
+        if came_back >= 0 and since_m < again_m:
             continue
         start, end = drive.time_s[fix], drive.time_s[fix + 1]
         delay = forward / float(speed @ forward)
@@ -94,6 +109,22 @@ def cross(gate: Gate, drive: Drive) -> list[Crossing]:
     return crossings
 
 
+def _back(drive: Drive, ahead: Floats, left: Floats, across: Floats, width_m: float) -> Indices:
+    """Find the fixes after which the gate is crossed from in front to behind, between its ends."""
+    before = np.flatnonzero((ahead[:-1] >= 0) & (ahead[1:] < 0) & (np.diff(drive.piece) == 0))
+    share = ahead[before] / (ahead[before] - ahead[before + 1])
+    step = drive.position_m[before + 1] - drive.position_m[before]
+    along = (drive.position_m[before] + share[:, None] * step - left) @ across
+    return before[(along >= 0.0) & (along <= width_m)]
+
+
+def _driven(drive: Drive) -> Floats:
+    """Distance driven since the first fix, metres; what a standing receiver jitters is none."""
+    speed = np.where(drive.speed_mps < _STILL_MPS, 0.0, drive.speed_mps)
+    step = 0.5 * (speed[1:] + speed[:-1]) * np.diff(drive.time_s)
+    return np.concatenate([[0.0], np.cumsum(step)])
+
+
 def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float) -> Flags:
     """Keep the changes of side that can be at the gate rather than on the line it lies on."""
     step = np.linalg.norm(position_m[candidate + 1] - position_m[candidate], axis=1)
@@ -101,7 +132,7 @@ def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float
     return np.asarray(away <= width_m + 2.0 * step + 5.0)
 
 
-def interval_sigma(drive: Drive, first: Crossing, second: Crossing) -> float:
+def interval_sigma(drive: Drive | FixCovariance, first: Crossing, second: Crossing) -> float:
     """One sigma of the time between two crossings, seconds; see `sum_sigma`."""
     return sum_sigma(drive, [(first, -1.0), (second, 1.0)])
 

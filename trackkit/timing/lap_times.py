@@ -12,29 +12,34 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
-from trackkit.motion.noise import USUAL
 from trackkit.recordings.recording import Recording
-from trackkit.timing.best_times import (
-    best_sectors,
-    continuous_best,
-    fastest_run,
-    sum_of_sectors_sigma,
-    theoretical_best,
-)
-from trackkit.timing.crossings import Crossing, cross, interval_sigma
-from trackkit.timing.lap_wander import wander_from_laps
+from trackkit.timing.crossings import AGAIN_M, Crossing, cross, interval_sigma
+from trackkit.timing.driving_sessions import DrivingSession, driving_sessions, standing_spells
+from trackkit.timing.lap_remarks import with_remarks
+from trackkit.timing.lap_wander import levels_from_laps
 from trackkit.timing.laps import Lap, SectorTime, laps_between
 from trackkit.timing.report import LapReport
+from trackkit.timing.rules import USUAL_RULES, LapRules
 from trackkit.track.crossed import crossed_gates, timed_gates
 from trackkit.track.features import Gate, Position
 from trackkit.track.model import Track
 
+_EDGE_S = 5.0
 _SAME_PLANE_DEG = 1e-7
 """Planes whose origins are closer than this (1 cm) are taken for one."""
 
 
-def time_laps(track: Track, recording: Recording) -> LapReport:
+def time_laps(
+    track: Track,
+    recording: Recording,
+    rules: LapRules = USUAL_RULES,
+    *,
+    antenna_ahead_m: float = 0.0,
+) -> LapReport:
     """Time the laps of a recording over a track.
+
+    The recording is parted into sessions where its vehicle stands, or fixes are missing, for long;
+    no lap goes from one to another.  A lap with something wrong with it says so and does not count.
 
     Where the recording alone cannot tell the receiver's wander, its laps do, from six on, and the
     drive is smoothed again with what they say.
@@ -45,6 +50,11 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
         With a finish gate (and a start gate, when it is not closed).
     recording
         Of any drive; one that never comes near gives a report without laps.
+    rules
+        What parts sessions, and which laps count.
+    antenna_ahead_m
+        How far the antenna is ahead of what crosses the line, the vehicle's nose, metres; negative
+        if it is behind.
 
     Returns
     -------
@@ -56,11 +66,14 @@ def time_laps(track: Track, recording: Recording) -> LapReport:
     PlaceError
         When the track lacks the gates that laps begin and end at.
     """
-    return TimedRecording.smoothed(recording, track.plane).report(track)
+    timed = TimedRecording.smoothed(recording, track.plane, antenna_ahead_m)
+    return timed.report(track, rules=rules)
 
 
 _Crossings = dict[tuple[str, Position, Position], list[Crossing]]
 """Crossings of gates, by their ids and ends."""
+_Parts = tuple[Floats, tuple[DrivingSession, ...]]
+"""When the vehicle stood, begin and end, shape (k, 2), and the sessions."""
 
 
 @dataclass(eq=False, repr=False)
@@ -76,24 +89,32 @@ class TimedRecording:
     drive
         What laps are timed on: where the recording alone cannot tell the receiver's wander,
         smoothed with what its laps tell.
+    antenna_ahead_m
+        How far the antenna is ahead of what crosses the line.
     """
 
     recording: Recording
     by_itself: Drive
     drive: Drive
+    antenna_ahead_m: float = 0.0
     _wander_laps: tuple[tuple[float, float], ...] | None = field(default=None, init=False)
+    _parted: tuple[LapRules, _Parts] | None = field(default=None, init=False)
     _crossings_by_itself: _Crossings = field(default_factory=dict, init=False)
     _crossings: _Crossings = field(default_factory=dict, init=False)
     _sigmas: dict[tuple[Crossing, Crossing], float] = field(default_factory=dict, init=False)
     _sigmas_before_drag: dict[tuple[str, str, int], float] = field(default_factory=dict, init=False)
 
     @classmethod
-    def smoothed(cls, recording: Recording, plane: LocalPlane) -> TimedRecording:
+    def smoothed(
+        cls, recording: Recording, plane: LocalPlane, antenna_ahead_m: float = 0.0
+    ) -> TimedRecording:
         """Smooth a recording on a plane; nothing is timed yet."""
         drive = smooth(recording, plane)
-        return cls(recording, drive, drive)
+        return cls(recording, drive, drive, antenna_ahead_m)
 
-    def report(self, track: Track, *, dragging: bool = False) -> LapReport:
+    def report(
+        self, track: Track, *, dragging: bool = False, rules: LapRules = USUAL_RULES
+    ) -> LapReport:
         """Time its laps over a track.
 
         Parameters
@@ -103,6 +124,8 @@ class TimedRecording:
         dragging
             Whether a gate is being dragged: the drive is not smoothed again, uncertainties of times
             stay what they were before, and those of the best times are left out.
+        rules
+            What parts sessions, and which laps count.
 
         Raises
         ------
@@ -110,8 +133,9 @@ class TimedRecording:
             When the track lacks the gates that laps begin and end at.
         """
         if not dragging:
-            self._smooth_again(track)
-        self._crossings = _crossings_of(track, self.drive, self._crossings)
+            self._smooth_again(track, rules)
+        parts = self._parts(rules)
+        self._crossings = _crossings_of(track, self.drive, self._crossings, self.antenna_ahead_m)
         sigmas: dict[tuple[Crossing, Crossing], float] = {}
         count = Counter[tuple[str, str]]()
         usual = dict(self._sigmas_before_drag) if dragging else {}
@@ -130,27 +154,52 @@ class TimedRecording:
             return sigmas[pair]
 
         report = _lap_report(
-            track, self.drive, _in_order(self._crossings), sigma, best_sigmas=not dragging
+            track,
+            self.drive,
+            _in_order(self._crossings),
+            parts,
+            rules,
+            sigma,
+            best_sigmas=not dragging,
         )
         if not dragging:
             self._sigmas_before_drag = usual
         self._sigmas = sigmas
         return report
 
-    def _smooth_again(self, track: Track) -> None:
+    def _parts(self, rules: LapRules) -> _Parts:
+        """Part the recording into sessions, once for some rules."""
+        if self._parted is None or self._parted[0] != rules:
+            drive = self.by_itself
+            spells = standing_spells(drive.time_s, drive.position_m, drive.speed_mps)
+            sessions = driving_sessions(
+                drive.time_s,
+                drive.position_m,
+                spells,
+                stand_s=rules.session_stand_s,
+                gap_s=rules.session_gap_s,
+            )
+            self._parted = rules, (spells, sessions)
+        return self._parted[1]
+
+    def _smooth_again(self, track: Track, rules: LapRules) -> None:
         """Smooth the drive again where the plane, or the laps that tell the wander, differ."""
         if not _same_plane(track.plane, self.by_itself.plane):
             self.by_itself = self.drive = smooth(self.recording, track.plane)
             self._wander_laps = None
             self._crossings_by_itself, self._crossings, self._sigmas = {}, {}, {}
+            self._parted = None
         if self.by_itself.wander_from_recording:
             return
-        self._crossings_by_itself = _crossings_of(track, self.by_itself, self._crossings_by_itself)
-        laps = _wander_laps(track, _laps_of(track, _in_order(self._crossings_by_itself)))
+        self._crossings_by_itself = _crossings_of(
+            track, self.by_itself, self._crossings_by_itself, self.antenna_ahead_m
+        )
+        crossings = _in_order(self._crossings_by_itself)
+        laps = _wander_laps(track, _laps_of(track, crossings, self._parts(rules)[1]))
         if laps != self._wander_laps:
             self._wander_laps = laps
-            wander = wander_from_laps(track, self.by_itself, laps) or USUAL.wander_m
-            self.drive = self.by_itself.with_levels(replace(self.by_itself.levels, wander_m=wander))
+            levels = levels_from_laps(track, self.by_itself, laps)
+            self.drive = self.by_itself.with_levels(levels)
             self._crossings, self._sigmas = {}, {}
 
 
@@ -159,12 +208,19 @@ def _same_plane(a: LocalPlane, b: LocalPlane) -> bool:
     return max(abs(value) for value in apart) < _SAME_PLANE_DEG
 
 
-def _crossings_of(track: Track, drive: Drive, before: _Crossings) -> _Crossings:
+def _crossings_of(
+    track: Track, drive: Drive, before: _Crossings, antenna_ahead_m: float
+) -> _Crossings:
     """Find the crossings of a track's gates; those of gates that have not moved are kept."""
+    # Coming round to a gate takes a whole lap; coming back to it after a spin does not.
+    again_m = 0.5 * track.length_m if track.closed else min(0.5 * track.length_m, AGAIN_M)
     crossings = {}
     for gate in crossed_gates(track):
         key = (gate.id, gate.left, gate.right)
-        crossings[key] = before[key] if key in before else cross(gate, drive)
+        if key in before:
+            crossings[key] = before[key]
+        else:
+            crossings[key] = cross(gate, drive, again_m=again_m, antenna_ahead_m=antenna_ahead_m)
     return crossings
 
 
@@ -172,15 +228,29 @@ def _in_order(crossings: _Crossings) -> list[Crossing]:
     return sorted(chain.from_iterable(crossings.values()), key=lambda crossing: crossing.time_s)
 
 
-def _laps_of(track: Track, crossings: Sequence[Crossing]) -> list[Lap]:
+def _laps_of(
+    track: Track, crossings: Sequence[Crossing], sessions: Sequence[DrivingSession]
+) -> list[Lap]:
     """List the laps that some crossings make, in order of time; without uncertainties."""
-    return laps_between(
-        crossings,
-        [gate.id for gate in timed_gates(track)],
-        closed=track.closed,
-        pit_exits=[gate.id for gate in track.gates_of_kind("pit-exit")],
-        speed_places=_speed_places(track),
-    )
+    order = [gate.id for gate in timed_gates(track)]
+    pit_exits = [gate.id for gate in track.gates_of_kind("pit-exit")]
+    speed_places = _speed_places(track)
+    times = np.array([crossing.time_s for crossing in crossings])
+    laps: list[Lap] = []
+    for session in sessions:
+        # Rolling to a halt on the line, or off it again, is the session's.
+        low = int(np.searchsorted(times, session.begin_s - _EDGE_S))
+        high = int(np.searchsorted(times, session.end_s + _EDGE_S))
+        laps += laps_between(
+            crossings[low:high],
+            order,
+            closed=track.closed,
+            pit_exits=pit_exits,
+            speed_places=speed_places,
+            session=session.number,
+            begin_s=session.begin_s,
+        )
+    return laps
 
 
 def _wander_laps(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float], ...]:
@@ -197,32 +267,35 @@ _Sigma = Callable[[Crossing, Crossing], float]
 
 
 def _lap_report(
-    track: Track, drive: Drive, crossings: Sequence[Crossing], sigma: _Sigma, *, best_sigmas: bool
+    track: Track,
+    drive: Drive,
+    crossings: Sequence[Crossing],
+    parts: _Parts,
+    rules: LapRules,
+    sigma: _Sigma,
+    *,
+    best_sigmas: bool,
 ) -> LapReport:
     """Time the laps that the crossings of a drive, in order of time, make."""
     if best_sigmas:
         drive.prepare_variances(crossing.fix for crossing in crossings)
-    laps = [_measured(drive, lap, sigma) for lap in _laps_of(track, crossings)]
-    counted = [lap for lap in laps if lap.counts]
-    times = np.array([lap.time_s for lap in counted])
-    run = fastest_run(laps)
-    sectors_sigma = sum_of_sectors_sigma(drive, best_sectors(counted)) if best_sigmas else None
-    run_sigma = interval_sigma(drive, *run) if best_sigmas and run is not None else None
-    return LapReport(
+    spells, sessions = parts
+    laps = [_measured(drive, lap, sigma) for lap in _laps_of(track, crossings, sessions)]
+    laps = with_remarks(track, drive, laps, spells, rules)
+    report = LapReport(
         name=drive.recording.name,
         start=drive.recording.start,
-        laps=tuple(laps),
+        laps=(),
         crossings=tuple(crossings),
-        best_lap_s=float(times.min()) if len(times) else None,
-        theoretical_best_s=theoretical_best(counted),
-        continuous_best_s=continuous_best(laps),
-        median_s=float(np.median(times)) if len(times) else None,
-        spread_s=float(times.std(ddof=1)) if len(times) > 1 else None,
-        theoretical_best_sigma_s=sectors_sigma,
-        continuous_best_sigma_s=run_sigma,
-        continuous_from=None if run is None else run[0],
+        best_lap_s=None,
+        theoretical_best_s=None,
+        continuous_best_s=None,
+        median_s=None,
+        spread_s=None,
+        sessions=sessions,
         _kept=drive,
     )
+    return report.of_laps(laps, best_sigmas=best_sigmas)
 
 
 def _speed_places(track: Track) -> dict[str, float]:

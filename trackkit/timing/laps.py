@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from trackkit.timing.crossings import Crossing
+from trackkit.timing.remarks import LapRemark
 from trackkit.words import counted
 
 LapKind = Literal["flying", "out", "in", "pit"]
@@ -50,7 +51,7 @@ class Lap:
     Parameters
     ----------
     number
-        1 is the first lap begun at the finish gate; an out lap before it has 0.
+        1 is the first lap of its session begun at the finish gate; an out lap before it has 0.
     kind
         Flying, out (before the first crossing of the gate laps begin at), in (after the last)
         or pit (some of it was driven in the pit lane).
@@ -76,6 +77,12 @@ class Lap:
         in the lap, where both were crossed.
     pit_speed_mps
         Highest speed between them, metres a second, or None.
+    session
+        Number of the session it was driven in, from 1; with `number` it names the lap.
+    remarks
+        What is wrong with it.
+    set_aside
+        Whether it does not count for what is wrong with it.
     """
 
     number: int
@@ -92,6 +99,9 @@ class Lap:
     speed_gates: tuple[Crossing, ...] = ()
     pit_visits: tuple[tuple[Crossing, Crossing], ...] = ()
     pit_speed_mps: float | None = None
+    session: int = 1
+    remarks: tuple[LapRemark, ...] = ()
+    set_aside: bool = False
 
     def __repr__(self) -> str:
         time = "no time" if self.time_s is None else f"{self.time_s:.3f} s"
@@ -100,8 +110,24 @@ class Lap:
 
     @property
     def counts(self) -> bool:
-        """Whether the lap counts towards the best times: complete and flying."""
-        return self.complete and self.kind == "flying"
+        """Whether it counts towards the best times: complete, flying and not set aside."""
+        return self.complete and self.kind == "flying" and not self.set_aside
+
+    def is_clean(self, sector: int) -> bool:
+        """Tell whether a sector has a time that nothing spoils.
+
+        Parameters
+        ----------
+        sector
+            Its place among the sectors, from 0.
+
+        Returns
+        -------
+        bool
+            Whether what is wrong with the lap, if anything is, happened in others.
+        """
+        spoilt = any(sector in remark.sectors for remark in self.remarks)
+        return self.sectors[sector].time_s is not None and not spoilt
 
     @property
     def pit_time_s(self) -> float | None:
@@ -119,9 +145,12 @@ class Lap:
             The fields by name; times in seconds, speeds in metres a second.
         """
         return {
+            "session": self.session,
             "number": self.number,
             "kind": self.kind,
             "complete": self.complete,
+            "counts": self.counts,
+            "remarks": [remark.as_row() for remark in self.remarks],
             "start_s": self.start_s,
             "time_s": self.time_s,
             "sigma_s": self.sigma_s,
@@ -159,8 +188,10 @@ def laps_between(
     closed: bool,
     pit_exits: Collection[str] = (),
     speed_places: Mapping[str, float] | None = None,
+    session: int = 1,
+    begin_s: float = 0.0,
 ) -> list[Lap]:
-    """Turn crossings into laps.
+    """Turn crossings of one session into laps.
 
     A gate that comes again, or an earlier one, before the finish gate means that the finish was
     missed: the lap ends there without a time and another begins; no crossing is made up.
@@ -183,6 +214,8 @@ def laps_between(
     speed_places
         Gates that only tell a speed, and their place among `order`: 1.5 is between its gates 1
         and 2.
+    session, begin_s
+        Number of the session, and when its out lap began, seconds from the first fix.
     """
     place = {gate: index for index, gate in enumerate(order)}
     speed_place = speed_places or {}
@@ -228,7 +261,11 @@ def laps_between(
             lap = close()
     if lap.last_place >= 0:
         done.append(lap)
-    return _numbered(done, order, closed=closed)
+    laps = _numbered(done, order, closed=closed)
+    return [
+        replace(lap, session=session, start_s=begin_s if lap.kind == "out" else lap.start_s)
+        for lap in laps
+    ]
 
 
 def _entered(

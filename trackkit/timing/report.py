@@ -3,22 +3,34 @@
 from __future__ import annotations
 
 import reprlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
+
+import numpy as np
 
 from trackkit.errors import TrackkitError
 from trackkit.motion.drive import Drive
 from trackkit.motion.fix_covariance import FixCovariance
 from trackkit.recordings.recording import Recording
-from trackkit.timing.crossings import Crossing, sum_sigma
-from trackkit.timing.laps import Lap
+from trackkit.timing.best_times import (
+    best_sectors,
+    fastest_run,
+    median_sigma,
+    picked_too_small,
+    sum_of_sectors_sigma,
+    theoretical_best,
+)
+from trackkit.timing.crossings import Crossing, interval_sigma, sum_sigma
+from trackkit.timing.driving_sessions import DrivingSession
+from trackkit.timing.duplicates import Shared
+from trackkit.timing.laps import Lap, SectorTime
 
 
 @dataclass(frozen=True, eq=False)
 class LapReport:
-    """The laps of one recording; the best times are over complete flying laps.
+    """The laps of one recording; the best times are over the laps that count.
 
     `time_laps` and `time_many` make it.
 
@@ -33,17 +45,23 @@ class LapReport:
     crossings
         Of all gates, in order of time.
     best_lap_s
-        Least lap time, seconds; None without a complete flying lap, as for the other best times.
+        Least lap time, seconds; None where no lap counts, as for the other best times.
     theoretical_best_s, theoretical_best_sigma_s
-        Sum of the best sectors, seconds, and its uncertainty, one sigma.  Best times carry the
-        uncertainty of those times; that they were picked as the smallest makes them a little too
-        small besides.
+        Sum of the best sectors, seconds, and its uncertainty, one sigma, in which it counts that
+        they were picked as the smallest.  The other best times carry the uncertainty of those
+        times; having been picked makes them a little too small besides.
     continuous_best_s, continuous_best_sigma_s, continuous_from
         The fastest run over one whole lap length in one go, seconds, its uncertainty, one sigma,
         and the crossing that it begins at.
     median_s, spread_s
         Median of the lap times and their standard deviation about their mean, seconds; None where
         there are too few.
+    sessions
+        In order of time.
+    median_sigma_s
+        Uncertainty of the median, one sigma, seconds.
+    shared
+        Driving that recordings before this one hold too.
     """
 
     name: str
@@ -58,6 +76,9 @@ class LapReport:
     theoretical_best_sigma_s: float | None = None
     continuous_best_sigma_s: float | None = None
     continuous_from: Crossing | None = None
+    sessions: tuple[DrivingSession, ...] = ()
+    median_sigma_s: float | None = None
+    shared: tuple[Shared, ...] = ()
     _kept: Drive | FixCovariance | None = None
 
     def __repr__(self) -> str:
@@ -67,13 +88,67 @@ class LapReport:
 
     @property
     def best_lap(self) -> Lap | None:
-        """The complete flying lap with the least time, the first of them."""
+        """The lap that counts with the least time, the first of them."""
         return min(self.counted, key=_lap_time, default=None)
 
     @property
     def counted(self) -> tuple[Lap, ...]:
-        """Complete flying laps."""
+        """Laps that count: complete, flying, and nothing wrong with them."""
         return tuple(lap for lap in self.laps if lap.counts)
+
+    @property
+    def best_sectors(self) -> tuple[tuple[int, SectorTime, Lap], ...]:
+        """The best of each sector: its place, from 0, the sector and the lap that it is of.
+
+        The lap need not count: what happened elsewhere in it leaves a clean sector as it was.
+        """
+        return tuple(best_sectors(self.laps))
+
+    def of_laps(self, laps: Sequence[Lap], *, best_sigmas: bool = True) -> LapReport:
+        """Sum up some laps instead.
+
+        Parameters
+        ----------
+        laps
+            Of this recording, in order of time.
+        best_sigmas
+            Whether to say how well the best times are known too.
+
+        Returns
+        -------
+        LapReport
+            With those laps and their best times.
+
+        Raises
+        ------
+        TrackkitError
+            When the report was made by hand, without a drive.
+        """
+        counted = [lap for lap in laps if lap.counts]
+        times = np.array([lap.time_s for lap in counted])
+        run = fastest_run(laps)
+        kept = self._kept or self.drive
+        sigmas: tuple[float | None, float | None, float | None] = (None, None, None)
+        if best_sigmas:
+            of_sum = sum_of_sectors_sigma(kept, best_sectors(laps))
+            sigmas = (
+                None if of_sum is None else float(np.hypot(of_sum, picked_too_small(kept, laps))),
+                None if run is None else interval_sigma(kept, *run),
+                median_sigma(kept, counted),
+            )
+        return replace(
+            self,
+            laps=tuple(laps),
+            best_lap_s=float(times.min()) if len(times) else None,
+            theoretical_best_s=theoretical_best(laps),
+            continuous_best_s=None if run is None else run[1].time_s - run[0].time_s,
+            median_s=float(np.median(times)) if len(times) else None,
+            spread_s=float(times.std(ddof=1)) if len(times) > 1 else None,
+            theoretical_best_sigma_s=sigmas[0],
+            continuous_best_sigma_s=sigmas[1],
+            continuous_from=None if run is None else run[0],
+            median_sigma_s=sigmas[2],
+        )
 
     def as_row(self) -> dict[str, Any]:
         """Write the best times as JSON; `trackkit.timing.rows.session_row` adds the laps.
@@ -88,6 +163,7 @@ class LapReport:
             "best_lap_s": self.best_lap_s,
             "best_lap_sigma_s": None if best is None else best.sigma_s,
             "best_lap": None if best is None else best.number,
+            "best_lap_session": None if best is None else best.session,
             "theoretical_best_s": self.theoretical_best_s,
             "theoretical_best_sigma_s": self.theoretical_best_sigma_s,
             "continuous_best_s": self.continuous_best_s,
@@ -96,7 +172,19 @@ class LapReport:
             "best_over_theoretical_s": _less(self.best_lap_s, self.theoretical_best_s),
             "best_over_continuous_s": _less(self.best_lap_s, self.continuous_best_s),
             "median_s": self.median_s,
+            "median_sigma_s": self.median_sigma_s,
             "spread_s": self.spread_s,
+            "best_sectors": [
+                {
+                    "sector": index + 1,
+                    "session": lap.session,
+                    "lap": lap.number,
+                    "lap_counts": lap.counts,
+                    "time_s": sector.time_s,
+                    "sigma_s": sector.sigma_s,
+                }
+                for index, sector, lap in self.best_sectors
+            ],
         }
 
     @property

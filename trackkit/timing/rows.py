@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from trackkit.files import csv_text
 from trackkit.timing.crossings import Crossing
+from trackkit.timing.driving_sessions import DrivingSession
 from trackkit.timing.laps import Lap
+from trackkit.timing.remarks import LapRemark
+from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import (
     Difference,
     Reference,
@@ -33,8 +36,37 @@ def session_row(
         "label": session.label,
         "start": rfc3339(report.start),
         "start_local": rfc3339(local_time(report.start, zone)),
+        "shared": [
+            {
+                "with": shared.first,
+                "kind": shared.kind,
+                "whole": shared.whole,
+                "apart_m": shared.apart_m,
+                "text": shared.sentence,
+            }
+            for shared in report.shared
+        ],
+        "sessions": [_driving_row(report, driving, zone) for driving in report.sessions],
         "laps": [lap_row(track, session, lap, reference, zone) for lap in report.laps],
         **report.as_row(),
+    }
+
+
+def _driving_row(
+    report: LapReport, driving: DrivingSession, zone: ZoneInfo | None
+) -> dict[str, Any]:
+    begin, end = report.time_of_day(driving.begin_s), report.time_of_day(driving.end_s)
+    return {
+        "number": driving.number,
+        "begin_s": driving.begin_s,
+        "end_s": driving.end_s,
+        "begin": rfc3339(begin),
+        "begin_local": rfc3339(local_time(begin, zone)),
+        "end": rfc3339(end),
+        "end_local": rfc3339(local_time(end, zone)),
+        "ending": driving.ending,
+        "for_s": driving.for_s,
+        "why": driving.sentence,
     }
 
 
@@ -84,6 +116,7 @@ def ranking_rows(sessions: Sequence[Session]) -> list[dict[str, Any]]:
             "rank": rank,
             "file": ranked_lap.session.file,
             "label": ranked_lap.session.label,
+            "session": ranked_lap.lap.session,
             "lap": ranked_lap.lap.number,
             "time_s": ranked_lap.lap.time_s,
             "sigma_s": ranked_lap.lap.sigma_s,
@@ -117,8 +150,13 @@ CSV_COLUMNS = (
     "missed",
     "pit_time_s",
     "pit_speed_mps",
+    "session",
+    "counts",
+    "remarks",
+    "track",
 )
-"""`gate` is where the part ends, or the speed gate itself; `gate_speed_mps` is the speed there."""
+"""`gate` is where the part ends, or the speed gate itself; `gate_speed_mps` is the speed there.
+`counts` of a sector says whether it may be the best sector."""
 
 
 def laps_csv(
@@ -142,6 +180,10 @@ def laps_csv(
     )
 
 
+def _texts(remarks: Iterable[LapRemark]) -> str:
+    return "; ".join(remark.text for remark in remarks)
+
+
 def _rows(
     track: Track, session: Session, lap: Lap, reference: Reference | None, zone: ZoneInfo | None
 ) -> Iterator[dict[str, object]]:
@@ -157,6 +199,8 @@ def _rows(
         return {
             "file": session.file,
             "label": session.label,
+            "track": track.id,
+            "session": lap.session,
             "lap": lap.number,
             "kind": lap.kind,
             "complete": lap.complete,
@@ -174,11 +218,20 @@ def _rows(
         **part("lap", timed[-1], lap.start_s),
         "split_s": lap.time_s,
         "missed": " ".join(lap.missed),
+        "remarks": _texts(lap.remarks),
     }
     for index, sector in enumerate(row["sectors"]):
         begun = lap.passed[index]
         of_part = part("sector", timed[index + 1], None if begun is None else begun.time_s)
-        yield {**sector, **of_part, "part_number": index + 1}
+        spoiling = [remark for remark in lap.remarks if index in remark.sectors]
+        clean = lap.complete and lap.kind == "flying" and lap.is_clean(index)
+        yield {
+            **sector,
+            **of_part,
+            "part_number": index + 1,
+            "counts": lap.counts or clean,
+            "remarks": _texts(spoiling),
+        }
     start = lap.passed[0]
     for gate, crossing in speeds:
         if crossing is not None:

@@ -77,8 +77,9 @@ def choose_reference(sessions: Sequence[Session], wanted: str | None = None) -> 
     sessions
         All of them.
     wanted
-        ``N`` or ``RECORDING:N``, a recording being its file or its label; None for the fastest
-        complete flying lap of all.
+        ``N``, ``SESSION.N`` where the recording holds several sessions, or either after
+        ``RECORDING:``, a recording being its file or its label; None for the fastest lap of all
+        that counts.
 
     Raises
     ------
@@ -89,21 +90,39 @@ def choose_reference(sessions: Sequence[Session], wanted: str | None = None) -> 
         best = ranking(sessions)
         return best[0] if best else None
     name, _, number = wanted.rpartition(":")
-    if not number.isdecimal():
+    in_session, _, lap_number = number.rpartition(".")
+    if not lap_number.isdecimal() or not (in_session.isdecimal() or not in_session):
         raise TrackkitError(
             f"the reference lap {wanted!r} has no lap number",
-            remedy="write 3, or session.csv:3 where there are several recordings",
+            remedy="write 3, or 2.3 for lap 3 of session 2, or session.csv:3 where there are "
+            "several recordings",
         )
     session = _named(sessions, name, number)
-    for lap in session.report.laps:
-        if lap.number == int(number) and lap.time_s is not None:
-            return Reference(session, lap)
-    timed = [str(lap.number) for lap in session.report.laps if lap.time_s is not None]
+    timed = [lap for lap in session.report.laps if lap.time_s is not None]
+    matching = [
+        lap
+        for lap in timed
+        if lap.number == int(lap_number) and (not in_session or lap.session == int(in_session))
+    ]
+    if len(matching) == 1:
+        return Reference(session, matching[0])
+    if matching:
+        raise TrackkitError(
+            f"has a lap {number} in several sessions",
+            file=session.file,
+            remedy=f"write one of {', '.join(f'{lap.session}.{lap.number}' for lap in matching)}",
+        )
+    names = [lap_name(session.report, lap) for lap in timed]
     raise TrackkitError(
         f"has no lap {number} with a time to compare with",
         file=session.file,
-        remedy=f"laps with a time are {', '.join(timed)}" if timed else "no lap of it has a time",
+        remedy=f"laps with a time are {', '.join(names)}" if timed else "no lap of it has a time",
     )
+
+
+def lap_name(report: LapReport, lap: Lap) -> str:
+    """Name a lap: by its number, after that of its session where there are several, as 2.5."""
+    return f"{lap.session}.{lap.number}" if len(report.sessions) > 1 else str(lap.number)
 
 
 def _named(sessions: Sequence[Session], name: str, number: str) -> Session:
@@ -126,7 +145,7 @@ def _named(sessions: Sequence[Session], name: str, number: str) -> Session:
 
 
 def ranking(sessions: Iterable[Session]) -> list[Reference]:
-    """Order the complete flying laps of all sessions, the fastest first."""
+    """Order the laps that count of all recordings, the fastest first."""
     laps = [Reference(session, lap) for session in sessions for lap in session.report.counted]
     return sorted(laps, key=lambda ranked: ranked.lap.time_s or math.inf)
 

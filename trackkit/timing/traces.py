@@ -24,7 +24,7 @@ _DECIMALS = {
     "longitudinal_mps2": 4,
     "lateral_mps2": 4,
 }
-COLUMNS = ("label", "lap", "kind", *_DECIMALS)
+COLUMNS = ("label", "lap", "kind", *_DECIMALS, "session")
 _SLOWEST_MPS = 1.0
 """Slower than this a vehicle's direction is not known well enough to split an acceleration."""
 _NEAR_M = 20.0
@@ -168,4 +168,4 @@ def _rows(track: Track, session: Session) -> Iterator[tuple[object, ...]]:
             continue
         columns = [getattr(trace, name).tolist() for name in _DECIMALS]
         for values in zip(*columns, strict=True):
-            yield session.label, lap.number, lap.kind, *values
+            yield session.label, lap.number, lap.kind, *values, lap.session

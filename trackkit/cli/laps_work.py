@@ -1,0 +1,205 @@
+"""Recordings timed one after another or on all cores, one drive in memory a process."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache, partial
+from typing import TYPE_CHECKING
+
+from trackkit.cli import standard_output
+from trackkit.cli.circuits import Found, NoCircuitError, finder
+from trackkit.cli.common import progress
+from trackkit.cli.remedies import error_sentence
+from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
+from trackkit.timing.rules import LapRules
+
+if TYPE_CHECKING:
+    from trackkit.recordings.recording import Recording
+    from trackkit.timing.duplicates import Sketch
+    from trackkit.timing.report import LapReport
+    from trackkit.track.model import Track
+
+ONE_PROCESS_UP_TO = 8
+"""Fewer recordings than this are done before other processes have begun."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """What to do with each recording.
+
+    Parameters
+    ----------
+    track_path
+        The track file, or None where the circuit of each has to be located.
+    columns
+        Of CSV recordings.
+    rules
+        What parts sessions, and which laps count.
+    traces
+        Whether traces are wanted too.
+    antenna_ahead_m
+        How far the antenna is ahead of the nose.
+    """
+
+    track_path: str | None
+    columns: Mapping[str, str] | None
+    rules: LapRules
+    traces: bool
+    antenna_ahead_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class Item:
+    """A recording to be timed, what it is called, and whether it was found in a folder."""
+
+    path: str
+    label: str
+    in_folder: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Timed:
+    """What came of one recording.
+
+    Parameters
+    ----------
+    item
+        The recording.
+    remarks
+        Sentences about it.
+    found, report, sketch, traces
+        Its circuit, its laps without their drive, what to know it by, and its traces; None where
+        it was not timed.
+    error
+        What was wrong with it: an error, or its sentence from another process.
+    unplaced
+        Whether that was only that its circuit is not known.
+    skipped
+        Whether it is a file of a folder and no recording.
+    """
+
+    item: Item
+    remarks: tuple[str, ...] = ()
+    found: Found | None = None
+    report: LapReport | None = None
+    sketch: Sketch | None = None
+    traces: str = ""
+    error: TrackkitError | str | None = None
+    unplaced: bool = False
+    skipped: bool = False
+
+
+def timed_each(items: Sequence[Item], job: Job) -> Iterator[Timed]:
+    """Time recordings in the order given, with a progress bar on a terminal."""
+    processes = min(_cores(), len(items))
+    if len(items) <= ONE_PROCESS_UP_TO or processes < 2:
+        find = _finding(job.track_path)
+        for item in progress(items, "timing laps"):
+            yield _timed(item, job, find)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    # Spawned, not forked: an open SQLite connection must not be carried into a child process.
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        try:
+            outcomes = pool.map(partial(_elsewhere, job=job), items)
+            for _ in progress(items, "timing laps"):
+                yield next(outcomes)
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _cores() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _elsewhere(item: Item, job: Job) -> Timed:
+    timed = _timed(item, job, _finding_here(job.track_path))
+    if isinstance(timed.error, TrackkitError):
+        # An error with all it knows does not travel between processes; its sentence does.
+        sentence = error_sentence(timed.error)
+        return Timed(item, timed.remarks, error=sentence, unplaced=timed.unplaced)
+    return timed
+
+
+@cache
+def _finding_here(track_path: str | None) -> Callable[[Recording], Found]:
+    """Remember, in a process that lives for one command, what was opened and read."""
+    return _finding(track_path)
+
+
+def _finding(track_path: str | None) -> Callable[[Recording], Found]:
+    """Make what tells the circuit of a recording: the one that was named, or the one it is on."""
+    if track_path is None:
+        return finder()
+    from trackkit import read_track
+
+    found = Found(read_track(track_path), track_path)
+    return lambda _: found
+
+
+def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
+    from trackkit import read_recording, time_laps
+    from trackkit.timing.duplicates import sketch
+    from trackkit.timing.sessions import Session
+    from trackkit.timing.traces import trace_lines
+
+    try:
+        try:
+            recording = read_recording(item.path, columns=job.columns)
+        except RecordingError as error:
+            if item.in_folder and not _is_surely_one(item.path):
+                return Timed(item, skipped=True)
+            return Timed(item, error=error)
+        said = tuple(recording.remarks)
+        try:
+            found = find(recording)
+        except NoCircuitError as error:
+            return Timed(item, said, error=error, unplaced=True)
+        said = (*said, *other_day(found.track, recording))
+        report = time_laps(found.track, recording, job.rules, antenna_ahead_m=job.antenna_ahead_m)
+        session = Session(item.path, item.label, report)
+        traces = trace_lines(found.track, session) if job.traces else ""
+        return Timed(item, said, found, report.without_drive(), sketch(recording), traces)
+    except TrackkitError as error:
+        return Timed(item, error=error)
+    except Exception as error:
+        if isinstance(error, OSError) and standard_output.failed_with(error):
+            raise
+        # What nobody foresaw in one file is said of it.
+        return Timed(item, error=UnforeseenError(error, item.path))
+
+
+def _is_surely_one(path: str) -> bool:
+    """Tell whether a file is in a format that is for recordings alone."""
+    from trackkit.recordings.detect import read_bytes, recognise
+
+    try:
+        return recognise(read_bytes(path), path) in ("gpx", "nmea")
+    except RecordingError:
+        return False
+
+
+def other_day(track: Track, recording: Recording) -> list[str]:
+    """Say where the track file says that the layout was another one on the recording's day."""
+    from trackkit.track.validity import is_valid, local_day
+
+    if recording.start is None:
+        return []
+    longitude = float(track.centreline.longitude_deg[0])
+    day = local_day(recording.start, track.timezone, longitude)
+    if is_valid(track, day):
+        return []
+    period = [f"from {track.valid_from}"] if track.valid_from else []
+    period += [f"until {track.valid_until}"] if track.valid_until else []
+    text = (
+        f"{track.title} is valid {' '.join(period)}, and this was recorded on {day}: another "
+        "layout may have been driven"
+    )
+    return [text]

@@ -1,0 +1,222 @@
+"""What a coach reads first: best laps and times of each driver, and of the day."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from trackkit.timing.laps import Lap, SectorTime
+from trackkit.timing.sessions import (
+    Reference,
+    Session,
+    lap_difference,
+    local_time,
+    ranking,
+    rfc3339,
+)
+
+BEST = 3
+"""So many best laps are named."""
+
+
+@dataclass(frozen=True, eq=False)
+class BestLap:
+    """One of the best laps.
+
+    Parameters
+    ----------
+    of
+        The lap, and the recording that it is in.
+    equal
+        Whether the next one is no slower than by one sigma of their difference.
+    """
+
+    of: Reference
+    equal: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Summary:
+    """The laps of one driver, or of all.
+
+    Parameters
+    ----------
+    driver
+        Who it is about; None for all.
+    best
+        The best laps, fastest first.
+    sectors
+        The best time of each sector: the sector, its lap and the recording that is in.
+    theoretical_best_s, theoretical_best_sigma_s
+        Their sum and its uncertainty, seconds; None without a lap that counts, as below.
+    continuous_best_s, continuous_best_sigma_s
+        The fastest run over one lap length in one go, and its uncertainty, seconds.
+    median_s, spread_s
+        Of the lap times that count, seconds.
+    laps, laps_counted
+        How many have a time, and how many of those count.
+    on_track_s
+        Time from the beginning to the end of all sessions together, seconds.
+    """
+
+    driver: str | None
+    best: tuple[BestLap, ...]
+    sectors: tuple[tuple[SectorTime, Lap, Session], ...]
+    theoretical_best_s: float | None
+    theoretical_best_sigma_s: float | None
+    continuous_best_s: float | None
+    continuous_best_sigma_s: float | None
+    median_s: float | None
+    spread_s: float | None
+    laps: int
+    laps_counted: int
+    on_track_s: float
+
+
+def summaries(sessions: Sequence[Session], drivers: Mapping[str, str]) -> list[Summary]:
+    """Sum up the laps of each driver, in the order of their recordings, and of all.
+
+    Laps that two recordings hold count once; time on track that they share does too.
+
+    Parameters
+    ----------
+    sessions
+        The recordings of one circuit.
+    drivers
+        Who drove in each, by file; the label where it is not there.
+    """
+    by_driver: dict[str, list[Session]] = {}
+    for session in sessions:
+        by_driver.setdefault(drivers.get(session.file, session.label), []).append(session)
+    own = [_summary(driver, some) for driver, some in by_driver.items()]
+    return own if len(own) < 2 else [*own, _summary(None, sessions)]
+
+
+def _summary(driver: str | None, sessions: Sequence[Session]) -> Summary:
+    ranked = ranking(sessions)
+    times = np.array([entry.lap.time_s for entry in ranked], dtype=float)
+    sectors = _best_sectors(sessions)
+    run = min(
+        (session.report for session in sessions if session.report.continuous_best_s is not None),
+        key=lambda report: report.continuous_best_s or math.inf,
+        default=None,
+    )
+    # A copy tells nothing new.
+    new = [s.report for s in sessions if not any(part.whole for part in s.report.shared)]
+    every = [lap for report in new for lap in report.laps if lap.time_s is not None]
+    return Summary(
+        driver=driver,
+        best=tuple(_is_equal(ranked, place) for place in range(min(BEST, len(ranked)))),
+        sectors=tuple(sectors),
+        theoretical_best_s=sum(s.time_s or 0.0 for s, _, _ in sectors) if sectors else None,
+        theoretical_best_sigma_s=_sum_sigma(sectors),
+        continuous_best_s=None if run is None else run.continuous_best_s,
+        continuous_best_sigma_s=None if run is None else run.continuous_best_sigma_s,
+        median_s=float(np.median(times)) if len(times) else None,
+        spread_s=float(times.std(ddof=1)) if len(times) > 1 else None,
+        laps=len(every),
+        laps_counted=len(ranked),
+        on_track_s=sum(part.end_s - part.begin_s for report in new for part in report.sessions),
+    )
+
+
+def _is_equal(ranked: Sequence[Reference], place: int) -> BestLap:
+    entry = ranked[place]
+    if place + 1 >= len(ranked):
+        return BestLap(entry, equal=False)
+    behind = ranked[place + 1]
+    difference = lap_difference(behind.session, behind.lap, entry)
+    return BestLap(entry, difference is not None and difference.time_s <= difference.sigma_s)
+
+
+def _best_sectors(sessions: Sequence[Session]) -> list[tuple[SectorTime, Lap, Session]]:
+    choices: dict[int, list[tuple[SectorTime, Lap, Session]]] = {}
+    for session in sessions:
+        for index, sector, lap in session.report.best_sectors:
+            choices.setdefault(index, []).append((sector, lap, session))
+    return [
+        min(choices[index], key=lambda choice: choice[0].time_s or math.inf)
+        for index in sorted(choices)
+    ]
+
+
+def _sum_sigma(sectors: Sequence[tuple[SectorTime, Lap, Session]]) -> float | None:
+    """One sigma of the sum; errors of one recording are correlated, of several independent."""
+    if not sectors:
+        return None
+    reports = {id(session.report): session.report for _, _, session in sectors}
+    if len(reports) == 1:
+        (report,) = reports.values()
+        return report.theoretical_best_sigma_s
+    variance = 0.0
+    for report in reports.values():
+        terms = [
+            (crossing, sign)
+            for index, (_, lap, session) in enumerate(sectors)
+            if session.report is report
+            for crossing, sign in ((lap.passed[index], -1.0), (lap.passed[index + 1], 1.0))
+            if crossing is not None
+        ]
+        variance += report.sigma_of(terms) ** 2
+    return math.sqrt(variance)
+
+
+def summary_row(summary: Summary, zone: ZoneInfo | None) -> dict[str, Any]:
+    """Write a summary as ``laps --json`` does; times in seconds."""
+    best_s = summary.best[0].of.lap.time_s if summary.best else None
+    return {
+        "driver": summary.driver,
+        "best_laps": [_best_row(best, zone) for best in summary.best],
+        "best_sectors": [
+            {
+                "sector": index,
+                **_where(session, lap),
+                "lap_counts": lap.counts,
+                "time_s": sector.time_s,
+                "sigma_s": sector.sigma_s,
+            }
+            for index, (sector, lap, session) in enumerate(summary.sectors, start=1)
+        ],
+        "theoretical_best_s": summary.theoretical_best_s,
+        "theoretical_best_sigma_s": summary.theoretical_best_sigma_s,
+        "continuous_best_s": summary.continuous_best_s,
+        "continuous_best_sigma_s": summary.continuous_best_sigma_s,
+        "best_over_theoretical_s": _less(best_s, summary.theoretical_best_s),
+        "best_over_continuous_s": _less(best_s, summary.continuous_best_s),
+        "median_s": summary.median_s,
+        "spread_s": summary.spread_s,
+        "laps": summary.laps,
+        "laps_counted": summary.laps_counted,
+        "on_track_s": summary.on_track_s,
+    }
+
+
+def _best_row(best: BestLap, zone: ZoneInfo | None) -> dict[str, Any]:
+    session, lap = best.of.session, best.of.lap
+    begun = None if lap.start_s is None else session.report.time_of_day(lap.start_s)
+    return {
+        **_where(session, lap),
+        "time_s": lap.time_s,
+        "sigma_s": lap.sigma_s,
+        "begun": rfc3339(begun),
+        "begun_local": rfc3339(local_time(begun, zone)),
+        "equal_to_next": best.equal,
+    }
+
+
+def _where(session: Session, lap: Lap) -> dict[str, Any]:
+    return {
+        "file": session.file,
+        "label": session.label,
+        "session": lap.session,
+        "lap": lap.number,
+    }
+
+
+def _less(longer_s: float | None, shorter_s: float | None) -> float | None:
+    return None if longer_s is None or shorter_s is None else longer_s - shorter_s
