@@ -90,7 +90,7 @@ def map_html(
     )
     shown = state(track, prepared)
     listed = None if findings is None else list(findings)
-    if listed is not None:
+    if listed is not None and prepared.timed:
         listed_before = {(finding.rule, finding.feature) for finding in listed}
         listed += [f for f in evaluation.findings if (f.rule, f.feature) not in listed_before]
     shown["findings"] = None if listed is None else [finding.as_row() for finding in listed]
