@@ -164,3 +164,14 @@ def test_a_line_that_is_refused_stays_to_be_mended(editor) -> None:
     # The browser notes the refusal too.
     assert all("400" in complaint for complaint in editor.complaints)
     editor.complaints.clear()
+
+
+def test_on_a_phone_map_and_tools_come_into_view_when_the_lane_is_edited(editor) -> None:
+    type_lane(editor)
+    page = editor.page
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.locator("#lane-edit").click()  # far below the map
+    for selector in ("#map", "#lane-bar"):
+        box = page.locator(selector).bounding_box()
+        assert box["y"] >= 0.0, selector
+        assert box["y"] + box["height"] <= 844.0, selector

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from drives import on_earth, track_of
+from pit_sessions import pit_offset, rectangle, session
 
 from trackkit.checks.check import check_track
 from trackkit.checks.evaluate import prepare
 from trackkit.editor.session import Editing
 from trackkit.errors import TrackkitError
 from trackkit.gates.pit_lane import remove_pit_lane, set_pit_lane
+from trackkit.gates.quality import timing_quality
+from trackkit.pages.base import pack
 
 
 @pytest.fixture
@@ -103,3 +107,25 @@ def test_a_line_that_is_none_changes_nothing(plain, line, sentence):
     with pytest.raises(TrackkitError, match=sentence):
         plain.apply(lay(line))
     assert plain.step is before
+
+
+def test_what_places_are_worth_follows_the_pit_lane():
+    # Four laps of six pass slowly through a pit lane so near that they could be passes of the line.
+    track = track_of(rectangle(), gates=[("finish", "finish", 300.0)], spacing_m=2.0)
+    recording = session(laps=6, visits=(1, 2, 3, 4), aside_m=9.0)
+    editing = Editing(track, prepare(track, [recording], ["session"]))
+    assert editing.state()["quality"] is None
+    along = np.arange(-180.0, 180.0, 10.0)
+    position, ahead = rectangle().at(along)
+    aside = pit_offset(along, 9.0)[:, None] * np.column_stack([-ahead[:, 1], ahead[:, 0]])
+    longitude, latitude = on_earth(position + aside)
+
+    editing.apply(lay(np.column_stack([longitude, latitude]).tolist()))
+
+    worth = editing.state()["quality"]
+    before = timing_quality(track, [recording]).sigma_s
+    after = timing_quality(editing.step.track, [recording])
+    assert np.max(before / after.sigma_s) > 1.5
+    assert worth == {"sigma_s": pack(after.sigma_s, 1e-6), "basis": after.basis}
+    editing.apply({"do": "undo"})
+    assert editing.state()["quality"] is None

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from drives import block_circuit, drive, on_earth, track_of
 
+from trackkit.checks.check import check_track
 from trackkit.cli import run
 from trackkit.errors import PlaceError, TrackFileError
 from trackkit.gates.edit import move_gate, place_gate, widen_gate
@@ -100,6 +101,24 @@ def test_a_pit_gate_across_the_racing_line_is_refused_and_every_lap_stays_a_flyi
     anyway = place_gate(block, "pit-entry", "-150m", anyway=True).track
     assert [lap.kind for lap in time_laps(anyway, recording).laps].count("flying") == 0
     assert [lap.kind for lap in time_laps(block, recording).laps].count("flying") == 2
+
+
+def test_check_finds_what_would_be_refused_where_it_is_in_the_file_all_the_same(block):
+    recording = drive(block_circuit(), begin_m=-60.0, laps=2.2).recording(10, doppler=True)
+    pits = place_gate(block, "pit-entry", "-150m", anyway=True)
+    wide = move_gate(block, "finish", ends(0.0, -130.0 + 79.9, -138.0), anyway=True)
+
+    across = {f.rule: f for f in check_track(pits.track, [recording])}
+    slip = {f.rule: f for f in check_track(wide.track)}
+
+    assert across["pit-gate-across"].severity == "error"
+    assert across["pit-gate-across"].feature == pits.gate.id
+    # The direction is not to blame.
+    assert "go through the pits" in across["recording-no-lap"].message
+    assert across["recording-no-lap"].remedy.do is None
+    assert "is 87.9 m wide" in slip["gate-unlikely"].message
+    rules = {f.rule for f in check_track(block, [recording])}
+    assert not rules & {"pit-gate-across", "gate-unlikely", "recording-no-lap"}
 
 
 # Gates of the pit lane

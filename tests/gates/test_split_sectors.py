@@ -54,3 +54,26 @@ def test_predictions_are_what_laps_then_says_of_each_sector():
         said = np.sqrt(np.mean([[s.sigma_s**2 for s in lap.sectors] for lap in laps], axis=0))
         predicted = np.array([sector.sigma_s for sector in split.sectors])
         assert np.all((predicted / said > 0.8) & (predicted / said < 1.25)), predicted / said
+
+
+@pytest.mark.parametrize("rate_hz", [1, 10])
+def test_predictions_hold_against_true_times(rate_hz):
+    # Short sessions, as an error lasts through one.  Long ones, more circuits: docs/gates.md.
+    track = read_track(TRACKS / "pipwick-kart-circuit.geojson")
+    split = suggest_gates(track, 3)
+    placed, _ = apply_suggestions(track, split)
+    begin = [sector.begin_m for sector in split.sectors]
+    end = [sector.end_m for sector in split.sectors]
+    excess = []
+    for seed in range(60, 72):
+        made = simulate_drive(placed, laps=3, rate_hz=rate_hz, seed=seed)
+        true_s = {lap["number"]: lap["sectors_s"] for lap in made.truth["laps"]}
+        laps = [lap for lap in time_laps(placed, made.recording).laps if lap.counts]
+        assert len(laps) >= 2
+        error_s = [
+            [sector.time_s for sector in lap.sectors] - np.array(true_s[lap.number]) for lap in laps
+        ]
+        variance = timing_quality(placed, [made.recording]).sector_variance(begin, end)
+        excess.append(np.mean(np.square(error_s) / variance))
+
+    assert 0.8 < 1.0 / np.sqrt(np.mean(excess)) < 1.25

@@ -17,8 +17,9 @@ def built(road, *, laps=1.15, cruise=12.0, rate_hz=10, is_open=False, at=(161.0,
 
 
 def deviation(road, track):
-    longitude, latitude = on_earth(road.at(np.arange(0.0, road.length_m, 2.0))[0])
-    return track.curve.project(track.plane.to_plane(longitude, latitude))[1]
+    position, ahead = road.at(np.arange(0.0, road.length_m, 2.0))
+    # With their direction, places at a bridge are held against their own level.
+    return track.curve.project(track.plane.to_plane(*on_earth(position)), ahead)[1]
 
 
 TRACK_400_M = 400.0

@@ -42,6 +42,8 @@ class Reading:
         Of the lap; the time counts from the recording's first fix.
     jump_m
         How far to the left of its beginning the lap ends on a closed line.
+    seam
+        Where that was spread over; None on an open line.
     """
 
     offset_m: Floats
@@ -49,6 +51,7 @@ class Reading:
     elevation_m: Floats
     time_s: Floats
     jump_m: float = 0.0
+    seam: Flags | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +93,7 @@ def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
     columns = np.column_stack(
         [offset, path.speed_mps[part], elevation, path.fixed[part], path.time_s[part]]
     )
-    jump = 0.0
+    jump, seam = 0.0, None
     if not curve.closed:
         order = np.argsort(where, kind="stable")
         read = _columns(chainage_m, where[order], columns[order])
@@ -109,9 +112,10 @@ def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
         after = np.clip(1.0 - ahead / reach, 0.0, None)
         before = np.clip(1.0 - (curve.length_m - ahead) / reach, 0.0, None)
         read[:, 0] += 0.5 * jump * (after - before)
+        seam = after + before > 0.0
     fixed = read[:, 3] > 0.99
     offset = np.where(fixed, read[:, 0], np.nan)
-    return Reading(offset, read[:, 1], read[:, 2], time_s=read[:, 4], jump_m=jump)
+    return Reading(offset, read[:, 1], read[:, 2], time_s=read[:, 4], jump_m=jump, seam=seam)
 
 
 def _columns(at: Floats, where: Floats, columns: Floats) -> Floats:
@@ -133,7 +137,7 @@ def averaged(
     step = float(chainage_m[1] - chainage_m[0])
     raw = np.array([reading.offset_m for reading in readings])
     speed = np.array([reading.speed_mps for reading in readings])
-    measured = np.isfinite(raw)
+    measured = np.isfinite(raw) & ~_off_at_seam(readings, raw.shape)
     weight = measured.astype(float)
     filled = np.where(measured, raw, 0.0)
     shift = np.zeros((len(raw), 2))
@@ -201,6 +205,23 @@ def _stray(level: Floats, measured: Flags, speed: Floats, step_m: float, *, clos
     # At one place not all laps can be stray: without the margin, some of them count again.
     wide[:, wide.all(axis=0)] = stray[:, wide.all(axis=0)]
     return np.asarray(wide)
+
+
+def _off_at_seam(readings: Sequence[Reading], shape: tuple[int, ...]) -> Flags:
+    """Mark the seams of laps that end elsewhere than they began by far more than others do.
+
+    Whoever is off the line just there would otherwise be taken back to it by half.
+    """
+    off = np.zeros(shape, dtype=bool)
+    jump = np.abs([reading.jump_m for reading in readings])
+    if len(readings) < 3:
+        return off
+    limit = STRAY_SIGMAS * max(float(robust_spread(jump, about=0.0)), LEAST_SCALE_M)
+    for number, reading in enumerate(readings):
+        if reading.seam is not None and jump[number] > limit:
+            off[number] = reading.seam
+    off[:, off.all(axis=0)] = False
+    return off
 
 
 def _faded(counts: Flags, step_m: float, *, closed: bool) -> Floats:

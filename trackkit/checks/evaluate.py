@@ -179,7 +179,7 @@ def evaluate(track: Track, prepared: Prepared, moving: str | None = None) -> Eva
     if before is not None and same_ground:
         return _evaluated(track, prepared, before, reports, whole=not dragging)
     if dragging and before is not None:
-        quality = _carried(before.quality, track)
+        quality = carried(before.quality, track)
         passing = _LineFindings(track.centreline, track.pit_lanes, quality, prepared.drives, [], [])
         return _evaluated(track, prepared, passing, reports, whole=False, only=moving)
     prepared.line_findings = _LineFindings(
@@ -214,7 +214,7 @@ def _quality(track: Track, prepared: Prepared) -> TimingQuality:
     return timing_quality(track)
 
 
-def _carried(quality: TimingQuality, track: Track) -> TimingQuality:
+def carried(quality: TimingQuality, track: Track) -> TimingQuality:
     """Read what places are worth along a line that begins elsewhere on the same ground."""
     chainage = track.curve.chainages(float(quality.chainage_m[1]))
     begin, _ = quality.curve.project(

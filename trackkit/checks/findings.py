@@ -97,6 +97,11 @@ def new_finding(
     return Finding(severity, rule, feature, chainage_m, position, message, remedy)
 
 
+def is_of_recordings(finding: Finding) -> bool:
+    """Say whether a finding is one that only recordings can give."""
+    return finding.rule.startswith("recording-")
+
+
 def marked(track: Track, findings: Iterable[Finding]) -> list[Finding]:
     """Mark those findings the track file accepts, and sort them.
 

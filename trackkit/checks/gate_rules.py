@@ -10,6 +10,7 @@ import numpy as np
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.checks.gate_places import on_bridge
 from trackkit.errors import PlaceError
+from trackkit.gates.meant import require_meant
 from trackkit.gates.remedies import (
     make_narrower,
     make_wider,
@@ -117,7 +118,31 @@ def _gate_geometry(track: Track) -> Iterator[Finding]:
         if not beside:
             yield from _square(track, gate, chainage)
             yield from _ends(track, gate, chainage)
+        yield from _meant(track, gate, chainage)
         yield from _other_track(track, gate, chainage)
+
+
+def _meant(track: Track, gate: Gate, chainage_m: float) -> Iterator[Finding]:
+    """Find gates that would be refused if they were placed, such as those drawn elsewhere."""
+    try:
+        require_meant(track, gate)
+    except PlaceError as error:
+        across = gate.kind in BESIDE_THE_TRACK
+        yield new_finding(
+            track,
+            severity="error" if across else "warning",
+            rule="pit-gate-across" if across else "gate-unlikely",
+            feature=gate.id,
+            chainage_m=chainage_m,
+            message=error.what.replace(" would lie ", " lies ").replace(" would be ", " is "),
+            remedy=Remedy(
+                "remove it, and place it again once the file has its pit lane",
+                do="gate remove",
+                feature=gate.id,
+            )
+            if across
+            else put_square(track, gate, chainage_m, "check both ends, or put it square"),
+        )
 
 
 def _onto_the_track(track: Track, gate: Gate) -> Remedy:

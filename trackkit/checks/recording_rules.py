@@ -62,7 +62,17 @@ def _lost(track: Track, recording: Recording, report: LapReport) -> Iterator[Fin
             "laps",
             remedy=_seen_on_the_map(make_wider(track, gate, gate.chainage_m)),
         )
-    if not any(lap.counts for lap in report.laps):
+    in_pits = [lap for lap in report.laps if lap.kind == "pit" and lap.time_s is not None]
+    if len(in_pits) > 1 and not any(lap.counts for lap in report.laps):
+        yield new_finding(
+            track,
+            severity="warning",
+            rule="recording-no-lap",
+            message=f"{recording.name} holds no lap that counts: all {len(in_pits)} complete ones "
+            "go through the pits, by the pit gates",
+            remedy=Remedy("see that the pit gates lie across the pit lane, and not the track"),
+        )
+    elif not any(lap.counts for lap in report.laps):
         yield new_finding(
             track,
             severity="warning",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from itertools import pairwise
 
 from trackkit.checks.findings import Finding, new_finding
@@ -48,6 +49,16 @@ def _gates_stated(track: Track) -> Iterator[Finding]:
 def _length_of_gate(track: Track, gate: Gate, difference: Disagreement) -> Finding:
     stated, actual = float(difference.stated or 0.0), float(difference.actual or 0.0)
     if difference.member == "width_m":
+        remedy = put_where_it_is(
+            track,
+            gate,
+            gate.chainage_m,
+            f"its ends are what counts: have it say {actual:.2f} m",
+        )
+        room = (remedy.value or {}).get("width_m")
+        if room is not None:
+            what = f"its ends are what counts, and there is room for {room:.1f} m: make it so wide"
+            remedy = replace(remedy, what=what)
         return new_finding(
             track,
             severity="warning",
@@ -56,12 +67,7 @@ def _length_of_gate(track: Track, gate: Gate, difference: Disagreement) -> Findi
             chainage_m=gate.chainage_m,
             message=f"gate {gate.name} says it is {stated:.2f} m wide but its ends are "
             f"{actual:.2f} m apart",
-            remedy=put_where_it_is(
-                track,
-                gate,
-                gate.chainage_m,
-                f"its ends are what counts: have it say {actual:.2f} m",
-            ),
+            remedy=remedy,
         )
     return new_finding(
         track,

@@ -19,7 +19,7 @@ from trackkit.cli.common import (
     table,
 )
 from trackkit.cli.library import library_option, opened
-from trackkit.cli.located_text import open_between, title
+from trackkit.cli.located_text import days, open_between, title
 
 if TYPE_CHECKING:
     from trackkit.library.known import Candidate, Located
@@ -177,9 +177,13 @@ def _print(located: Located, radius_km: float) -> None:
             f"no known circuit within {radius_km:g} km; the nearest is {title(first)}, "
             f"{_far(first.distance_m)} away"
         )
-    headings = ["id", "name", "layout", "direction", "distance"]
+    dated = any(days(candidate) for candidate in located.candidates)
     table(
-        [*headings, "probability"] if driven else headings,
+        [
+            *("id", "name", "layout", "direction", "distance"),
+            *(["probability"] if driven else []),
+            *(["valid"] if dated else []),
+        ],
         [
             [
                 candidate.id,
@@ -188,10 +192,17 @@ def _print(located: Located, radius_km: float) -> None:
                 candidate.direction or "-",
                 _far(candidate.distance_m),
                 *([_sure(candidate)] if driven else []),
+                *([days(candidate) or "yes"] if dated else []),
             ]
             for candidate in located.candidates
         ],
     )
+
+    answered = located.tied or (first.id,)
+    for candidate in located.candidates:
+        if candidate.id in answered and days(candidate):
+            when = "on the day it was driven" if driven else "today"
+            remark(f"{title(candidate)} [{candidate.id}] is not valid {when}: {days(candidate)}")
 
 
 def _sure(candidate: Candidate) -> str:

@@ -20,6 +20,16 @@ def title(candidate: Candidate) -> str:
     return f"{name}, {candidate.direction}" if candidate.direction else name
 
 
+def days(candidate: Candidate) -> str:
+    """Say of a layout that is not there on the day since when it is gone, or when it begins."""
+    if candidate.validity == "not yet":
+        return f"not before {candidate.valid_from}"
+    if candidate.validity == "no longer":
+        until = candidate.valid_until
+        return f"no longer, until {until}" if until else "no longer, replaced"
+    return ""
+
+
 def open_between(candidates: list[Candidate], part_at_m: float | None) -> str:
     """Say what an answer is still open between, and where that will be decided."""
     first, *others = [f"{title(candidate)} [{candidate.id}]" for candidate in candidates]

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,6 +16,7 @@ from trackkit.cli.common import print_json, remark
 if TYPE_CHECKING:
     from trackkit.library.drive_filter import Judgement
     from trackkit.library.folders import Library
+    from trackkit.library.known import Candidate, Known
 
 
 def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
@@ -64,6 +68,8 @@ def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
     if as_json:
         located = library.locate(fix.longitude_deg, fix.latitude_deg, radius_m=radius_m)
         candidates = judgement.candidates or located.candidates
+        if judgement.candidates:
+            candidates = _dated(candidates, locator.circuits, fix.longitude_deg)
         part = judgement.part_at_m
         print_json(
             {
@@ -81,6 +87,17 @@ def stream(library: Library, radius_m: float, *, as_json: bool) -> None:
                 "answers": answers,
             }
         )
+
+
+def _dated(
+    candidates: Sequence[Candidate], circuits: Sequence[Known], longitude_deg: float
+) -> tuple[Candidate, ...]:
+    """Say of candidates whether they are valid today: what a receiver sends is of today."""
+    from trackkit.track.validity import validity_on
+
+    validity = validity_on(circuits, datetime.now(UTC), longitude_deg)
+    of = {circuit.id: there for circuit, there in zip(circuits, validity, strict=True)}
+    return tuple(replace(candidate, validity=of[candidate.id]) for candidate in candidates)
 
 
 def _key(judgement: Judgement, number: int) -> str:

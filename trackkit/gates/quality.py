@@ -15,6 +15,7 @@ from trackkit.gates.driven import ASSUMED_LINE_M, driven_speed
 from trackkit.geometry.bends import Bend, find_bends, smoothed_curvature
 from trackkit.geometry.curve import Curve
 from trackkit.motion.drive import Drive, smooth
+from trackkit.motion.noise import USUAL
 from trackkit.motion.position_error import PositionError, Receiver, position_error
 from trackkit.motion.vehicle import assumed_speed, vehicle_for
 from trackkit.recordings.recording import Recording
@@ -282,12 +283,23 @@ def timing_quality(
             position_error(receiver),
             f"speeds assumed from curvature (top speed {3.6 * vehicle.top_mps:.0f} km/h, "
             f"{vehicle.lateral_mps2:g} m/s² sideways, {vehicle.accelerating_mps2:g} and "
-            f"{vehicle.braking_mps2:g} m/s² gaining and braking), a usual receiver at "
-            f"{1 / receiver.interval_s:.0f} Hz in a session of {receiver.session_s / 60:.0f} min",
+            f"{vehicle.braking_mps2:g} m/s² gaining and braking), and {_described(receiver)}",
             recorded=False,
         )
     drives = [smooth(recording, track.plane) for recording in recordings]
     return driven_quality(track, drives, receiver=receiver)
+
+
+def _described(receiver: Receiver) -> str:
+    """Say what is assumed of a receiver where no recording tells."""
+    levels = receiver.levels
+    which = "the usual receiver" if levels == USUAL else "a receiver"
+    speeds = "with Doppler velocities" if receiver.doppler else "with positions alone"
+    return (
+        f"{which} ({1 / receiver.interval_s:.0f} Hz {speeds}, wander {levels.wander_m:.1f} m and "
+        f"noise {levels.white_m:.2f} m, one sigma) in a session of "
+        f"{receiver.session_s / 60:.0f} min"
+    )
 
 
 def driven_quality(

@@ -247,6 +247,8 @@ def _candidate(ground: Ground, index: int, distance_m: float, probability: float
         distance_m,
         probability,
         hypothesis.reversed,
+        circuit.valid_from,
+        circuit.valid_until,
     )
 
 

@@ -6,6 +6,7 @@ import reprlib
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -19,6 +20,7 @@ from trackkit.library.lines import Lines, pack
 from trackkit.library.nearest import nearest_few
 from trackkit.track.stated import lengths_differ
 from trackkit.track.title import title_of
+from trackkit.track.validity import Validity, validity_on
 
 if TYPE_CHECKING:
     from trackkit.track.model import Track
@@ -138,7 +140,9 @@ class Candidate:
     """A known circuit, how far its centreline is, and how probable it is after a drive.
 
     `reversed` says that the drive went against the racing direction of the file; `direction` is
-    then the one that was driven.
+    then the one that was driven.  `valid_from` and `valid_until` are as the track has them;
+    `validity` says whether the layout is there today, or after a drive was there on its day, and is
+    None from a `Locator`, which knows no day.
     """
 
     id: str
@@ -148,6 +152,9 @@ class Candidate:
     distance_m: float
     probability: float | None = None
     reversed: bool = False
+    valid_from: str | None = None
+    valid_until: str | None = None
+    validity: Validity | None = None
 
     def __repr__(self) -> str:
         probable = "" if self.probability is None else f", probability {self.probability:.2f}"
@@ -163,6 +170,9 @@ class Candidate:
             "distance_m": round(self.distance_m, 3),
             "probability": None if self.probability is None else round(self.probability, 4),
             "reversed": self.reversed,
+            "valid_from": self.valid_from,
+            "valid_until": self.valid_until,
+            "validity": self.validity,
         }
 
 
@@ -248,6 +258,7 @@ class Atlas:
         *,
         radius_m: float = DEFAULT_RADIUS_M,
         most: int = NAMED,
+        moment: datetime | None = None,
     ) -> Located:
         """Find the tracks nearest to a position.
 
@@ -262,6 +273,8 @@ class Atlas:
             Within this of the nearest centreline the answer is "near".
         most
             How many candidates to name; every tied track is named in any case.
+        moment
+            For which candidates say whether they are valid, with a time zone; now when None.
         """
         ranked = self._nearest_few(longitude_deg, latitude_deg, most, self._within_m)
         at = tuple(circuit.id for circuit, away in ranked if away <= circuit.at_within_m)
@@ -270,11 +283,23 @@ class Atlas:
             answer = "at"
         elif ranked and ranked[0][1] <= radius_m:
             answer = "near"
+        moment = datetime.now(UTC) if moment is None else moment
+        validity = validity_on([circuit for circuit, _ in ranked], moment, longitude_deg)
+        named = list(zip(ranked, validity, strict=True))[: max(most, len(at))]
         return Located(
             answer,
             tuple(
-                Candidate(circuit.id, circuit.name, circuit.layout, circuit.direction, away)
-                for circuit, away in ranked[: max(most, len(at))]
+                Candidate(
+                    circuit.id,
+                    circuit.name,
+                    circuit.layout,
+                    circuit.direction,
+                    away,
+                    valid_from=circuit.valid_from,
+                    valid_until=circuit.valid_until,
+                    validity=there,
+                )
+                for (circuit, away), there in named
             ),
             at if len(at) > 1 else (),
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +19,7 @@ from trackkit.library.known import (
     Located,
 )
 from trackkit.recordings.nmea.stream import Fix
-from trackkit.track.validity import valid_on
+from trackkit.track.validity import valid_on, validity_on
 
 if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording
@@ -75,6 +76,10 @@ def locate_drive(
             most=most,
         )
     circuits = {circuit.id: circuit for circuit in locator.circuits}
+    there = validity_on(
+        locator.circuits, recording.start or datetime.now(UTC), float(recording.longitude_deg[0])
+    )
+    validity = dict(zip(circuits, there, strict=True))
     best: dict[str, Candidate] = {}
     for candidate in judgement.candidates:
         best.setdefault(candidate.id, candidate)
@@ -88,6 +93,9 @@ def locate_drive(
             _median_m(circuits[candidate.id], recording, counted),
             candidate.probability,
             candidate.reversed,
+            circuits[candidate.id].valid_from,
+            circuits[candidate.id].valid_until,
+            validity[candidate.id],
         )
         for candidate in list(best.values())[: max(most, len(tied))]
     ]

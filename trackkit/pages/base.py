@@ -149,12 +149,7 @@ def base_document(
             {**bridge.as_row(), "reach_m": round(bridge_reach_m(track, bridge), 2)}
             for bridge in track.crossovers
         ],
-        "quality": None
-        if quality is None
-        else {
-            "sigma_s": pack(quality.sigma_s, _SIGMA_S),
-            "basis": quality.basis,
-        },
+        "quality": None if quality is None else quality_row(quality),
         "recordings": [
             {
                 **_recording(track, drive, every if at else None),
@@ -360,6 +355,11 @@ def _fixes_of(recording: Recording, lap: Lap, every: int) -> list[int] | None:
     time: NDArray[np.float64] = recording.time_s[::every]
     first, last = np.searchsorted(time, [lap.start_s, lap.start_s + lap.time_s])
     return [int(first), int(last)]
+
+
+def quality_row(quality: TimingQuality) -> dict[str, Any]:
+    """Describe what a crossing is worth, by chainage, and what that was worked out from."""
+    return {"sigma_s": pack(quality.sigma_s, _SIGMA_S), "basis": quality.basis}
 
 
 def _away_m(recording: Recording, track: Track) -> float:

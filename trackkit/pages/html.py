@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from trackkit.caution import TILES_PRIVACY
-from trackkit.checks.findings import Finding
+from trackkit.checks.findings import Finding, is_of_recordings
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
 from trackkit.pages.assets import (
@@ -95,8 +95,7 @@ def map_html(
     shown = state(track, prepared)
     listed = None if findings is None else list(findings)
     if listed is not None:
-        listed_before = {(finding.rule, finding.feature) for finding in listed}
-        listed += [f for f in evaluation.findings if (f.rule, f.feature) not in listed_before]
+        listed += [f for f in evaluation.findings if is_of_recordings(f) and f not in listed]
     shown["findings"] = None if listed is None else [finding.as_row() for finding in listed]
     for gate in shown["gates"]:
         gate["findings"] = [

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from trackkit.checks.evaluate import Evaluation, Prepared, evaluate
+from trackkit.checks.evaluate import Evaluation, Prepared, carried, evaluate
 from trackkit.checks.verdict import judge_track, stored_verdict
 from trackkit.errors import PlaceError
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.geometry.vectors import distance_along
+from trackkit.pages.base import quality_row
 from trackkit.track.features import BESIDE_THE_TRACK, Gate, PitLane
 from trackkit.track.model import Track
 from trackkit.track.sectors import sectors_of
@@ -68,6 +69,7 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
             for corner in track.corners
         ],
         "pit_lanes": [_lane_row(track, lane) for lane in track.pit_lanes],
+        "quality": _quality_row(track, prepared, evaluation),
         "gates": [_gate_row(evaluation, gate) for gate in track.gates],
         "sectors": _sector_rows(track),
         "laps": [
@@ -111,6 +113,16 @@ def _gate_row(evaluation: Evaluation, gate: Gate) -> dict[str, Any]:
             if finding.feature == gate.id
         ],
     }
+
+
+def _quality_row(track: Track, prepared: Prepared, evaluation: Evaluation) -> dict[str, Any] | None:
+    """Describe what places are worth where the pit lane is not as prepared; gates change nothing.
+
+    What is driven in the pit lane counts for no place of the line.
+    """
+    if track.pit_lanes == prepared.track.pit_lanes:
+        return None
+    return quality_row(carried(evaluation.quality, prepared.track))
 
 
 def _lane_row(track: Track, lane: PitLane) -> dict[str, Any]:

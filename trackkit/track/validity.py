@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from typing import Protocol, TypeVar
+from typing import Literal, Protocol, TypeVar
 
 _DEGREES_AN_HOUR = 15.0
+
+Validity = Literal["valid", "no longer", "not yet"]
 
 
 class Dated(Protocol):
@@ -71,6 +73,39 @@ def is_valid(layout: Dated, day: str) -> bool:
     )
 
 
+def validity_on(layouts: Sequence[Dated], moment: datetime, longitude_deg: float) -> list[Validity]:
+    """Tell of each of some layouts near one place whether it was there at a moment.
+
+    One that another one `replaces`, which has begun, is there no longer.
+
+    Parameters
+    ----------
+    layouts
+        Of circuits near one place.
+    moment
+        With a time zone.
+    longitude_deg
+        Longitude of the place, degrees.
+    """
+    if not any(layout.valid_from or layout.valid_until for layout in layouts):
+        return ["valid"] * len(layouts)
+    days = [local_day(moment, layout.timezone, longitude_deg) for layout in layouts]
+    replaced = {
+        layout.replaces
+        for layout, day in zip(layouts, days, strict=True)
+        if layout.valid_from and is_valid(layout, day)
+    }
+    found: list[Validity] = []
+    for layout, day in zip(layouts, days, strict=True):
+        if (layout.valid_from or "") > day:
+            found.append("not yet")
+        elif layout.id in replaced or not is_valid(layout, day):
+            found.append("no longer")
+        else:
+            found.append("valid")
+    return found
+
+
 def valid_on(
     layouts: Sequence[Layout], moment: datetime | None, longitude_deg: float
 ) -> list[Layout]:
@@ -97,13 +132,9 @@ def valid_on(
     """
     if moment is None or not any(layout.valid_from or layout.valid_until for layout in layouts):
         return list(layouts)
-    valid = {
-        layout.id: is_valid(layout, local_day(moment, layout.timezone, longitude_deg))
-        for layout in layouts
-    }
     # The older layout need not say when it ended, and stays replaced where the newer is too.
-    replaced = {layout.replaces for layout in layouts if valid[layout.id] and layout.valid_from}
-    there = {layout.id for layout in layouts if valid[layout.id] and layout.id not in replaced}
+    validity = validity_on(layouts, moment, longitude_deg)
+    there = {layout.id for layout, said in zip(layouts, validity, strict=True) if said == "valid"}
     return [
         layout
         for layout in layouts

@@ -94,6 +94,18 @@ export class LaneBar {
     this.node.hidden = false;
   }
 
+  /**
+   * On a narrow page the buttons that open the bar are far below the map, and the bar with it.
+   *
+   * @param {HTMLElement} map  which the bar is over or below
+   */
+  bringUp(map) {
+    const { bottom } = this.node.getBoundingClientRect();
+    if (map.getBoundingClientRect().top < 0 || bottom > innerHeight) {
+      this.node.scrollIntoView({ block: "end" });
+    }
+  }
+
   /** @param {boolean} hasLane */
   close(hasLane) {
     this.mode = "none";

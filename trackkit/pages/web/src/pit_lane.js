@@ -113,6 +113,7 @@ export class PitLaneEditor {
   open(mode, hint, keys) {
     this.mode = mode;
     this.bar.open(mode, hint, keys);
+    this.bar.bringUp(this.view.map.getContainer());
     this.view.map.getContainer().classList.toggle("drawing", mode === "draw");
     this.view.map.doubleClickZoom.disable();
     this.describe();

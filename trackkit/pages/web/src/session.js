@@ -40,7 +40,8 @@ export class Session {
     this.base = base;
     this.state = state;
     this.line = new Line(base.line, base.track.closed);
-    this.quality = base.quality && new Quality(base.quality, this.line);
+    this.baseQuality = base.quality && new Quality(base.quality, this.line);
+    this.quality = this.baseQuality;
     this.traces = new Traces(base, this.line);
     /** @type {string | null} id of a gate */
     this.selected = null;
@@ -56,7 +57,14 @@ export class Session {
     this.finding = null;
     /** @type {Map<Topic, (() => void)[]>} */
     this.listeners = new Map();
+    this.takeQuality();
     this.chooseLaps();
+  }
+
+  /** What places are worth is the base document's until the pit lane is another one. */
+  takeQuality() {
+    const { quality } = this.state;
+    this.quality = quality ? new Quality(quality, this.line) : this.baseQuality;
   }
 
   /**
@@ -89,6 +97,7 @@ export class Session {
   /** @param {StateDocument} state */
   setState(state) {
     this.state = state;
+    this.takeQuality();
     if (this.selected && !this.gate(this.selected)) {
       this.selected = null;
     }

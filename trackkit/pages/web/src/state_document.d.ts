@@ -69,6 +69,22 @@ export interface StateDocument {
     line: Position[];
   }[];
   /**
+   * What a crossing is worth where the pit lane is not that of the base document: one sigma of it at evenly spaced chainages along the base document's line, packed as there; null where it is as there.
+   */
+  quality: {
+    /**
+     * Numbers as whole steps from the least of them: zero + scale * n, little endian, in base64. Missing is 65535 of u16, -2147483648 of i32.
+     */
+    sigma_s: {
+      scale: number;
+      zero: number;
+      type: "u16" | "i32";
+      count: number;
+      data: string;
+    };
+    basis: string;
+  } | null;
+  /**
    * In racing order.
    */
   gates: Gate[];
