@@ -63,7 +63,7 @@ class TestBadInput:
     def test_a_recording_given_as_track_file_is_recognised(
         self, bean: Path, bean_session: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
-        assert "no track file" in refused(["laps", str(bean_session), str(bean_session)], capsys)
+        assert "no track file" in refused(["describe", str(bean_session)], capsys)
 
     @pytest.mark.skipif(os.geteuid() == 0, reason="root may read every file")
     def test_a_file_without_permission_is_answered_by_one_sentence(

@@ -202,6 +202,10 @@ _COMMANDS: dict[Kind, tuple[str, ...]] = {
         "laps {track} {file} --json",
         "laps {track} {file} {recording} --details --csv out.csv --traces traces.csv",
         "laps {track} {recording} {file} --json --official {official}",
+        "laps {track} {file} --summary s.csv --all-laps --session-stand 5 --session-gap 3",
+        "laps {file} --json",
+        "laps {track} . --skipped --json",
+        "set {track} pit-lane {file} --json",
         "locate {file}",
         "locate {file} {recording} --json",
         "locate {file} {recording} --csv",
@@ -213,6 +217,7 @@ _COMMANDS: dict[Kind, tuple[str, ...]] = {
         "gate align {track} {file} --official {official} --json",
         "gate place {track} sector --ends {file},{recording} --json",
         "map {track} {file} -o out.html",
+        "map {file} -o out.html",
         "map {track} {file} -o out.svg",
     ),
     "line": (

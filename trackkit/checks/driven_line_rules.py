@@ -37,7 +37,8 @@ _STEP_M = 2.0
 
 
 def _laps(report: LapReport) -> list[Lap]:
-    return [lap for lap in report.laps if lap.counts]
+    # Laps that leave a wrong line are what tells that it is wrong.
+    return [lap for lap in report.laps if lap.is_whole]
 
 
 def _within(drive: Drive, lap: Lap) -> Flags:

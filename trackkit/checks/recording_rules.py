@@ -63,7 +63,7 @@ def _lost(track: Track, recording: Recording, report: LapReport) -> Iterator[Fin
             remedy=_seen_on_the_map(make_wider(track, gate, gate.chainage_m)),
         )
     in_pits = [lap for lap in report.laps if lap.kind == "pit" and lap.time_s is not None]
-    if len(in_pits) > 1 and not any(lap.counts for lap in report.laps):
+    if len(in_pits) > 1 and not any(lap.is_whole for lap in report.laps):
         yield new_finding(
             track,
             severity="warning",
@@ -72,7 +72,7 @@ def _lost(track: Track, recording: Recording, report: LapReport) -> Iterator[Fin
             "go through the pits, by the pit gates",
             remedy=Remedy("see that the pit gates lie across the pit lane, and not the track"),
         )
-    elif not any(lap.counts for lap in report.laps):
+    elif not any(lap.is_whole for lap in report.laps):
         yield new_finding(
             track,
             severity="warning",

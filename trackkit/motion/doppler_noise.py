@@ -30,6 +30,8 @@ _QUIET_POWER = {1: 0.4308, 2: 0.6175}
 gamma variable of that shape and of mean 1."""
 _LEAST_HZ = 0.7
 """Below this frequency the drive outweighs any noise."""
+_HIGH = 0.4
+"""Share of the highest frequency above which white noise is read."""
 _STEEPNESS = (5.75, 6.5, 8.0, 10.0)
 """Powers of the frequency by which a drive may fall off above that."""
 _PER_STRETCH, _MOST_WEIGHT = 0.6, 60.0
@@ -91,7 +93,11 @@ def doppler_levels(measured: Measured) -> Levels:
     score[:, 0] -= _doubt(white[:, 0], USUAL.doppler_mps, _WHITE_FACTOR)
     score[:, 1:] -= _doubt(_TIMES_S, _USUAL_TIME_S, _TIME_FACTOR) + _FILTERED_ODDS
     if score[:, 0].max() >= score[:, 1:].max():
-        return replace(USUAL, doppler_mps=float(white[np.argmax(score[:, 0]), 0]))
+        # What a drive has at high frequencies is least where they are highest.
+        high = frequency >= _HIGH * frequency.max()
+        steep = _STEEPNESS[int(np.argmax(score[:, 0]))]
+        white, _ = _fitted(base[:1, high], most[:1], frequency[high] ** -steep, power[high], weight)
+        return replace(USUAL, doppler_mps=float(white[0]))
     share = np.exp(score[:, 1:] - score[:, 1:].max())
     share /= share.sum()
     return replace(

@@ -122,7 +122,7 @@ def gather(
         allows.
     """
     pairing = pair_official(times, report)
-    pairs = [p for p in pairing.pairs if not p.outlier and p.lap.counts and _near(p)]
+    pairs = [p for p in pairing.pairs if not p.outlier and p.lap.is_whole and _near(p)]
     if not pairs:
         raise TrackkitError(
             _no_pair(times, report),

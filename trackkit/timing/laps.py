@@ -109,9 +109,14 @@ class Lap:
         return f"Lap({self.number}, {self.kind}, {time}, {counted(self.sectors, 'sector')}{missed})"
 
     @property
+    def is_whole(self) -> bool:
+        """Whether it was driven from line to line past every gate, whatever happened in it."""
+        return self.complete and self.kind == "flying"
+
+    @property
     def counts(self) -> bool:
-        """Whether it counts towards the best times: complete, flying and not set aside."""
-        return self.complete and self.kind == "flying" and not self.set_aside
+        """Whether it counts towards the best times: whole, and not set aside."""
+        return self.is_whole and not self.set_aside
 
     def is_clean(self, sector: int) -> bool:
         """Tell whether a sector has a time that nothing spoils.
