@@ -162,9 +162,9 @@ def build_track(
     count = len(fitted.laps)
     plural = "s" if count != 1 else ""
     when = track.revised or now()
-    track = with_accuracy(track, plane, fitted.curve, fitted.chainage_m, fitted.known)
+    track = with_accuracy(track, plane, fitted.curve, fitted.chainage_m, fitted.accuracy)
     remarks += accuracy_remarks(track, fitted)
-    track = track.revised_by(f"accuracy_m estimated {fitted.known.basis}", when)
+    track = track.revised_by(f"accuracy_m estimated {fitted.accuracy.basis}", when)
     track = track.revised_by(f"built from {count} {what}{plural}", when)
     return Build(
         track,

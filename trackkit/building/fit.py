@@ -51,7 +51,7 @@ class FittedLine:
     offset_m, weight
         Sideways places of each lap freed of its own shift, and how much each counted; shape
         (laps, n).
-    known
+    accuracy
         How well the line is known at those chainages.
     wavelength_m
         With what the line was smoothed.
@@ -66,13 +66,13 @@ class FittedLine:
     height_m: Floats
     offset_m: Floats
     weight: Floats
-    known: KnownLine
+    accuracy: KnownLine
     wavelength_m: float
 
     @property
     def accuracy_m(self) -> float:
         """Root mean square of the sigma of the line's sideways place, metres."""
-        return self.known.rms_m
+        return self.accuracy.rms_m
 
 
 def fit_line(
@@ -105,7 +105,7 @@ def fit_line(
         noise = _noise(kept, average, float(chainage[1] - chainage[0]))
         wavelength = chosen_wavelength(moved, closed=closed, noise=noise)
         curve = smoothed_curve(moved, closed=closed, wavelength_m=wavelength)
-    known = known_along(guess, chainage, kept, readings, average, wavelength)
+    accuracy = known_along(guess, chainage, kept, readings, average, wavelength)
     # The line has moved by centimetres since: its chainages stretch with its length.
     chainage = chainage * (curve.length_m / (chainage[-1] + (chainage[1] if closed else 0.0)))
     return FittedLine(
@@ -118,7 +118,7 @@ def fit_line(
         height_m=_heights(curve, readings),
         offset_m=average.offset_m - average.mean_m,
         weight=average.weight,
-        known=known,
+        accuracy=accuracy,
         wavelength_m=wavelength,
     )
 

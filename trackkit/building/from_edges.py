@@ -116,10 +116,10 @@ def build_between(
     )
     track = _with_profile(track, plane, *edges)
     chainage = centre.chainages(_SPACING_M)
-    known = _known_between(centre, chainage, lines[0], lines[1])
-    track = with_accuracy(track, plane, centre, chainage, known)
+    accuracy = _known_between(centre, chainage, lines[0], lines[1])
+    track = with_accuracy(track, plane, centre, chainage, accuracy)
     # The width is the difference of two lines of which the centre is the mean.
-    sigma = 2.0 * known.rms_m
+    sigma = 2.0 * accuracy.rms_m
     more = tuple(remark for remark in more if "drawn line" not in remark)
     width_remark = (
         f"width {width.min():.1f} to {width.max():.1f} m between the edges, known to about "
@@ -127,7 +127,7 @@ def build_between(
     )
     remarks += (width_remark,)
     track = replace(track, line="centre")
-    track = track.revised_by(f"accuracy_m estimated {known.basis}", now())
+    track = track.revised_by(f"accuracy_m estimated {accuracy.basis}", now())
     track = track.revised_by("built from its left and right edge", now())
     removed: dict[str, int] = {}
     for recording in recordings:
@@ -155,14 +155,14 @@ def _known_between(
     for edge in (left, right):
         where, _ = edge.curve.project(place)
         period = edge.curve.length_m if edge.curve.closed else None
-        sigma = np.interp(where, edge.chainage_m, edge.known.sigma_m, period=period)
+        sigma = np.interp(where, edge.chainage_m, edge.accuracy.sigma_m, period=period)
         variance += 0.25 * sigma**2
         nearest = np.clip(np.searchsorted(edge.chainage_m, where), 0, len(edge.chainage_m) - 1)
-        kinds.append(np.array([ACCURACY_KINDS.index(kind) for kind in edge.known.kind])[nearest])
+        kinds.append(np.array([ACCURACY_KINDS.index(kind) for kind in edge.accuracy.kind])[nearest])
     # Where one of them is not measured, the centre is not either.
     kind = np.array(ACCURACY_KINDS)[np.maximum(*kinds)]
-    basis = "from that of the two edges, " + left.known.basis
-    assumed = left.known.assumed or right.known.assumed
+    basis = "from that of the two edges, " + left.accuracy.basis
+    assumed = left.accuracy.assumed or right.accuracy.assumed
     return KnownLine(np.sqrt(variance), kind, basis, assumed)
 
 

@@ -215,7 +215,7 @@ def _thin(spacing: Sequence[Spacing], counts: Flags) -> Flags:
 
 
 def profile_along(
-    track: Track, plane: LocalPlane, curve: Curve, chainage_m: Floats, known: KnownLine
+    track: Track, plane: LocalPlane, curve: Curve, chainage_m: Floats, line: KnownLine
 ) -> AccuracyProfile:
     """Write how well a line is known as the rows of a track that has it as its line.
 
@@ -223,7 +223,7 @@ def profile_along(
     ----------
     track
         The track.
-    plane, curve, chainage_m, known
+    plane, curve, chainage_m, line
         The line it was laid along, on its plane, and how well that is known at chainages of it.
     """
     at = track.curve.chainages(_ROW_EVERY_M)
@@ -232,9 +232,9 @@ def profile_along(
     place = plane.to_plane(*track.plane.to_geographic(track.curve.position(at)))
     where, _ = curve.project(place, track.curve.direction(at))
     period = curve.length_m if curve.closed else None
-    sigma = np.interp(where, chainage_m, known.sigma_m, period=period)
+    sigma = np.interp(where, chainage_m, line.sigma_m, period=period)
     nearest = np.clip(np.searchsorted(chainage_m, where), 0, len(chainage_m) - 1)
-    return rows_of(at, sigma, known.kind[nearest])
+    return rows_of(at, sigma, line.kind[nearest])
 
 
 def rows_of(chainage_m: Floats, sigma_m: Floats, kind: Kinds) -> AccuracyProfile:

@@ -149,13 +149,13 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     more = tuple(f"the gate {g.id} ({g.name}) does not cross the new line" for g in beside)
     when = now()
     if track.line == "driven" or track.centreline.accuracy_profile is not None:
-        known = _known_together(track, fitted, chainage, reached, new_alone, accuracy, share)
-        revised = with_accuracy(revised, track.plane, old, chainage, known)
+        accuracies = _known_together(track, fitted, chainage, reached, new_alone, accuracy, share)
+        revised = with_accuracy(revised, track.plane, old, chainage, accuracies)
     if track.line == "driven":
         revised = revised.revised_by(
             f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
             f"{accuracy:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
-            f"({fitted.known.basis}), taken as independent",
+            f"({fitted.accuracy.basis}), taken as independent",
             when,
         )
     used = {id(lap) for lap in fitted.laps}
@@ -214,15 +214,15 @@ def _known_together(
     if before is None:
         before = np.full(len(chainage_m), accuracy_m), np.full(len(chainage_m), "measured")
     period = fitted.curve.length_m if fitted.curve.closed else None
-    fresh = np.interp(reached_m, fitted.chainage_m, fitted.known.sigma_m, period=period)
+    fresh = np.interp(reached_m, fitted.chainage_m, fitted.accuracy.sigma_m, period=period)
     nearest = np.searchsorted(fitted.chainage_m, reached_m)
-    fresh_kind = fitted.known.kind[np.clip(nearest, 0, len(fitted.chainage_m) - 1)]
+    fresh_kind = fitted.accuracy.kind[np.clip(nearest, 0, len(fitted.chainage_m) - 1)]
     taken = np.where(changed, 1.0, share)
     sigma = np.hypot((1.0 - taken) * before[0], taken * fresh)
     rank = [np.array([ACCURACY_KINDS.index(k) for k in kind]) for kind in (before[1], fresh_kind)]
     better = rank[0] if share == 0.0 else np.minimum(*rank)
     kind = np.array(ACCURACY_KINDS)[np.where(changed, rank[1], better)]
-    return KnownLine(np.asarray(sigma), kind, fitted.known.basis, fitted.known.assumed)
+    return KnownLine(np.asarray(sigma), kind, fitted.accuracy.basis, fitted.accuracy.assumed)
 
 
 def _near_kinks(old: Curve, chainage_m: Floats) -> Flags:

@@ -22,7 +22,7 @@ _EVERY_M = 1.0
 
 
 def with_accuracy(
-    track: Track, plane: LocalPlane, curve: Curve, chainage_m: Floats, known: KnownLine
+    track: Track, plane: LocalPlane, curve: Curve, chainage_m: Floats, accuracy: KnownLine
 ) -> Track:
     """Give a track the accuracy of the line it was laid along, as profile and as a whole.
 
@@ -30,10 +30,10 @@ def with_accuracy(
     ----------
     track
         The track.
-    plane, curve, chainage_m, known
+    plane, curve, chainage_m, accuracy
         The line on its plane, and how well it is known at chainages of it, shape (n,).
     """
-    return with_profile(track, profile_along(track, plane, curve, chainage_m, known))
+    return with_profile(track, profile_along(track, plane, curve, chainage_m, accuracy))
 
 
 def with_profile(track: Track, profile: AccuracyProfile) -> Track:
@@ -49,21 +49,21 @@ def with_profile(track: Track, profile: AccuracyProfile) -> Track:
 
 def accuracy_remarks(track: Track, fitted: FittedLine) -> tuple[str, ...]:
     """Say how well the line of a track is known, on what that rests, and where it is thin."""
-    known = fitted.known
-    low, high = np.quantile(known.sigma_m, [0.05, 0.95]).tolist()
+    accuracy = fitted.accuracy
+    low, high = np.quantile(accuracy.sigma_m, [0.05, 0.95]).tolist()
     remark = f"absolute accuracy {track.accuracy_m:.2f} m, one sigma"
     if high > 1.2 * low:
         remark += f" ({low:.2f} to {high:.2f} m along it)"
-    remarks = [f"{remark}: {known.basis}"]
-    if known.assumed:
+    remarks = [f"{remark}: {accuracy.basis}"]
+    if accuracy.assumed:
         remarks.append(
             "how far the receiver wandered is assumed: one lap without reported accuracy does not "
             "tell it; a few more laps do"
         )
     metres = track.centreline.metres_of_kinds() or {"thin": 0.0}
     if metres["thin"] > 0:
-        thin = known.kind == "thin"
-        sigma = float(np.sqrt(np.mean(known.sigma_m[thin] ** 2))) if thin.any() else 0.0
+        thin = accuracy.kind == "thin"
+        sigma = float(np.sqrt(np.mean(accuracy.sigma_m[thin] ** 2))) if thin.any() else 0.0
         remarks.append(
             f"sparse logging: the fixes are far apart over {metres['thin']:,.0f} m "
             f"({100 * metres['thin'] / track.length_m:.0f} %) of the line, which is known to "

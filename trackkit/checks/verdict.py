@@ -174,7 +174,7 @@ def _of_accuracy(track: Track) -> list[_Reason]:
 
 def _of_whole_accuracy(track: Track) -> list[_Reason]:
     """Judge a line of which the file knows at most one number."""
-    known = track.accuracy_m
+    sigma_m = track.accuracy_m
     if track.line == "driven":
         return [
             (
@@ -182,10 +182,10 @@ def _of_whole_accuracy(track: Track) -> list[_Reason]:
                 _laps(track, "drive three laps and fold them in, which measures it"),
             )
         ]
-    if known is None:
+    if sigma_m is None:
         return [("nobody has said how well the drawn line is known", _SURVEY)]
-    if known > MOST_GATE_SIGMA_M:
-        what = f"the drawn line is known to {known:.1f} m, more than {MOST_GATE_SIGMA_M} m"
+    if sigma_m > MOST_GATE_SIGMA_M:
+        what = f"the drawn line is known to {sigma_m:.1f} m, more than {MOST_GATE_SIGMA_M} m"
         return [(what, _SURVEY)]
     return []
 
@@ -205,10 +205,10 @@ def _of_gates(track: Track) -> list[_Reason]:
     vague: list[tuple[Gate, float]] = []
     drawn = False
     for gate in track.gates:
-        known = track.centreline.accuracy_at(gate.chainage_m)
-        if gate.kind in BESIDE_THE_TRACK or known is None:
+        accuracy = track.centreline.accuracy_at(gate.chainage_m)
+        if gate.kind in BESIDE_THE_TRACK or accuracy is None:
             continue
-        sigma, kind = float(known[0]), str(known[1])
+        sigma, kind = float(accuracy[0]), str(accuracy[1])
         if kind == "carried":
             reasons.append(
                 (

@@ -146,9 +146,9 @@ def band_rows(built: Build) -> list[dict[str, float]]:
         {"chainage_m": round(at, 2), "left_m": round(left, 2), "right_m": round(right, 2)}
         for at, left, right in built.band
     ]
-    known = built.track.centreline.accuracy_at([at for at, _, _ in built.band])
-    if built.track.line == "centre" and known is not None:
-        for row, sigma in zip(rows, known[0].tolist(), strict=True):
+    accuracy = built.track.centreline.accuracy_at([at for at, _, _ in built.band])
+    if built.track.line == "centre" and accuracy is not None:
+        for row, sigma in zip(rows, accuracy[0].tolist(), strict=True):
             row["width_sigma_m"] = round(2.0 * sigma, 2)
     return rows
 

@@ -103,12 +103,12 @@ def finder() -> Callable[[Recording], Found]:
         located = locate(recording, opened[0])
         name = _settled(located, recording.name)
         first = located.candidates[0]
-        known = opened[0].find(name)
-        if known is None:
+        circuit = opened[0].find(name)
+        if circuit is None:
             raise NoCircuitError("its circuit is no longer in the libraries", file=recording.name)
-        key = str(known.path), first.reversed
+        key = str(circuit.path), first.reversed
         if key not in read:
-            track = read_track(known.path)
+            track = read_track(circuit.path)
             if first.reversed:
                 remark(
                     f"{recording.name}: driven against the racing direction of {track.title}, "

@@ -20,11 +20,11 @@ def known_path(word: str) -> str | None:
         return None
     from trackkit import open_library
 
-    known = open_library().find(word)
-    if known is None:
+    circuit = open_library().find(word)
+    if circuit is None:
         raise TrackkitError(
             "is no file, and no circuit of the libraries has it as its id",
             file=word,
             remedy="`trackkit library list` shows the ids",
         )
-    return str(known.path)
+    return str(circuit.path)

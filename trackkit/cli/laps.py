@@ -268,7 +268,7 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
         if timed.skipped:
             gathered.skipped.append(timed.item.path)
             continue
-        if timed.found is None or timed.report is None or timed.sketch is None:
+        if timed.circuit is None or timed.report is None or timed.sketch is None:
             error = timed.error
             sentence = error_sentence(error) if isinstance(error, TrackkitError) else str(error)
             if timed.unplaced:
@@ -284,7 +284,7 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
         shared = shared_with(sketches, timed.sketch)
         sketches.append(timed.sketch)
         remarks([part.sentence for part in shared])
-        track = timed.found.track
+        track = timed.circuit.track
         circuit = by_id.setdefault(track.id, _Circuit(track))
         report = counted_once(timed.report, shared)
         circuit.sessions.append(Session(timed.item.path, timed.item.label, report))

@@ -69,7 +69,7 @@ class Timed:
         The recording.
     remarks
         Sentences about it.
-    found, report, sketch, traces
+    circuit, report, sketch, traces
         Its circuit, its laps without their drive, what to know it by, and its traces; None where
         it was not timed.
     error
@@ -82,7 +82,7 @@ class Timed:
 
     item: Item
     remarks: tuple[str, ...] = ()
-    found: Found | None = None
+    circuit: Found | None = None
     report: LapReport | None = None
     sketch: Sketch | None = None
     traces: str = ""
@@ -140,8 +140,8 @@ def _finding(track_path: str | None) -> Callable[[Recording], Found]:
         return finder()
     from trackkit import read_track
 
-    found = Found(read_track(track_path), track_path)
-    return lambda _: found
+    circuit = Found(read_track(track_path), track_path)
+    return lambda _: circuit
 
 
 def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
@@ -157,16 +157,16 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
             if item.in_folder and not _is_surely_one(item.path):
                 return Timed(item, skipped=True)
             return Timed(item, error=error)
-        said = tuple(recording.remarks)
+        remarks = tuple(recording.remarks)
         try:
-            found = find(recording)
+            circuit = find(recording)
         except NoCircuitError as error:
-            return Timed(item, said, error=error, unplaced=True)
-        said = (*said, *other_day(found.track, recording))
-        report = time_laps(found.track, recording, job.rules, antenna_ahead_m=job.antenna_ahead_m)
+            return Timed(item, remarks, error=error, unplaced=True)
+        remarks = (*remarks, *other_day(circuit.track, recording))
+        report = time_laps(circuit.track, recording, job.rules, antenna_ahead_m=job.antenna_ahead_m)
         session = Session(item.path, item.label, report)
-        traces = trace_lines(found.track, session) if job.traces else ""
-        return Timed(item, said, found, report.without_drive(), sketch(recording), traces)
+        traces = trace_lines(circuit.track, session) if job.traces else ""
+        return Timed(item, remarks, circuit, report.without_drive(), sketch(recording), traces)
     except TrackkitError as error:
         return Timed(item, error=error)
     except Exception as error:

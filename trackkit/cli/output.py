@@ -163,7 +163,7 @@ def _track_with_recordings(
     if not read:
         raise failed[0] if failed else TrackkitError("holds no recording", file=words[0])
     find = finder()
-    circuits = {found.track.id: found.track for found in map(find, read)}
+    circuits = {located.track.id: located.track for located in map(find, read)}
     if len(circuits) > 1:
         titles = ", ".join(track.title for track in circuits.values())
         raise TrackkitError(

@@ -106,15 +106,15 @@ def entries_of(paths: Sequence[str]) -> dict[str, Entry]:
         When a table cannot be read, has no column ``file``, or a column of another name.
     """
     tables: dict[Path, dict[str, Entry]] = {}
-    found: dict[str, Entry] = {}
+    entries: dict[str, Entry] = {}
     for path in paths:
         folder = Path(path).parent
         if folder not in tables:
             tables[folder] = _table(folder / DRIVERS)
         entry = tables[folder].get(Path(path).name)
         if entry is not None:
-            found[path] = entry
-    return found
+            entries[path] = entry
+    return entries
 
 
 def _table(path: Path) -> dict[str, Entry]:

@@ -176,10 +176,10 @@ def _with_wide(
     else:
         begins = [0, *(end for _, end, _ in tight)]
         ends = [*(begin for begin, _, _ in tight), count]
-    found = list(tight)
+    stretches = list(tight)
     for begin, end in zip(begins, ends, strict=True):
-        found += _swings(round_again, wide, begin, end, within)
-    return sorted((b % count, b % count + e - b, side) for b, e, side in found)
+        stretches += _swings(round_again, wide, begin, end, within)
+    return sorted((b % count, b % count + e - b, side) for b, e, side in stretches)
 
 
 def _swings(
@@ -199,14 +199,14 @@ def _swings(
     runs = [
         run for run in runs if side * (heading_deg[run[1]] - heading_deg[run[0]]) > LEAST_TURN_DEG
     ]
-    found, after = [], begin
+    stretches, after = [], begin
     for first, last in runs or [(low, high)]:
         first, last = _begun(side * heading_deg, first, last)
         first = after if first - after < within else first
         last = end if end - last < within else last
-        found += [*_swings(heading_deg, wide, after, first, within), (first, last, side)]
+        stretches += [*_swings(heading_deg, wide, after, first, within), (first, last, side)]
         after = last
-    return [*found, *_swings(heading_deg, wide, after, end, within)]
+    return [*stretches, *_swings(heading_deg, wide, after, end, within)]
 
 
 def _begun(turned_deg: Floats, begin: int, end: int) -> tuple[int, int]:

@@ -156,16 +156,16 @@ def between_fixes(
             0.0,
         ]
     )
-    step, known = _ahead(1.0)[0].T, grown * _ahead(1.0)[1]
+    step, covariance = _ahead(1.0)[0].T, grown * _ahead(1.0)[1]
     weight = seen
     for _ in range(_DOUBLINGS):
-        middle = np.linalg.inv(np.eye(3) + weight @ known)
-        weight, known, step = (
+        middle = np.linalg.inv(np.eye(3) + weight @ covariance)
+        weight, covariance, step = (
             weight + step @ middle @ weight @ step.T,
-            known + step.T @ known @ middle @ step,
+            covariance + step.T @ covariance @ middle @ step,
             step @ middle @ step,
         )
-    fixed = np.linalg.solve(np.eye(3) + known @ seen, known)
+    fixed = np.linalg.solve(np.eye(3) + covariance @ seen, covariance)
     backward = np.diag([1.0, -1.0, 1.0])
     left = []
     for share in (np.arange(_PLACES) + 0.5) / _PLACES:

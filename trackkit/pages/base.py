@@ -251,11 +251,11 @@ def _line(track: Track) -> dict[str, Any]:
 
 
 def _accuracy(track: Track, chainage_m: Floats) -> dict[str, Any] | None:
-    known = track.centreline.accuracy_at(chainage_m)
-    if known is None:
+    accuracy = track.centreline.accuracy_at(chainage_m)
+    if accuracy is None:
         return None
     return {
-        "sigma_m": pack(known[0], _LENGTH_M),
+        "sigma_m": pack(accuracy[0], _LENGTH_M),
         "stretches": [
             {
                 "from_m": round(stretch.begin_m, 1),

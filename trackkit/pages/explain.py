@@ -175,7 +175,7 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
         "chart": _chart(fitted, colour),
         "line_text": f"Smoothed so that a feature {fitted.wavelength_m:g} m long keeps half its "
         f"size, as the noise of these laps asks for. Absolute accuracy {fitted.accuracy_m:.2f} m, "
-        f"one sigma sideways, estimated {fitted.known.basis}. {_line_kind(track)}",
+        f"one sigma sideways, estimated {fitted.accuracy.basis}. {_line_kind(track)}",
         "final": [*doubt, _drawn(view, line, LINE_COLOUR, 2.0), *unmeasured, *lanes, *gates],
         "final_key": [
             (LINE_COLOUR, "the line"),

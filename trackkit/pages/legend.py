@@ -125,8 +125,8 @@ def _accuracy_legend(base: Mapping[str, Any], band: str) -> list[dict[str, str]]
                 f'<path class="t-{kind}" d="M1 10h42" stroke-width="3" '
                 f'stroke-dasharray="{_KIND_DASHES[kind]}"/>'
             )
-            told = f"{words}; {metres:,.0f} m, sigma up to {most:.1f} m"
-            legend.append({"picture": band + dash, "text": told})
+            text = f"{words}; {metres:,.0f} m, sigma up to {most:.1f} m"
+            legend.append({"picture": band + dash, "text": text})
     return legend
 
 

@@ -49,10 +49,10 @@ class Stretch:
 def uncertain_stretches(track: Track) -> tuple[Stretch, ...]:
     """List where a line is thin, carried or drawn, each with the most of its sigma."""
     chainage = track.curve.chainages(BAND_SPACING_M)
-    known = track.centreline.accuracy_at(chainage)
-    if known is None:
+    accuracy = track.centreline.accuracy_at(chainage)
+    if accuracy is None:
         return ()
-    sigma, kind = known
+    sigma, kind = accuracy
     stretches = []
     for name in ACCURACY_KINDS[1:]:
         for begin, end in runs_of(kind == name, closed=track.closed):
@@ -74,10 +74,10 @@ def doubt_sides(track: Track) -> tuple[Floats, Floats] | None:
     """Lay out two sigma to the left and to the right of a line on its plane, shape (k, 2) each."""
     curve = track.curve
     chainage = _even_chainages(curve)
-    known = track.centreline.accuracy_at(chainage)
-    if known is None:
+    accuracy = track.centreline.accuracy_at(chainage)
+    if accuracy is None:
         return None
-    middle, aside = curve.position(chainage), 2.0 * known[0][:, None] * curve.left(chainage)
+    middle, aside = curve.position(chainage), 2.0 * accuracy[0][:, None] * curve.left(chainage)
     return middle + aside, middle - aside
 
 

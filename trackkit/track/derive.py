@@ -161,9 +161,9 @@ def with_datum(track: Track, chainage_m: float) -> Track:
         profile = tuple(
             sorted((float(curve.along(chainage_m, s)), left, right) for s, left, right in profile)
         )
-    known = line.accuracy_profile
-    if known is not None:
-        known = begun_at(known, chainage_m, curve.length_m)
+    profile_of_accuracy = line.accuracy_profile
+    if profile_of_accuracy is not None:
+        profile_of_accuracy = begun_at(profile_of_accuracy, chainage_m, curve.length_m)
     turned = replace(
         track,
         centreline=replace(
@@ -172,7 +172,7 @@ def with_datum(track: Track, chainage_m: float) -> Track:
             latitude_deg=latitude,
             height_m=height,
             width_profile=profile,
-            accuracy_profile=known,
+            accuracy_profile=profile_of_accuracy,
         ),
         crossovers=tuple(
             replace(

@@ -264,7 +264,7 @@ def _centreline_from(
     length_m = polyline_length(line[:, 0], line[:, 1])
     require("length_m", length_m, TrackFileError, "has", place="feature centreline")
     profile = properties.pop("width_profile", None)
-    known = None if first else properties.pop("accuracy_profile", None)
+    accuracy = None if first else properties.pop("accuracy_profile", None)
     return Centreline(
         line[:, 0],
         line[:, 1],
@@ -272,7 +272,7 @@ def _centreline_from(
         height_m=line[:, 2] if line.shape[1] > 2 else None,
         width_m=_number_or_none("width_m", properties.pop("width_m", None)),
         width_profile=None if profile is None else tuple(_widths(row) for row in profile),
-        accuracy_profile=None if known is None else tuple(_accuracy(row) for row in known),
+        accuracy_profile=None if accuracy is None else tuple(_accuracy(row) for row in accuracy),
         id=feature["id"],
         properties=properties,
         members=_members(feature),

@@ -57,9 +57,9 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
     profile = line.width_profile
     if profile is not None:
         profile = tuple(sorted((length - s, right, left) for s, left, right in profile))
-    known = line.accuracy_profile
-    if known is not None:
-        known = accuracy.turned(known, length, closed=track.closed)
+    profile_of_accuracy = line.accuracy_profile
+    if profile_of_accuracy is not None:
+        profile_of_accuracy = accuracy.turned(profile_of_accuracy, length, closed=track.closed)
     turned = replace(
         track,
         id=_other_layout(track.id, "-"),
@@ -70,7 +70,7 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
             latitude_deg=line.latitude_deg[::-1].copy(),
             height_m=None if line.height_m is None else line.height_m[::-1].copy(),
             width_profile=profile,
-            accuracy_profile=known,
+            accuracy_profile=profile_of_accuracy,
         ),
         pit_lanes=tuple(_turned_lane(lane) for lane in track.pit_lanes),
         crossovers=tuple(

@@ -95,15 +95,15 @@ def validity_on(layouts: Sequence[Dated], moment: datetime, longitude_deg: float
         for layout, day in zip(layouts, days, strict=True)
         if layout.valid_from and is_valid(layout, day)
     }
-    found: list[Validity] = []
+    answers: list[Validity] = []
     for layout, day in zip(layouts, days, strict=True):
         if (layout.valid_from or "") > day:
-            found.append("not yet")
+            answers.append("not yet")
         elif layout.id in replaced or not is_valid(layout, day):
-            found.append("no longer")
+            answers.append("no longer")
         else:
-            found.append("valid")
-    return found
+            answers.append("valid")
+    return answers
 
 
 def valid_on(
@@ -134,7 +134,9 @@ def valid_on(
         return list(layouts)
     # The older layout need not say when it ended, and stays replaced where the newer is too.
     validity = validity_on(layouts, moment, longitude_deg)
-    there = {layout.id for layout, said in zip(layouts, validity, strict=True) if said == "valid"}
+    there = {
+        layout.id for layout, on_day in zip(layouts, validity, strict=True) if on_day == "valid"
+    }
     return [
         layout
         for layout in layouts
