@@ -187,7 +187,7 @@ def _beside(track: Track, drive: Drive, sample: Indices) -> tuple[Floats, Floats
     position = drive.position_m[sample]
     squared = (point**2).sum(axis=1) - 2.0 * position @ point.T
     nearest = np.argmin(squared, axis=1)
-    nearest = np.full(len(sample), np.inf)
+    least_m = np.full(len(sample), np.inf)
     where, ahead = np.zeros(len(sample)), np.zeros((len(sample), 2))
     segment = np.diff(point, axis=0)
     length = np.maximum(np.linalg.norm(segment, axis=1), 1e-9)
@@ -197,11 +197,11 @@ def _beside(track: Track, drive: Drive, sample: Indices) -> tuple[Floats, Floats
         unit = segment[index] / length[index, None]
         along = np.clip(np.einsum("ij,ij->i", since, unit), 0.0, length[index])
         away = np.linalg.norm(since - along[:, None] * unit, axis=1)
-        better = away < nearest
-        nearest[better] = away[better]
+        better = away < least_m
+        least_m[better] = away[better]
         where[better] = (place[index] + along)[better]
         ahead[better] = unit[better]
-    return where * (track.length_m / chainage[-1]), nearest, ahead
+    return where * (track.length_m / chainage[-1]), least_m, ahead
 
 
 def _remarks(way: _Way, lap: Lap, spells_s: Floats) -> Iterable[LapRemark]:
