@@ -90,7 +90,10 @@ def test_a_visit_takes_the_place_of_the_lane_that_was_there(track):
 
 def test_pit_gates_go_to_the_lane_and_are_told_when_it_leaves_them(track):
     once, _ = set_driven_pit_lane(track, [session()])
-    entry = place_gate(once, "pit-entry", Place(chainage_m=once.curve.length_m - 100.0))
+    (lane,) = once.pit_lanes
+    third = len(lane.longitude_deg) // 3
+    where = float(lane.longitude_deg[third]), float(lane.latitude_deg[third])
+    entry = place_gate(once, "pit-entry", Place(position=where))
 
     _, remarks = set_driven_pit_lane(entry.track, [session(aside_m=40.0)])
 
