@@ -132,7 +132,9 @@ def _spectrum(measured: Measured) -> tuple[float, Floats, Floats, float] | None:
         return None
     even = np.abs(step - interval) < _EVEN * interval
     bad = np.concatenate([[0], np.cumsum(~(fast[1:] & even))])
-    starts = np.arange(0, len(time) - count - 2, count // 2)
+    # As much is left over at either end, so that a drive turned round reads the same.
+    spare = len(time) - count - 3
+    starts = np.arange(spare % (count // 2) // 2, spare + 1, count // 2)
     starts = starts[fast[starts] & (bad[starts + count + 2] == bad[starts])]
     if len(starts) < _FEWEST_STRETCHES:
         return None
