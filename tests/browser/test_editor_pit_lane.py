@@ -53,6 +53,15 @@ def type_lane(editor) -> None:
     editor.wait("trackkit.page.session.state.pit_lanes.length === 1")
 
 
+def begin_lane(page, *chainages) -> None:
+    """Begin the pit lane with points 20 m beside the line."""
+    page.locator("#lane-draw").click()
+    for at in chainages:
+        page.locator("#lane-at").fill(at)
+        page.locator("#lane-aside").fill("20")
+        page.locator("#lane-add").click()
+
+
 def test_clicks_draw_the_pit_lane_and_it_is_saved_with_its_history(editor) -> None:
     page = editor.page
     page.evaluate("trackkit.page.map.map.setZoom(18.5, {animate: false})")
@@ -136,11 +145,7 @@ def test_a_point_is_dragged_and_a_click_on_the_line_adds_one(editor) -> None:
 
 def test_undo_takes_back_the_last_point_while_it_is_drawn(editor) -> None:
     page = editor.page
-    page.locator("#lane-draw").click()
-    for at in ("10.0", "50.0"):
-        page.locator("#lane-at").fill(at)
-        page.locator("#lane-aside").fill("20")
-        page.locator("#lane-add").click()
+    begin_lane(page, "10.0", "50.0")
     page.locator("#undo").click()
     assert page.locator(".lane-point").count() == 1
     page.locator("#lane-cancel").click()
@@ -151,11 +156,7 @@ def test_undo_takes_back_the_last_point_while_it_is_drawn(editor) -> None:
 
 def test_a_line_that_is_refused_stays_to_be_mended(editor) -> None:
     page = editor.page
-    page.locator("#lane-draw").click()
-    for at in ("10.0", "15.0"):
-        page.locator("#lane-at").fill(at)
-        page.locator("#lane-aside").fill("20")
-        page.locator("#lane-add").click()
+    begin_lane(page, "10.0", "15.0")
     page.locator("#lane-done").click()
     editor.wait("!document.querySelector('#trouble-box').hidden")
     assert "too short" in page.locator("#trouble").inner_text()

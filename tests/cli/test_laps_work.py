@@ -45,7 +45,7 @@ def test_other_processes_time_what_one_would(folder, monkeypatch, capfd, tmp_pat
 
     traces = tmp_path / "traces.csv"
     with monkeypatch.context() as elsewhere:
-        elsewhere.setattr(laps_work, "_cores", lambda: 2)
+        elsewhere.setattr(laps_work, "cores", lambda: 2)
         elsewhere.setattr(laps_work, "_timed", not_here)
         many = answer("--json", "--traces", str(traces)), traces.read_bytes()
     monkeypatch.setattr(laps_work, "ONE_PROCESS_UP_TO", 2 * COUNT)

@@ -20,7 +20,7 @@ from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
-from trackkit.track.accuracy import ACCURACY_KINDS
+from trackkit.track.accuracy import ACCURACY_KINDS, ranks_of
 from trackkit.track.history import now
 from trackkit.track.model import Track
 from trackkit.track.places import Place
@@ -151,16 +151,14 @@ def _known_between(
 ) -> KnownLine:
     """Tell how well the line midway between two edges is known, which share nothing."""
     place = centre.position(chainage_m)
-    variance, kinds = np.zeros(len(chainage_m)), []
+    variance, ranks = np.zeros(len(chainage_m)), []
     for edge in (left, right):
         where, _ = edge.curve.project(place)
-        period = edge.curve.length_m if edge.curve.closed else None
-        sigma = np.interp(where, edge.chainage_m, edge.accuracy.sigma_m, period=period)
+        sigma, kind_of_edge = edge.accuracy.at(edge.curve, edge.chainage_m, where)
         variance += 0.25 * sigma**2
-        nearest = np.clip(np.searchsorted(edge.chainage_m, where), 0, len(edge.chainage_m) - 1)
-        kinds.append(np.array([ACCURACY_KINDS.index(kind) for kind in edge.accuracy.kind])[nearest])
+        ranks.append(ranks_of(kind_of_edge))
     # Where one of them is not measured, the centre is not either.
-    kind = np.array(ACCURACY_KINDS)[np.maximum(*kinds)]
+    kind = np.array(ACCURACY_KINDS)[np.maximum(*ranks)]
     basis = "from that of the two edges, " + left.accuracy.basis
     assumed = left.accuracy.assumed or right.accuracy.assumed
     return KnownLine(np.sqrt(variance), kind, basis, assumed)

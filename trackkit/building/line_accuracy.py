@@ -57,6 +57,26 @@ class KnownLine:
         """Root mean square of sigma, metres."""
         return float(np.sqrt(np.mean(self.sigma_m**2)))
 
+    def at(self, curve: Curve, chainage_m: Floats, where_m: Floats) -> tuple[Floats, Kinds]:
+        """Read sigma and kind at places along the line.
+
+        Parameters
+        ----------
+        curve, chainage_m
+            The line, and the chainages that it is known at, shape (n,).
+        where_m
+            The places, shape (k,).
+
+        Returns
+        -------
+        sigma_m, kind
+            Shape (k,).
+        """
+        period = curve.length_m if curve.closed else None
+        sigma = np.interp(where_m, chainage_m, self.sigma_m, period=period)
+        nearest = np.clip(np.searchsorted(chainage_m, where_m), 0, len(chainage_m) - 1)
+        return np.asarray(sigma), self.kind[nearest]
+
 
 def known_along(
     curve: Curve,
@@ -231,10 +251,7 @@ def profile_along(
         at = np.append(at[at < track.curve.length_m - 0.5], track.curve.length_m)
     place = plane.to_plane(*track.plane.to_geographic(track.curve.position(at)))
     where, _ = curve.project(place, track.curve.direction(at))
-    period = curve.length_m if curve.closed else None
-    sigma = np.interp(where, chainage_m, line.sigma_m, period=period)
-    nearest = np.clip(np.searchsorted(chainage_m, where), 0, len(chainage_m) - 1)
-    return rows_of(at, sigma, line.kind[nearest])
+    return rows_of(at, *line.at(curve, chainage_m, where))
 
 
 def rows_of(chainage_m: Floats, sigma_m: Floats, kind: Kinds) -> AccuracyProfile:

@@ -28,7 +28,7 @@ from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
-from trackkit.track.accuracy import ACCURACY_KINDS
+from trackkit.track.accuracy import ACCURACY_KINDS, ranks_of
 from trackkit.track.derive import with_line
 from trackkit.track.features import Gate
 from trackkit.track.history import now
@@ -213,13 +213,10 @@ def _known_together(
     before = track.centreline.accuracy_at(chainage_m)
     if before is None:
         before = np.full(len(chainage_m), accuracy_m), np.full(len(chainage_m), "measured")
-    period = fitted.curve.length_m if fitted.curve.closed else None
-    fresh = np.interp(reached_m, fitted.chainage_m, fitted.accuracy.sigma_m, period=period)
-    nearest = np.searchsorted(fitted.chainage_m, reached_m)
-    fresh_kind = fitted.accuracy.kind[np.clip(nearest, 0, len(fitted.chainage_m) - 1)]
+    fresh, fresh_kind = fitted.accuracy.at(fitted.curve, fitted.chainage_m, reached_m)
     taken = np.where(changed, 1.0, share)
     sigma = np.hypot((1.0 - taken) * before[0], taken * fresh)
-    rank = [np.array([ACCURACY_KINDS.index(k) for k in kind]) for kind in (before[1], fresh_kind)]
+    rank = ranks_of(before[1]), ranks_of(fresh_kind)
     better = rank[0] if share == 0.0 else np.minimum(*rank)
     kind = np.array(ACCURACY_KINDS)[np.where(changed, rank[1], better)]
     return KnownLine(np.asarray(sigma), kind, fitted.accuracy.basis, fitted.accuracy.assumed)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 from trackkit.cli import standard_output
 from trackkit.cli.circuits import Found, NoCircuitError, finder
 from trackkit.cli.common import progress
+from trackkit.cli.cores import cores, each_elsewhere
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.timing.rules import LapRules
@@ -93,30 +93,13 @@ class Timed:
 
 def timed_each(items: Sequence[Item], job: Job) -> Iterator[Timed]:
     """Time recordings in the order given, with a progress bar on a terminal."""
-    processes = min(_cores(), len(items))
+    processes = min(cores(), len(items))
     if len(items) <= ONE_PROCESS_UP_TO or processes < 2:
         find = _finding(job.track_path)
         for item in progress(items, "timing laps"):
             yield _timed(item, job, find)
         return
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
-    # Spawned, not forked: an open SQLite connection must not be carried into a child process.
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        try:
-            outcomes = pool.map(partial(_elsewhere, job=job), items)
-            for _ in progress(items, "timing laps"):
-                yield next(outcomes)
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
-
-
-def _cores() -> int:
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+    yield from each_elsewhere(partial(_elsewhere, job=job), items, "timing laps", processes)
 
 
 def _elsewhere(item: Item, job: Job) -> Timed:

@@ -112,7 +112,7 @@ def _print_session(
 
 def _counting(laps: Sequence[Lap]) -> str:
     """Say how many laps are complete and flying, and how many of them count."""
-    flying = sum(lap.complete and lap.kind == "flying" for lap in laps)
+    flying = sum(lap.is_whole for lap in laps)
     count = sum(lap.counts for lap in laps)
     text = f"{flying} complete flying lap{'' if flying == 1 else 's'}"
     return text if count == flying else f"{text}, of which {count} count{'s' * (count == 1)}"
@@ -193,7 +193,7 @@ def _marks(best: Sequence[Lap]) -> dict[tuple[int, int], str]:
 
 def _is_aside(lap: Lap) -> bool:
     """Tell whether a lap would count, had nothing been wrong with it."""
-    return lap.set_aside and lap.complete and lap.kind == "flying"
+    return lap.set_aside and lap.is_whole
 
 
 def _print_remarks(report: LapReport, laps: Sequence[Lap]) -> None:

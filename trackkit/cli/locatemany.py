@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
 from trackkit.cli.common import progress
+from trackkit.cli.cores import cores, each_elsewhere
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError, UnforeseenError
 
@@ -42,30 +42,14 @@ def locate_each(
     columns: Mapping[str, str] | None,
 ) -> Iterator[Outcome]:
     """Locate recordings in the order given, with a progress bar on a terminal."""
-    processes = min(_cores(), len(paths))
+    processes = min(cores(), len(paths))
     if len(paths) <= ONE_PROCESS_UP_TO or processes < 2:
         for path in progress(paths, "locating"):
             yield _outcome(path, library, radius_m, columns)
         return
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
     work = partial(_elsewhere, given=tuple(given), radius_m=radius_m, columns=columns)
-    # Spawned, not forked: an open SQLite connection must not be carried into a child process.
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        try:
-            outcomes = pool.map(work, paths, chunksize=max(1, min(16, len(paths) // 64)))
-            for _ in progress(paths, "locating"):
-                yield next(outcomes)
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
-
-
-def _cores() -> int:
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+    at_once = max(1, min(16, len(paths) // 64))
+    yield from each_elsewhere(work, paths, "locating", processes, at_once=at_once)
 
 
 def _elsewhere(

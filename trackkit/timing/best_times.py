@@ -36,7 +36,7 @@ def laps_for_sector(laps: Sequence[Lap], sector: int) -> list[Lap]:
     """List the laps whose time of one sector, its place counted from 0, may be the best."""
     if not any(lap.counts for lap in laps):
         return []
-    flying = [lap for lap in laps if lap.complete and lap.kind == "flying"]
+    flying = [lap for lap in laps if lap.is_whole]
     return [lap for lap in flying if lap.counts or lap.is_clean(sector)]
 
 
@@ -50,7 +50,7 @@ def sum_of_sectors_sigma(
     drive: Drive | FixCovariance, sectors: Sequence[tuple[int, SectorTime, Lap]]
 ) -> float | None:
     """One sigma of the sum of some sectors; where two share a crossing, its error cancels."""
-    terms = [term for index, _, lap in sectors for term in _terms(lap, index, 1.0)]
+    terms = [term for index, _, lap in sectors for term in sector_terms(lap, index, 1.0)]
     return sum_sigma(drive, terms) if terms else None
 
 
@@ -104,7 +104,7 @@ def picked_too_small(drive: Drive | FixCovariance, laps: Sequence[Lap]) -> float
         times = np.array([lap.sectors[index].time_s for lap in counted], dtype=float)
         scatter = float(times.var(ddof=1))
         apart = [
-            sum_sigma(drive, [*_terms(lap, index, 1.0), *_terms(of, index, -1.0)]) ** 2
+            sum_sigma(drive, [*sector_terms(lap, index, 1.0), *sector_terms(of, index, -1.0)]) ** 2
             for lap in some
             if lap is not of
         ]
@@ -114,8 +114,8 @@ def picked_too_small(drive: Drive | FixCovariance, laps: Sequence[Lap]) -> float
     return too_small
 
 
-def _terms(lap: Lap, index: int, weight: float) -> list[tuple[Crossing, float]]:
-    """Crossings of which the time of a sector is made, weighted, for `sum_sigma`."""
+def sector_terms(lap: Lap, index: int, weight: float) -> list[tuple[Crossing, float]]:
+    """List the crossings that a lap's time of a sector is made of, weighted, for `sum_sigma`."""
     ends = ((lap.passed[index], -weight), (lap.passed[index + 1], weight))
     return [(crossing, sign) for crossing, sign in ends if crossing is not None]
 

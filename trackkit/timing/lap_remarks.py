@@ -61,7 +61,7 @@ def with_remarks(
     ]
     best: dict[int, float] = {}
     for lap in remarked:
-        if lap.complete and lap.kind == "flying" and not lap.remarks and lap.time_s is not None:
+        if lap.is_whole and not lap.remarks and lap.time_s is not None:
             best[lap.session] = min(lap.time_s, best.get(lap.session, np.inf))
     remarked = [_slow(lap, best.get(lap.session), rules.within) for lap in remarked]
     return [replace(lap, set_aside=bool(lap.remarks) and not rules.all_laps) for lap in remarked]
@@ -88,7 +88,7 @@ def _finish_missed(way: _Way, lap: Lap) -> Lap:
 
 
 def _slow(lap: Lap, best_s: float | None, within: float) -> Lap:
-    if best_s is None or lap.time_s is None or not lap.complete or lap.kind != "flying":
+    if best_s is None or lap.time_s is None or not lap.is_whole:
         return lap
     share = lap.time_s / best_s
     if share <= within:

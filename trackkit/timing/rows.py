@@ -224,7 +224,7 @@ def _rows(
         begun = lap.passed[index]
         of_part = part("sector", timed[index + 1], None if begun is None else begun.time_s)
         spoiling = [remark for remark in lap.remarks if index in remark.sectors]
-        clean = lap.complete and lap.kind == "flying" and lap.is_clean(index)
+        clean = lap.is_whole and lap.is_clean(index)
         yield {
             **sector,
             **of_part,

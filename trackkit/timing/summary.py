@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from trackkit.files import csv_text
+from trackkit.timing.best_times import sector_terms
 from trackkit.timing.laps import Lap, SectorTime
 from trackkit.timing.sessions import (
     Reference,
@@ -158,11 +159,10 @@ def _sum_sigma(sectors: Sequence[tuple[SectorTime, Lap, Session]]) -> float | No
     variance = 0.0
     for report in reports.values():
         terms = [
-            (crossing, sign)
+            term
             for index, (_, lap, session) in enumerate(sectors)
             if session.report is report
-            for crossing, sign in ((lap.passed[index], -1.0), (lap.passed[index + 1], 1.0))
-            if crossing is not None
+            for term in sector_terms(lap, index, 1.0)
         ]
         variance += report.sigma_of(terms) ** 2
     return math.sqrt(variance)

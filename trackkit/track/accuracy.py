@@ -10,7 +10,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.errors import TrackFileError
 
 AccuracyKind = Literal["measured", "thin", "carried", "drawn"]
@@ -85,6 +85,11 @@ class Verdict:
             "date": self.date,
             **self.members,
         }
+
+
+def ranks_of(kind: Kinds) -> Indices:
+    """Rank kinds, the surest first, as `ACCURACY_KINDS` lists them."""
+    return np.array([ACCURACY_KINDS.index(some) for some in kind.tolist()], dtype=np.intp)
 
 
 def verdict_from(row: Mapping[str, Any]) -> Verdict:
