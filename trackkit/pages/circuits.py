@@ -140,7 +140,6 @@ def _row(listing: Listing) -> dict[str, Any]:
     judgement = listing.judgement or judge_track(track, check_track(track))
     return {
         "verdict": "fit to hand on" if judgement.fit else "not fit to hand on",
-        "reasons": "; ".join(judgement.verdict.reasons),
         "letters": judgement.letters,
         "title": track.title,
         "country": track.country,
