@@ -16,7 +16,7 @@ from trackkit.geometry.runs import runs_of
 SPARSE_S = 1.5
 SPARSE_M = 15.0
 """Fixes farther apart than both are sparse."""
-_EVEN, _UNEVEN, _EVEN_TIED, _UNEVEN_TIED = 0.8, 1.0, 0.55, 1.3
+_EVEN, _UNEVEN, _EVEN_TIED, _UNEVEN_TIED = 0.8, 0.85, 0.55, 0.6
 """Miss of a curve over that of one through every other fix, for their way and turn: of
 even logging, and of a logger that writes a fix where the course has turned, which leaves out what
 matters least; without velocities and with them.  Tuned on invented drives."""
