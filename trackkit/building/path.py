@@ -148,18 +148,20 @@ def _nodes_by_positions(drive: Drive, index: Indices) -> tuple[Floats, Floats, F
     time, place = drive.time_s[index], drive.position_m[index]
     lasting = np.diff(time)
     # Over a stop nothing was driven that could bend.
-    long = (lasting > LONGEST_BEND_S) & (np.diff(index) == 1)
+    whole = np.diff(index) == 1
+    gap = whole & _gaps(drive)[index[:-1]]
+    long = whole & ~gap & (lasting > LONGEST_BEND_S)
+    gap &= _between_close(lasting <= _GAP_S)
     distance = distance_along(place)
     chord = np.diff(distance)
-    gap = (lasting > _GAP_S) & (chord > _GAP_M) & _between_close(lasting <= _GAP_S)
     if not (long | gap).any():
         return time, place, None
     tangent = np.asarray(Akima1DInterpolator(distance, place, method="makima")(distance, 1))
     reach = (np.where(long, tangent_share(lasting), 1.0) * chord)[:, None]
     begun_m, ended_m = reach * tangent[:-1], reach * tangent[1:]
     velocity = drive.velocity_mps[index]
-    reach = (tangent_share(lasting) * lasting)[:, None]
-    begun_m[gap], ended_m[gap] = (reach * velocity[:-1])[gap], (reach * velocity[1:])[gap]
+    span = lasting[gap, None]
+    begun_m[gap], ended_m[gap] = span * velocity[:-1][gap], span * velocity[1:][gap]
     pieces = np.clip(np.ceil(chord / _STEP_M), 1, _MOST_PIECES).astype(np.intp)
     pieces[np.diff(index) > 1] = 1
     first = np.repeat(np.arange(len(chord)), pieces)
@@ -209,7 +211,8 @@ def _paced(time_s: Floats, position_m: Floats, fix: Indices) -> Floats:
 def _bridged(drive: Drive, index: Indices, share: Floats) -> tuple[Floats, Floats]:
     """Positions and velocities between fixes on the cubic through theirs, a share of the way."""
     span = drive.time_s[index + 1] - drive.time_s[index]
-    reach = (span * tangent_share(span))[:, None]
+    # Where logging is close but for a gap, its ends tell how the line bends across it.
+    reach = (span * np.where(_gaps(drive)[index], 1.0, tangent_share(span)))[:, None]
     position, tangent = bridged(
         drive.position_m[index],
         drive.position_m[index + 1],
@@ -222,17 +225,24 @@ def _bridged(drive: Drive, index: Indices, share: Floats) -> tuple[Floats, Float
 
 def _in_gap(drive: Drive, time_s: Floats) -> Flags:
     """Mark times that lie between two fixes much farther apart than is usual on the way."""
+    gap = _gaps(drive)
+    if len(gap) == 0:
+        return np.zeros(len(time_s), dtype=bool)
+    index = np.clip(np.searchsorted(drive.time_s, time_s, side="right") - 1, 0, len(gap) - 1)
+    inside = (time_s > drive.time_s[index]) & (time_s < drive.time_s[index + 1])
+    return np.asarray(gap[index] & inside)
+
+
+def _gaps(drive: Drive) -> Flags:
+    """Mark the steps from fix to fix that are much longer than is usual on the way."""
     step = np.diff(drive.time_s)
     if len(step) == 0:
-        return np.zeros(len(time_s), dtype=bool)
-    index = np.clip(np.searchsorted(drive.time_s, time_s, side="right") - 1, 0, len(step) - 1)
+        return np.zeros(0, dtype=bool)
     order = np.argsort(step, kind="stable")
     chord = np.linalg.norm(np.diff(drive.position_m, axis=0), axis=1)
     way = np.cumsum(chord[order])
     usual = step[order[np.searchsorted(way, 0.5 * way[-1])]]
-    wide = (step > max(_GAP_S, _GAP_INTERVALS * float(usual))) & (chord > _GAP_M)
-    inside = (time_s > drive.time_s[index]) & (time_s < drive.time_s[index + 1])
-    return np.asarray(wide[index] & inside)
+    return np.asarray((step > max(_GAP_S, _GAP_INTERVALS * float(usual))) & (chord > _GAP_M))
 
 
 def _ground_speed(drive: Drive) -> Floats:
