@@ -21,7 +21,7 @@ _EVEN, _UNEVEN, _EVEN_TIED, _UNEVEN_TIED = 0.72, 0.72, 0.5, 0.6
 even logging, and of a logger that writes a fix where the course has turned, which leaves out what
 matters least; without velocities and with them.  Tuned on invented drives."""
 _VARIES = 0.4
-_BRIDGED = 0.42
+_BRIDGED = 0.47
 _LEAST_TURN = 0.05
 _USUAL_MISS = 0.12
 _SENSIBLE_MISS = (0.02, 0.4)
