@@ -4,10 +4,10 @@ import json
 from copy import deepcopy
 
 import pytest
+from checkout import TRACKS
 from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
-from checkout import TRACKS
 
 from trackkit.track.file import schema, schema_faults
 from trackkit.track.thinned import thinned
