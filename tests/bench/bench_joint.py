@@ -218,7 +218,7 @@ def cells(row: Row, sessions: list[dict[str, Any]]) -> str:
     return " | ".join(
         [
             row.label,
-            f"{sum(one['laps'] for entry in sessions)}",
+            f"{sum(entry['laps'] for entry in sessions)}",
             f"{lost}",
             *(f"{rms[method]:.2f}" for method in METHODS),
             f"{ratio:.3f} ± {spread:.3f} of {row.against}",
