@@ -28,9 +28,9 @@ def print_channels(report: LapReport) -> None:
         cell = _cell_of([lap.channels[index] for lap in laps])
         rows = []
         for lap in laps:
-            parts = [lap, *(lap.sectors if sectors > 1 else ())]
-            of_parts = [part.channels[index] if part.channels else None for part in parts]
-            rows.append([lap_name(report, lap), *map(cell, of_parts)])
+            of_sectors = [sector.channels for sector in lap.sectors] if sectors > 1 else []
+            parts = (channels[index] if channels else None for channels in of_sectors)
+            rows.append([lap_name(report, lap), cell(lap.channels[index]), *map(cell, parts)])
         click.echo()
         click.echo(f"{laps[0].channels[index].title}: least / mean over time / largest")
         headings = [f"sector {number + 1}" for number in range(sectors if sectors > 1 else 0)]
