@@ -18,6 +18,7 @@ STANDING_MPS = 0.8
 _STEP_M = 3.0
 _NEAREST_M = 0.05
 _MOST_PIECES = 40
+_CLOSE_STEPS = 3
 _LONG_STOP_S = 5.0
 _GAP_S = 1.5
 _GAP_INTERVALS = 3.0
@@ -138,32 +139,49 @@ def _nodes(drive: Drive, index: Indices) -> tuple[Floats, Floats, Floats | None]
 
 
 def _nodes_by_positions(drive: Drive, index: Indices) -> tuple[Floats, Floats, Floats | None]:
-    """Lay out nodes of a drive without velocities; headings only where a gap lasts long."""
+    """Lay out nodes of a drive without velocities; headings only where a gap needs them.
+
+    Beside a gap the fixes on its own side tell the course: the chord across it does not.
+    """
     from scipy.interpolate import Akima1DInterpolator
 
     time, place = drive.time_s[index], drive.position_m[index]
     lasting = np.diff(time)
     # Over a stop nothing was driven that could bend.
     long = (lasting > LONGEST_BEND_S) & (np.diff(index) == 1)
-    if not long.any():
-        return time, place, None
     distance = distance_along(place)
     chord = np.diff(distance)
+    gap = (lasting > _GAP_S) & (chord > _GAP_M) & _between_close(lasting <= _GAP_S)
+    if not (long | gap).any():
+        return time, place, None
     tangent = np.asarray(Akima1DInterpolator(distance, place, method="makima")(distance, 1))
-    kept = np.where(long, tangent_share(lasting), 1.0)
+    reach = (np.where(long, tangent_share(lasting), 1.0) * chord)[:, None]
+    begun_m, ended_m = reach * tangent[:-1], reach * tangent[1:]
+    velocity = drive.velocity_mps[index]
+    reach = (tangent_share(lasting) * lasting)[:, None]
+    begun_m[gap], ended_m[gap] = (reach * velocity[:-1])[gap], (reach * velocity[1:])[gap]
     pieces = np.clip(np.ceil(chord / _STEP_M), 1, _MOST_PIECES).astype(np.intp)
     pieces[np.diff(index) > 1] = 1
     first = np.repeat(np.arange(len(chord)), pieces)
     begun = np.repeat(np.cumsum(pieces) - pieces, pieces)
     share = (np.arange(len(first)) - begun) / np.repeat(pieces, pieces)
-    reach = (kept * chord)[first][:, None]
     position, heading = bridged(
-        place[first], place[first + 1], reach * tangent[first], reach * tangent[first + 1], share
+        place[first], place[first + 1], begun_m[first], ended_m[first], share
     )
     position, heading = np.vstack([position, place[-1]]), np.vstack([heading, tangent[-1]])
     even = np.append(time[first] + share * lasting[first], time[-1])
     even = _paced(even, position, np.flatnonzero(np.append(share == 0.0, True)))
     return even, position, heading / np.maximum(np.linalg.norm(heading, axis=1), 1e-9)[:, None]
+
+
+def _between_close(close: Flags) -> Flags:
+    """Mark the steps with `_CLOSE_STEPS` close ones on either side."""
+    count = len(close)
+    total = np.concatenate([[0], np.cumsum(close)])
+    index = np.arange(count)
+    before = total[index] - total[np.maximum(index - _CLOSE_STEPS, 0)]
+    after = total[np.minimum(index + 1 + _CLOSE_STEPS, count)] - total[index + 1]
+    return np.asarray((before == _CLOSE_STEPS) & (after == _CLOSE_STEPS))
 
 
 def _paced(time_s: Floats, position_m: Floats, fix: Indices) -> Floats:

@@ -16,12 +16,12 @@ from trackkit.geometry.runs import runs_of
 SPARSE_S = 1.5
 SPARSE_M = 15.0
 """Fixes farther apart than both are sparse."""
-_EVEN, _UNEVEN, _EVEN_TIED, _UNEVEN_TIED = 0.8, 1.0, 0.55, 1.3
+_EVEN, _UNEVEN, _EVEN_TIED, _UNEVEN_TIED = 0.72, 0.72, 0.5, 0.6
 """Miss of a curve over that of one through every other fix, for their way and turn: of
 even logging, and of a logger that writes a fix where the course has turned, which leaves out what
 matters least; without velocities and with them.  Tuned on invented drives."""
 _VARIES = 0.4
-_BRIDGED = 0.5
+_BRIDGED = 0.42
 _LEAST_TURN = 0.05
 _USUAL_MISS = 0.12
 _SENSIBLE_MISS = (0.02, 0.4)
