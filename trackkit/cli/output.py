@@ -346,6 +346,11 @@ def export(
     show_default=True,
     help="Times the usual receiver noise; 0 for none.",
 )
+@click.option(
+    "--channels",
+    is_flag=True,
+    help="Record engine speed, gear, brake and water temperature too (.csv and .gpx).",
+)
 @force_option
 @json_option
 def simulate(
@@ -355,14 +360,17 @@ def simulate(
     rate: float,
     seed: int,
     noise: float,
+    channels: bool,
     force: bool,
     as_json: bool,
 ) -> None:
     """Make a practice recording; its exact crossing times go to RECORDING.truth.json."""
     from trackkit import read_track, simulate_drive, write_simulation
 
+    if channels and Path(output).name.lower().removesuffix(".gz").endswith(".nmea"):
+        raise click.UsageError("NMEA 0183 holds no --channels: write .csv or .gpx")
     simulation = simulate_drive(
-        read_track(track_path), laps=laps, rate_hz=rate, seed=seed, noise=noise
+        read_track(track_path), laps=laps, rate_hz=rate, seed=seed, noise=noise, channels=channels
     )
     write_simulation(simulation, output, force=force)
     if as_json:
