@@ -34,9 +34,7 @@ if TYPE_CHECKING:
 
 _LOOSE_M = 100.0
 """How far a drive's error may be from nothing before anything ties it down."""
-_COLUMNS = 128
-"""So many columns of the line are eliminated at a time, to bound the memory."""
-_MODES = 60
+_MODES = 30
 """Of what is uncertain of the line, so many parts are kept, the largest first."""
 _LEAST_WAY_M = 0.01
 _LEAST_SHARE = 0.01
@@ -309,11 +307,8 @@ class Eliminated:
         basis = knots.basis(side.chainage_m)
         weighted = basis.multiply(trust[:, None]).tocsr()
         own = np.asarray((weighted.T @ basis).todense())
-        columns = [
-            _seen_through(chain, seen, trust, weighted, begin)
-            for begin in range(0, len(knots.chainage_m), _COLUMNS)
-        ]
-        information = own - np.concatenate(columns, axis=1)
+        right = (seen[:, :, None] * weighted.toarray()[:, None, :]).reshape(count * states, -1)
+        information = own - chain.squared(right)
         alone = chain.solved(((trust * side.offset_m)[:, None] * seen).reshape(-1, 1))
         explained = np.einsum("ij,ij->i", seen, alone.reshape(count, states))
         left_over = trust * (side.offset_m - explained)
@@ -386,17 +381,6 @@ class Eliminated:
         right = (self.seen[:, :, None] * rest[:, None, :]).reshape(count * states, -1)
         moved = self.chain.solved(right).reshape(count, states, -1)
         return np.asarray(-moved[:, :2])
-
-
-def _seen_through(
-    chain: Chain, seen: Floats, trust: Floats, weighted: csr_array, begin: int
-) -> Floats:
-    """Work out some columns of what the chain's unknowns take of the information on the line."""
-    count, states = seen.shape
-    some = weighted[:, begin : begin + _COLUMNS].toarray()
-    right = (seen[:, :, None] * some[:, None, :]).reshape(count * states, -1)
-    solved = chain.solved(right).reshape(count, states, -1)
-    return np.asarray(weighted.T @ np.einsum("ij,ijk->ik", seen, solved))
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,9 +11,11 @@ from trackkit.motion.noise import USUAL
 from trackkit.motion.repeated_line import Knots, LineLevels, RepeatedLine, Sideways, fit_line
 from trackkit.track.model import Track
 
-_NODE_M = 15.0
-"""There is a node at the first fix beyond each multiple of so much way."""
-_KNOT_M = 20.0
+_NODES_A_LAP, _FEWEST_NODE_M = 100, 10.0
+_NODE_M, _NODE_WITH_SPEEDS_M = 16.0, 24.0
+"""There is a node at the first fix beyond each multiple of so much way at most: velocities hold a
+drive's error so still that it need not be looked at as often."""
+_KNOT_M = 24.0
 _FEWEST_KNOTS, _MOST_KNOTS = 60, 200
 _SLOWEST_MPS = 3.0
 _BESIDE_BAND_M = 3.0
@@ -110,7 +112,9 @@ def sideways(track: Track, drive: Drive) -> Sideways | None:
         return None
     way = _driven(drive)[usable]
     # Smoothing has averaged the fixes around each: one a node tells as much as all of them.
-    first = np.flatnonzero(np.diff(np.floor(way / _NODE_M), prepend=-1.0) > 0)
+    most = _NODE_WITH_SPEEDS_M if drive.has_doppler else _NODE_M
+    spacing = float(np.clip(track.length_m / _NODES_A_LAP, _FEWEST_NODE_M, most))
+    first = np.flatnonzero(np.diff(np.floor(way / spacing), prepend=-1.0) > 0)
     fixes = np.diff(np.append(first, len(usable)))
     index, way = usable[first], way[first]
     direction = velocity[index] / speed[index, None]
@@ -142,7 +146,7 @@ def _driven(drive: Drive) -> Floats:
 def _passes(side: Sideways, length_m: float) -> float:
     """How often a place is passed: the median over stretches of the track."""
     usual = float(np.median(np.diff(side.way_m))) if len(side.way_m) > 1 else length_m
-    bins = int(np.clip(length_m / (4.0 * max(usual, _NODE_M)), 4, 200))
+    bins = int(np.clip(length_m / (4.0 * max(usual, _FEWEST_NODE_M)), 4, 200))
     count, _ = np.histogram(side.chainage_m, bins=bins, range=(0.0, length_m))
     nodes_a_pass = length_m / bins / max(usual, 1e-3)
     return float(np.median(count) / nodes_a_pass)
