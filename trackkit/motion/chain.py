@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -161,6 +162,30 @@ class Chain:
             below = self._below(last - 1)
             final -= below @ solved[-states:, 0]
         return inside + float(final @ self.covariance[last] @ final)
+
+    def onward(self, link: Indices) -> Floats:
+        """How unknowns of chosen links follow from those of the next one chosen.
+
+        Parameters
+        ----------
+        link
+            The links, rising, shape (m,).
+
+        Returns
+        -------
+        Floats
+            Shape (m - 1, states, states): times the covariance of the later of two links, it is
+            what the two links share.
+        """
+        own, below = self._blocks()
+        kept = -np.linalg.solve(own[:-1].transpose(0, 2, 1), below.transpose(0, 2, 1))
+        steps = np.zeros((max(len(link) - 1, 0), self.states, self.states))
+        for place, (begin, end) in enumerate(pairwise(link.tolist())):
+            product = np.eye(self.states)
+            for step in kept[begin:end]:
+                product = product @ step
+            steps[place] = product
+        return steps
 
     def _below(self, link: int) -> Floats:
         """Take the factor's block that ties a link to the next one, shape (states, states)."""
