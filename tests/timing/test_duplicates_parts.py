@@ -170,8 +170,10 @@ def test_distances_are_those_of_a_sphere_across_the_antimeridian_too():
         (
             "receivers",
             False,
-            "b and a are recordings of one drive by two receivers, 2.3 m apart over 10 min: each "
-            "is timed",
+            (
+                "b and a are recordings of one drive by two receivers, 2.3 m apart over 10 min: "
+                "each is timed"
+            ),
         ),
     ],
 )
