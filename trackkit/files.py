@@ -254,7 +254,7 @@ def csv_text(
     places = [None if decimals is None else decimals.get(name) for name in header]
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(header)
+    writer.writerow(map(spreadsheet_text, header))
     writer.writerows(map(_cell, row, places) for row in rows)
     return text.getvalue()
 
