@@ -11,6 +11,7 @@ import numpy as np
 from trackkit.arrays import Floats, Indices
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
+from trackkit.motion.repeated_line import RepeatedLine
 from trackkit.motion.smoother import Solution
 from trackkit.motion.variance import diagonal_block, stretch
 from trackkit.progress import tell
@@ -45,6 +46,10 @@ class FixCovariance:
         shape (m, block, block).
     levels
         The noise levels of the drive.
+    time_s
+        Of the fixes kept, seconds, shape (m,).
+    line
+        The line its laps repeat, where that told how far the drive was off.
     """
 
     fix: Indices
@@ -53,9 +58,17 @@ class FixCovariance:
     onward: Floats
     form: Floats
     levels: Levels
+    time_s: Floats
+    line: RepeatedLine | None = None
 
     @classmethod
-    def of(cls, solution: Solution, time_s: Floats, fixes: Iterable[int]) -> FixCovariance:
+    def of(
+        cls,
+        solution: Solution,
+        time_s: Floats,
+        fixes: Iterable[int],
+        line: RepeatedLine | None = None,
+    ) -> FixCovariance:
         """Take the covariance of some fixes out of a solution.
 
         Parameters
@@ -66,6 +79,8 @@ class FixCovariance:
             Of its fixes, seconds, shape (n,).
         fixes
             Their indices.
+        line
+            The line its laps repeat, or None.
         """
         count, states, _ = solution.state.shape
         block = 2 * states if solution.coupled else states
@@ -83,7 +98,8 @@ class FixCovariance:
             if len(solution.factor.pieces) > 1 and place % _TOLD_EVERY == 0:
                 tell("working out uncertainties", len(kept) - place, len(kept))
         after = np.minimum(kept + 1, count - 1)
-        return cls(kept, time_s[after] - time_s[kept], pivot, onward, form, solution.levels)
+        span = time_s[after] - time_s[kept]
+        return cls(kept, span, pivot, onward, form, solution.levels, time_s[kept], line)
 
     def keeps(self, fixes: Indices) -> bool:
         """Whether all of some fixes are kept."""
@@ -132,7 +148,10 @@ class FixCovariance:
             carried = self._carried(carried, before, at)
             total += float(np.sum((2.0 * carried + own) * (self.form[at] @ own)))
             carried, before = carried + own, at
-        return total
+        if self.line is None:
+            return total
+        begun = np.searchsorted(self.fix, index)
+        return self.line.variance_left(total, self.time_s[begun] + share * span, slope)
 
     @cached_property
     def _onward_over(self) -> list[Floats]:
