@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import repeat
@@ -11,7 +9,7 @@ from itertools import repeat
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.files import csv_text
+from trackkit.files import csv_in_columns, csv_text
 from trackkit.geometry.vectors import distance_along
 from trackkit.motion.drive import Drive
 from trackkit.timing.channels import channel_at
@@ -192,15 +190,8 @@ def _in_columns(part: TraceLines, channels: tuple[str, ...]) -> str:
     """Move the channels of one recording to their columns among those of all."""
     if part.channels == channels:
         return part.text
-    places = [len(COLUMNS) + channels.index(title) for title in part.channels]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    for row in csv.reader(io.StringIO(part.text)):
-        cells = [*row[: len(COLUMNS)], *[""] * len(channels)]
-        for place, cell in zip(places, row[len(COLUMNS) :], strict=True):
-            cells[place] = cell
-        writer.writerow(cells)
-    return text.getvalue()
+    own = {title: place for place, title in enumerate(part.channels, start=len(COLUMNS))}
+    return csv_in_columns(part.text, [*range(len(COLUMNS)), *map(own.get, channels)])
 
 
 def _rows(track: Track, session: Session) -> Iterator[tuple[object, ...]]:
