@@ -119,7 +119,7 @@ class Drive:
         return self.between(*self._place(time_s))
 
     def _place(self, time_s: ArrayLike) -> tuple[Indices, Floats]:
-        """Fixes before some times, and shares of the time to the next fix."""
+        """Find the fixes before some times, and shares of the time to the next fix."""
         time = np.clip(np.asarray(time_s, dtype=float), self.time_s[0], self.time_s[-1])
         index = np.searchsorted(self.time_s, time, side="right") - 1
         index = np.clip(index, 0, max(len(self.time_s) - 2, 0))
