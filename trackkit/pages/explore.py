@@ -45,6 +45,17 @@ DIFFERENCE_STYLES = (
 """From ahead to behind: Okabe and Ito's palette (Color Universal Design, 2008; from memory)."""
 _BOUNDS_S = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 _STEP = 2
+_ELEMENTS = """
+window.$ = window.jQuery = (what) => {
+  if (typeof what !== "string") {
+    return { ready: (then) => then() };
+  }
+  const holder = document.createElement("template");
+  holder.innerHTML = what.trim();
+  return [...holder.content.children];
+};
+"""
+"""All that folium's popups want of jQuery: elements of HTML, and a document that is ready."""
 _PLAIN = " .,()+-–±"
 
 
@@ -127,8 +138,11 @@ def _empty_map(tiles: Any, credit: str | None) -> folium.Map:
 
     drawn = folium.Map(tiles=tiles, attr=credit, control_scale=True, max_zoom=22)
     # Leaflet from the package that carries it, and nothing else of what folium would fetch:
-    # jQuery, Bootstrap and markers with pictures are for what is not drawn here.
-    drawn.default_js = [("leaflet", _address("text/javascript", leaflet_script()))]
+    # Bootstrap and markers with pictures are for what is not drawn here.
+    drawn.default_js = [
+        ("leaflet", _address("text/javascript", leaflet_script())),
+        ("jquery", _address("text/javascript", _ELEMENTS)),
+    ]
     drawn.default_css = [("leaflet_css", _address("text/css", leaflet_style()))]
     return drawn
 
@@ -330,7 +344,7 @@ def _legend(classes: _Classes) -> str:
         for words, (shade, width) in zip(classes.words, classes.styles, strict=True)
     )
     return (
-        '<div style="position:fixed;left:10px;bottom:40px;z-index:1000;padding:6px 10px;'
+        '<div style="position:fixed;left:10px;bottom:64px;z-index:1000;padding:6px 10px;'
         f"background:#ffffff;color:{INK};border:1px solid {INK};"
         f'font:13px/1.5 sans-serif"><strong>{_plain(classes.title)}</strong>{rows}</div>'
     )
