@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from trackkit.frames.laps import laps_frame as laps_frame
     from trackkit.frames.laps import sectors_frame as sectors_frame
     from trackkit.frames.laps import traces_frame as traces_frame
+    from trackkit.frames.plots import plot_difference as plot_difference
+    from trackkit.frames.plots import plot_laps as plot_laps
     from trackkit.frames.tracks import to_frames as to_frames
     from trackkit.gates.edit import Change as Change
     from trackkit.gates.edit import move_gate as move_gate
@@ -74,6 +76,7 @@ if TYPE_CHECKING:
     from trackkit.pages.explore import explore as explore
     from trackkit.pages.html import write_map as write_map
     from trackkit.paper.draw import write_paper as write_paper
+    from trackkit.paper.plots import plot_track as plot_track
     from trackkit.recordings.drawn_lines import DrawnLine as DrawnLine
     from trackkit.recordings.drawn_lines import read_line as read_line
     from trackkit.recordings.read import read_recording as read_recording
@@ -165,6 +168,9 @@ _MODULES = {
     "open_library": "library.folders",
     "pair_official": "official.pairing",
     "place_gate": "gates.edit",
+    "plot_difference": "frames.plots",
+    "plot_laps": "frames.plots",
+    "plot_track": "paper.plots",
     "read_line": "recordings.drawn_lines",
     "read_official": "official.times",
     "read_recording": "recordings.read",
@@ -260,6 +266,9 @@ __all__ = [
     "open_library",
     "pair_official",
     "place_gate",
+    "plot_difference",
+    "plot_laps",
+    "plot_track",
     "read_line",
     "read_official",
     "read_recording",
