@@ -256,9 +256,7 @@ def test_an_answer_is_given_at_95_in_100_and_taken_back_below_80(first, settled,
         assert judgement.still_open == ()
 
 
-@pytest.mark.parametrize(
-    ("unknown", "count"), [(0.0, 3), (0.4, 3), (0.6, 0)]
-)
+@pytest.mark.parametrize(("unknown", "count"), [(0.0, 3), (0.4, 3), (0.6, 0)])
 def test_open_are_all_that_make_up_95_in_100_of_what_is_known(unknown, count):
     # 0.60, 0.90 and 0.96 together: the third is needed, the fourth is not.
     known = (1.0 - unknown) * np.array([0.04, 0.6, 0.3, 0.06])

@@ -21,9 +21,7 @@ def library(tmp_path_factory):
     """Circuits northward of a place in one folder, and one more behind them in a second."""
     first, second = (tmp_path_factory.mktemp(name) for name in ("first", "second"))
     for name, away in AWAY_M.items():
-        write_track(
-            track_at(shifted(HOME, -away, 0.0), track_id=name), first / f"{name}.geojson"
-        )
+        write_track(track_at(shifted(HOME, -away, 0.0), track_id=name), first / f"{name}.geojson")
     # One that is hidden by a track of the same id, and one that is not.
     write_track(track_at(shifted(HOME, -100.0, 0.0), track_id="far"), second / "far.geojson")
     write_track(track_at(shifted(HOME, 0.0, 3_000.0), track_id="east"), second / "east.geojson")
@@ -145,7 +143,6 @@ def test_the_index_of_the_shipped_folder_alone_stands_elsewhere(monkeypatch, tmp
 
     def opened(path, *, beside: bool, say):
         there[Path(path).name] = beside
-        return None
 
     there = beside
     monkeypatch.setattr(module, "open_index", opened)

@@ -65,7 +65,9 @@ def test_a_file_is_looked_into_again_where_it_may_have_changed_within_a_tick(
     assert module._differences(connection, {})[1] == ["a"]
 
 
-@pytest.mark.parametrize(("age_ns", "sure"), [(-5, True), (0, False), (TICK_NS - 1, False), (TICK_NS, True)])
+@pytest.mark.parametrize(
+    ("age_ns", "sure"), [(-5, True), (0, False), (TICK_NS - 1, False), (TICK_NS, True)]
+)
 def test_the_listing_is_trusted_next_time_if_no_file_is_younger_than_a_tick(
     connection, monkeypatch, tmp_path, age_ns, sure
 ):
@@ -117,7 +119,9 @@ def test_of_two_files_with_one_id_the_first_by_name_counts(opened):
     assert not has_id(opened, "z")
 
 
-@pytest.mark.parametrize(("reach_m", "ids"), [(500.0, {"a"}), (2_500.0, {"a", "b"}), (np.inf, {"a", "b", "c"})])
+@pytest.mark.parametrize(
+    ("reach_m", "ids"), [(500.0, {"a"}), (2_500.0, {"a", "b"}), (np.inf, {"a", "b", "c"})]
+)
 def test_boxes_are_found_by_how_near_they_come(opened, reach_m, ids):
     fids, names, nearest, farthest = boxes_within(opened, earth_centred(*HOME), reach_m)
 
