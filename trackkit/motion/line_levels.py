@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from trackkit.arrays import Flags, Floats, robust_spread
+from trackkit.arrays import Flags, robust_spread
 from trackkit.motion.noise_levels import highest
 from trackkit.motion.repeated_line import Eliminated, Knots, LineLevels, RepeatedLine, Sideways
 
@@ -62,7 +62,8 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
         if key not in eliminated:
             eliminated[key] = Eliminated.of(part, candidate, knots)
         doubt = sum(
-            (np.log(getattr(candidate, name) / getattr(_USUAL, name)) / np.log(_STEPS[name][3])) ** 2
+            (np.log(getattr(candidate, name) / getattr(_USUAL, name)) / np.log(_STEPS[name][3]))
+            ** 2
             for name in _STEPS
         )
         return eliminated[key].line(knots.covariance(candidate))[2] - 0.5 * float(doubt)

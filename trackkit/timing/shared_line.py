@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trackkit.arrays import Floats, Indices
+from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive
 from trackkit.motion.line_levels import far_off, likeliest, off_line, without
 from trackkit.motion.noise import USUAL
