@@ -13,6 +13,7 @@ from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
 from trackkit.recordings.recording import Recording
+from trackkit.timing.channels import with_channels
 from trackkit.timing.crossings import AGAIN_M, Crossing, cross, interval_sigma
 from trackkit.timing.driving_sessions import DrivingSession, driving_sessions, standing_spells
 from trackkit.timing.lap_remarks import with_remarks
@@ -289,6 +290,8 @@ def _lap_report(
     spells, sessions = parts
     laps = [_measured(drive, lap, sigma) for lap in _laps_of(track, crossings, sessions)]
     laps = with_remarks(track, drive, laps, spells, rules)
+    if best_sigmas:
+        laps = with_channels(laps, drive.recording.channels)
     report = LapReport(
         name=drive.recording.name,
         start=drive.recording.start,
