@@ -1,13 +1,15 @@
 """The repeated line against a dense Gaussian process, on drives whose error is known."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from trackkit.motion.gauss_markov import sample_path
 from trackkit.motion.line_levels import far_off, likeliest, off_line, without
-from trackkit.motion.repeated_line import Knots, LineLevels, Sideways, fit_line
+from trackkit.motion.line_model import Knots, LineLevels, Sideways
+from trackkit.motion.repeated_line import fit_line
 
 LENGTH_M = 628.0
 POSITIONS = LineLevels(1.0, 120.0, None, shift_m=0.5)
@@ -30,7 +32,7 @@ def matern(apart, over):
 
 
 def ring(laps, levels, seed, step_m=16.0):
-    """A round track driven at 20 m/s, with the error and the deviations that levels say."""
+    """A round track driven at 20 m/s, with the line, error and deviations that levels say."""
     generator = np.random.default_rng(seed)
     way = np.arange(0.0, laps * LENGTH_M, step_m)
     time, left = way / 20.0, left_at(way)
@@ -40,7 +42,9 @@ def ring(laps, levels, seed, step_m=16.0):
         + 1e-9 * np.eye(len(way))
     )
     deviation = root @ generator.normal(size=len(way))
-    repeated = np.sin(6.0 * np.pi * way / LENGTH_M + 1.0)
+    knot = knots()
+    coefficient = np.linalg.cholesky(knot.covariance(levels)) @ generator.normal(size=30)
+    repeated = knot.basis(way % LENGTH_M) @ coefficient
     sigma = np.full(len(way), 0.05)
     offset = repeated + deviation + (left * error).sum(axis=1)
     offset += sigma * generator.normal(size=len(way))
@@ -120,7 +124,7 @@ def test_laps_tell_the_error_as_well_as_they_say():
         away = line.error_m - error
         score.append((away / line.sigma_m).ravel())
         time = side.time_s[:: len(side.time_s) // 12]
-        for place, span in enumerate(zip(time[:-1], time[1:], strict=True)):
+        for place, span in enumerate(pairwise(time)):
             node = np.searchsorted(side.time_s, span)
             slope = np.array([[-1.0, 0.0], [1.0, 0.0]])
             sigma = np.sqrt(line.variance(np.array(span), slope))
@@ -163,3 +167,10 @@ def test_what_leaves_the_line_says_nothing():
     clean = fit_line(without(cleaned, off), POSITIONS, knots())
     same = fit_line(without(without(side, far), off), POSITIONS, knots())
     np.testing.assert_allclose(clean.error_m, same.error_m, atol=0.1)
+
+
+@pytest.mark.parametrize("over", [5.0, 30.0, 200.0])
+def test_what_is_known_of_a_line_beforehand_is_a_covariance(over):
+    levels = replace(POSITIONS, repeated_over_m=over, shift_m=3.0)
+
+    assert np.linalg.eigvalsh(knots().covariance(levels)).min() > 0.0
