@@ -27,6 +27,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from joint_bound import bound_squares
+from joint_circuits import SECTORS
+from joint_drivers import drives_a_racing_line, receiver_of_another_kind
 from joint_rivals import (
     INFORMED,
     JOINT,
@@ -45,6 +48,8 @@ FRESH_SEED = 40_000
 WITHIN = {1: (62.0, 74.0), 2: (92.0, 98.0)}
 """Per cent of errors that lie within so many sigmas, least and most."""
 NEAR_BOUND = 1.15
+DIFFERENCE_PARTS = 12
+"""Into how many parts a lap is cut for the bound of time differences."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +62,8 @@ class Row:
         The method whose error is the denominator.
     at_most
         Of the ratio.
+    bound
+        Which bound of `joint_bound` is for what is measured; empty where its model does not hold.
     """
 
     label: str
@@ -64,6 +71,7 @@ class Row:
     measure: Callable[[Session, dict[str, list[Timed]]], dict[str, Any]]
     against: str
     at_most: float
+    bound: str = ""
 
 
 def lap_errors(made: Session, timed: dict[str, list[Timed]]) -> dict[str, Any]:
@@ -118,13 +126,14 @@ def summed(errors: dict[str, np.ndarray], sigma: dict[str, np.ndarray]) -> dict[
 
 DOPPLER, POSITIONS = Case(10.0, True), Case(10.0, False)
 ROWS = {
-    "lap-10": Row("lap, positions only, 10 Hz, car", POSITIONS, lap_errors, STRAIGHT, 0.47),
+    "lap-10": Row("lap, positions only, 10 Hz, car", POSITIONS, lap_errors, STRAIGHT, 0.47, "lap"),
     "lap-10-kart": Row(
         "lap, positions only, 10 Hz, kart",
         Case(10.0, False, kind="kart"),
         lap_errors,
         STRAIGHT,
         0.50,
+        "lap",
     ),
     "lap-10-far": Row(
         "lap, positions only, 10 Hz, car, deviations of 0.8 m",
@@ -132,10 +141,13 @@ ROWS = {
         lap_errors,
         STRAIGHT,
         0.70,
+        "lap",
     ),
-    "lap-1": Row("lap, positions only, 1 Hz, car", Case(1.0, False), lap_errors, STRAIGHT, 0.55),
+    "lap-1": Row(
+        "lap, positions only, 1 Hz, car", Case(1.0, False), lap_errors, STRAIGHT, 0.55, "lap"
+    ),
     "lap-1-doppler": Row(
-        "lap, 1 Hz with Doppler, car", Case(1.0, True), lap_errors, STRAIGHT, 0.60
+        "lap, 1 Hz with Doppler, car", Case(1.0, True), lap_errors, STRAIGHT, 0.60, "lap"
     ),
     "lap-phone": Row(
         "lap, phone: wander 3 m of 60 s, 1 Hz, positions only, car",
@@ -143,17 +155,21 @@ ROWS = {
         lap_errors,
         STRAIGHT,
         0.6,
+        "lap",
     ),
-    "lap-10-doppler": Row("lap, 10 Hz with Doppler, car", DOPPLER, lap_errors, INFORMED, 1.0),
+    "lap-10-doppler": Row(
+        "lap, 10 Hz with Doppler, car", DOPPLER, lap_errors, INFORMED, 1.0, "lap"
+    ),
     "sector-10-doppler": Row(
         "sector, 10 Hz with Doppler, line exact",
         Case(10.0, True, off_m=0.0),
         sector_errors,
         TODAY,
         0.5,
+        "sector",
     ),
     "sector-10-doppler-off": Row(
-        "sector, 10 Hz with Doppler, line 0.5 m off", DOPPLER, sector_errors, TODAY, 0.5
+        "sector, 10 Hz with Doppler, line 0.5 m off", DOPPLER, sector_errors, TODAY, 0.5, "sector"
     ),
     "sector-10": Row(
         "sector, positions only, 10 Hz, line exact",
@@ -161,9 +177,15 @@ ROWS = {
         sector_errors,
         TODAY,
         0.42,
+        "sector",
     ),
     "sector-10-off": Row(
-        "sector, positions only, 10 Hz, line 0.5 m off", POSITIONS, sector_errors, TODAY, 0.42
+        "sector, positions only, 10 Hz, line 0.5 m off",
+        POSITIONS,
+        sector_errors,
+        TODAY,
+        0.42,
+        "sector",
     ),
     "lap-jumps": Row(
         "lap, positions only with jumps, 10 Hz",
@@ -172,8 +194,8 @@ ROWS = {
         TODAY,
         0.5,
     ),
-    "three-laps": Row("three laps only", Case(10.0, False, laps=3), lap_errors, TODAY, 1.02),
-    "two-laps": Row("two laps only", Case(10.0, False, laps=2), lap_errors, TODAY, 1.02),
+    "three-laps": Row("three laps only", Case(10.0, False, laps=3), lap_errors, TODAY, 1.02, "lap"),
+    "two-laps": Row("two laps only", Case(10.0, False, laps=2), lap_errors, TODAY, 1.02, "lap"),
     "other-line": Row(
         "driver changes line halfway", Case(10.0, False, change="line"), lap_errors, TODAY, 1.02
     ),
@@ -181,10 +203,13 @@ ROWS = {
         "rain line after dry line", Case(10.0, False, change="rain"), lap_errors, TODAY, 1.02
     ),
 }
-GENERATORS = {"line": (keeps_a_line, usual_noise)}
+GENERATORS = {
+    "line": (keeps_a_line, usual_noise),
+    "grip": (drives_a_racing_line, receiver_of_another_kind),
+}
 
 
-def measured(row: Row, seed: int, generator: str) -> dict[str, Any]:
+def measured(row: Row, seed: int, generator: str, *, bound: bool) -> dict[str, Any]:
     """Drive one session and time it by every method."""
     made = session(row.case, seed, *GENERATORS[generator])
     timed = {
@@ -194,7 +219,11 @@ def measured(row: Row, seed: int, generator: str) -> dict[str, Any]:
         JOINT: [timed_joint(made.track, driven) for driven in made.driven],
     }
     laps = sum(len(driven.crossed_s) for driven in made.driven)
-    return {"laps": laps, **row.measure(made, timed)}
+    result = {"laps": laps, **row.measure(made, timed)}
+    if bound and row.bound:
+        parts = DIFFERENCE_PARTS if row.bound == "difference" else 0
+        result["bound"] = bound_squares(made, parts)[row.bound]
+    return result
 
 
 def cells(row: Row, sessions: list[dict[str, Any]]) -> str:
@@ -204,7 +233,9 @@ def cells(row: Row, sessions: list[dict[str, Any]]) -> str:
     rms = {m: 1e3 * np.sqrt(values.sum() / count.sum()) for m, values in square.items()}
     ratio = rms[JOINT] / rms[row.against]
     left_out = [square[m].sum() - square[m] for m in (JOINT, row.against)]
-    spread = np.sqrt((len(count) - 1) * np.sqrt(left_out[0] / left_out[1]).var())
+    spread = np.nan
+    if len(count) > 1:
+        spread = np.sqrt((len(count) - 1) * np.sqrt(left_out[0] / left_out[1]).var())
     total = count.sum()
     reported = 1e3 * np.sqrt(sum(entry["sigma_square"][JOINT] for entry in sessions) / total)
     within = [
@@ -223,6 +254,7 @@ def cells(row: Row, sessions: list[dict[str, Any]]) -> str:
             *(f"{rms[method]:.2f}" for method in METHODS),
             f"{ratio:.3f} ± {spread:.3f} of {row.against}",
             f"{row.at_most:.2f}",
+            _bound_cell(row, sessions),
             f"{reported:.1f}",
             f"{within[0]:.0f} / {within[1]:.0f}{'' if honest else ' !'}",
             f"{beyond}",
@@ -230,10 +262,27 @@ def cells(row: Row, sessions: list[dict[str, Any]]) -> str:
     )
 
 
+def _bound_cell(row: Row, sessions: list[dict[str, Any]]) -> str:
+    """The bound, and the errors of the same sessions over it."""
+    bounded = [entry for entry in sessions if "bound" in entry]
+    if not bounded:
+        return ""
+    # Variances of sectors and of differences are summed over as many as there are errors.
+    per_lap = SECTORS if row.bound == "sector" else 1
+    laps = sum(entry["laps"] for entry in bounded) * per_lap
+    if row.bound == "difference":
+        laps /= 2
+    bound = np.sqrt(sum(entry["bound"] for entry in bounded) / laps)
+    actual = np.sqrt(
+        sum(entry["square"][JOINT] for entry in bounded) / sum(entry["count"] for entry in bounded)
+    )
+    return f"{1e3 * bound:.2f} ({actual / bound:.2f})"
+
+
 HEAD = """\
 | case | laps | lost | straight, ms | today, ms | informed, ms | joint, ms | ratio | at most \
-| joint's sigma, ms | within 1 / 2 sigma, % | beyond 5 |
-| --- | ---: | ---: | ---: | ---: | ---: | ---: | --- | ---: | ---: | ---: | ---: |"""
+| bound, ms (joint over it) | joint's sigma, ms | within 1 / 2 sigma, % | beyond 5 |
+| --- | ---: | ---: | ---: | ---: | ---: | ---: | --- | ---: | ---: | ---: | ---: | ---: |"""
 
 
 def kept(path: Path | None) -> dict[tuple[str, str, int], dict[str, Any]]:
@@ -252,8 +301,10 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=FRESH_SEED)
     parser.add_argument("--generator", choices=list(GENERATORS), default="line")
     parser.add_argument("--keep", type=Path)
+    parser.add_argument("--bound", type=int, default=0, help="sessions a row to find it for")
     parser.add_argument("--minutes", type=float, default=np.inf)
     given = parser.parse_args()
+    in_model = given.generator == "line"
     began, done = time.perf_counter(), kept(given.keep)
     print(HEAD)
     for name in given.rows:
@@ -264,7 +315,9 @@ def main() -> None:
                 if time.perf_counter() - began > 60.0 * given.minutes:
                     break
                 begun = time.perf_counter()
-                done[key] = measured(row, seed, given.generator)
+                done[key] = measured(
+                    row, seed, given.generator, bound=in_model and seed - given.seed < given.bound
+                )
                 done[key] |= {"row": name, "generator": given.generator, "seed": seed}
                 done[key]["seconds"] = round(time.perf_counter() - begun, 2)
                 if given.keep is not None:
