@@ -62,7 +62,8 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
         if key not in eliminated:
             eliminated[key] = Eliminated.of(part, candidate, knots)
         doubt = sum(
-            (np.log(getattr(candidate, name) / getattr(_USUAL, name)) / np.log(_STEPS[name][3])) ** 2
+            (np.log(getattr(candidate, name) / getattr(_USUAL, name)) / np.log(_STEPS[name][3]))
+            ** 2
             for name in _STEPS
         )
         return eliminated[key].line(knots.covariance(candidate))[2] - 0.5 * float(doubt)

@@ -328,9 +328,7 @@ class Eliminated:
             0.5 * (information + information.T),
             np.asarray(basis.T @ left_over),
             float(side.offset_m @ left_over),
-            density
-            - chain.log_determinant
-            + 0.5 * float(np.log(trust[trust > 0]).sum()),
+            density - chain.log_determinant + 0.5 * float(np.log(trust[trust > 0]).sum()),
         )
 
     def line(self, prior: Floats) -> tuple[Floats, Floats, float]:
