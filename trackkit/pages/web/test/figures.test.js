@@ -47,7 +47,7 @@ test("lengths, speeds and uncertainties have their unit, and thousands a comma",
   assert.equal(millis(null), "unknown");
 });
 
-test("speeds and lengths are written as in the reports of the command line, in either units", () => {
+test("speeds and lengths are written as by the command line, in either units", () => {
   assert.equal(answers.units.length, 2);
   const plain = (/** @type {string} */ text) => text.replace("\u00a0", " ");
   for (const { units, speeds, lengths } of answers.units) {
