@@ -22,6 +22,7 @@ from trackkit.cli.common import (
     remark,
     remarks,
     say_error,
+    units_option,
 )
 from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
 from trackkit.cli.remedies import error_sentence
@@ -123,6 +124,7 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
 @click.option("--skipped", is_flag=True, help="Name the files of folders that are no recordings.")
 @columns_option
 @force_option
+@units_option
 @json_option
 @click.pass_context
 def laps(
