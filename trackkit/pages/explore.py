@@ -111,7 +111,8 @@ def explore(
     Examples
     --------
     >>> import trackkit
-    >>> track = trackkit.Track.from_arrays([40.0, 40.01, 40.01], [-30.0, -30.0, -29.99], "Corner")
+    >>> longitude, latitude = [5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003]
+    >>> track = trackkit.Track.from_arrays(longitude, latitude, "Box")
     >>> type(trackkit.explore(track)).__name__
     'Map'
     """
