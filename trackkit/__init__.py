@@ -77,6 +77,7 @@ if TYPE_CHECKING:
     from trackkit.pages.html import write_map as write_map
     from trackkit.paper.draw import write_paper as write_paper
     from trackkit.paper.plots import plot_track as plot_track
+    from trackkit.recordings.channel import Channel as Channel
     from trackkit.recordings.drawn_lines import DrawnLine as DrawnLine
     from trackkit.recordings.drawn_lines import read_line as read_line
     from trackkit.recordings.read import read_recording as read_recording
@@ -86,8 +87,12 @@ if TYPE_CHECKING:
     from trackkit.simulation.simulate import Simulation as Simulation
     from trackkit.simulation.simulate import simulate_drive as simulate_drive
     from trackkit.simulation.simulate import write_simulation as write_simulation
+    from trackkit.timing.differences import TimeDifference as TimeDifference
+    from trackkit.timing.differences import time_difference as time_difference
     from trackkit.timing.lap_times import time_laps as time_laps
     from trackkit.timing.laps import Lap as Lap
+    from trackkit.timing.losses import Loss as Loss
+    from trackkit.timing.losses import lap_losses as lap_losses
     from trackkit.timing.many import time_many as time_many
     from trackkit.timing.report import LapReport as LapReport
     from trackkit.timing.rules import LapRules as LapRules
@@ -115,6 +120,7 @@ _MODULES = {
     "Build": "building.build",
     "Centreline": "track.features",
     "Change": "gates.edit",
+    "Channel": "recordings.channel",
     "Comparison": "track.diff_report",
     "Corner": "track.features",
     "Description": "track.describe",
@@ -133,6 +139,7 @@ _MODULES = {
     "Listed": "library.listing",
     "Listing": "pages.circuits",
     "Located": "library.known",
+    "Loss": "timing.losses",
     "OfficialTimes": "official.times",
     "Pairing": "official.pairing",
     "PitLane": "track.features",
@@ -142,6 +149,7 @@ _MODULES = {
     "Revision": "building.revise",
     "Simulation": "simulation.simulate",
     "Split": "gates.split",
+    "TimeDifference": "timing.differences",
     "TimingQuality": "gates.quality",
     "Track": "track.model",
     "TrackkitError": "errors",
@@ -162,6 +170,7 @@ _MODULES = {
     "export_track": "export.export",
     "judge_track": "checks.verdict",
     "laps_frame": "frames.laps",
+    "lap_losses": "timing.losses",
     "list_library": "library.listing",
     "locate": "library.locate",
     "move_gate": "gates.edit",
@@ -191,6 +200,7 @@ _MODULES = {
     "stored_verdict": "checks.verdict",
     "suggest_gates": "gates.split",
     "survey_place": "gates.survey",
+    "time_difference": "timing.differences",
     "time_laps": "timing.lap_times",
     "time_many": "timing.many",
     "timing_quality": "gates.quality",
@@ -212,6 +222,7 @@ __all__ = [
     "Build",
     "Centreline",
     "Change",
+    "Channel",
     "Comparison",
     "Corner",
     "Description",
@@ -230,6 +241,7 @@ __all__ = [
     "Listed",
     "Listing",
     "Located",
+    "Loss",
     "OfficialTimes",
     "Pairing",
     "PitLane",
@@ -239,6 +251,7 @@ __all__ = [
     "Revision",
     "Simulation",
     "Split",
+    "TimeDifference",
     "TimingQuality",
     "Track",
     "TrackkitError",
@@ -260,6 +273,7 @@ __all__ = [
     "export_track",
     "judge_track",
     "laps_frame",
+    "lap_losses",
     "list_library",
     "locate",
     "move_gate",
@@ -289,6 +303,7 @@ __all__ = [
     "stored_verdict",
     "suggest_gates",
     "survey_place",
+    "time_difference",
     "time_laps",
     "time_many",
     "timing_quality",

@@ -34,7 +34,9 @@ if TYPE_CHECKING:
 
     from trackkit.cli.laps_work import Item, Job
     from trackkit.official.pairing import Pairing
+    from trackkit.timing.losses import SessionSections
     from trackkit.timing.sessions import Reference, Session
+    from trackkit.timing.traces import TraceLines
     from trackkit.track.model import Track
 
 
@@ -111,6 +113,13 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
     metavar="FILE.csv",
     help="Write elapsed time, speed and acceleration against chainage as CSV.",
 )
+@click.option(
+    "--losses",
+    "with_losses",
+    is_flag=True,
+    help="List where each recording's best lap lost time to the reference lap, by corner and "
+    "straight; with --json for all laps.",
+)
 @click.option("--skipped", is_flag=True, help="Name the files of folders that are no recordings.")
 @columns_option
 @force_option
@@ -132,6 +141,7 @@ def laps(
     csv_path: str | None,
     summary: str | None,
     traces: str | None,
+    with_losses: bool,
     skipped: bool,
     columns: str | None,
     force: bool,
@@ -166,7 +176,7 @@ def laps(
         times = read_official(official, parse_columns(official_columns))
         remarks(times.remarks, official)
     rules = LapRules(session_stand, session_gap, within / 100, all_laps)
-    job = Job(track_path, mapping, rules, traces is not None, antenna_ahead)
+    job = Job(track_path, mapping, rules, traces is not None, antenna_ahead, with_losses)
     items = [
         Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
     ]
@@ -205,6 +215,7 @@ def laps(
 
 def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, details: bool) -> None:
     from trackkit.cli.laptext import print_sessions
+    from trackkit.cli.losses_text import print_losses
     from trackkit.cli.summary_text import is_worth_a_summary, print_summaries
     from trackkit.timing.summary import summaries
 
@@ -221,6 +232,8 @@ def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, detail
             circuit.pairings,
             details=details,
         )
+        if circuit.chosen is not None and circuit.sections:
+            print_losses(circuit.sessions, circuit.sections, circuit.chosen)
         if circuit.sessions:
             digest = short_digest(circuit.track)
             click.echo(f"geometry {digest}: the same letters, the same line and gates")
@@ -239,6 +252,7 @@ class _Circuit:
     zone: ZoneInfo | None = None
     chosen: Reference | None = None
     pairings: list[Pairing | None] = field(default_factory=list)
+    sections: list[SessionSections] = field(default_factory=list)
 
 
 @dataclass(eq=False)
@@ -246,7 +260,7 @@ class _Gathered:
     """All that came of the recordings."""
 
     circuits: list[_Circuit] = field(default_factory=list)
-    traces: list[str] = field(default_factory=list)
+    traces: list[TraceLines] = field(default_factory=list)
     unplaced: list[tuple[str, str]] = field(default_factory=list)
     skipped: list[str] = field(default_factory=list)
     failed: bool = False
@@ -288,7 +302,10 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
         circuit = by_id.setdefault(track.id, _Circuit(track))
         report = counted_once(timed.report, shared)
         circuit.sessions.append(Session(timed.item.path, timed.item.label, report))
-        gathered.traces.append(timed.traces)
+        if timed.sections is not None:
+            circuit.sections.append(timed.sections)
+        if timed.traces is not None:
+            gathered.traces.append(timed.traces)
     gathered.circuits = list(by_id.values())
     if job.track_path is not None and not by_id:
         gathered.circuits = [_Circuit(read_track(job.track_path))]
@@ -328,7 +345,7 @@ def _document(
 
 
 def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, Any]:
-    from trackkit.timing.rows import ranking_rows, session_row
+    from trackkit.timing.rows import add_losses, ranking_rows, session_row
     from trackkit.timing.summary import summaries, summary_row
 
     rows = []
@@ -336,6 +353,8 @@ def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, A
         row = session_row(circuit.track, session, circuit.chosen, circuit.zone)
         if pairing is not None:
             row["official"] = pairing.as_row()
+        if circuit.sections and circuit.chosen is not None:
+            add_losses(row, session, circuit.sessions, circuit.sections, circuit.chosen)
         rows.append({**row, **entries.get(session.file, Entry()).as_row()})
     chosen = circuit.chosen
     return {
@@ -367,14 +386,17 @@ def _write(
     force: bool,
 ) -> None:
     from trackkit.files import write_whole
+    from trackkit.timing.channels import channel_titles
     from trackkit.timing.rows import laps_csv
     from trackkit.timing.summary import summaries, summary_csv
     from trackkit.timing.traces import traces_csv
 
     circuits, drivers = gathered.circuits, _drivers(entries)
+    sessions = [session for circuit in circuits for session in circuit.sessions]
+    channels = channel_titles(lap for session in sessions for lap in session.report.laps)
     texts = {
         "--csv": lambda: _below_one_heading(
-            laps_csv(circuit.track, circuit.sessions, circuit.chosen, circuit.zone)
+            laps_csv(circuit.track, circuit.sessions, circuit.chosen, circuit.zone, channels)
             for circuit in circuits
         ),
         "--summary": lambda: _below_one_heading(

@@ -7,9 +7,12 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from trackkit.files import csv_text
+from trackkit.timing.channel_figures import ChannelFigures
+from trackkit.timing.channels import channel_cells, channel_columns
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.driving_sessions import DrivingSession
 from trackkit.timing.laps import Lap
+from trackkit.timing.losses import SessionSections, losses_to
 from trackkit.timing.remarks import LapRemark
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import (
@@ -86,9 +89,16 @@ def lap_row(
         "begun": rfc3339(begun),
         "begun_local": rfc3339(local_time(begun, zone)),
         **_difference_row(lap_difference(session, lap, reference)),
+        "channels": _channel_rows(lap.channels),
         "sectors": [
-            {**sector, **_difference_row(difference)}
-            for sector, difference in zip(row["sectors"], differences, strict=True)
+            {
+                **sector,
+                **_difference_row(difference),
+                "channels": _channel_rows(lap.sectors[index].channels),
+            }
+            for index, (sector, difference) in enumerate(
+                zip(row["sectors"], differences, strict=True)
+            )
         ],
         "gates": [
             {
@@ -101,11 +111,31 @@ def lap_row(
     }
 
 
+def _channel_rows(channels: Iterable[ChannelFigures]) -> list[dict[str, Any]]:
+    return [figures.as_row() for figures in channels]
+
+
 def _difference_row(difference: Difference | None) -> dict[str, float | None]:
     return {
         "difference_s": None if difference is None else difference.time_s,
         "difference_sigma_s": None if difference is None else difference.sigma_s,
     }
+
+
+def add_losses(
+    row: dict[str, Any],
+    session: Session,
+    sessions: Sequence[Session],
+    sections: Sequence[SessionSections],
+    reference: Reference,
+) -> None:
+    """Add to each lap of a `session_row` where it lost time to the reference lap, as "losses".
+
+    They are largest first, and None where a lap was not driven from line to line past every gate.
+    """
+    for lap_of_row, lap in zip(row["laps"], session.report.laps, strict=True):
+        lost = losses_to(reference, sessions, sections, session, lap)
+        lap_of_row["losses"] = None if lost is None else [loss.as_row() for loss in lost]
 
 
 def ranking_rows(sessions: Sequence[Session]) -> list[dict[str, Any]]:
@@ -164,15 +194,18 @@ def laps_csv(
     sessions: Sequence[Session],
     reference: Reference | None,
     zone: ZoneInfo | None,
+    channels: Sequence[str] = (),
 ) -> str:
     """Write laps as CSV: rows for each lap, each of its sectors, and each passing of a speed gate.
 
     `begun`, `begun_local` and `start_s` tell when the part began, or the speed gate was passed.
+    The figures of `channels`, by name and unit, stand in the last columns.
     """
+    columns = (*CSV_COLUMNS, *channel_columns(channels))
     return csv_text(
-        CSV_COLUMNS,
+        columns,
         (
-            [row.get(column) for column in CSV_COLUMNS]
+            [row.get(column) for column in columns]
             for session in sessions
             for lap in session.report.laps
             for row in _rows(track, session, lap, reference, zone)
@@ -219,6 +252,7 @@ def _rows(
         "split_s": lap.time_s,
         "missed": " ".join(lap.missed),
         "remarks": _texts(lap.remarks),
+        **channel_cells(lap.channels),
     }
     for index, sector in enumerate(row["sectors"]):
         begun = lap.passed[index]
@@ -231,6 +265,7 @@ def _rows(
             "part_number": index + 1,
             "counts": lap.counts or clean,
             "remarks": _texts(spoiling),
+            **channel_cells(lap.sectors[index].channels),
         }
     start = lap.passed[0]
     for gate, crossing in speeds:

@@ -1,0 +1,333 @@
+"""One line for all laps: the line a driver repeats, each lap's deviation, and the drive's error.
+
+All laps of a recording run along one line.  What a smoothed drive lies to the left of the
+centreline at a place of it is the line this driver repeats, plus what this lap deviates from it,
+plus the drive's own error there, seen sideways.  The error is slow; the deviation is forgotten
+after some tens of metres; the repeated line is the same on every lap.  Bends that face different
+ways therefore tell the error in both directions, and how it changes from lap to lap.
+
+The error is the receiver's wander where there are positions alone.  Where there are velocities too
+it is what their errors add up to, which positions, wander and all, tie to the ground.  Error and
+deviation are Gauss-Markov processes along the drive and make a chain (`trackkit.motion.chain`);
+the repeated line is a spline whose prior is a Gaussian process about the centreline, and about how
+far that may be shifted as a whole.  All of it is linear and Gaussian: the line is eliminated last,
+by its Schur complement, and the result is the most probable one and its covariance at once, as
+every iteration between laps and line would find it (block elimination of nuisance parameters common
+to all arcs; Bierman, Factorization Methods for Discrete Sequential Estimation, 1977; Rasmussen &
+Williams, Gaussian Processes for Machine Learning, 2006, section 2.7; from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.motion.chain import Chain
+from trackkit.motion.error_covariance import ErrorCovariance, weights_at_nodes
+from trackkit.motion.line_model import Knots, LineLevels, Sideways, prior_information
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+_MODES = 30
+"""Of what is uncertain of the line, so many parts are kept, the largest first."""
+_LEAST_MODE = 1e-4
+"""Parts that move the error by less than this share of the largest are not kept with a report."""
+
+
+@dataclass(frozen=True, eq=False)
+class Eliminated:
+    """A chain with all but the repeated line eliminated.
+
+    Parameters
+    ----------
+    chain
+        Given the line.
+    trust
+        Inverse variance of each node's offset, shape (n,).
+    seen
+        What an offset sees of a node's unknowns, shape (n, states).
+    basis
+        Of the line at the nodes.
+    information, pull
+        What the nodes say of the line, shape (k, k) and (k,).
+    squares, density
+        What the likelihood of the offsets needs besides.
+    """
+
+    side: Sideways
+    levels: LineLevels
+    knots: Knots
+    chain: Chain
+    trust: Floats
+    seen: Floats
+    basis: csr_array
+    information: Floats
+    pull: Floats
+    squares: float
+    density: float
+
+    @classmethod
+    def of(cls, side: Sideways, levels: LineLevels, knots: Knots) -> Eliminated:
+        """Eliminate error and deviation from what a drive lies beside a centreline.
+
+        Parameters
+        ----------
+        side, levels, knots
+            The drive, the levels and the spline of the line.
+        """
+        count, states = len(side.time_s), levels.states
+        band, density = prior_information(side, levels)
+        trust = side.sigma_m**-2.0
+        seen = np.zeros((count, states))
+        seen[:, :2], seen[:, -2] = side.left, 1.0
+        for column in range(states):
+            for row in range(column, states):
+                band[row - column, column::states] += trust * seen[:, row] * seen[:, column]
+        chain = Chain.of(band, states)
+        basis = knots.basis(side.chainage_m)
+        weighted = basis.multiply(trust[:, None]).tocsr()
+        own = np.asarray((weighted.T @ basis).todense())
+        right = (seen[:, :, None] * weighted.toarray()[:, None, :]).reshape(count * states, -1)
+        information = own - chain.squared(right)
+        alone = chain.solved(((trust * side.offset_m)[:, None] * seen).reshape(-1, 1))
+        explained = np.einsum("ij,ij->i", seen, alone.reshape(count, states))
+        left_over = trust * (side.offset_m - explained)
+        return cls(
+            side,
+            levels,
+            knots,
+            chain,
+            trust,
+            seen,
+            basis,
+            0.5 * (information + information.T),
+            np.asarray(basis.T @ left_over),
+            float(side.offset_m @ left_over),
+            density - chain.log_determinant + 0.5 * float(np.log(trust[trust > 0]).sum()),
+        )
+
+    def line(self, prior: Floats) -> tuple[Floats, Floats, float]:
+        """Find the line under a prior covariance, its covariance, and the log-likelihood.
+
+        Parameters
+        ----------
+        prior
+            Shape (k, k), m^2.
+        """
+        matrix = np.eye(len(prior)) + prior @ self.information
+        covariance = np.linalg.solve(matrix, prior)
+        covariance = 0.5 * (covariance + covariance.T)
+        offset = covariance @ self.pull
+        _, log_determinant = np.linalg.slogdet(matrix)
+        likelihood = self.density - 0.5 * (
+            float(log_determinant) + self.squares - float(self.pull @ offset)
+        )
+        return offset, covariance, likelihood
+
+    def given(self, offset_m: Floats) -> Floats:
+        """Solve for the nodes' unknowns given the line's coefficients.
+
+        Parameters
+        ----------
+        offset_m
+            Shape (k,).
+
+        Returns
+        -------
+        Floats
+            Shape (n, states).
+        """
+        rest = self.trust * (self.side.offset_m - self.basis @ offset_m)
+        right = (rest[:, None] * self.seen).reshape(-1, 1)
+        return self.chain.solved(right).reshape(self.seen.shape)
+
+    def moved_by(self, offset_m: Floats) -> Floats:
+        """Find by how much the error would change with the line.
+
+        Parameters
+        ----------
+        offset_m
+            Changes of the line's coefficients, shape (k, m).
+
+        Returns
+        -------
+        Floats
+            Shape (n, 2, m).
+        """
+        count, states = self.seen.shape
+        rest = self.trust[:, None] * (self.basis @ offset_m)
+        right = (self.seen[:, :, None] * rest[:, None, :]).reshape(count * states, -1)
+        moved = self.chain.solved(right).reshape(count, states, -1)
+        return np.asarray(-moved[:, :2])
+
+
+@dataclass(frozen=True, eq=False)
+class RepeatedLine:
+    """The line a driver repeats, what each lap deviates from it, and how far the drive is off.
+
+    Parameters
+    ----------
+    side
+        The nodes, and where the drive lies there.
+    knots
+        Of the line.
+    levels
+        That it was found with.
+    error_m
+        How far the smoothed drive is off at each node, east and north, shape (n, 2).
+    deviation_m
+        What the lap deviates there from the repeated line, to the left, shape (n,).
+    offset_m
+        The line to the left of the centreline at the knots, shape (k,).
+    offset_covariance_m2
+        Of its coefficients, m^2, shape (k, k).
+    """
+
+    side: Sideways
+    knots: Knots
+    levels: LineLevels
+    error_m: Floats
+    deviation_m: Floats
+    offset_m: Floats
+    offset_covariance_m2: Floats
+    _chain: Chain
+    _moved: Floats
+    _before: Chain
+
+    def error_at(self, time_s: Floats) -> tuple[Floats, Floats]:
+        """How far the smoothed drive is off, and how fast that changes.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,).
+
+        Returns
+        -------
+        error_m, rate_mps
+            Shape (k, 2): as straight as can be between nodes, and as at the outermost one beyond
+            them.
+        """
+        node = self.side.time_s
+        error = np.stack([np.interp(time_s, node, axis) for axis in self.error_m.T], axis=1)
+        if len(node) < 2:
+            return error, np.zeros_like(error)
+        slope = np.diff(self.error_m, axis=0) / np.diff(node)[:, None]
+        place = np.clip(np.searchsorted(node, time_s, side="right") - 1, 0, len(slope) - 1)
+        outside = (time_s < node[0]) | (time_s > node[-1])
+        return error, np.where(outside[:, None], 0.0, slope[place])
+
+    def variance(self, time_s: Floats, slope: Floats) -> float:
+        """Variance of a weighted sum of the drive's error at some times, having seen the laps.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,).
+        slope
+            Weights, east and north, shape (k, 2).
+        """
+        index, weight = weights_at_nodes(self.side.time_s, time_s, slope)
+        moved = np.einsum("ij,ijk->k", weight, self._moved[index])
+        return self._chain.variance(index, self._of_states(weight)) + float(moved @ moved)
+
+    def variance_before(self, time_s: Floats, slope: Floats) -> float:
+        """Variance of the same sum before the laps were seen beside each other."""
+        index, weight = weights_at_nodes(self.side.time_s, time_s, slope)
+        return self._before.variance(index, self._of_states(weight))
+
+    def variance_left(self, alone: float, time_s: Floats, slope: Floats) -> float:
+        """Variance of a sum over a corrected drive.
+
+        What the drive alone does not know of it is slow, which the laps have told of, and fast,
+        which they have not.
+
+        Parameters
+        ----------
+        alone
+            Variance of the sum over the drive as it was smoothed alone.
+        time_s, slope
+            As for `variance`.
+        """
+        fast = max(alone - self.variance_before(time_s, slope), 0.0)
+        return fast + self.variance(time_s, slope)
+
+    def error_covariance(self, time_s: Floats) -> ErrorCovariance:
+        """Keep what it takes to tell the variances of sums over the drive's error at some times.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,).
+        """
+        index, _ = weights_at_nodes(self.side.time_s, time_s, np.zeros((len(time_s), 2)))
+        kept = np.unique(index)
+        moved = self._moved[kept]
+        modes, size, _ = np.linalg.svd(moved.reshape(2 * len(kept), -1), full_matrices=False)
+        told = size > _LEAST_MODE * size.max(initial=0.0)
+        return ErrorCovariance(
+            self.side.time_s[kept],
+            (modes * size)[:, told].reshape(len(kept), 2, -1),
+            self._chain.covariance[kept],
+            self._chain.onward(kept),
+            self._before.covariance[kept],
+            self._before.onward(kept),
+        )
+
+    def _of_states(self, weight: Floats) -> Floats:
+        wide = np.zeros((len(weight), self._chain.states))
+        wide[:, :2] = weight
+        return wide
+
+    @cached_property
+    def sigma_m(self) -> Floats:
+        """One sigma of the drive's error at each node, east and north, shape (n, 2)."""
+        alone = np.diagonal(self._chain.covariance, axis1=1, axis2=2)[:, :2]
+        return np.asarray(np.sqrt(alone + (self._moved**2).sum(axis=2)))
+
+
+def fit_line(
+    side: Sideways, levels: LineLevels, knots: Knots, before: LineLevels | None = None
+) -> RepeatedLine:
+    """Find the repeated line, the deviations and the drive's error together.
+
+    Parameters
+    ----------
+    side
+        The drive beside the centreline.
+    levels
+        The levels.
+    knots
+        Of the line.
+    before
+        Levels that the drive was smoothed with, for what was uncertain of it before; None where
+        they are the same.
+
+    Returns
+    -------
+    RepeatedLine
+        The most probable one, with its covariance.
+    """
+    eliminated = Eliminated.of(side, levels, knots)
+    coefficient, covariance, _ = eliminated.line(knots.covariance(levels))
+    state = eliminated.given(coefficient)
+    value, vector = np.linalg.eigh(covariance)
+    modes = vector[:, -_MODES:] * np.sqrt(np.maximum(value[-_MODES:], 0.0))
+    earlier = before or levels
+    return RepeatedLine(
+        side,
+        knots,
+        levels,
+        state[:, :2],
+        state[:, -2],
+        np.asarray(knots.basis(knots.chainage_m) @ coefficient),
+        covariance,
+        eliminated.chain,
+        eliminated.moved_by(modes),
+        Chain.of(prior_information(side, earlier)[0], earlier.states),
+    )
