@@ -111,7 +111,8 @@ def explore(
     Examples
     --------
     >>> import trackkit
-    >>> track = trackkit.Track.from_arrays([40.0, 40.01, 40.01], [-30.0, -30.0, -29.99], "Corner")
+    >>> longitude, latitude = [5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003]
+    >>> track = trackkit.Track.from_arrays(longitude, latitude, "Box")
     >>> type(trackkit.explore(track)).__name__
     'Map'
     """
@@ -188,6 +189,13 @@ def _layer(drawn: folium.Map, name: str, *, show: bool = True) -> Any:
     return folium.FeatureGroup(name=_plain(name), show=show).add_to(drawn)
 
 
+def _line(places: Any, **style: Any) -> Any:
+    import folium
+
+    make: Any = folium.PolyLine
+    return make(places, **style)
+
+
 def _add_track(drawn: folium.Map, track: Track) -> None:
     import folium
 
@@ -198,16 +206,16 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
 
     line = track.centreline
     facts = _facts(track.title, f"{track.length_m:.1f} m", track.direction or "")
-    folium.PolyLine(
+    _line(
         _places(by(line.longitude_deg), line.latitude_deg), color=LINE, weight=3, tooltip=facts
     ).add_to(_layer(drawn, "Centreline"))
     if track.pit_lanes:
         layer = _layer(drawn, "Pit lane")
         for lane in track.pit_lanes:
             places = _places(by(lane.longitude_deg), lane.latitude_deg)
-            folium.PolyLine(
-                places, color="#cc79a7", weight=3, dash_array="6 4", tooltip="Pit lane"
-            ).add_to(layer)
+            _line(places, color="#cc79a7", weight=3, dash_array="6 4", tooltip="Pit lane").add_to(
+                layer
+            )
     if track.corners:
         layer = _layer(drawn, "Corners")
         for corner in track.corners:
@@ -235,7 +243,7 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
                 f"{KIND_NAMES[gate.kind]} gate at {gate.chainage_m:.1f} m",
                 f"{gate.width_m:.1f} m wide" + (", surveyed" if gate.surveyed else ""),
             )
-            folium.PolyLine(
+            _line(
                 _places(by(longitude), latitude),
                 color=GATE_COLOURS[gate.kind],
                 weight=6,
@@ -278,11 +286,12 @@ def _add_laps(drawn: folium.Map, track: Track, report: LapReport, colour: str | 
                     classes.styles[group],
                 )
             )
-            folium.PolyLine(
+            _line(
                 runs, color=shade, weight=weight, opacity=1.0, tooltip=_plain(words + name)
             ).add_to(layer)
     if classes is not None:
-        drawn.get_root().html.add_child(folium.Element(_legend(classes)))
+        root: Any = drawn.get_root()
+        root.html.add_child(folium.Element(_legend(classes)))
 
 
 def _behind(traced: Sequence[tuple[Lap, dict[str, Floats]]], best: Lap | None) -> dict[int, Floats]:
@@ -375,7 +384,7 @@ def _library_map(library: Library, tiles: Any, credit: str | None) -> folium.Map
             fill=False,
             tooltip=words,
         ).add_to(layer)
-        folium.PolyLine(
-            _places(longitude, known.latitude_deg), color=LINE, weight=3, tooltip=words
-        ).add_to(layer)
+        _line(_places(longitude, known.latitude_deg), color=LINE, weight=3, tooltip=words).add_to(
+            layer
+        )
     return _finished(drawn, lines)
