@@ -61,7 +61,8 @@ def _plainly_right(line: list[Any]) -> bool:
     # bool counts as an int for Python, and not as a number for JSON.
     if not set(map(type, chain.from_iterable(line))) <= {int, float}:
         return False
-    longitudes, latitudes = [p[0] for p in line], [p[1] for p in line]
+    longitudes: list[float] = [p[0] for p in line]
+    latitudes: list[float] = [p[1] for p in line]
     return (
         min(longitudes) >= -180.0
         and max(longitudes) <= 180.0
