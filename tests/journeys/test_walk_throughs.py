@@ -40,7 +40,7 @@ def close(shown: str, real: str) -> bool:
     return abs(one - other) <= slack * (1 + 1e-9)
 
 
-@pytest.mark.parametrize("name", ("official.md", "driver.md", "analyst.md", "gallery.md"))
+@pytest.mark.parametrize("name", ["official.md", "driver.md", "analyst.md", "gallery.md"])
 def test_every_command_of_a_walk_through_gives_the_output_shown(name, tool):
     shown = page_text(DOCS / name)
     with tool.working_folder():
