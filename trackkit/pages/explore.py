@@ -15,13 +15,14 @@ from trackkit.errors import OutputError
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.library.folders import Library
 from trackkit.pages.assets import leaflet_script, leaflet_style
-from trackkit.pages.base import KIND_NAMES, SPEED_STYLES, speed_bounds_kmh
+from trackkit.pages.base import KIND_NAMES, SPEED_STYLES, speed_bounds
 from trackkit.pages.html import require_mercator
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import lap_name
 from trackkit.timing.trace_columns import trace_columns
 from trackkit.track.model import Track
+from trackkit.units import units
 
 if TYPE_CHECKING:
     import folium
@@ -273,7 +274,11 @@ def _add_laps(drawn: folium.Map, track: Track, report: LapReport, colour: str | 
         if classes is None:
             number = np.where(np.isfinite(places[:, 0]), 0, -1)
         else:
-            value = behind[id(lap)] if colour == "difference" else 3.6 * columns["speed_mps"]
+            value = (
+                behind[id(lap)]
+                if colour == "difference"
+                else units().speed_per_mps * columns["speed_mps"]
+            )
             number = np.where(
                 np.isfinite(value), np.searchsorted(classes.bounds, value, side="right"), -1
             )
@@ -308,11 +313,12 @@ def _classes(
     if colour is None:
         return None
     if colour == "speed":
-        bounds = speed_bounds_kmh([speed[np.isfinite(speed)] for speed in speeds_mps])
+        bounds = speed_bounds([speed[np.isfinite(speed)] for speed in speeds_mps])
+        unit = units().speed
         words = (
-            f"below {bounds[0]} km/h",
-            *(f"{low} to {high} km/h" for low, high in pairwise(bounds)),
-            f"{bounds[-1]} km/h and more",
+            f"below {bounds[0]} {unit}",
+            *(f"{low} to {high} {unit}" for low, high in pairwise(bounds)),
+            f"{bounds[-1]} {unit} and more",
         )
         return _Classes("Speed", words, SPEED_STYLES, tuple(float(bound) for bound in bounds))
     every = np.abs(np.concatenate([*behind.values(), np.zeros(1)]))
