@@ -259,6 +259,23 @@ def csv_text(
     return text.getvalue()
 
 
+def csv_in_columns(rows: str, columns: Sequence[int | None]) -> str:
+    """Lay out rows that `csv_text` has written in other columns, the cells as they are.
+
+    Parameters
+    ----------
+    rows
+        Without their header.
+    columns
+        Which column, from 0, each of the new ones was; None where it is empty.
+    """
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    for row in csv.reader(io.StringIO(rows, newline="")):
+        writer.writerow(["" if column is None else row[column] for column in columns])
+    return text.getvalue()
+
+
 def _cell(value: object, decimals: int | None) -> object:
     if isinstance(value, float):
         if not math.isfinite(value):

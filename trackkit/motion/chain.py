@@ -11,12 +11,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
 
-_TOGETHER = 8
+_TOGETHER = 4
 """So many links are solved at once for many right-hand sides."""
 _FEW = 8
 
@@ -72,20 +73,35 @@ class Chain:
             from scipy.linalg import cho_solve_banded
 
             return np.asarray(cho_solve_banded((self.rows, True), right, check_finite=False))
-        # LAPACK takes the columns one by one, a few numbers at a time: all columns of some links
-        # at once are much faster.
-        inverse, onward, back = self._groups
-        groups, size, _ = inverse.shape
-        states, columns = self.states, right.shape[1]
-        value = np.zeros((groups, size, columns))
-        value.reshape(groups * size, columns)[: len(right)] = right
-        value = inverse @ value
-        for group in range(1, groups):
-            value[group] -= onward[group] @ value[group - 1, -states:]
+        value = self._forward(right)
+        inverse, _, back = self._groups
         value = inverse.transpose(0, 2, 1) @ value
-        for group in range(groups - 2, -1, -1):
-            value[group] -= back[group] @ value[group + 1, :states]
-        return value.reshape(groups * size, columns)[: len(right)]
+        for group in range(len(back) - 2, -1, -1):
+            value[group] -= back[group] @ value[group + 1, : self.states]
+        return value.reshape(-1, right.shape[1])[: len(right)]
+
+    def squared(self, right: Floats) -> Floats:
+        """Work out R' J^-1 R, shape (k, k), of right-hand sides R, shape (links x states, k)."""
+        value = self._forward(right).reshape(-1, right.shape[1])
+        return np.asarray(value.T @ value)
+
+    def _forward(self, right: Floats) -> Floats:
+        """Solve L y = right, in groups of links.
+
+        LAPACK takes the columns one by one, a few numbers at a time: all columns of some links at
+        once are much faster.
+        """
+        inverse, onward, _ = self._groups
+        groups, size, _ = inverse.shape
+        columns = right.shape[1]
+        if len(right) < groups * size:
+            filled = np.zeros((groups * size, columns))
+            filled[: len(right)] = right
+            right = filled
+        value = inverse @ right.reshape(groups, size, columns)
+        for group in range(1, groups):
+            value[group] -= onward[group] @ value[group - 1, -self.states :]
+        return np.asarray(value)
 
     @cached_property
     def _groups(self) -> tuple[Floats, Floats, Floats]:
@@ -146,6 +162,30 @@ class Chain:
             below = self._below(last - 1)
             final -= below @ solved[-states:, 0]
         return inside + float(final @ self.covariance[last] @ final)
+
+    def onward(self, link: Indices) -> Floats:
+        """How unknowns of chosen links follow from those of the next one chosen.
+
+        Parameters
+        ----------
+        link
+            The links, rising, shape (m,).
+
+        Returns
+        -------
+        Floats
+            Shape (m - 1, states, states): times the covariance of the later of two links, it is
+            what the two links share.
+        """
+        own, below = self._blocks()
+        kept = -np.linalg.solve(own[:-1].transpose(0, 2, 1), below.transpose(0, 2, 1))
+        steps = np.zeros((max(len(link) - 1, 0), self.states, self.states))
+        for place, (begin, end) in enumerate(pairwise(link.tolist())):
+            product = np.eye(self.states)
+            for step in kept[begin:end]:
+                product = product @ step
+            steps[place] = product
+        return steps
 
     def _below(self, link: int) -> Floats:
         """Take the factor's block that ties a link to the next one, shape (states, states)."""

@@ -11,7 +11,7 @@ import numpy as np
 from trackkit.arrays import Floats, Indices
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
-from trackkit.motion.repeated_line import RepeatedLine
+from trackkit.motion.repeated_line import ErrorCovariance, RepeatedLine
 from trackkit.motion.smoother import Solution
 from trackkit.motion.variance import diagonal_block, stretch
 from trackkit.progress import tell
@@ -48,8 +48,8 @@ class FixCovariance:
         The noise levels of the drive.
     time_s
         Of the fixes kept, seconds, shape (m,).
-    line
-        The line its laps repeat, where that told how far the drive was off.
+    error
+        Of what the drive is off, where its laps have told of it.
     """
 
     fix: Indices
@@ -59,7 +59,7 @@ class FixCovariance:
     form: Floats
     levels: Levels
     time_s: Floats
-    line: RepeatedLine | None = None
+    error: ErrorCovariance | None = None
 
     @classmethod
     def of(
@@ -99,7 +99,8 @@ class FixCovariance:
                 tell("working out uncertainties", len(kept) - place, len(kept))
         after = np.minimum(kept + 1, count - 1)
         span = time_s[after] - time_s[kept]
-        return cls(kept, span, pivot, onward, form, solution.levels, time_s[kept], line)
+        error = None if line is None else line.error_covariance(time_s[np.union1d(kept, after)])
+        return cls(kept, span, pivot, onward, form, solution.levels, time_s[kept], error)
 
     def keeps(self, fixes: Indices) -> bool:
         """Whether all of some fixes are kept."""
@@ -148,10 +149,10 @@ class FixCovariance:
             carried = self._carried(carried, before, at)
             total += float(np.sum((2.0 * carried + own) * (self.form[at] @ own)))
             carried, before = carried + own, at
-        if self.line is None:
+        if self.error is None:
             return total
         begun = np.searchsorted(self.fix, index)
-        return self.line.variance_left(total, self.time_s[begun] + share * span, slope)
+        return self.error.variance_left(total, self.time_s[begun] + share * span, slope)
 
     @cached_property
     def _onward_over(self) -> list[Floats]:

@@ -12,7 +12,7 @@ from trackkit.motion.noise_levels import highest
 from trackkit.motion.repeated_line import Eliminated, Knots, LineLevels, RepeatedLine, Sideways
 
 _WINDOW_M = 900.0
-_MOST_NODES = 700
+_MOST_NODES = 500
 """Levels are read from so long a part of the track, on so many nodes: more tell little more."""
 _SWEEPS = 2
 _USUAL = LineLevels(1.0, 120.0, None)
@@ -28,7 +28,7 @@ _OF_CHAIN = ("deviation_m", "deviation_over_m")
 _FAR_SIGMAS = 5.0
 _LEAST_SCALE_M = 0.35
 """Laps scatter by this much at least, one sigma, before any is taken to have left the line."""
-_OFF_SIGMAS = 3.5
+_OFF_SIGMAS = 4.5
 _MARGIN_M = 15.0
 
 

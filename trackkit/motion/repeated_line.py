@@ -34,10 +34,10 @@ if TYPE_CHECKING:
 
 _LOOSE_M = 100.0
 """How far a drive's error may be from nothing before anything ties it down."""
-_COLUMNS = 128
-"""So many columns of the line are eliminated at a time, to bound the memory."""
-_MODES = 60
+_MODES = 30
 """Of what is uncertain of the line, so many parts are kept, the largest first."""
+_LEAST_MODE = 1e-3
+"""Parts that move the error by less than this share of the largest are not kept with a report."""
 _LEAST_WAY_M = 0.01
 _LEAST_SHARE = 0.01
 """Nodes closer than so much of a deviation's length would hold each other too tightly."""
@@ -309,11 +309,8 @@ class Eliminated:
         basis = knots.basis(side.chainage_m)
         weighted = basis.multiply(trust[:, None]).tocsr()
         own = np.asarray((weighted.T @ basis).todense())
-        columns = [
-            _seen_through(chain, seen, trust, weighted, begin)
-            for begin in range(0, len(knots.chainage_m), _COLUMNS)
-        ]
-        information = own - np.concatenate(columns, axis=1)
+        right = (seen[:, :, None] * weighted.toarray()[:, None, :]).reshape(count * states, -1)
+        information = own - chain.squared(right)
         alone = chain.solved(((trust * side.offset_m)[:, None] * seen).reshape(-1, 1))
         explained = np.einsum("ij,ij->i", seen, alone.reshape(count, states))
         left_over = trust * (side.offset_m - explained)
@@ -388,17 +385,6 @@ class Eliminated:
         return np.asarray(-moved[:, :2])
 
 
-def _seen_through(
-    chain: Chain, seen: Floats, trust: Floats, weighted: csr_array, begin: int
-) -> Floats:
-    """Work out some columns of what the chain's unknowns take of the information on the line."""
-    count, states = seen.shape
-    some = weighted[:, begin : begin + _COLUMNS].toarray()
-    right = (seen[:, :, None] * some[:, None, :]).reshape(count * states, -1)
-    solved = chain.solved(right).reshape(count, states, -1)
-    return np.asarray(weighted.T @ np.einsum("ij,ijk->ik", seen, solved))
-
-
 @dataclass(frozen=True, eq=False)
 class RepeatedLine:
     """The line a driver repeats, what each lap deviates from it, and how far the drive is off.
@@ -465,13 +451,13 @@ class RepeatedLine:
         slope
             Weights, east and north, shape (k, 2).
         """
-        index, weight = self._at_nodes(time_s, slope)
+        index, weight = _at_nodes(self.side.time_s, time_s, slope)
         moved = np.einsum("ij,ijk->k", weight, self._moved[index])
         return self._chain.variance(index, self._of_states(weight)) + float(moved @ moved)
 
     def variance_before(self, time_s: Floats, slope: Floats) -> float:
         """Variance of the same sum before the laps were seen beside each other."""
-        index, weight = self._at_nodes(time_s, slope)
+        index, weight = _at_nodes(self.side.time_s, time_s, slope)
         return self._before.variance(index, self._of_states(weight))
 
     def variance_left(self, alone: float, time_s: Floats, slope: Floats) -> float:
@@ -490,17 +476,26 @@ class RepeatedLine:
         fast = max(alone - self.variance_before(time_s, slope), 0.0)
         return fast + self.variance(time_s, slope)
 
-    def _at_nodes(self, time_s: Floats, slope: Floats) -> tuple[Indices, Floats]:
-        """Share weights of the error at some times out to the nodes before and after."""
-        node = self.side.time_s
-        after = np.clip(np.searchsorted(node, time_s), 1, max(len(node) - 1, 1))
-        after = np.minimum(after, len(node) - 1)
-        before = np.maximum(after - 1, 0)
-        span = np.maximum(node[after] - node[before], 1e-9)
-        share = np.clip((time_s - node[before]) / span, 0.0, 1.0)[:, None]
-        return (
-            np.concatenate([before, after]),
-            np.concatenate([(1.0 - share) * slope, share * slope]),
+    def error_covariance(self, time_s: Floats) -> ErrorCovariance:
+        """Keep what it takes to tell the variances of sums over the drive's error at some times.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,).
+        """
+        index, _ = _at_nodes(self.side.time_s, time_s, np.zeros((len(time_s), 2)))
+        kept = np.unique(index)
+        moved = self._moved[kept]
+        modes, size, _ = np.linalg.svd(moved.reshape(2 * len(kept), -1), full_matrices=False)
+        told = size > _LEAST_MODE * size.max(initial=0.0)
+        return ErrorCovariance(
+            self.side.time_s[kept],
+            (modes * size)[:, told].reshape(len(kept), 2, -1),
+            self._chain.covariance[kept],
+            self._chain.onward(kept),
+            self._before.covariance[kept],
+            self._before.onward(kept),
         )
 
     def _of_states(self, weight: Floats) -> Floats:
@@ -513,6 +508,79 @@ class RepeatedLine:
         """One sigma of the drive's error at each node, east and north, shape (n, 2)."""
         alone = np.diagonal(self._chain.covariance, axis1=1, axis2=2)[:, :2]
         return np.sqrt(alone + (self._moved**2).sum(axis=2))
+
+
+@dataclass(frozen=True, eq=False)
+class ErrorCovariance:
+    """Covariance of a drive's error at some nodes, for when the drive itself is not kept.
+
+    Parameters
+    ----------
+    node_s
+        The nodes kept, rising, shape (m,).
+    moved_m
+        What their error owes to what is not known of the repeated line, shape (m, 2, modes).
+    covariance, onward
+        Of their unknowns given the line, shape (m, states, states), and how those of each follow
+        from those of the next, shape (m - 1, states, states).
+    covariance_before, onward_before
+        The same before the laps were seen beside each other.
+    """
+
+    node_s: Floats
+    moved_m: Floats
+    covariance: Floats
+    onward: Floats
+    covariance_before: Floats
+    onward_before: Floats
+
+    def variance_left(self, alone: float, time_s: Floats, slope: Floats) -> float:
+        """Variance of a sum over a corrected drive; see `RepeatedLine.variance_left`.
+
+        Parameters
+        ----------
+        alone
+            Variance of the sum over the drive as it was smoothed alone.
+        time_s
+            Shape (k,), of the times that nodes were kept for.
+        slope
+            Weights, east and north, shape (k, 2).
+        """
+        index, weight = _at_nodes(self.node_s, time_s, slope)
+        load = np.zeros((len(self.node_s), 2))
+        np.add.at(load, index, weight)
+        moved = np.einsum("ij,ijk->k", load, self.moved_m)
+        before = _chained(load, self.covariance_before, self.onward_before)
+        after = _chained(load, self.covariance, self.onward) + float(moved @ moved)
+        return max(alone - before, 0.0) + after
+
+
+def _chained(load: Floats, covariance: Floats, onward: Floats) -> float:
+    """Square a sum over the first two unknowns of kept links."""
+    used = np.flatnonzero(load.any(axis=1))
+    if not len(used):
+        return 0.0
+    total, carried = 0.0, np.zeros(covariance.shape[1])
+    for link in range(int(used[-1]), int(used[0]) - 1, -1):
+        if link < used[-1]:
+            carried = onward[link] @ carried
+        own = covariance[link][:, :2] @ load[link]
+        total += float(load[link] @ (own + 2.0 * carried)[:2])
+        carried = carried + own
+    return total
+
+
+def _at_nodes(node_s: Floats, time_s: Floats, slope: Floats) -> tuple[Indices, Floats]:
+    """Share weights of the error at some times out to the nodes before and after."""
+    last = len(node_s) - 1
+    after = np.minimum(np.clip(np.searchsorted(node_s, time_s), 1, max(last, 1)), last)
+    before = np.maximum(after - 1, 0)
+    span = np.maximum(node_s[after] - node_s[before], 1e-9)
+    share = np.clip((time_s - node_s[before]) / span, 0.0, 1.0)[:, None]
+    return (
+        np.concatenate([before, after]),
+        np.concatenate([(1.0 - share) * slope, share * slope]),
+    )
 
 
 def fit_line(

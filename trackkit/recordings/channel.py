@@ -54,7 +54,7 @@ class Channel:
         return len(self.time_s)
 
     def __repr__(self) -> str:
-        return f"Channel({self.title!r}, {len(self):,} value{'' if len(self) == 1 else 's'})"
+        return f"Channel({reprlib.repr(self.title)}, {len(self):,} value{'' if len(self) == 1 else 's'})"
 
     @property
     def title(self) -> str:

@@ -59,7 +59,7 @@ def clean_channels(
 
 def _seconds(time: Times, counted_from: Times) -> Floats:
     if time.dtype.kind != "M":
-        return np.asarray(time, dtype=float) - np.asarray(counted_from, dtype=float)
+        return np.subtract(time, counted_from, dtype=float)
     since = time.astype("datetime64[ns]") - counted_from.astype("datetime64[ns]")
     seconds = np.asarray(since.astype(np.int64) / 1e9, dtype=float)
     seconds[np.isnat(since)] = np.nan

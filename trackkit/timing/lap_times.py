@@ -195,19 +195,19 @@ class TimedRecording:
             self._crossings_by_itself = {}
             self._parted = None
         alone = self._alone or self.by_itself
-        if not self.by_itself.wander_from_recording:
-            self._crossings_by_itself = _crossings_of(
-                track, self.by_itself, self._crossings_by_itself, self.antenna_ahead_m
-            )
-            crossings = _in_order(self._crossings_by_itself)
-            laps = _wander_laps(track, _laps_of(track, crossings, self._parts(rules)[1]))
-            if laps != self._wander_laps:
-                self._wander_laps = laps
-                levels = levels_from_laps(track, self.by_itself, laps)
-                alone = self.by_itself.with_levels(levels)
-        if alone is not self._alone or track.centreline is not self._corrected_by:
+        self._crossings_by_itself = _crossings_of(
+            track, self.by_itself, self._crossings_by_itself, self.antenna_ahead_m
+        )
+        crossings = _in_order(self._crossings_by_itself)
+        laps = _wander_laps(track, _laps_of(track, crossings, self._parts(rules)[1]))
+        fresh = laps != self._wander_laps
+        if fresh and not self.by_itself.wander_from_recording:
+            levels = levels_from_laps(track, self.by_itself, laps)
+            alone = self.by_itself.with_levels(levels)
+        self._wander_laps = laps
+        if fresh or alone is not self._alone or track.centreline is not self._corrected_by:
             self._alone, self._corrected_by = alone, track.centreline
-            self.drive = corrected(track, alone)
+            self.drive = corrected(track, alone, len(laps))
             self._crossings, self._sigmas = {}, {}
 
 
@@ -303,6 +303,7 @@ def _lap_report(
         median_s=None,
         spread_s=None,
         sessions=sessions,
+        track=track,
         _kept=drive,
     )
     return report.of_laps(laps, best_sigmas=best_sigmas)

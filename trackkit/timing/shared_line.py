@@ -9,11 +9,14 @@ from trackkit.motion.drive import Drive
 from trackkit.motion.line_levels import far_off, likeliest, off_line, without
 from trackkit.motion.noise import USUAL
 from trackkit.motion.repeated_line import Knots, LineLevels, RepeatedLine, Sideways, fit_line
+from trackkit.timing.lap_wander import FEWEST_LAPS
 from trackkit.track.model import Track
 
-_NODE_M = 15.0
-"""There is a node at the first fix beyond each multiple of so much way."""
-_KNOT_M = 20.0
+_NODES_A_LAP, _FEWEST_NODE_M = 100, 10.0
+_NODE_M, _NODE_WITH_SPEEDS_M = 16.0, 24.0
+"""There is a node at the first fix beyond each multiple of so much way at most: velocities hold a
+drive's error so still that it need not be looked at as often."""
+_KNOT_M = 24.0
 _FEWEST_KNOTS, _MOST_KNOTS = 60, 200
 _SLOWEST_MPS = 3.0
 _BESIDE_BAND_M = 3.0
@@ -22,6 +25,8 @@ _TRUSTED = 1e-3
 _SAME_WAY = 0.7
 _FAST_M = 0.05
 """What a smoothed position errs by from fix to fix at least, one sigma (common practice)."""
+_FEWEST = 2
+_FINE_M = 0.3 * USUAL.white_m
 _FEWEST_PASSES = 1.8
 """A place is passed so often, half of all places at least, before laps tell of each other."""
 _UNSURE_M = 2.0
@@ -29,7 +34,7 @@ _UNSURE_M = 2.0
 averaged of a few laps and drawn ones alike (common practice, no source)."""
 
 
-def line_of_laps(track: Track, drive: Drive) -> RepeatedLine | None:
+def line_of_laps(track: Track, drive: Drive, laps: int) -> RepeatedLine | None:
     """Find the line that a drive repeats, and how far the drive is off from place to place.
 
     Parameters
@@ -38,14 +43,20 @@ def line_of_laps(track: Track, drive: Drive) -> RepeatedLine | None:
         That the laps are of.
     drive
         Smoothed, on the track's plane.
+    laps
+        How many whole laps it has.
 
     Returns
     -------
     RepeatedLine or None
-        None where the drive does not pass most places of the track at least twice, or its speeds
-        tell along the drive alone how far it is off.
+        None where the drive does not pass most places of the track at least twice; where its
+        speeds tell along the drive alone how far it is off; and where its fixes scatter so little
+        that the receiver may be far better than is usual, and neither velocities nor laps enough
+        tell how far it wanders.
     """
-    if drive.has_speed_alone:
+    fine = drive.levels.white_m < _FINE_M
+    wanders = drive.wander_from_recording or (not drive.has_doppler and laps >= FEWEST_LAPS)
+    if drive.has_speed_alone or laps < _FEWEST or (fine and not wanders):
         return None
     side = sideways(track, drive)
     if side is None:
@@ -110,7 +121,9 @@ def sideways(track: Track, drive: Drive) -> Sideways | None:
         return None
     way = _driven(drive)[usable]
     # Smoothing has averaged the fixes around each: one a node tells as much as all of them.
-    first = np.flatnonzero(np.diff(np.floor(way / _NODE_M), prepend=-1.0) > 0)
+    most = _NODE_WITH_SPEEDS_M if drive.has_doppler else _NODE_M
+    spacing = float(np.clip(track.length_m / _NODES_A_LAP, _FEWEST_NODE_M, most))
+    first = np.flatnonzero(np.diff(np.floor(way / spacing), prepend=-1.0) > 0)
     fixes = np.diff(np.append(first, len(usable)))
     index, way = usable[first], way[first]
     direction = velocity[index] / speed[index, None]
@@ -142,13 +155,24 @@ def _driven(drive: Drive) -> Floats:
 def _passes(side: Sideways, length_m: float) -> float:
     """How often a place is passed: the median over stretches of the track."""
     usual = float(np.median(np.diff(side.way_m))) if len(side.way_m) > 1 else length_m
-    bins = int(np.clip(length_m / (4.0 * max(usual, _NODE_M)), 4, 200))
+    bins = int(np.clip(length_m / (4.0 * max(usual, _FEWEST_NODE_M)), 4, 200))
     count, _ = np.histogram(side.chainage_m, bins=bins, range=(0.0, length_m))
     nodes_a_pass = length_m / bins / max(usual, 1e-3)
     return float(np.median(count) / nodes_a_pass)
 
 
-def corrected(track: Track, drive: Drive) -> Drive:
-    """Take off a drive how far its laps say that it is off; see `line_of_laps`."""
-    line = line_of_laps(track, drive)
+def corrected(track: Track, drive: Drive, laps: int) -> Drive:
+    """Take off a drive how far its laps say that it is off; see `line_of_laps`.
+
+    Parameters
+    ----------
+    track, drive, laps
+        The track, a drive on its plane, and how many whole laps it has.
+
+    Returns
+    -------
+    Drive
+        The drive itself where laps tell nothing.
+    """
+    line = line_of_laps(track, drive, laps)
     return drive if line is None else drive.corrected(line)

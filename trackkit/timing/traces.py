@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import repeat
@@ -11,7 +9,7 @@ from itertools import repeat
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.files import csv_text
+from trackkit.files import csv_in_columns, csv_text
 from trackkit.geometry.vectors import distance_along
 from trackkit.motion.drive import Drive
 from trackkit.timing.channels import channel_at
@@ -29,7 +27,7 @@ _DECIMALS = {
     "lateral_mps2": 4,
 }
 COLUMNS = ("label", "lap", "kind", *_DECIMALS, "session")
-_SLOWEST_MPS = 1.0
+SLOWEST_MPS = 1.0
 """Slower than this a vehicle's direction is not known well enough to split an acceleration."""
 _NEAR_M = 20.0
 _ROUNDS = 4
@@ -78,15 +76,10 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     time = reached_s(track, drive, first.fix, last.fix, chainage)
     reached = np.isfinite(time)
     speed, ahead, aside = (np.full(len(chainage), np.nan) for _ in range(3))
-    _, velocity = drive.at(time[reached])
+    _, _, motion = drive.motion_at(time[reached])
+    velocity, acceleration = motion[:, 1], motion[:, 2]
     speed[reached] = np.hypot(velocity[:, 0], velocity[:, 1])
-    acceleration = np.column_stack(
-        [
-            np.interp(time[reached], drive.time_s, drive.acceleration_mps2[:, axis])
-            for axis in (0, 1)
-        ]
-    )
-    pace = np.where(speed[reached] < _SLOWEST_MPS, np.nan, speed[reached])
+    pace = np.where(speed[reached] < SLOWEST_MPS, np.nan, speed[reached])
     ahead[reached] = np.einsum("ij,ij->i", velocity, acceleration) / pace
     turning = velocity[:, 0] * acceleration[:, 1] - velocity[:, 1] * acceleration[:, 0]
     aside[reached] = turning / pace
@@ -153,7 +146,7 @@ def _reached(
     for _ in range(_ROUNDS):
         position, velocity = drive.at(time[reached])
         short = np.einsum("ij,ij->i", middle[reached] - position, ahead[reached])
-        pace = np.maximum(np.einsum("ij,ij->i", velocity, ahead[reached]), _SLOWEST_MPS)
+        pace = np.maximum(np.einsum("ij,ij->i", velocity, ahead[reached]), SLOWEST_MPS)
         time[reached] = np.clip(time[reached] + short / pace, low[reached], high[reached])
     return time
 
@@ -213,15 +206,8 @@ def _in_columns(part: TraceLines, channels: tuple[str, ...]) -> str:
     """Move the channels of one recording to their columns among those of all."""
     if part.channels == channels:
         return part.text
-    places = [len(COLUMNS) + channels.index(title) for title in part.channels]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    for row in csv.reader(io.StringIO(part.text)):
-        cells = [*row[: len(COLUMNS)], *[""] * len(channels)]
-        for place, cell in zip(places, row[len(COLUMNS) :], strict=True):
-            cells[place] = cell
-        writer.writerow(cells)
-    return text.getvalue()
+    own = {title: place for place, title in enumerate(part.channels, start=len(COLUMNS))}
+    return csv_in_columns(part.text, [*range(len(COLUMNS)), *map(own.get, channels)])
 
 
 def _rows(track: Track, session: Session) -> Iterator[tuple[object, ...]]:
