@@ -16,6 +16,7 @@ from trackkit.arrays import Floats
 from trackkit.errors import OutputError
 from trackkit.files import csv_text, write_whole
 from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.recordings.raw import COLUMNS
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.units import KNOT_MPS
 from trackkit.recordings.xml import xml_text
@@ -37,6 +38,7 @@ _CSV_DECIMALS = {
     "course_deg": 3,
     "elevation_m": 3,
     "accuracy_m": 3,
+    "speed_accuracy_mps": 4,
     "hdop": 3,
 }
 
@@ -228,7 +230,7 @@ def _csv(recording: Recording) -> str:
         ]
     columns["latitude_deg"] = recording.latitude_deg.tolist()
     columns["longitude_deg"] = wrap_longitude(recording.longitude_deg).tolist()
-    for name in ("speed_mps", "course_deg", "elevation_m", "accuracy_m", "hdop"):
+    for name in COLUMNS:
         column = getattr(recording, name)
         if column is not None:
             columns[name] = column.tolist()
