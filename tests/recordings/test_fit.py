@@ -93,6 +93,15 @@ def test_a_file_that_breaks_off_is_read_as_far_as_it_goes(file):
     assert "breaks off after" in " ".join(recording.remarks)
 
 
+def test_of_a_message_that_cannot_be_read_nothing_is_kept(file):
+    """Two speeds in a field that holds one."""
+    fields = [(253, "I", BEGIN_S + 3 - EPOCH_S), (0, "i", 1 << 29), (1, "i", 1 << 29)]
+    twice = message(RECORD, [*fields, (73, "2I", 1000)])
+    recording = read_recording(file(fit_file([*records(3), twice])))
+    assert len(recording) == 3
+    assert "is damaged" in " ".join(recording.remarks)
+
+
 def test_a_wrong_checksum_is_told(file):
     data = bytearray(fit_file(records(4)))
     data[-1] ^= 0xFF

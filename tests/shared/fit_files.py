@@ -46,12 +46,15 @@ def checksum(data: bytes) -> int:
 
 
 def message(number: int, fields: Sequence[tuple[int, str, int]], local: int = 0) -> bytes:
-    """Write one message with its definition; fields are number, letter of the type and value."""
+    """Write a message with its definition; fields are number, type as of `struct`, and value."""
     definition = struct.pack("<BBBHB", 0x40 | local, 0, 0, number, len(fields))
     definition += b"".join(
-        struct.pack("<3B", field, struct.calcsize(kind), _TYPES[kind]) for field, kind, _ in fields
+        struct.pack("<3B", field, struct.calcsize(f"<{kind}"), _TYPES[kind[-1]])
+        for field, kind, _ in fields
     )
-    values = b"".join(struct.pack(f"<{kind}", value) for _, kind, value in fields)
+    values = b"".join(
+        struct.pack(f"<{kind}", *[value] * int(kind[:-1] or 1)) for _, kind, value in fields
+    )
     return definition + bytes([local]) + values
 
 

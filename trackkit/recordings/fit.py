@@ -139,9 +139,10 @@ def _take(
         "elevation": values.get("enhanced_altitude", values.get("altitude")),
         "accuracy": values.get("gps_accuracy"),
     }
+    # Read before any is kept: of a damaged message nothing is.
+    numbers = {name: np.nan if value is None else float(value) for name, value in row.items()}
     for name, column in fixes.columns.items():
-        value = row[name]
-        column.append(np.nan if value is None else float(value))
+        column.append(numbers[name])
     fixes.segment.append(stretch)
     fixes.place.append(number)
 
