@@ -61,6 +61,7 @@ def big_values() -> dict[str, object]:
         "Crossover": Crossover(1e5, 2e5, {"more": LONG}),
         "Place": trackkit.Place(ends=((5 / 3, 24 / 7), (5 / 9, 24 / 11)), remarks=(LONG,)),
         "Recording": recording,
+        "Channel": trackkit.Channel(LONG, LONG, np.arange(999.0), np.arange(999.0)),
         "Drive": smooth(recording, track.plane),
         "DrawnLine": trackkit.DrawnLine(angle, angle, name=LONG, remarks=(LONG,)),
         "Lap": lap,

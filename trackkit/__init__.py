@@ -69,6 +69,7 @@ if TYPE_CHECKING:
     from trackkit.pages.explain import write_explanation as write_explanation
     from trackkit.pages.html import write_map as write_map
     from trackkit.paper.draw import write_paper as write_paper
+    from trackkit.recordings.channel import Channel as Channel
     from trackkit.recordings.drawn_lines import DrawnLine as DrawnLine
     from trackkit.recordings.drawn_lines import read_line as read_line
     from trackkit.recordings.read import read_recording as read_recording
@@ -107,6 +108,7 @@ _MODULES = {
     "Build": "building.build",
     "Centreline": "track.features",
     "Change": "gates.edit",
+    "Channel": "recordings.channel",
     "Comparison": "track.diff_report",
     "Corner": "track.features",
     "Description": "track.describe",
@@ -196,6 +198,7 @@ __all__ = [
     "Build",
     "Centreline",
     "Change",
+    "Channel",
     "Comparison",
     "Corner",
     "Description",

@@ -34,6 +34,11 @@ class Budgets:
         100, "times", "gzip of recordings packs 3 to 20 times; told from 32 MiB unpacked on"
     )
     fixes: int = _limit(4_000_000, "fixes", "of one recording; a day at 25 Hz has 2.16 million")
+    channel_values: int = _limit(
+        100_000_000,
+        "values",
+        "of a recording's channels; what is more is left out, and the fixes are read all the same",
+    )
     columns: int = _limit(1_000, "columns", "of a table; loggers write up to some hundreds")
     line_length: int = _limit(
         1 << 16, "characters", "of a line of a table; loggers write some hundreds"

@@ -254,8 +254,25 @@ def csv_text(
     places = [None if decimals is None else decimals.get(name) for name in header]
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(header)
+    writer.writerow(map(spreadsheet_text, header))
     writer.writerows(map(_cell, row, places) for row in rows)
+    return text.getvalue()
+
+
+def csv_in_columns(rows: str, columns: Sequence[int | None]) -> str:
+    """Lay out rows that `csv_text` has written in other columns, the cells as they are.
+
+    Parameters
+    ----------
+    rows
+        Without their header.
+    columns
+        Which column, from 0, each of the new ones was; None where it is empty.
+    """
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    for row in csv.reader(io.StringIO(rows, newline="")):
+        writer.writerow(["" if column is None else row[column] for column in columns])
     return text.getvalue()
 
 

@@ -138,6 +138,24 @@ def test_where_nothing_tells_the_wander_it_is_said_that_it_is_assumed():
 # Sparse logging and gaps
 
 
+def off_m(plan):
+    """Distances from the line that was repeated of a build, every 2 m."""
+    return known(plan)[2]
+
+
+def test_straights_of_a_logger_that_writes_where_it_turns_stay_straight():
+    # Up to 40 s apart, 700 m; a bend turns by 20 degrees at most before the next fix is written.
+    keep = where_it_turns(20.0, 40.0)
+    aside = [off_m(replace(LOOP, keep=keep, laps=2, seed=seed)) for seed in (0, 3, 7)]
+    assert rms(*aside) < 13.0
+
+
+def test_a_corner_inside_a_gap_is_cut_less_where_the_fixes_beside_it_tell_the_course():
+    gap = replace(KART, doppler_mps=None, laps=2, tunnel=(0.3, 100.0))
+    aside = [off_m(replace(gap, seed=seed)) for seed in (3, 5)]
+    assert max(part.max() for part in aside) < 14.0
+
+
 @pytest.mark.parametrize("keep", [every_so_long(4.0), where_it_turns(20.0, 40.0)])
 def test_sparse_logging_is_called_that_and_no_tunnel(keep):
     build = built(replace(LOOP, keep=keep, rate_hz=1))

@@ -3,10 +3,12 @@
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from damaged_tracks import the_only_finding
 from drives import Road, arc, figure_of_eight, straight, track_of
 
+from trackkit import Track
 from trackkit.checks.check import check_track
 from trackkit.track.features import Crossover
 
@@ -158,3 +160,27 @@ def test_an_open_course_that_ends_the_way_it_did_not_begin_has_no_kink():
     )
 
     assert [f for f in check_track(track) if f.rule == "kink"] == []
+
+
+def knot(across, along):
+    """Make a track of a Lissajous curve, which has 2ab - a - b double points (from memory)."""
+    t = np.linspace(0.0, 2 * np.pi, 400 * along, endpoint=False)
+    east_m = 800.0 * np.sin(across * t + np.pi / 4)
+    north_m = 800.0 * np.sin(along * t)
+    return Track.from_arrays(5.0 + east_m / 101_000.0, 24.0 + north_m / 110_800.0, "Knot")
+
+
+def test_a_line_that_crosses_itself_at_more_than_twenty_places_has_the_rest_counted():
+    track = replace(knot(4, 5), crossovers=())
+
+    findings = [f for f in check_track(track) if f.rule == "crosses-itself"]
+
+    assert len(findings) == 20 + 1
+    assert "at 11 more places" in findings[-1].message
+    assert all(f.chainage_m <= findings[-1].chainage_m for f in findings)
+
+
+def test_a_line_that_crosses_itself_hundreds_of_times_is_not_led_over_bridges():
+    # One of the seven is crossed at less than 20 degrees.
+    assert len(knot(2, 3).crossovers) == 7 - 1
+    assert knot(12, 13).crossovers == ()

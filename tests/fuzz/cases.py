@@ -21,7 +21,7 @@ from .seeds import seeds
 ROOT = Path(__file__).parents[2]
 _LARGE, _ODD, _ODD_AND_DAMAGED = 0.01, 0.30, 0.25
 """Shares of inputs: large ones, odd ones, and of those the ones damaged besides."""
-_LIBRARY, _APART = 0.45, 0.01
+_LIBRARY, _APART = 0.80, 0.01
 """Shares of inputs given to the library, and to commands in processes of their own."""
 
 

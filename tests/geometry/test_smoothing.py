@@ -6,8 +6,10 @@ import shapely
 from drives import Road, arc, drive, on_earth, stadium, straight
 from scipy.integrate import quad
 from scipy.interpolate import make_interp_spline
+from scipy.signal import lfilter
 
 from trackkit.building.build import build_track
+from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import (
     chosen_wavelength,
     low_pass,
@@ -229,3 +231,21 @@ def test_velocities_make_the_noise_of_positions_less_at_short_wavelengths():
     f = doppler.frequency_per_m
     alone = (0.05 / 20.0) ** 2 * 2.0 / (2.0 * np.pi * f) ** 2 / 3
     assert 1.0 / doppler.density == pytest.approx(1.0 / plain.density + 1.0 / alone)
+
+
+def test_a_walk_is_smoothed_as_much_as_its_wander_asks_for():
+    # An ellipse of about 800 m with the wander of a walk on it, which is 1 m over 160 m of way.
+    angle = np.linspace(0.0, 2 * np.pi, 800, endpoint=False)
+    line = np.column_stack([170 * np.cos(angle), 80 * np.sin(angle)])
+    random = np.random.default_rng(3)
+    kept = np.exp(-1.0 / 160.0)
+    fresh = random.normal(0.0, np.sqrt(1 - kept**2), line.shape)
+    seen = line + lfilter([1.0], [1.0, -kept], fresh, axis=0)
+
+    def extra(wander_m):
+        noise = noise_of_receiver(1.35, 1.0, 0.05, None, laps=1, wander_m=wander_m)
+        wavelength = chosen_wavelength(seen, closed=True, noise=noise)
+        smooth = smoothed_curve(seen, closed=True, wavelength_m=wavelength)
+        return smooth.length_m - Curve.through(line, closed=True).length_m
+
+    assert extra(1.0) < 0.7 * extra(0.0)

@@ -97,3 +97,52 @@ def test_driven_against_its_direction_a_line_has_the_opposite_one(stated, agains
 
 def test_without_lines_there_is_no_ground():
     assert ground_at(*AT, []) is None
+
+
+def test_steps_of_a_course_end_at_its_ends_and_are_at_least_four():
+    from pathlib import Path
+
+    from drives import Road, straight, track_of
+
+    from trackkit.library.known import circuit_of
+
+    def ground_of(length_m):
+        road = Road((straight(length_m),), closed=False)
+        return ground_at(*AT, [circuit_of(track_of(road, spacing_m=5.0), Path("x.geojson"))])
+
+    # 200 m in twenty steps of ten: the first begins at the first position, the last ends at the
+    # last.
+    long, short = ground_of(200.0), ground_of(20.0)
+    ahead = long.place_m[part(long, 0)]
+    assert long.count.tolist() == [20, 20]
+    assert np.linalg.norm(np.diff(ahead, axis=0), axis=1) == pytest.approx(10.0, abs=1e-3)
+    assert np.linalg.norm(ahead[0]) == pytest.approx(5.0, abs=1e-3)
+    assert np.linalg.norm(ahead[-1]) == pytest.approx(195.0, abs=1e-2)
+    assert not long.closed.any()
+    # 20 m would be two.
+    assert short.count.tolist() == [4, 4]
+    assert short.step_m == pytest.approx(5.0, abs=1e-3)
+
+
+def test_what_is_worked_out_of_two_lines_once_is_the_same_again():
+    again = ground_at(*AT, LAYOUTS)
+    first = again.part_at_m(0, 2, 5)
+
+    assert again.part_at_m(0, 2, 5) == first
+    assert again.part_at_m(2, 0, 5) is not None
+    # The long one leads where the short one never goes, and on an open course nothing comes again.
+    assert again.part_at_m(0, 2, 5) > again.chainage_m(0, 5)
+
+
+def test_on_a_course_what_lies_behind_does_not_part_ahead():
+    from drives import Road, arc, straight
+
+    # The same 300 m straight, after different bends.
+    left = Road((straight(60.0), arc(60, 90), straight(300.0)), closed=False, start=(0.0, 0.0))
+    right = Road((straight(60.0), arc(-60, 90), straight(300.0)), closed=False, start=(0.0, 0.0))
+    turned = ground_at(*AT, [known(left, "left"), known(right, "right")])
+    # Backwards both begin apart and end on the same 60 m.
+    last = int(turned.count[1]) - 2
+
+    assert turned.part_at_m(1, 3, 0) is not None
+    assert turned.part_at_m(1, 3, last) is None

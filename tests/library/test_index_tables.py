@@ -183,3 +183,32 @@ def test_an_index_that_is_none_has_no_digest(index):
     make_tables(connection)
 
     assert listing_digest(connection) == ""
+
+
+def test_what_a_track_says_of_its_time_comes_back(index):
+    connection, folder = index
+    dated = track_at(
+        HOME, track_id="dated", timezone="Etc/GMT-11", valid_from="2020-01-02", replaces="before"
+    )
+    write_track(dated, folder / "dated.geojson")
+    store_file(connection, folder, "dated.geojson", (1, 2, 3))
+    query = f"SELECT {COLUMNS}, t.centreline FROM tracks t"
+
+    found = circuit_from_row(folder, connection.execute(query).fetchone())
+
+    assert (found.timezone, found.valid_from, found.valid_until, found.replaces) == (
+        "Etc/GMT-11",
+        "2020-01-02",
+        None,
+        "before",
+    )
+
+
+def test_a_file_that_still_cannot_be_read_keeps_its_fault(index):
+    connection, folder = index
+    (folder / "one.geojson").unlink()
+    for status in ((1, 2, 3), (4, 5, 6)):
+        store_file(connection, folder, "one.geojson", status)
+
+    assert rows(connection, "size, modified_ns, read_ns", "files") == [(4, 5, 6)]
+    assert len(rows(connection, "fault", "files")) == 1

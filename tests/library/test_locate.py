@@ -25,3 +25,29 @@ def test_a_candidate_shows_its_probability_only_after_a_drive():
 
     assert repr(place) == "Candidate('oval', 1,234.6 m away)"
     assert repr(driven) == "Candidate('oval', 3.2 m away, probability 0.98)"
+
+
+def test_a_drawn_line_is_located_by_where_it_begins():
+    import numpy as np
+    from library_entries import known_at
+
+    from trackkit.library.known import Atlas
+    from trackkit.recordings.drawn_lines import DrawnLine
+
+    class Shelf(Atlas):
+        """Stands in for a library, which answers positions alike."""
+
+    # It begins at the circuit and leads 11 km away from it.
+    line = DrawnLine(np.array([161.0, 161.0, 161.0]), np.array([47.0, 47.05, 47.1]), None)
+    atlas = Shelf.of([known_at((161.0, 47.0))])
+
+    assert locate(line, atlas) == atlas.locate(161.0, 47.0)
+    assert locate((161.0, 47.1), atlas).answer == "none"
+
+
+def test_without_a_library_the_usual_folders_are_looked_into(monkeypatch):
+    from trackkit.library import locate as module
+
+    monkeypatch.setattr(module, "open_library", lambda: open_library([]))
+
+    assert locate((161.0, 47.0)).answer == "none"

@@ -106,3 +106,19 @@ def test_of_fewer_than_nine_positions_none_is_called_stray():
     place[4] = 1e4
 
     assert not stray_positions(measured(np.arange(8.0), place)).any()
+
+
+def test_a_fix_that_velocities_half_a_minute_apart_do_not_foretell_is_kept():
+    # Along a straight at 13 m/s, but 10 m/s on the way to one fix and 16 m/s on from it.
+    time = 28.0 * np.arange(20)
+    east = 13.0 * time
+    east[10] -= 84.0
+    longitude, latitude = PLANE.to_geographic(np.column_stack([east, np.zeros(20)]))
+    whole = Recording(
+        "sparse", time, longitude, latitude, None, np.full(20, 13.0), np.full(20, 90.0)
+    )
+
+    drive = smooth(whole, PLANE)
+
+    assert drive.trust == pytest.approx(np.ones(20))
+    assert drive.position_m[10, 0] == pytest.approx(east[10], abs=2.0)

@@ -11,6 +11,7 @@ from trackkit.building.build import build_track
 from trackkit.building.from_line import build_from_line
 from trackkit.errors import TrackkitError
 from trackkit.pages.explain import explain_html
+from trackkit.track.digest import short_digest
 
 
 def recorded(laps=4.2, **more):
@@ -68,6 +69,26 @@ def test_what_readers_removed_and_how_accurate_the_line_is_are_told(page):
     assert "3 for duplicate time" in text
     assert "Absolute accuracy" in text
     assert "not the centre of the track" in text
+
+
+def test_it_shows_the_verdict_and_the_accuracy_of_the_file(build):
+    track = replace(build.track, accuracy_m=9.87)
+
+    text = html.fromstring(explain_html(replace(build, track=track))).text_content()
+
+    assert "Fit to hand on" in text
+    assert short_digest(track) in text
+    assert "Absolute accuracy 9.87 m" in text
+
+
+def test_why_a_track_is_not_fit_and_what_to_do_stand_on_it(build):
+    track = build.track.with_gates([replace(build.track.finish, kind="speed", id="gate-s")])
+
+    text = html.fromstring(explain_html(replace(build, track=track))).text_content()
+
+    assert "Not fit to hand on" in text
+    assert "gate-missing" in text
+    assert "Next:" in text
 
 
 def test_names_from_files_are_not_markup(build):

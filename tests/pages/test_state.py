@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from oval_page import FINDINGS, document_of, oval
 
+from trackkit.checks.check import check_track
 from trackkit.pages.html import map_html
 from trackkit.track.digest import short_digest
 
@@ -28,6 +29,13 @@ def test_findings_are_those_given_and_stand_at_their_gate(page: str) -> None:
 def test_checks_that_found_nothing_are_told_from_no_checks() -> None:
     assert document_of(map_html(oval(), findings=[]), "state")["findings"] == []
     assert document_of(map_html(oval()), "state")["findings"] is None
+
+
+def test_a_page_that_checks_by_itself_lists_what_a_check_finds() -> None:
+    track = oval(length_m=900.0)
+    shown = document_of(map_html(track, findings="checked"), "state")["findings"]
+    assert [finding["rule"] for finding in shown] == [f.rule for f in check_track(track)]
+    assert "length" in [finding["rule"] for finding in shown]
 
 
 def test_the_page_judges_the_track_anew_and_says_the_letters_of_its_geometry(page: str) -> None:

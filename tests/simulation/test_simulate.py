@@ -272,3 +272,37 @@ def test_recording_and_truth_are_both_written_or_neither(tmp_path, simulation, s
         write_simulation(simulation, tmp_path / "session.gpx")
     assert [p.name for p in tmp_path.iterdir()] == [standing]
     assert (tmp_path / standing).read_text() == "precious"
+
+
+# Channels
+
+
+def test_channels_leave_the_drive_and_the_noise_as_they_are(kart_track):
+    bare = simulate_drive(kart_track, laps=1, seed=3)
+    beside = simulate_drive(kart_track, laps=1, seed=3, channels=True)
+
+    np.testing.assert_array_equal(bare.recording.longitude_deg, beside.recording.longitude_deg)
+    np.testing.assert_array_equal(bare.recording.speed_mps, beside.recording.speed_mps)
+    assert bare.recording.channels == ()
+    assert [channel.title for channel in beside.recording.channels] == [
+        "engine speed [rpm]",
+        "gear",
+        "brake [bar]",
+        "water temp [°C]",
+    ]
+
+
+def test_the_engine_turns_as_speed_and_gear_ask(kart_track):
+    simulation = simulate_drive(kart_track, laps=1, channels=True)
+    engine, gear, *_ = simulation.recording.channels
+    speed = np.linalg.norm(simulation.velocity_mps(engine.time_s), axis=-1)
+
+    # Engine speed over vehicle speed is the ratio of the gear, whatever the speed.
+    moving = engine.value > 2_001
+    ratio = engine.value[moving] / speed[moving]
+    for number in np.unique(gear.value[moving]):
+        of_gear = ratio[gear.value[moving] == number]
+        np.testing.assert_allclose(of_gear, of_gear.mean(), rtol=0.001)
+        assert of_gear.mean() * number == pytest.approx(
+            ratio.mean() * gear.value[moving].mean(), rel=0.2
+        )

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from trackkit.track.validity import is_valid, local_day, valid_on
+from trackkit.track.validity import is_valid, kept_by, local_day, validity_on
 
 
 @dataclass(frozen=True)
@@ -22,6 +22,10 @@ class Layout:
 
 def noon(day):
     return datetime.fromisoformat(f"{day}T12:00:00+00:00")
+
+
+def there_on(layouts, moment):
+    return kept_by(layouts, None if moment is None else validity_on(layouts, moment, 0.0))
 
 
 OLD = Layout("old")
@@ -39,28 +43,28 @@ NEWEST = Layout("newest", valid_from="2027-01-01", replaces="new")
     ],
 )
 def test_a_layout_is_there_until_the_day_another_replaces_it(day, there):
-    assert [one.id for one in valid_on([NEWEST, OLD, NEW], noon(day), 0.0)] == there
+    assert [one.id for one in there_on([NEWEST, OLD, NEW], noon(day))] == there
 
 
 def test_days_of_layouts_of_one_name_tell_them_apart_too():
     short = Layout("short", valid_until="2025-12-31")
     long = Layout("long", valid_from="2026-01-01")
-    assert valid_on([short, long], noon("2025-12-31"), 0.0) == [short]
-    assert valid_on([short, long], noon("2026-01-01"), 0.0) == [long]
+    assert there_on([short, long], noon("2025-12-31")) == [short]
+    assert there_on([short, long], noon("2026-01-01")) == [long]
 
 
 def test_where_no_layout_of_a_circuit_was_there_all_are_kept():
     other = Layout("kart", name="Another")
-    assert valid_on([NEW, other], noon("2020-01-01"), 0.0) == [NEW, other]
+    assert there_on([NEW, other], noon("2020-01-01")) == [NEW, other]
 
 
 def test_where_nobody_knows_when_all_are_kept():
-    assert valid_on([OLD, NEW], None, 0.0) == [OLD, NEW]
+    assert there_on([OLD, NEW], None) == [OLD, NEW]
 
 
 def test_layouts_side_by_side_that_say_nothing_of_days_are_all_there():
     layouts = [Layout("long"), Layout("short")]
-    assert valid_on(layouts, noon("2026-04-01"), 0.0) == layouts
+    assert there_on(layouts, noon("2026-04-01")) == layouts
 
 
 @pytest.mark.parametrize(

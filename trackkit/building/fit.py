@@ -11,6 +11,7 @@ from trackkit.arrays import Floats
 from trackkit.building.average import Average, Reading, averaged, read_lap
 from trackkit.building.find_laps import FoundLap, sort_out
 from trackkit.building.line_accuracy import KnownLine, known_along
+from trackkit.building.wander import expected_level_m
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import (
     SMOOTHING_WAVELENGTH_M,
@@ -182,6 +183,9 @@ def _noise(laps: list[FoundLap], average: Average, step_m: float) -> Noise:
         white_m=levels.white_m,
         doppler_mps=levels.doppler_mps if drive.has_doppler else None,
         laps=len(laps),
+        # Velocities tie positions to each other, and the wander shows in no bend.
+        wander_m=0.0 if drive.has_doppler else expected_level_m(drive),
+        wander_time_s=levels.wander_time_s,
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices
+from trackkit.building.bridges import LONGEST_BEND_S, bridged, tangent_share
 from trackkit.errors import NoLapError
 from trackkit.geometry.runs import runs_of
 from trackkit.geometry.vectors import distance_along
@@ -16,6 +17,8 @@ STANDING_MPS = 0.8
 """Slower than this the vehicle stands: its fixes say nothing about the line."""
 _STEP_M = 3.0
 _NEAREST_M = 0.05
+_MOST_PIECES = 40
+_CLOSE_STEPS = 3
 _LONG_STOP_S = 5.0
 _GAP_S = 1.5
 _GAP_INTERVALS = 3.0
@@ -113,9 +116,9 @@ def _nodes(drive: Drive, index: Indices) -> tuple[Floats, Floats, Floats | None]
     between them.  Headings are None without Doppler.
     """
     if not drive.has_doppler:
-        return drive.time_s[index], drive.position_m[index], None
+        return _nodes_by_positions(drive, index)
     chord = np.linalg.norm(np.diff(drive.position_m[index], axis=0), axis=1)
-    pieces = np.clip(np.ceil(chord / _STEP_M), 1, 40).astype(np.intp)
+    pieces = np.clip(np.ceil(chord / _STEP_M), 1, _MOST_PIECES).astype(np.intp)
     pieces[np.diff(index) > 1] = 1
     first = np.repeat(index[:-1], pieces)
     begun = np.repeat(np.cumsum(pieces) - pieces, pieces)
@@ -130,35 +133,116 @@ def _nodes(drive: Drive, index: Indices) -> tuple[Floats, Floats, Floats | None]
     position = np.vstack([position, drive.position_m[last]])
     velocity = np.vstack([velocity, drive.velocity_mps[last]])
     time = np.append(drive.time_s[first] + share * span, drive.time_s[last])
+    time = _paced(time, position, np.flatnonzero(np.append(share == 0.0, True)))
     pace = np.maximum(np.linalg.norm(velocity, axis=1, keepdims=True), 1e-9)
     return time, position, velocity / pace
 
 
+def _nodes_by_positions(drive: Drive, index: Indices) -> tuple[Floats, Floats, Floats | None]:
+    """Lay out nodes of a drive without velocities; headings only where a gap needs them.
+
+    Beside a gap the fixes on its own side tell the course: the chord across it does not.
+    """
+    from scipy.interpolate import Akima1DInterpolator
+
+    time, place = drive.time_s[index], drive.position_m[index]
+    lasting = np.diff(time)
+    # Over a stop nothing was driven that could bend.
+    whole = np.diff(index) == 1
+    gap = whole & _gaps(drive)[index[:-1]]
+    long = whole & ~gap & (lasting > LONGEST_BEND_S)
+    gap &= _between_close(lasting <= _GAP_S)
+    distance = distance_along(place)
+    chord = np.diff(distance)
+    if not (long | gap).any():
+        return time, place, None
+    tangent = np.asarray(Akima1DInterpolator(distance, place, method="makima")(distance, 1))
+    reach = (np.where(long, tangent_share(lasting), 1.0) * chord)[:, None]
+    begun_m, ended_m = reach * tangent[:-1], reach * tangent[1:]
+    velocity = drive.velocity_mps[index]
+    span = lasting[gap, None]
+    begun_m[gap], ended_m[gap] = span * velocity[:-1][gap], span * velocity[1:][gap]
+    pieces = np.clip(np.ceil(chord / _STEP_M), 1, _MOST_PIECES).astype(np.intp)
+    pieces[np.diff(index) > 1] = 1
+    first = np.repeat(np.arange(len(chord)), pieces)
+    begun = np.repeat(np.cumsum(pieces) - pieces, pieces)
+    share = (np.arange(len(first)) - begun) / np.repeat(pieces, pieces)
+    position, heading = bridged(
+        place[first], place[first + 1], begun_m[first], ended_m[first], share
+    )
+    position, heading = np.vstack([position, place[-1]]), np.vstack([heading, tangent[-1]])
+    even = np.append(time[first] + share * lasting[first], time[-1])
+    even = _paced(even, position, np.flatnonzero(np.append(share == 0.0, True)))
+    return even, position, heading / np.maximum(np.linalg.norm(heading, axis=1), 1e-9)[:, None]
+
+
+def _between_close(close: Flags) -> Flags:
+    """Mark the steps with `_CLOSE_STEPS` close ones on either side."""
+    count = len(close)
+    total = np.concatenate([[0], np.cumsum(close)])
+    index = np.arange(count)
+    before = total[index] - total[np.maximum(index - _CLOSE_STEPS, 0)]
+    after = total[np.minimum(index + 1 + _CLOSE_STEPS, count)] - total[index + 1]
+    return np.asarray((before == _CLOSE_STEPS) & (after == _CLOSE_STEPS))
+
+
+def _paced(time_s: Floats, position_m: Floats, fix: Indices) -> Floats:
+    """Have a drive go at an even pace where it lasts long from one fix to the next.
+
+    Curves whose tangents were shortened are dense at their ends.
+
+    Parameters
+    ----------
+    time_s, position_m
+        Of nodes, shape (n,) and (n, 2).
+    fix
+        Which nodes are fixes, rising, from the first to the last one.
+    """
+    when = time_s[fix]
+    if not np.any(np.diff(when) > LONGEST_BEND_S):
+        return time_s
+    distance = distance_along(position_m)
+    span = np.clip(np.searchsorted(fix, np.arange(len(time_s)), side="right") - 1, 0, len(fix) - 2)
+    begin, way = distance[fix][span], np.diff(distance[fix])[span]
+    even = when[span] + np.diff(when)[span] * (distance - begin) / np.maximum(way, 1e-9)
+    return np.where(np.diff(when)[span] > LONGEST_BEND_S, even, time_s)
+
+
 def _bridged(drive: Drive, index: Indices, share: Floats) -> tuple[Floats, Floats]:
     """Positions and velocities between fixes on the cubic through theirs, a share of the way."""
-    span = (drive.time_s[index + 1] - drive.time_s[index])[:, None]
-    u = share[:, None]
-    begin, end = drive.position_m[index], drive.position_m[index + 1]
-    ahead, ended = span * drive.velocity_mps[index], span * drive.velocity_mps[index + 1]
-    step = end - begin
-    square, cube = 3 * step - 2 * ahead - ended, ahead + ended - 2 * step
-    position = begin + u * (ahead + u * (square + u * cube))
-    return position, (ahead + u * (2 * square + 3 * u * cube)) / span
+    span = drive.time_s[index + 1] - drive.time_s[index]
+    # Where logging is close but for a gap, its ends tell how the line bends across it.
+    reach = (span * np.where(_gaps(drive)[index], 1.0, tangent_share(span)))[:, None]
+    position, tangent = bridged(
+        drive.position_m[index],
+        drive.position_m[index + 1],
+        reach * drive.velocity_mps[index],
+        reach * drive.velocity_mps[index + 1],
+        share,
+    )
+    return position, tangent / span[:, None]
 
 
 def _in_gap(drive: Drive, time_s: Floats) -> Flags:
     """Mark times that lie between two fixes much farther apart than is usual on the way."""
+    gap = _gaps(drive)
+    if len(gap) == 0:
+        return np.zeros(len(time_s), dtype=bool)
+    index = np.clip(np.searchsorted(drive.time_s, time_s, side="right") - 1, 0, len(gap) - 1)
+    inside = (time_s > drive.time_s[index]) & (time_s < drive.time_s[index + 1])
+    return np.asarray(gap[index] & inside)
+
+
+def _gaps(drive: Drive) -> Flags:
+    """Mark the steps from fix to fix that are much longer than is usual on the way."""
     step = np.diff(drive.time_s)
     if len(step) == 0:
-        return np.zeros(len(time_s), dtype=bool)
-    index = np.clip(np.searchsorted(drive.time_s, time_s, side="right") - 1, 0, len(step) - 1)
+        return np.zeros(0, dtype=bool)
     order = np.argsort(step, kind="stable")
     chord = np.linalg.norm(np.diff(drive.position_m, axis=0), axis=1)
     way = np.cumsum(chord[order])
     usual = step[order[np.searchsorted(way, 0.5 * way[-1])]]
-    wide = (step > max(_GAP_S, _GAP_INTERVALS * float(usual))) & (chord > _GAP_M)
-    inside = (time_s > drive.time_s[index]) & (time_s < drive.time_s[index + 1])
-    return np.asarray(wide[index] & inside)
+    return np.asarray((step > max(_GAP_S, _GAP_INTERVALS * float(usual))) & (chord > _GAP_M))
 
 
 def _ground_speed(drive: Drive) -> Floats:

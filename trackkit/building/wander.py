@@ -137,6 +137,11 @@ def wander_of(
 _ASSUMED = "a receiver's usual wander"
 
 
+def expected_level_m(drive: Drive) -> float:
+    """Say what a receiver leads to expect of its wander, one sigma on one axis, metres."""
+    return _expected(drive).level_m
+
+
 def _expected(drive: Drive) -> _Expected:
     """Say what a receiver leads to expect of its wander, one axis, and how surely."""
     recording = drive.recording

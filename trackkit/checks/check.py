@@ -5,20 +5,22 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.checks.findings import Finding, marked
 from trackkit.checks.other_layouts import layouts_beside
 from trackkit.errors import TrackFileError, TrackkitError
-from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
-from trackkit.timing.report import LapReport
 from trackkit.track.crossed import crossed_gates
 from trackkit.track.document import track_from_document
 from trackkit.track.encoding import track_to_document
 from trackkit.track.file import read_document, schema_faults
 from trackkit.track.model import Track
+
+if TYPE_CHECKING:
+    from trackkit.recordings.recording import Recording
+    from trackkit.timing.report import LapReport
 
 _BOX_WITHIN_DEG = 1e-6
 """About 0.1 m: programs round differently."""

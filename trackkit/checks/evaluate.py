@@ -10,26 +10,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
-from trackkit.checks.driven_line_rules import DRIVEN_LINE_RULES
 from trackkit.checks.findings import Finding, marked
 from trackkit.checks.gate_rules import GATE_RULES, SET_RULES
 from trackkit.checks.line_rules import LINE_RULES
 from trackkit.checks.other_layouts import check_against
-from trackkit.checks.recording_rules import DRIVE_GATE_RULES, DRIVE_LINE_RULES, LAP_RULES, elsewhere
 from trackkit.checks.stated_rules import STATED_RULES
 from trackkit.checks.timing_rules import GATE_QUALITY_RULES, SET_QUALITY_RULES
 from trackkit.checks.vertex_rules import VERTEX_RULES
 from trackkit.errors import NoLapError, PlaceError
 from trackkit.gates.driven import require_driven
 from trackkit.gates.quality import TimingQuality, driven_quality, timing_quality
-from trackkit.motion.drive import Drive
-from trackkit.recordings.recording import Recording
-from trackkit.timing.lap_times import TimedRecording
-from trackkit.timing.report import LapReport
 from trackkit.track.crossed import crossed_gates
 from trackkit.track.features import Centreline, Gate, PitLane
 from trackkit.track.model import Track
+
+# What only recordings need is imported where there are some: most tracks are checked without.
+if TYPE_CHECKING:
+    from trackkit.motion.drive import Drive
+    from trackkit.recordings.recording import Recording
+    from trackkit.timing.lap_times import TimedRecording
+    from trackkit.timing.report import LapReport
 
 LINE_FINDING_RULES = (*LINE_RULES, *VERTEX_RULES)
 """Rules that look at the line by itself."""
@@ -139,7 +141,11 @@ def prepare(
         When the track has no line that can be followed.
     """
     names = [recording.name for recording in recordings] if files is None else files
-    timed = [TimedRecording.smoothed(recording, track.plane) for recording in recordings]
+    timed = []
+    if recordings:
+        from trackkit.timing.lap_times import TimedRecording
+
+        timed = [TimedRecording.smoothed(recording, track.plane) for recording in recordings]
     astray = {}
     for index, recording in enumerate(timed):
         try:
@@ -249,12 +255,7 @@ def _evaluated(
     covering = [report for n, report in enumerate(reports) if n not in prepared.astray]
     usable = not any(finding.rule == "too-few-points" for finding in before.line)
     if before.driven is None:
-        before.driven = [
-            finding
-            for report in covering
-            for rule in (*DRIVE_LINE_RULES, *DRIVEN_LINE_RULES)
-            for finding in rule(track, report.recording, report)
-        ]
+        before.driven = _of_the_line_driven(track, covering)
     gates = []
     for gate in track.gates:
         if only not in (None, gate.id):
@@ -269,9 +270,33 @@ def _evaluated(
         *before.driven,
         *(finding for _, findings in gates for finding in findings),
         *_together(track, before.quality, covering, usable=usable),
-        *(elsewhere(track, prepared.recordings[n], why) for n, why in prepared.astray.items()),
+        *_elsewhere(track, prepared),
     ]
     return Evaluation(track, reports, before.quality, tuple(marked(track, everything)), whole)
+
+
+def _of_the_line_driven(track: Track, reports: Sequence[LapReport]) -> list[Finding]:
+    """Apply the rules that hold the line against what was driven."""
+    if not reports:
+        return []
+    from trackkit.checks.driven_line_rules import DRIVEN_LINE_RULES
+    from trackkit.checks.recording_rules import DRIVE_LINE_RULES
+
+    return [
+        finding
+        for report in reports
+        for rule in (*DRIVE_LINE_RULES, *DRIVEN_LINE_RULES)
+        for finding in rule(track, report.recording, report)
+    ]
+
+
+def _elsewhere(track: Track, prepared: Prepared) -> list[Finding]:
+    """Tell which recordings are not of the track."""
+    if not prepared.astray:
+        return []
+    from trackkit.checks.recording_rules import elsewhere
+
+    return [elsewhere(track, prepared.recordings[n], why) for n, why in prepared.astray.items()]
 
 
 def _together(
@@ -281,9 +306,12 @@ def _together(
     findings = [f for rule in (*STATED_RULES, *SET_RULES) for f in rule(track)]
     if usable:
         findings += [finding for rule in SET_QUALITY_RULES for finding in rule(track, quality)]
-    for report in reports:
-        for rule in LAP_RULES:
-            findings += rule(track, report.recording, report)
+    if reports:
+        from trackkit.checks.recording_rules import LAP_RULES
+
+        for report in reports:
+            for rule in LAP_RULES:
+                findings += rule(track, report.recording, report)
     return findings
 
 
@@ -303,6 +331,10 @@ def _judged(
         findings += [finding for rule in GATE_QUALITY_RULES for finding in rule(alone, quality)]
     for other in prepared.others:
         findings += check_against(alone, other)
+    if not reports:
+        return findings
+    from trackkit.checks.recording_rules import DRIVE_GATE_RULES
+
     for report in reports:
         for rule in DRIVE_GATE_RULES:
             findings += rule(alone, report.recording, report)

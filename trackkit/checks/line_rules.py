@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from trackkit.arrays import Floats
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.geometry.kinks import KINK_M, find_kinks
 from trackkit.geometry.shape import self_crossings
@@ -16,6 +17,8 @@ CLOSURE_GAP_M = 0.05
 FEWEST_POINTS = 20
 """A line of fewer vertices cannot follow a track to half a metre."""
 BRIDGE_WITHIN_M = 10.0
+CROSSINGS_LISTED = 20
+"""Of a line driven or drawn over twice, which meets itself everywhere, the rest is counted."""
 CORNER_WITHIN_M = 5.0
 
 
@@ -49,25 +52,43 @@ def _closure(track: Track) -> Iterator[Finding]:
 
 
 def _simple(track: Track) -> Iterator[Finding]:
-    curve = track.curve
-    declared = [(c.over_m, c.under_m) for c in track.crossovers]
-    for first, second, _ in self_crossings(curve):
-        bridged = any(
-            max(curve.separation(first, a), curve.separation(second, b)) <= BRIDGE_WITHIN_M
-            for over, under in declared
-            for a, b in ((over, under), (under, over))
+    undeclared = _undeclared_crossings(track)
+    remedy = Remedy("declare the bridge in crossovers, or mend the line")
+    for first, second in undeclared[:CROSSINGS_LISTED]:
+        yield new_finding(
+            track,
+            severity="error",
+            rule="crosses-itself",
+            feature="centreline",
+            chainage_m=float(first),
+            message=f"the line crosses itself at {first:.0f} m and {second:.0f} m and no "
+            "bridge is declared there",
+            remedy=remedy,
         )
-        if not bridged:
-            yield new_finding(
-                track,
-                severity="error",
-                rule="crosses-itself",
-                feature="centreline",
-                chainage_m=first,
-                message=f"the line crosses itself at {first:.0f} m and {second:.0f} m and no "
-                "bridge is declared there",
-                remedy=Remedy("declare the bridge in crossovers, or mend the line"),
-            )
+    more = len(undeclared) - CROSSINGS_LISTED
+    if more > 0:
+        first = float(undeclared[CROSSINGS_LISTED, 0])
+        yield new_finding(
+            track,
+            severity="error",
+            rule="crosses-itself",
+            feature="centreline",
+            chainage_m=first,
+            message=f"the line crosses itself at {more:,} more places, from {first:.0f} m on",
+            remedy=Remedy("draw a line that goes once round, or once from start to finish"),
+        )
+
+
+def _undeclared_crossings(track: Track) -> Floats:
+    """Find where the line crosses itself without a bridge: both chainages, metres, (n, 2)."""
+    curve = track.curve
+    crossing = np.array([places[:2] for places in self_crossings(curve)]).reshape(-1, 2)
+    levels = np.array([(c.over_m, c.under_m) for c in track.crossovers]).reshape(-1, 2)
+    bridged = np.zeros(len(crossing), dtype=bool)
+    for pair in (levels, levels[:, ::-1]):
+        apart = curve.separation(crossing[:, None], pair)
+        bridged |= np.any(np.all(apart <= BRIDGE_WITHIN_M, axis=2), axis=1)
+    return crossing[~bridged]
 
 
 def _kinks(track: Track) -> Iterator[Finding]:
@@ -92,17 +113,13 @@ def _kinks(track: Track) -> Iterator[Finding]:
 
 def _bridges(track: Track) -> Iterator[Finding]:
     """Find declared bridges where the line does not cross itself."""
-    crossings = list(self_crossings(track.curve)) if track.crossovers else []
+    crossings = self_crossings(track.curve) if track.crossovers else []
+    crossing = np.array([places[:2] for places in crossings]).reshape(-1, 2)
     for declared in track.crossovers:
-        levels = (declared.over_m, declared.under_m)
+        levels = np.array([declared.over_m, declared.under_m])
         near = any(
-            max(
-                float(track.curve.separation(first, level)),
-                float(track.curve.separation(second, other_level)),
-            )
-            <= BRIDGE_WITHIN_M
-            for first, second, _ in crossings
-            for level, other_level in (levels, levels[::-1])
+            np.any(np.all(track.curve.separation(crossing, pair) <= BRIDGE_WITHIN_M, axis=1))
+            for pair in (levels, levels[::-1])
         )
         if not near:
             yield new_finding(

@@ -231,7 +231,7 @@ def build(
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
     track, judgement = _judged(track, recorded=not from_line)
     built = replace(built, track=write_track(track, target, force=force))
-    _explain(built, explain, force=force)
+    _explain(built, judgement, explain, force=force)
     report(built, judgement, target, as_json=as_json, details=details, is_new=is_new)
     if failed:
         ctx.exit(1)
@@ -333,7 +333,7 @@ def _revise(
         "moved": moved.as_row(),
     }
     built = replace(revision.build, track=track)
-    _explain(built, explain, force=force)
+    _explain(built, judgement, explain, force=force)
     report(
         built,
         judgement,
@@ -347,12 +347,12 @@ def _revise(
         ctx.exit(1)
 
 
-def _explain(built: Build, path: str | None, *, force: bool) -> None:
+def _explain(built: Build, judgement: Judgement, path: str | None, *, force: bool) -> None:
     if path is None:
         return
     from trackkit import write_explanation
 
-    write_explanation(built, path, force=force)
+    write_explanation(built, path, judgement=judgement, force=force)
     remark(f"wrote {path}: each step from the raw fixes to the line")
 
 

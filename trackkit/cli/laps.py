@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from trackkit.cli.laps_work import Item, Job
     from trackkit.official.pairing import Pairing
     from trackkit.timing.sessions import Reference, Session
+    from trackkit.timing.traces import TraceLines
     from trackkit.track.model import Track
 
 
@@ -246,7 +247,7 @@ class _Gathered:
     """All that came of the recordings."""
 
     circuits: list[_Circuit] = field(default_factory=list)
-    traces: list[str] = field(default_factory=list)
+    traces: list[TraceLines] = field(default_factory=list)
     unplaced: list[tuple[str, str]] = field(default_factory=list)
     skipped: list[str] = field(default_factory=list)
     failed: bool = False
@@ -288,7 +289,8 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
         circuit = by_id.setdefault(track.id, _Circuit(track))
         report = counted_once(timed.report, shared)
         circuit.sessions.append(Session(timed.item.path, timed.item.label, report))
-        gathered.traces.append(timed.traces)
+        if timed.traces is not None:
+            gathered.traces.append(timed.traces)
     gathered.circuits = list(by_id.values())
     if job.track_path is not None and not by_id:
         gathered.circuits = [_Circuit(read_track(job.track_path))]
@@ -367,14 +369,17 @@ def _write(
     force: bool,
 ) -> None:
     from trackkit.files import write_whole
+    from trackkit.timing.channels import channel_titles
     from trackkit.timing.rows import laps_csv
     from trackkit.timing.summary import summaries, summary_csv
     from trackkit.timing.traces import traces_csv
 
     circuits, drivers = gathered.circuits, _drivers(entries)
+    sessions = [session for circuit in circuits for session in circuit.sessions]
+    channels = channel_titles(lap for session in sessions for lap in session.report.laps)
     texts = {
         "--csv": lambda: _below_one_heading(
-            laps_csv(circuit.track, circuit.sessions, circuit.chosen, circuit.zone)
+            laps_csv(circuit.track, circuit.sessions, circuit.chosen, circuit.zone, channels)
             for circuit in circuits
         ),
         "--summary": lambda: _below_one_heading(

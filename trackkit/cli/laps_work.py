@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording
     from trackkit.timing.duplicates import Sketch
     from trackkit.timing.report import LapReport
+    from trackkit.timing.traces import TraceLines
     from trackkit.track.model import Track
 
 ONE_PROCESS_UP_TO = 8
@@ -85,7 +86,7 @@ class Timed:
     circuit: Found | None = None
     report: LapReport | None = None
     sketch: Sketch | None = None
-    traces: str = ""
+    traces: TraceLines | None = None
     error: TrackkitError | str | None = None
     unplaced: bool = False
     skipped: bool = False
@@ -148,7 +149,7 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
         remarks = (*remarks, *other_day(circuit.track, recording))
         report = time_laps(circuit.track, recording, job.rules, antenna_ahead_m=job.antenna_ahead_m)
         session = Session(item.path, item.label, report)
-        traces = trace_lines(circuit.track, session) if job.traces else ""
+        traces = trace_lines(circuit.track, session) if job.traces else None
         return Timed(item, remarks, circuit, report.without_drive(), sketch(recording), traces)
     except TrackkitError as error:
         return Timed(item, error=error)

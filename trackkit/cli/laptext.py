@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from trackkit.cli.channel_text import print_channels
 from trackkit.cli.common import duration, table
 from trackkit.cli.official_text import print_pairing
 from trackkit.cli.time_cells import (
@@ -56,6 +57,7 @@ def print_sessions(
         _print_session(track, session, reference, zone)
         if details and session.report.laps:
             _print_details(track, session, reference)
+            print_channels(session.report)
         if pairing is not None:
             print_pairing(pairing, session.report)
     if len(sessions) > 1:

@@ -111,7 +111,7 @@ def map_(
         _refuse_labels(labels, "a picture")
         _draw_on_paper(ctx, words, output, paper or "A4", columns, force=force)
         return
-    from trackkit import check_track, write_map
+    from trackkit import write_map
 
     host = _tile_host(tiles, credit)
     track, read, names, failed = _track_with_recordings(words, labels, columns)
@@ -120,7 +120,7 @@ def map_(
         output,
         recordings=read,
         names=names,
-        findings=check_track(track),
+        findings="checked",
         tiles=tiles,
         credit=credit,
         force=force,
@@ -209,7 +209,7 @@ def _map_many(
     *,
     force: bool,
 ) -> None:
-    from trackkit import Listing, check_track, read_track, write_circuits, write_map
+    from trackkit import Listing, read_track, write_circuits, write_map
 
     host = _tile_host(tiles, credit)
     folder = output_folder(output)
@@ -220,9 +220,10 @@ def _map_many(
     def work(path: str) -> Listing:
         track = read_track(path)
         target = targets.of(path)
-        findings = check_track(track)
-        write_map(track, target, findings=findings, tiles=tiles, credit=credit, force=force)
-        return Listing(track, target.name)
+        judgement = write_map(
+            track, target, findings="checked", tiles=tiles, credit=credit, force=force
+        )
+        return Listing(track, target.name, judgement)
 
     done, failed = each_track(words, work, "drawing")
     for _, listing in done:
@@ -345,6 +346,11 @@ def export(
     show_default=True,
     help="Times the usual receiver noise; 0 for none.",
 )
+@click.option(
+    "--channels",
+    is_flag=True,
+    help="Record engine speed, gear, brake and water temperature too (.csv and .gpx).",
+)
 @force_option
 @json_option
 def simulate(
@@ -354,14 +360,17 @@ def simulate(
     rate: float,
     seed: int,
     noise: float,
+    channels: bool,
     force: bool,
     as_json: bool,
 ) -> None:
     """Make a practice recording; its exact crossing times go to RECORDING.truth.json."""
     from trackkit import read_track, simulate_drive, write_simulation
 
+    if channels and Path(output).name.lower().removesuffix(".gz").endswith(".nmea"):
+        raise click.UsageError("NMEA 0183 holds no --channels: write .csv or .gpx")
     simulation = simulate_drive(
-        read_track(track_path), laps=laps, rate_hz=rate, seed=seed, noise=noise
+        read_track(track_path), laps=laps, rate_hz=rate, seed=seed, noise=noise, channels=channels
     )
     write_simulation(simulation, output, force=force)
     if as_json:

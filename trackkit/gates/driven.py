@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,9 +11,11 @@ from trackkit.arrays import Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
 from trackkit.gates.pits import in_pits
 from trackkit.geometry.curve import Curve
-from trackkit.motion.drive import Drive
 from trackkit.motion.vehicle import SLOWEST_MPS
 from trackkit.track.model import Track
+
+if TYPE_CHECKING:
+    from trackkit.motion.drive import Drive
 
 ASSUMED_LINE_M = 0.5
 """Standard deviation of the driven line to the side, lap by lap (common practice, no source)."""

@@ -24,7 +24,7 @@ FARTHEST_M = 40.0
 """Track farther than this from a gate's ends is never taken for the gate."""
 _STEP_M = 0.5
 _BEYOND_M = 30.0
-_NODES = 15
+_NODE, _WEIGHT = np.polynomial.hermite_e.hermegauss(15)
 _PARKED_NODES = 601
 _PARKED_SIGMAS = 6.0
 
@@ -70,8 +70,7 @@ def passage_probability(
     from scipy.special import ndtr
 
     across, forward, width = gate_axes(left_m, right_m)
-    node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
-    weight = weight / weight.sum()
+    node, weight = _NODE, _WEIGHT / _WEIGHT.sum()
     tangent = np.gradient(path_m, axis=0)
     tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
     aside = left_of(tangent)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,13 +15,15 @@ from trackkit.gates.choose import elapsed_time_s
 from trackkit.gates.driven import ASSUMED_LINE_M, driven_speed
 from trackkit.geometry.bends import Bend, find_bends, smoothed_curvature
 from trackkit.geometry.curve import Curve
-from trackkit.motion.drive import Drive, smooth
 from trackkit.motion.noise import USUAL
 from trackkit.motion.position_error import PositionError, Receiver, position_error
 from trackkit.motion.vehicle import assumed_speed, vehicle_for
-from trackkit.recordings.recording import Recording
 from trackkit.track.features import BESIDE_THE_TRACK, Gate
 from trackkit.track.model import Track
+
+if TYPE_CHECKING:
+    from trackkit.motion.drive import Drive
+    from trackkit.recordings.recording import Recording
 
 LINE_KEPT_M = 75.0
 """A driver keeps to one side for about this long (common practice, no source)."""
@@ -286,6 +289,8 @@ def timing_quality(
             f"{vehicle.braking_mps2:g} m/s² gaining and braking), and {_described(receiver)}",
             recorded=False,
         )
+    from trackkit.motion.drive import smooth
+
     drives = [smooth(recording, track.plane) for recording in recordings]
     return driven_quality(track, drives, receiver=receiver)
 

@@ -132,20 +132,42 @@ def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
             np.where(over, np.maximum(there - curve.length_m, 0.0), here),
             np.where(over, here, there),
         )
-    kept = np.zeros(len(here), dtype=bool)
-    for k in range(len(here)):
-        before = kept[:k]
-        apart = np.maximum(
-            curve.separation(here[k], here[:k][before]),
-            curve.separation(there[k], there[:k][before]),
-        )
-        kept[k] = not np.any(apart < step)
+    kept = _apart(curve, here, there, step)
     ahead, across = (np.diff(position, axis=0)[side[kept]] for side in (first, second))
     cosine = np.abs((ahead * across).sum(axis=1)) / (
         np.linalg.norm(ahead, axis=1) * np.linalg.norm(across, axis=1)
     )
     angle_deg = np.degrees(np.arccos(np.minimum(1.0, cosine)))
     return sorted(zip(here[kept].tolist(), there[kept].tolist(), angle_deg.tolist(), strict=True))
+
+
+def _apart(curve: Curve, here_m: Floats, there_m: Floats, step_m: float) -> Flags:
+    """Keep of crossings that lie within a step of each other, on both passages, just the first.
+
+    Each is compared with those kept in its own cell of a lattice and the cells around it, so that
+    a line driven over twice, which meets itself everywhere, takes no time that grows as the square.
+    """
+    cells = max(1, int(curve.length_m / step_m))
+    columns, rows = (
+        np.minimum((side / curve.length_m * cells).astype(int), cells - 1).tolist()
+        for side in (here_m, there_m)
+    )
+    kept_in: dict[tuple[int, int], list[int]] = {}
+    kept = np.zeros(len(here_m), dtype=bool)
+    for k, (column, row) in enumerate(zip(columns, rows, strict=True)):
+        around = {
+            ((column + right) % cells, (row + up) % cells)
+            for right in (-1, 0, 1)
+            for up in (-1, 0, 1)
+        }
+        near = [j for cell in around for j in kept_in.get(cell, ())]
+        apart_m = np.maximum(
+            curve.separation(here_m[k], here_m[near]), curve.separation(there_m[k], there_m[near])
+        )
+        if not np.any(apart_m < step_m):
+            kept[k] = True
+            kept_in.setdefault((column, row), []).append(k)
+    return kept
 
 
 def _passes(curve: Curve, here_m: Floats, there_m: Floats, step_m: float) -> Flags:

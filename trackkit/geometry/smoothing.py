@@ -118,19 +118,31 @@ def noise_of_laps(offset_m: Floats, weight: Floats, mean_m: Floats, step_m: floa
 
 
 def noise_of_receiver(
-    speed_mps: float, interval_s: float, white_m: float, doppler_mps: float | None, laps: int
+    speed_mps: float,
+    interval_s: float,
+    white_m: float,
+    doppler_mps: float | None,
+    laps: int,
+    *,
+    wander_m: float = 0.0,
+    wander_time_s: float = 120.0,
 ) -> Noise:
     """Work out the noise of the mean of laps from a receiver's levels.
 
     A white error of positions d apart has the density sigma^2 d, one of velocities
-    (sigma_v / v)^2 d / (2 pi f)^2; the informations of both add up.
+    (sigma_v / v)^2 d / (2 pi f)^2; the informations of both add up.  The wander, which is spread
+    over speed times its time constant l, has 2 sigma^2 l / (1 + (2 pi f l)^2) besides (the spectrum
+    of a first-order Gauss-Markov process; Brown & Hwang, from memory): the slower one goes, the
+    more of it is in what looks like bends.
     """
     frequency = np.linspace(0.0, 0.5, 501)[1:]
     apart = speed_mps * interval_s
     information = np.full(len(frequency), 1.0 / (white_m**2 * apart))
     if doppler_mps is not None:
         information += (2 * np.pi * frequency) ** 2 / ((doppler_mps / speed_mps) ** 2 * apart)
-    return Noise(frequency, 1.0 / (information * max(laps, 1)))
+    lasting = speed_mps * wander_time_s
+    wander = 2.0 * wander_m**2 * lasting / (1.0 + (2 * np.pi * frequency * lasting) ** 2)
+    return Noise(frequency, (1.0 / information + wander) / max(laps, 1))
 
 
 def moving_mean(value: Floats, over_m: float, step_m: float, *, closed: bool) -> Floats:

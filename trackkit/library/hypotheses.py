@@ -120,9 +120,8 @@ def ground_at(
 
 
 def _steps(plane: LocalPlane, circuit: Known) -> tuple[Floats, Floats, float]:
+    # On a closed line the first position is repeated as the last.
     vertex = plane.to_plane(circuit.longitude_deg, circuit.latitude_deg)
-    if circuit.closed:
-        vertex = np.vstack([vertex, vertex[:1]])
     along = distance_along(vertex)
     count = max(round(float(along[-1]) / STEP_M), 4)
     edge = np.linspace(0.0, along[-1], count + 1)

@@ -19,7 +19,7 @@ from trackkit.library.known import (
     Located,
 )
 from trackkit.recordings.nmea.stream import Fix
-from trackkit.track.validity import valid_on, validity_on
+from trackkit.track.validity import Validity, kept_by, validity_on
 
 if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording
@@ -43,7 +43,7 @@ def locate_drive(
     """Find the circuit, layout and direction of a recording.
 
     It is followed by a `Locator` until the answer has been settled for 400 m, or to its end.
-    Layouts that were not there on the day of the recording are left out; see `valid_on`.
+    Layouts that were not there on the day of the recording are left out; see `kept_by`.
 
     Parameters
     ----------
@@ -59,10 +59,14 @@ def locate_drive(
     Most probable first.  Distances are the median of those of the fixes that counted.  A recording
     that does not move is located by the median of its first ten positions.
     """
+    moment = recording.start or datetime.now(UTC)
+    validity: dict[str, Validity] = {}
 
     def near(longitude_deg: float, latitude_deg: float, radius_m: float) -> list[Known]:
         circuits = library.near(longitude_deg, latitude_deg, radius_m)
-        return valid_on(circuits, recording.start, longitude_deg)
+        there = validity_on(circuits, moment, longitude_deg)
+        validity.update(zip((circuit.id for circuit in circuits), there, strict=True))
+        return kept_by(circuits, None if recording.start is None else there)
 
     locator = Locator(near)
     judgement, counted = _followed(locator, recording)
@@ -76,10 +80,6 @@ def locate_drive(
             most=most,
         )
     circuits = {circuit.id: circuit for circuit in locator.circuits}
-    there = validity_on(
-        locator.circuits, recording.start or datetime.now(UTC), float(recording.longitude_deg[0])
-    )
-    validity = dict(zip(circuits, there, strict=True))
     best: dict[str, Candidate] = {}
     for candidate in judgement.candidates:
         best.setdefault(candidate.id, candidate)

@@ -21,6 +21,7 @@ from trackkit.motion.jumps import SPOILED, jumping_positions
 from trackkit.motion.noise import USUAL, Levels, Measured, over_usual
 from trackkit.motion.noise_levels import estimate, tells_wander
 from trackkit.motion.quintic import coefficients, jerk_variance, quintic
+from trackkit.motion.repeated_line import RepeatedLine
 from trackkit.motion.robust import (
     BIWEIGHT_ROUNDS,
     STRAY_SIGMAS,
@@ -65,6 +66,8 @@ class Drive:
         Trust in each position, 0 (stray) to 1, shape (n,).
     levels
         The noise levels it was smoothed with.
+    line
+        The line its laps repeat, where that told how far the drive was off: it has been taken off.
     """
 
     recording: Recording
@@ -79,6 +82,7 @@ class Drive:
     levels: Levels
     _measured: Measured
     _solution: Solution
+    line: RepeatedLine | None = None
     _remainders: dict[int, Floats] = field(default_factory=dict)
     _prepared: list[FixCovariance] = field(default_factory=list)
 
@@ -101,6 +105,11 @@ class Drive:
     def has_doppler(self) -> bool:
         """Whether the recording carries velocities, as speed and course."""
         return self.recording.speed_mps is not None and self.recording.course_deg is not None
+
+    @property
+    def has_speed_alone(self) -> bool:
+        """Whether speeds were measured along the drive, their direction not being known."""
+        return self._measured.direction is not None
 
     def at(self, time_s: ArrayLike) -> tuple[Floats, Floats]:
         """Position and velocity between fixes: the most probable ones under the motion model.
@@ -214,8 +223,11 @@ class Drive:
         span = self.time_s[index + 1] - self.time_s[index]
         at = np.concatenate([index, index + 1])
         weight = state_weights(self.levels, span, share, slope)
-        at_fixes = sum_variance(self._solution, at, weight, self._remainders)
-        return at_fixes + bridged_variance(self.levels, span, share, slope)
+        alone = sum_variance(self._solution, at, weight, self._remainders)
+        alone += bridged_variance(self.levels, span, share, slope)
+        if self.line is None:
+            return alone
+        return self.line.variance_left(alone, self.time_s[index] + share * span, slope)
 
     def fix_covariance(self, index: Iterable[int]) -> FixCovariance:
         """Covariance of positions after some fixes, for when the drive itself is not kept.
@@ -235,7 +247,7 @@ class Drive:
         for prepared in self._prepared:
             if prepared.keeps(fixes):
                 return prepared
-        return FixCovariance.of(self._solution, self.time_s, fixes)
+        return FixCovariance.of(self._solution, self.time_s, fixes, self.line)
 
     def covariance(self, index: Indices, share: Floats) -> Floats:
         """Covariance of positions between fixes, m^2.
@@ -287,6 +299,29 @@ class Drive:
         kept = {fix: remainders[fix] for fix in fixes & remainders.keys()}
         remainders.clear()
         remainders.update(kept | fresh)
+
+    def corrected(self, line: RepeatedLine) -> Drive:
+        """Take off what the laps say that the drive is off.
+
+        Parameters
+        ----------
+        line
+            Found from this drive.
+
+        Returns
+        -------
+        Drive
+            Whose positions, velocities and wander make the same measurements as before.
+        """
+        error, rate = line.error_at(self.time_s)
+        return replace(
+            self,
+            position_m=self.position_m - error,
+            velocity_mps=self.velocity_mps - rate,
+            wander_m=self.wander_m + error,
+            line=line,
+            _prepared=[],
+        )
 
     def with_levels(self, levels: Levels) -> Drive:
         """Smooth the same recording with other noise levels.

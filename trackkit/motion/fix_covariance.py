@@ -11,6 +11,7 @@ import numpy as np
 from trackkit.arrays import Floats, Indices
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
+from trackkit.motion.repeated_line import ErrorCovariance, RepeatedLine
 from trackkit.motion.smoother import Solution
 from trackkit.motion.variance import diagonal_block, stretch
 from trackkit.progress import tell
@@ -45,6 +46,10 @@ class FixCovariance:
         shape (m, block, block).
     levels
         The noise levels of the drive.
+    time_s
+        Of the fixes kept, seconds, shape (m,).
+    error
+        Of what the drive is off, where its laps have told of it.
     """
 
     fix: Indices
@@ -53,9 +58,17 @@ class FixCovariance:
     onward: Floats
     form: Floats
     levels: Levels
+    time_s: Floats
+    error: ErrorCovariance | None = None
 
     @classmethod
-    def of(cls, solution: Solution, time_s: Floats, fixes: Iterable[int]) -> FixCovariance:
+    def of(
+        cls,
+        solution: Solution,
+        time_s: Floats,
+        fixes: Iterable[int],
+        line: RepeatedLine | None = None,
+    ) -> FixCovariance:
         """Take the covariance of some fixes out of a solution.
 
         Parameters
@@ -66,6 +79,8 @@ class FixCovariance:
             Of its fixes, seconds, shape (n,).
         fixes
             Their indices.
+        line
+            The line its laps repeat, or None.
         """
         count, states, _ = solution.state.shape
         block = 2 * states if solution.coupled else states
@@ -83,7 +98,9 @@ class FixCovariance:
             if len(solution.factor.pieces) > 1 and place % _TOLD_EVERY == 0:
                 tell("working out uncertainties", len(kept) - place, len(kept))
         after = np.minimum(kept + 1, count - 1)
-        return cls(kept, time_s[after] - time_s[kept], pivot, onward, form, solution.levels)
+        span = time_s[after] - time_s[kept]
+        error = None if line is None else line.error_covariance(time_s[np.union1d(kept, after)])
+        return cls(kept, span, pivot, onward, form, solution.levels, time_s[kept], error)
 
     def keeps(self, fixes: Indices) -> bool:
         """Whether all of some fixes are kept."""
@@ -132,7 +149,10 @@ class FixCovariance:
             carried = self._carried(carried, before, at)
             total += float(np.sum((2.0 * carried + own) * (self.form[at] @ own)))
             carried, before = carried + own, at
-        return total
+        if self.error is None:
+            return total
+        begun = np.searchsorted(self.fix, index)
+        return self.error.variance_left(total, self.time_s[begun] + share * span, slope)
 
     @cached_property
     def _onward_over(self) -> list[Floats]:

@@ -125,11 +125,11 @@ def _likeliest_jerk(measured: Measured, levels: Levels, weight: Floats) -> Level
 
     jerk = levels.jerk
     for step in _JERK_STEPS:
-        jerk = _highest(score, jerk, step, _SENSIBLE_JERK)
+        jerk = highest(score, jerk, step, _SENSIBLE_JERK)
     return replace(levels, jerk=jerk)
 
 
-def _highest(
+def highest(
     score: Callable[[float], float], start: float, step: float, bounds: tuple[float, float]
 ) -> float:
     """Find where a score is highest, by steps of a factor and a parabola through the best three.
@@ -194,7 +194,7 @@ def _wander(measured: Measured, weight: Floats, levels: Levels) -> Levels:
         doubt = 0.5 * float(np.log(wander_m / USUAL.wander_m) / np.log(_WANDER_FACTOR)) ** 2
         return solve(part, candidate, trust, likelihood=True).log_likelihood - doubt
 
-    wander = _highest(score, levels.wander_m, _WANDER_STEP, _SENSIBLE_WANDER_M)
+    wander = highest(score, levels.wander_m, _WANDER_STEP, _SENSIBLE_WANDER_M)
     return replace(levels, wander_m=wander)
 
 

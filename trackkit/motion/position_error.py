@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.motion.drive import Drive
 from trackkit.motion.gauss_markov import covariance
 from trackkit.motion.noise import USUAL, Levels
+
+if TYPE_CHECKING:
+    from trackkit.motion.drive import Drive
 
 ASSUMED_INTERVAL_S = 0.1
 ASSUMED_SESSION_S = 900.0

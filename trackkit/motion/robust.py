@@ -22,6 +22,7 @@ _CAUCHY_ROUNDS = 3
 _SPARSE_JERKS = (1.0, 6.0, 36.0, 216.0)
 BIWEIGHT_ROUNDS = 2
 _HARDEST_MPS2 = 20.0
+_APART_S = 1.5
 
 
 def stray_positions(measured: Measured) -> Flags:
@@ -41,6 +42,11 @@ def stray_positions(measured: Measured) -> Flags:
         step = np.diff(measured.time_s)[:, None]
         moved = 0.5 * (velocity[:-1] + velocity[1:]) * step
         rest -= np.concatenate([[[0.0, 0.0]], np.cumsum(moved, axis=0)])
+        # Over a long way the velocities at its ends do not tell where a vehicle has gone.
+        slack = np.where(step[:, 0] > _APART_S, 0.25 * _HARDEST_MPS2 * step[:, 0] ** 2, 0.0)
+        total = np.concatenate([[0.0], np.cumsum(slack)])
+        index = np.arange(count)
+        leeway = total[np.minimum(index + 4, count - 1)] - total[np.maximum(index - 4, 0)]
     else:
         before, after = np.diff(measured.time_s)[:-1], np.diff(measured.time_s)[1:]
         share = (before / (before + after))[:, None]

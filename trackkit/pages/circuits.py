@@ -11,6 +11,8 @@ from urllib.parse import quote
 import numpy as np
 
 from trackkit.caution import CAUTION
+from trackkit.checks.check import check_track
+from trackkit.checks.verdict import Judgement, judge_track
 from trackkit.files import write_whole
 from trackkit.pages.assets import (
     leaflet_notice,
@@ -37,10 +39,13 @@ class Listing:
         The circuit.
     page
         The file, from the folder of the page of all of them.
+    judgement
+        The verdict on it that is shown; None to judge it anew.
     """
 
     track: Track
     page: str
+    judgement: Judgement | None = None
 
     def __repr__(self) -> str:
         return f"Listing({self.track.id[:40]!r}, {self.page[:40]!r})"
@@ -132,7 +137,10 @@ def _countries(listings: Sequence[Listing]) -> list[str]:
 
 def _row(listing: Listing) -> dict[str, Any]:
     track = listing.track
+    judgement = listing.judgement or judge_track(track, check_track(track))
     return {
+        "verdict": "fit to hand on" if judgement.fit else "not fit to hand on",
+        "letters": judgement.letters,
         "title": track.title,
         "country": track.country,
         "direction": track.direction,

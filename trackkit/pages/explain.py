@@ -15,6 +15,8 @@ from trackkit.building.build import Build
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine
 from trackkit.caution import CAUTION
+from trackkit.checks.check import check_track
+from trackkit.checks.verdict import Judgement, judge_track
 from trackkit.errors import TrackkitError
 from trackkit.files import write_whole
 from trackkit.geometry.geodesy import LocalPlane
@@ -62,7 +64,13 @@ class _View:
         return "M" + "L".join(points)
 
 
-def write_explanation(build: Build, path: str | os.PathLike[str], *, force: bool = False) -> None:
+def write_explanation(
+    build: Build,
+    path: str | os.PathLike[str],
+    *,
+    judgement: Judgement | None = None,
+    force: bool = False,
+) -> None:
     """Write `explain_html`, a page of how a track was built, whole or not at all.
 
     Parameters
@@ -71,6 +79,8 @@ def write_explanation(build: Build, path: str | os.PathLike[str], *, force: bool
         From `trackkit.build_track`, or `build` of what `trackkit.revise_track` gives.
     path
         The page to write.
+    judgement
+        The verdict on the track; None to judge it anew.
     force
         Whether a file that exists may be replaced.
 
@@ -81,16 +91,18 @@ def write_explanation(build: Build, path: str | os.PathLike[str], *, force: bool
     OutputError
         When the file exists and `force` is false, or cannot be written.
     """
-    write_whole(path, explain_html(build), force=force)
+    write_whole(path, explain_html(build, judgement), force=force)
 
 
-def explain_html(build: Build) -> str:
+def explain_html(build: Build, judgement: Judgement | None = None) -> str:
     """Draw how a track was built: raw fixes, laps found, what was thrown out, spread, line.
 
     Parameters
     ----------
     build
         From `building.build_track` or `revising.revise_track`.
+    judgement
+        The verdict on the track; None to judge it anew.
 
     Returns
     -------
@@ -110,7 +122,19 @@ def explain_html(build: Build) -> str:
     from jinja2 import Environment
 
     page = Environment(autoescape=True, trim_blocks=True).from_string(own_file("explain.html"))
-    return page.render(**_content(build, build.fitted))
+    track = build.track
+    judgement = judgement or judge_track(track, check_track(track), recorded=True)
+    return page.render(**_content(build, build.fitted), verdict=_verdict(judgement))
+
+
+def _verdict(judgement: Judgement) -> dict[str, Any]:
+    step = judgement.next_step
+    return {
+        "title": "Fit to hand on" if judgement.fit else "Not fit to hand on",
+        "reasons": [*judgement.verdict.reasons, *judgement.remarks],
+        "next": "" if step is None else step.what,
+        "letters": judgement.letters,
+    }
 
 
 def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
@@ -174,8 +198,7 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
         "spread_text": _spread_text(fitted),
         "chart": _chart(fitted, colour),
         "line_text": f"Smoothed so that a feature {fitted.wavelength_m:g} m long keeps half its "
-        f"size, as the noise of these laps asks for. Absolute accuracy {fitted.accuracy_m:.2f} m, "
-        f"one sigma sideways, estimated {fitted.accuracy.basis}. {_line_kind(track)}",
+        f"size, as the noise of these laps asks for. {_accuracy(track, fitted)}{_line_kind(track)}",
         "final": [*doubt, _drawn(view, line, LINE_COLOUR, 2.0), *unmeasured, *lanes, *gates],
         "final_key": [
             (LINE_COLOUR, "the line"),
@@ -201,6 +224,15 @@ def _unmeasured(
         drawn.append(_drawn(view, place, colour, 5.0, dashes))
         key[colour] = words
     return drawn, list(key.items())
+
+
+def _accuracy(track: Track, fitted: FittedLine) -> str:
+    if track.accuracy_m is None:
+        return ""
+    return (
+        f"Absolute accuracy {track.accuracy_m:.2f} m, one sigma sideways, estimated "
+        f"{fitted.accuracy.basis}. "
+    )
 
 
 def _line_kind(track: Track) -> str:

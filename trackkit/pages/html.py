@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
 from trackkit.caution import TILES_PRIVACY
 from trackkit.checks.findings import Finding, is_of_recordings
+from trackkit.checks.verdict import Judgement
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
 from trackkit.pages.assets import (
@@ -36,7 +37,7 @@ def map_html(
     *,
     recordings: Iterable[Recording] = (),
     names: Sequence[str] | None = None,
-    findings: Iterable[Finding] | None = None,
+    findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
     title: str | None = None,
@@ -53,7 +54,7 @@ def map_html(
         What the page calls the recordings, in their order; their own names when None.
     findings
         What a check had to say, to which is added what the recordings show; an empty list is shown
-        as "0 findings", None shows no list.
+        as "0 findings", None shows no list, and "checked" what the track and the recordings show.
     tiles
         Address of pictures to lay under the map, with ``{z}``, ``{x}`` and ``{y}`` in it.  The page
         then contacts the host that serves them, and no other.  That host learns who opens the page,
@@ -74,11 +75,33 @@ def map_html(
         When the track lies beyond 85 degrees of latitude, or `tiles` is no address of tiles or
         lacks its credit.
     """
+    page, _ = _map_and_verdict(
+        track,
+        recordings=recordings,
+        names=names,
+        findings=findings,
+        tiles=tiles,
+        credit=credit,
+        title=title,
+    )
+    return page
+
+
+def _map_and_verdict(
+    track: Track,
+    *,
+    recordings: Iterable[Recording],
+    names: Sequence[str] | None,
+    findings: Iterable[Finding] | Literal["checked"] | None,
+    tiles: str | None,
+    credit: str | None,
+    title: str | None,
+) -> tuple[str, Judgement]:
     require_mercator(track.name, track.centreline.latitude_deg)
     layer = tile_layer(tiles, credit)
     from trackkit.checks.evaluate import evaluate, prepare
     from trackkit.pages.base import base_document
-    from trackkit.pages.state import state
+    from trackkit.pages.state import judged, state_of
 
     prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
@@ -92,16 +115,20 @@ def map_html(
         evaluation.quality,
         prepared.files,
     )
-    shown = state(track, prepared)
-    listed = None if findings is None else list(findings)
-    if listed is not None:
+    shown = state_of(track, prepared, evaluation)
+    listed: list[Finding] | None = None
+    if findings == "checked":
+        listed = list(evaluation.findings)
+    elif findings is not None:
+        listed = list(findings)
         listed += [f for f in evaluation.findings if is_of_recordings(f) and f not in listed]
     shown["findings"] = None if listed is None else [finding.as_row() for finding in listed]
     for gate in shown["gates"]:
         gate["findings"] = [
             number for number, finding in enumerate(listed or []) if finding.feature == gate["id"]
         ]
-    return _page(base, shown, None, layer=layer, title=title)
+    page = _page(base, shown, None, layer=layer, title=title)
+    return page, judged(track, prepared, evaluation)
 
 
 def edit_html(base: Mapping[str, Any], state: Mapping[str, Any], session: Mapping[str, Any]) -> str:
@@ -132,12 +159,12 @@ def write_map(
     *,
     recordings: Iterable[Recording] = (),
     names: Sequence[str] | None = None,
-    findings: Iterable[Finding] | None = None,
+    findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
     title: str | None = None,
     force: bool = False,
-) -> None:
+) -> Judgement:
     """Write `map_html` to a file, whole or not at all.
 
     Parameters
@@ -152,7 +179,7 @@ def write_map(
         What the page calls the recordings, in their order; their own names when None.
     findings
         What a check had to say, to which is added what the recordings show; an empty list is shown
-        as "0 findings", None shows no list.
+        as "0 findings", None shows no list, and "checked" what the track and the recordings show.
     tiles
         Address of pictures to lay under the map, with ``{z}``, ``{x}`` and ``{y}`` in it.  The page
         then contacts the host that serves them, and no other.  That host learns who opens the page,
@@ -164,13 +191,18 @@ def write_map(
     force
         Whether a file that exists may be replaced.
 
+    Returns
+    -------
+    Judgement
+        The verdict that the page shows.
+
     Raises
     ------
     OutputError
         When the file exists and `force` is false, or cannot be written; when the track lies beyond
         85 degrees of latitude, or `tiles` is no address of tiles or lacks its credit.
     """
-    page = map_html(
+    page, judgement = _map_and_verdict(
         track,
         recordings=recordings,
         names=names,
@@ -180,6 +212,7 @@ def write_map(
         title=title,
     )
     write_whole(path, page, force=force)
+    return judgement
 
 
 def _page(

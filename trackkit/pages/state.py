@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from trackkit.checks.evaluate import Evaluation, Prepared, carried, evaluate
-from trackkit.checks.verdict import judge_track, stored_verdict
+from trackkit.checks.verdict import Judgement, judge_track, stored_verdict
 from trackkit.errors import PlaceError
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.geometry.vectors import distance_along
@@ -44,7 +44,19 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
     dict
         Lengths in metres, times in seconds, positions as longitude and latitude.
     """
-    evaluation = evaluate(track, prepared, moving)
+    return state_of(track, prepared, evaluate(track, prepared, moving))
+
+
+def state_of(track: Track, prepared: Prepared, evaluation: Evaluation) -> dict[str, Any]:
+    """Describe the same of a track that is evaluated already.
+
+    Parameters
+    ----------
+    track, prepared
+        As for `state`.
+    evaluation
+        What was made of the track's gates.
+    """
     return {
         "edit": 0,
         "base": 0,
@@ -82,21 +94,26 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
             for index, report in enumerate(evaluation.reports)
         ],
         "findings": [finding.as_row() for finding in evaluation.findings],
-        "verdict": _verdict_row(track, evaluation, recorded=bool(prepared.timed)),
+        "verdict": _verdict_row(track, prepared, evaluation),
         "remarks": [],
     }
 
 
-def _verdict_row(track: Track, evaluation: Evaluation, *, recorded: bool) -> dict[str, Any] | None:
+def _verdict_row(track: Track, prepared: Prepared, evaluation: Evaluation) -> dict[str, Any] | None:
     """Judge the track anew; None while a gate is dragged, as not all is judged then."""
     if not evaluation.whole:
         return None
-    judgement = judge_track(track, evaluation.findings, recorded=recorded)
+    judgement = judged(track, prepared, evaluation)
     stored = stored_verdict(track)
     row = judgement.as_row()
     # A page that says when it was made would differ from one day to the next.
     kept = {key: row[key] for key in ("fit", "reasons", "next", "remarks", "letters")}
     return kept | {"judged_on": None if stored is None else stored.date}
+
+
+def judged(track: Track, prepared: Prepared, evaluation: Evaluation) -> Judgement:
+    """Judge a track by what was found in it."""
+    return judge_track(track, evaluation.findings, recorded=bool(prepared.timed))
 
 
 def _gate_row(evaluation: Evaluation, gate: Gate) -> dict[str, Any]:

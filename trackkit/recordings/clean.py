@@ -16,6 +16,7 @@ from trackkit.arrays import Flags, Floats, Indices
 from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.geometry.geodesy import extent_m, geodesic_distance, unwrap_longitude
+from trackkit.recordings.clean_channels import clean_channels
 from trackkit.recordings.order import longest_rising
 from trackkit.recordings.positions import is_null_position, is_on_earth
 from trackkit.recordings.possible import (
@@ -73,6 +74,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
 
     index = _with_position_and_time(raw, has_time, dropped)
     seconds = _seconds(raw, index)
+    counted_from = index[:1]
     index, seconds = _in_order_of_time(raw, index, seconds, name, dropped)
     longitude, latitude = raw.longitude_deg[index], raw.latitude_deg[index]
     file_segment = np.zeros(len(index), np.intp) if raw.segment is None else raw.segment[index]
@@ -126,6 +128,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
         removed=removed,
         remarks=tuple(remarks),
         accuracy_of=raw.accuracy_of,
+        channels=clean_channels(raw.channels, raw.time[counted_from], index, seconds),
     )
 
 

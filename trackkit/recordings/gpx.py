@@ -16,6 +16,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
+from trackkit.recordings.gpx_channels import PointChannels
 from trackkit.recordings.raw import AS_A_LINE, RawFixes, Times, counted, single_line, some_or_none
 from trackkit.recordings.segments import segments_by_time
 from trackkit.recordings.times import TAKEN_AS_UTC, in_utc, nanoseconds, ordinary_times
@@ -35,9 +36,10 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
 
     Segments keep their order in the file, or are put in order of time where they do not overlap.
     Speed (m/s) and course (degrees) are taken from the elements GPX 1.0 has for them, or from any
-    element of that local name inside a point, such as an extension of GPX 1.1.  A point's dilution
-    of precision is kept as it is and not turned into an accuracy: it describes the
-    geometry of the satellites only, and the range error to multiply it with is not in the file.
+    element of that local name inside a point, such as an extension of GPX 1.1.  Other numbers in
+    extensions, or in elements of other namespaces, are channels.  A point's dilution of precision
+    is kept as it is and not turned into an accuracy: it describes the geometry of the satellites
+    only, and the range error to multiply it with is not in the file.
 
     Raises
     ------
@@ -51,6 +53,7 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
     columns: dict[str, array[float]] = {name: array("d") for name in (*_PLACES, *_NUMBERS)}
     texts: list[str] = []
     segments: list[int] = []
+    others = PointChannels()
     before = None
     for point in elements_of_xml(data, path, "trkpt"):
         segment = point.getparent()
@@ -60,7 +63,8 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
             before = segment
             segments.append(0)
         segments[-1] += 1
-        numbers, text = _point_values(point)
+        numbers, text, rest = _point_values(point)
+        others.add(len(texts), point, rest)
         texts.append(text)
         for name, values in columns.items():
             values.append(numbers.get(name, np.nan))
@@ -89,7 +93,8 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
         segment=np.repeat(np.arange(len(segments)), segments).astype(np.intp),
         place=np.arange(1, len(texts) + 1),
         place_kind="track point",
-        remarks=remarks,
+        remarks=(*remarks, *others.remarks),
+        channels=others.raw_channels(time),
     )
     return segments_by_time(raw)
 
@@ -111,8 +116,9 @@ def _children(element: Any, name: str) -> list[Any]:
     return [child for child in element if local_name(child) == name]
 
 
-def _point_values(point: Any) -> tuple[dict[str, float], str]:
-    """Take from a point what is read from it: numbers, and the text of its time, "" without."""
+def _point_values(point: Any) -> tuple[dict[str, float], str, list[Any]]:
+    """Take from a point numbers, the text of its time, "" without, and the other elements."""
+    rest = []
     numbers: dict[str, float] = {}
     time = ""
     for attribute in _PLACES:
@@ -128,7 +134,9 @@ def _point_values(point: Any) -> tuple[dict[str, float], str]:
             number = _number(element.text)
             if number is not None:
                 numbers[name] = number
-    return numbers, time
+        elif name not in _NUMBERS and name != "time":
+            rest.append(element)
+    return numbers, time, rest
 
 
 def _times(text: list[str]) -> tuple[Times, tuple[str, ...]]:
@@ -187,7 +195,7 @@ def parse_gpx(data: bytes, path: str | os.PathLike[str]) -> GPX:
 def _reduce_point(point: Any, target: Any) -> None:
     from lxml import etree
 
-    numbers, time = _point_values(point)
+    numbers, time, _ = _point_values(point)
     texts = {name: str(value) for name, value in numbers.items()} | ({"time": time} if time else {})
     for name, text in texts.items():
         if name in _PLACES:

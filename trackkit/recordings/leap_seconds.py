@@ -29,7 +29,7 @@ _SINCE = np.array(
     dtype="datetime64[s]",
 )
 """Days from which UTC has been one second more behind GPS time, which began with it on 6 January
-1980 (IERS, Bulletin C; none was announced since, as of its issue 72)."""
+1980 (IERS, Bulletins C up to 70; from memory)."""
 
 
 def utc_of_gps(time: NDArray[np.datetime64]) -> NDArray[np.datetime64]:

@@ -62,6 +62,45 @@ class Dropped:
 
 
 @dataclass(frozen=True, eq=False)
+class RawChannel:
+    """A column of numbers that are nothing of a fix.
+
+    Parameters
+    ----------
+    name, unit
+        As in `Channel`; no two of a file have the same name.
+    row
+        The rows that have something in it, shape (k,), counted from 0, increasing.
+    value
+        What they have, shape (k,), NaN where it is no number.
+    """
+
+    name: str
+    unit: str | None
+    row: NDArray[np.intp]
+    value: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class RawChannels:
+    """The channels of a file; a row may have values and no position.
+
+    Parameters
+    ----------
+    time
+        Of each row in the file's order, shape (m,), as the times of `RawFixes`.
+    fixes_before
+        How many of the fixes stand before each row, shape (m,); of a row that is a fix, its index.
+    columns
+        The channels.
+    """
+
+    time: Times
+    fixes_before: NDArray[np.intp]
+    columns: tuple[RawChannel, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class RawFixes:
     """The fixes of a file in the file's order, before any is removed.
 
@@ -86,6 +125,8 @@ class RawFixes:
         Sentences about what looked odd.
     accuracy_of
         As in `Recording`.
+    channels
+        What the file holds besides, or None.
     """
 
     time: Times
@@ -103,6 +144,7 @@ class RawFixes:
     remarks: tuple[str, ...] = ()
     accuracy_of: Literal["radius", "axis"] = "radius"
     speed_accuracy_mps: Floats | None = None
+    channels: RawChannels | None = None
 
     def __len__(self) -> int:
         return len(self.time)

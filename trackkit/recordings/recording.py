@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import reprlib
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -14,6 +15,7 @@ from numpy.typing import ArrayLike
 from trackkit.arrays import Floats, Indices
 from trackkit.errors import RecordingError
 from trackkit.geometry.geodesy import unwrap_longitude
+from trackkit.recordings.channel import Channel
 from trackkit.recordings.raw import COLUMNS
 
 _POSITIONS = ("longitude_deg", "latitude_deg")
@@ -65,12 +67,14 @@ class Recording:
     speed_accuracy_mps
         Accuracy of the velocity (of the speed, where no course is known) reported by the receiver,
         m/s, one sigma; same convention.
+    channels
+        What it holds besides, such as engine speed, each at its own times.
 
     Raises
     ------
     RecordingError
         When there is no fix, a column is not one number a fix, a position is not on earth, times
-        do not increase from 0, or `start` has no time zone.
+        do not increase from 0, `start` has no time zone, or two channels have one name.
     """
 
     name: str
@@ -89,6 +93,7 @@ class Recording:
     remarks: tuple[str, ...] = ()
     accuracy_of: Literal["radius", "axis"] = "radius"
     speed_accuracy_mps: Floats | None = None
+    channels: tuple[Channel, ...] = ()
 
     def __post_init__(self) -> None:
         for label in ("time_s", *_POSITIONS, *COLUMNS):
@@ -108,6 +113,12 @@ class Recording:
         self._require_times()
         if self.start is not None:
             self._set("start", _utc(self.start, self.name))
+        self._set("channels", tuple(self.channels))
+        for name, count in Counter(channel.name for channel in self.channels).items():
+            if count > 1:
+                raise RecordingError(
+                    f"has {count} channels called {reprlib.repr(name)}", file=self.name
+                )
 
     def _set(self, label: str, value: object) -> None:
         object.__setattr__(self, label, value)
@@ -155,6 +166,7 @@ class Recording:
         speed_accuracy_mps: ArrayLike | None = None,
         hdop: ArrayLike | None = None,
         segment: ArrayLike | None = None,
+        channels: Sequence[Channel] = (),
     ) -> Recording:
         """Make a recording of lists or arrays, one value a fix.
 
@@ -174,6 +186,8 @@ class Recording:
         speed_mps, course_deg, elevation_m, accuracy_m, speed_accuracy_mps, hdop, segment
             As for `Recording`, shape (n,) with NaN where a fix has none; None where no fix has
             one.
+        channels
+            As for `Recording`: their times count from the first fix.
 
         Returns
         -------
@@ -211,6 +225,7 @@ class Recording:
             hdop=numbers_or_none(hdop, "hdop"),
             segment=_segments(segment, len(seconds), name),
             read_count=len(seconds),
+            channels=tuple(channels),
         )
 
     def __len__(self) -> int:

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from trackkit.recordings.gpx_channels import reordered
 from trackkit.recordings.raw import RawFixes
 
 
@@ -45,4 +46,5 @@ def segments_by_time(raw: RawFixes) -> RawFixes:
         raw.picked(index),
         segment=np.repeat(np.arange(len(order)), lengths).astype(np.intp),
         remarks=(*raw.remarks, "segments were put in order of time"),
+        channels=None if raw.channels is None else reordered(raw.channels, index),
     )

@@ -77,7 +77,7 @@ def fixes_of_table(
     for position in {column.position for several in chosen.values() for column in several}:
         cells[position] = cells_of_array(values[position])
     try:
-        return fixes_of_columns(cells, chosen, np.arange(1, count + 1), place_kind)
+        return fixes_of_columns(cells, chosen, np.arange(1, count + 1), place_kind=place_kind)
     except RecordingError as error:
         # The questions about columns and dates are asked where the file's name is not known.
         raise type(error)(error.what, file=path, place=error.place, remedy=error.remedy) from error

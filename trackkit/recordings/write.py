@@ -19,6 +19,7 @@ from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.recordings.raw import COLUMNS
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.units import KNOT_MPS
+from trackkit.recordings.write_channels import CsvRows, with_channels
 from trackkit.recordings.xml import xml_text
 
 if TYPE_CHECKING:
@@ -53,6 +54,9 @@ def write_recording(
     may be followed by ``.gz``.  Values a fix does not have are left out.  Only GPX tells segments
     apart; in the others a segment shows as a gap in time.  Times are kept to the millisecond
     in NMEA, to the microsecond in the others.
+
+    Channels are kept in CSV, in rows of their own where there is no fix at their time, and in GPX
+    at the fix nearest in time, if that is nearer than half the usual interval of fixes.
 
     Parameters
     ----------
@@ -91,8 +95,8 @@ def encoded(recording: Recording, path: str | os.PathLike[str]) -> bytes:
     return gzip.compress(data, mtime=0) if zipped else data
 
 
-def _moments(recording: Recording, unit_s: float) -> list[datetime]:
-    """Time of day of each fix, UTC, to whole units of time."""
+def _moments(recording: Recording, unit_s: float, time_s: Floats | None = None) -> list[datetime]:
+    """Time of day of each fix, or at some times, UTC, to whole units of time."""
     start = recording.start
     if start is None:
         raise OutputError(
@@ -102,7 +106,8 @@ def _moments(recording: Recording, unit_s: float) -> list[datetime]:
         )
     start = start.replace(tzinfo=UTC) if start.tzinfo is None else start.astimezone(UTC)
     whole = start.replace(microsecond=0)
-    counts = np.rint((start.microsecond * 1e-6 + recording.time_s) / unit_s).astype(np.int64)
+    since = recording.time_s if time_s is None else time_s
+    counts = np.rint((start.microsecond * 1e-6 + since) / unit_s).astype(np.int64)
     scale = round(unit_s * 1e6)
     return [whole + timedelta(microseconds=count * scale) for count in counts.tolist()]
 
@@ -197,7 +202,7 @@ def _gpx(recording: Recording) -> str:
         track.segments.append(GPXTrackSegment(points[first:last]))
     gpx = new_gpx()
     gpx.tracks.append(track)
-    return str(gpx.to_xml(version="1.0"))
+    return with_channels(str(gpx.to_xml(version="1.0")), recording)
 
 
 def _rounded(value: float, decimals: int) -> float | None:
@@ -220,23 +225,26 @@ def gpx_longitude(longitude_deg: Floats) -> Floats:
 
 
 def _csv(recording: Recording) -> str:
+    rows = CsvRows.of(recording)
     columns: dict[str, Sequence[object]] = {}
     if recording.start is None:
-        columns["time_s"] = recording.time_s.tolist()
+        columns["time_s"] = rows.time_s.tolist()
     else:
         columns["time_utc"] = [
             f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond:06d}Z"
-            for moment in _moments(recording, 1e-6)
+            for moment in _moments(recording, 1e-6, rows.time_s)
         ]
-    columns["latitude_deg"] = recording.latitude_deg.tolist()
-    columns["longitude_deg"] = wrap_longitude(recording.longitude_deg).tolist()
+    columns["latitude_deg"] = rows.of_fixes(recording.latitude_deg)
+    columns["longitude_deg"] = rows.of_fixes(wrap_longitude(recording.longitude_deg))
     for name in COLUMNS:
         column = getattr(recording, name)
         if column is not None:
-            columns[name] = column.tolist()
+            columns[name] = rows.of_fixes(column)
     if recording.course_deg is not None:
         decimals = _CSV_DECIMALS["course_deg"]
-        columns["course_deg"] = [_course(value, decimals) for value in recording.course_deg]
+        course = [_course(value, decimals) for value in recording.course_deg]
+        columns["course_deg"] = rows.of_fixes(np.array(course))
+    columns |= rows.of_channels(recording.channels)
     return csv_text(tuple(columns), zip(*columns.values(), strict=True), _CSV_DECIMALS)
 
 

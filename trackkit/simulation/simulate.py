@@ -20,8 +20,15 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.vectors import distance_along, left_of
 from trackkit.motion.gauss_markov import sample_path
 from trackkit.motion.noise import USUAL
+from trackkit.motion.vehicle import vehicle_for
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import encoded
+from trackkit.simulation.channels import (
+    InventedChannel,
+    invented_channels,
+    measured,
+    true_channels,
+)
 from trackkit.simulation.drive import Run, drive
 from trackkit.track.features import Gate
 from trackkit.track.model import Track
@@ -42,7 +49,9 @@ class Simulation:
     truth
         Ready for JSON: ``{"crossings": [{"gate", "time_s"}], "laps": [{"number", "time_s",
         "sectors_s"}]}``, seconds from the first fix.  A sector one of whose gates was not
-        crossed is None.
+        crossed is None.  With channels each lap has ``"channels": [{"name", "unit", "least",
+        "largest", "mean", "sectors": [{"least", "largest", "mean"}]}]`` besides, as they truly
+        were before any sensor rounded them.
     plane
         The plane positions are given in.
     runs
@@ -108,6 +117,7 @@ def simulate_drive(
     lap_variation: float = 0.01,
     line_variation_m: float = 0.5,
     stop: bool = False,
+    channels: bool = False,
 ) -> Simulation:
     """Invent a recording of a drive whose crossing times are known.
 
@@ -141,6 +151,9 @@ def simulate_drive(
         Standard deviation of the driven line about the centreline, metres.
     stop
         Whether the vehicle stops on the way of the out lap (of an open track, of the first run).
+    channels
+        Whether to invent channels too: engine speed, gear and brake at each fix, and the water's
+        temperature every second.
 
     Returns
     -------
@@ -173,8 +186,9 @@ def simulate_drive(
         line_variation_m=line_variation_m,
         stop=stop,
     )
-    recording = _recorded(track, runs, receiver, rate_hz, noise, doppler, start)
-    return Simulation(recording, _truth(track, runs), track.plane, runs)
+    others = invented_channels(vehicle_for(track)) if channels else ()
+    recording = _recorded(track, runs, receiver, rate_hz, noise, doppler, start, others)
+    return Simulation(recording, _truth(track, runs, others), track.plane, runs)
 
 
 def _recorded(
@@ -185,6 +199,7 @@ def _recorded(
     noise: float,
     doppler: bool,
     start: datetime | None,
+    channels: tuple[InventedChannel, ...],
 ) -> Recording:
     times = []
     for run in runs:
@@ -218,6 +233,7 @@ def _recorded(
         elevation_m=_heights(track, chainage),
         segment=np.repeat(np.arange(len(runs)), [len(t) for t in times]),
         read_count=len(time),
+        channels=measured(channels, runs, times),
     )
 
 
@@ -266,7 +282,9 @@ def crossing_times(run: Run, ends_m: Floats) -> list[float]:
     return crossings
 
 
-def _truth(track: Track, runs: tuple[Run, ...]) -> dict[str, Any]:
+def _truth(
+    track: Track, runs: tuple[Run, ...], channels: tuple[InventedChannel, ...]
+) -> dict[str, Any]:
     crossings: list[tuple[float, Gate]] = []
     for gate in track.gates:
         ends = track.gate_ends(gate)
@@ -274,11 +292,16 @@ def _truth(track: Track, runs: tuple[Run, ...]) -> dict[str, Any]:
     crossings.sort(key=lambda crossing: crossing[0])
     return {
         "crossings": [{"gate": gate.id, "time_s": round(time, 9)} for time, gate in crossings],
-        "laps": _laps(track, crossings),
+        "laps": _laps(track, crossings, runs, channels),
     }
 
 
-def _laps(track: Track, crossings: list[tuple[float, Gate]]) -> list[dict[str, Any]]:
+def _laps(
+    track: Track,
+    crossings: list[tuple[float, Gate]],
+    runs: tuple[Run, ...],
+    channels: tuple[InventedChannel, ...],
+) -> list[dict[str, Any]]:
     opening = "finish" if track.closed else "start"
     sector_ids = [gate.id for gate in track.gates_of_kind("sector")]
     laps: list[dict[str, Any]] = []
@@ -297,6 +320,8 @@ def _laps(track: Track, crossings: list[tuple[float, Gate]]) -> list[dict[str, A
                     ],
                 }
             )
+            if channels:
+                laps[-1]["channels"] = true_channels(channels, runs, marks)
             begun = None
         if gate.kind == opening:
             begun, passed = time, {}

@@ -13,6 +13,7 @@ from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
 from trackkit.recordings.recording import Recording
+from trackkit.timing.channels import with_channels
 from trackkit.timing.crossings import AGAIN_M, Crossing, cross, interval_sigma
 from trackkit.timing.driving_sessions import DrivingSession, driving_sessions, standing_spells
 from trackkit.timing.lap_remarks import with_remarks
@@ -20,8 +21,9 @@ from trackkit.timing.lap_wander import levels_from_laps
 from trackkit.timing.laps import Lap, SectorTime, laps_between
 from trackkit.timing.report import LapReport
 from trackkit.timing.rules import USUAL_RULES, LapRules
+from trackkit.timing.shared_line import corrected
 from trackkit.track.crossed import crossed_gates, timed_gates
-from trackkit.track.features import Gate, Position
+from trackkit.track.features import Centreline, Gate, Position
 from trackkit.track.model import Track
 
 _EDGE_S = 5.0
@@ -42,7 +44,8 @@ def time_laps(
     no lap goes from one to another.  A lap with something wrong with it says so and does not count.
 
     Where the recording alone cannot tell the receiver's wander, its laps do, from six on, and the
-    drive is smoothed again with what they say.
+    drive is smoothed again with what they say.  What all laps together say of how far the drive is
+    off from place to place is taken off it.
 
     Parameters
     ----------
@@ -88,7 +91,7 @@ class TimedRecording:
         Smoothed with what the recording itself tells.
     drive
         What laps are timed on: where the recording alone cannot tell the receiver's wander,
-        smoothed with what its laps tell.
+        smoothed with what its laps tell; and less what its laps together tell that it is off.
     antenna_ahead_m
         How far the antenna is ahead of what crosses the line.
     """
@@ -98,6 +101,8 @@ class TimedRecording:
     drive: Drive
     antenna_ahead_m: float = 0.0
     _wander_laps: tuple[tuple[float, float], ...] | None = field(default=None, init=False)
+    _alone: Drive | None = field(default=None, init=False)
+    _corrected_by: Centreline | None = field(default=None, init=False)
     _parted: tuple[LapRules, _Parts] | None = field(default=None, init=False)
     _crossings_by_itself: _Crossings = field(default_factory=dict, init=False)
     _crossings: _Crossings = field(default_factory=dict, init=False)
@@ -183,23 +188,26 @@ class TimedRecording:
         return self._parted[1]
 
     def _smooth_again(self, track: Track, rules: LapRules) -> None:
-        """Smooth the drive again where the plane, or the laps that tell the wander, differ."""
+        """Smooth the drive again where the plane, the laps that tell of it, or the line differ."""
         if not _same_plane(track.plane, self.by_itself.plane):
-            self.by_itself = self.drive = smooth(self.recording, track.plane)
-            self._wander_laps = None
-            self._crossings_by_itself, self._crossings, self._sigmas = {}, {}, {}
+            self.by_itself = smooth(self.recording, track.plane)
+            self._wander_laps = self._alone = None
+            self._crossings_by_itself = {}
             self._parted = None
-        if self.by_itself.wander_from_recording:
-            return
+        alone = self._alone or self.by_itself
         self._crossings_by_itself = _crossings_of(
             track, self.by_itself, self._crossings_by_itself, self.antenna_ahead_m
         )
         crossings = _in_order(self._crossings_by_itself)
         laps = _wander_laps(track, _laps_of(track, crossings, self._parts(rules)[1]))
-        if laps != self._wander_laps:
-            self._wander_laps = laps
+        fresh = laps != self._wander_laps
+        if fresh and not self.by_itself.wander_from_recording:
             levels = levels_from_laps(track, self.by_itself, laps)
-            self.drive = self.by_itself.with_levels(levels)
+            alone = self.by_itself.with_levels(levels)
+        self._wander_laps = laps
+        if fresh or alone is not self._alone or track.centreline is not self._corrected_by:
+            self._alone, self._corrected_by = alone, track.centreline
+            self.drive = corrected(track, alone, len(laps))
             self._crossings, self._sigmas = {}, {}
 
 
@@ -282,6 +290,8 @@ def _lap_report(
     spells, sessions = parts
     laps = [_measured(drive, lap, sigma) for lap in _laps_of(track, crossings, sessions)]
     laps = with_remarks(track, drive, laps, spells, rules)
+    if best_sigmas:
+        laps = with_channels(laps, drive.recording.channels)
     report = LapReport(
         name=drive.recording.name,
         start=drive.recording.start,

@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from trackkit.timing.channel_figures import ChannelFigures
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.remarks import LapRemark
 from trackkit.words import counted
@@ -25,6 +26,8 @@ class SectorTime:
         Time since the lap began, at the end of the sector.
     top_mps, lowest_mps
         Highest and lowest speed in it.
+    channels
+        What the recording's channels were in it.
     """
 
     time_s: float | None
@@ -32,6 +35,7 @@ class SectorTime:
     sigma_s: float | None = None
     top_mps: float | None = None
     lowest_mps: float | None = None
+    channels: tuple[ChannelFigures, ...] = ()
 
     def as_row(self) -> dict[str, Any]:
         """Return the sector as JSON."""
@@ -83,6 +87,8 @@ class Lap:
         What is wrong with it.
     set_aside
         Whether it does not count for what is wrong with it.
+    channels
+        What the recording's channels were in it, where it has a time.
     """
 
     number: int
@@ -102,6 +108,7 @@ class Lap:
     session: int = 1
     remarks: tuple[LapRemark, ...] = ()
     set_aside: bool = False
+    channels: tuple[ChannelFigures, ...] = ()
 
     def __repr__(self) -> str:
         time = "no time" if self.time_s is None else f"{self.time_s:.3f} s"

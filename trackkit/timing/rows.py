@@ -7,6 +7,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from trackkit.files import csv_text
+from trackkit.timing.channel_figures import ChannelFigures
+from trackkit.timing.channels import channel_cells, channel_columns
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.driving_sessions import DrivingSession
 from trackkit.timing.laps import Lap
@@ -86,9 +88,16 @@ def lap_row(
         "begun": rfc3339(begun),
         "begun_local": rfc3339(local_time(begun, zone)),
         **_difference_row(lap_difference(session, lap, reference)),
+        "channels": _channel_rows(lap.channels),
         "sectors": [
-            {**sector, **_difference_row(difference)}
-            for sector, difference in zip(row["sectors"], differences, strict=True)
+            {
+                **sector,
+                **_difference_row(difference),
+                "channels": _channel_rows(lap.sectors[index].channels),
+            }
+            for index, (sector, difference) in enumerate(
+                zip(row["sectors"], differences, strict=True)
+            )
         ],
         "gates": [
             {
@@ -99,6 +108,10 @@ def lap_row(
             for gate, crossing in passages(track, lap)
         ],
     }
+
+
+def _channel_rows(channels: Iterable[ChannelFigures]) -> list[dict[str, Any]]:
+    return [figures.as_row() for figures in channels]
 
 
 def _difference_row(difference: Difference | None) -> dict[str, float | None]:
@@ -164,15 +177,18 @@ def laps_csv(
     sessions: Sequence[Session],
     reference: Reference | None,
     zone: ZoneInfo | None,
+    channels: Sequence[str] = (),
 ) -> str:
     """Write laps as CSV: rows for each lap, each of its sectors, and each passing of a speed gate.
 
     `begun`, `begun_local` and `start_s` tell when the part began, or the speed gate was passed.
+    The figures of `channels`, by name and unit, stand in the last columns.
     """
+    columns = (*CSV_COLUMNS, *channel_columns(channels))
     return csv_text(
-        CSV_COLUMNS,
+        columns,
         (
-            [row.get(column) for column in CSV_COLUMNS]
+            [row.get(column) for column in columns]
             for session in sessions
             for lap in session.report.laps
             for row in _rows(track, session, lap, reference, zone)
@@ -219,6 +235,7 @@ def _rows(
         "split_s": lap.time_s,
         "missed": " ".join(lap.missed),
         "remarks": _texts(lap.remarks),
+        **channel_cells(lap.channels),
     }
     for index, sector in enumerate(row["sectors"]):
         begun = lap.passed[index]
@@ -231,6 +248,7 @@ def _rows(
             "part_number": index + 1,
             "counts": lap.counts or clean,
             "remarks": _texts(spoiling),
+            **channel_cells(lap.sectors[index].channels),
         }
     start = lap.passed[0]
     for gate, crossing in speeds:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import repeat
 
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.files import csv_text
+from trackkit.files import csv_in_columns, csv_text
 from trackkit.geometry.vectors import distance_along
 from trackkit.motion.drive import Drive
+from trackkit.timing.channels import channel_at
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import Session
 from trackkit.track.model import Track
@@ -133,8 +135,26 @@ def _reached(
     return time
 
 
-def trace_lines(track: Track, session: Session) -> str:
+@dataclass(frozen=True)
+class TraceLines:
+    """The traces of a recording as lines of CSV.
+
+    Parameters
+    ----------
+    text
+        A line a row, in the columns `COLUMNS` and then one for each channel.
+    channels
+        The channels, by name and unit.
+    """
+
+    text: str
+    channels: tuple[str, ...] = ()
+
+
+def trace_lines(track: Track, session: Session) -> TraceLines:
     """Write the traces of all laps of a session that have a time as lines of CSV.
+
+    Channels are read when a place is reached, straight between their own values.
 
     Parameters
     ----------
@@ -145,27 +165,52 @@ def trace_lines(track: Track, session: Session) -> str:
 
     Returns
     -------
-    str
-        A line a row, in the columns `COLUMNS`.
+    TraceLines
+        The lines.
 
     Raises
     ------
     TrackkitError
         When the drive was not kept.
     """
-    return csv_text(COLUMNS, _rows(track, session), _DECIMALS).partition("\n")[2]
+    channels = tuple(channel.title for channel in session.report.recording.channels)
+    text = csv_text((*COLUMNS, *channels), _rows(track, session), _DECIMALS)
+    return TraceLines(text.partition("\n")[2], channels)
 
 
-def traces_csv(lines: Iterable[str]) -> str:
+def traces_csv(parts: Iterable[TraceLines]) -> str:
     """Put `trace_lines` of one or several sessions below the names of their columns."""
-    return csv_text(COLUMNS, ()) + "".join(lines)
+    parts = list(parts)
+    channels = tuple(dict.fromkeys(title for part in parts for title in part.channels))
+    header = csv_text((*COLUMNS, *channels), ())
+    return header + "".join(_in_columns(part, channels) for part in parts)
+
+
+def _in_columns(part: TraceLines, channels: tuple[str, ...]) -> str:
+    """Move the channels of one recording to their columns among those of all."""
+    if part.channels == channels:
+        return part.text
+    own = {title: place for place, title in enumerate(part.channels, start=len(COLUMNS))}
+    return csv_in_columns(part.text, [*range(len(COLUMNS)), *map(own.get, channels)])
 
 
 def _rows(track: Track, session: Session) -> Iterator[tuple[object, ...]]:
+    drive = session.report.drive
     for lap in session.report.laps:
-        trace = trace_lap(track, session.report.drive, lap)
-        if trace is None:
+        trace = trace_lap(track, drive, lap)
+        if trace is None or lap.start_s is None:
             continue
         columns = [getattr(trace, name).tolist() for name in _DECIMALS]
-        for values in zip(*columns, strict=True):
-            yield session.label, lap.number, lap.kind, *values, lap.session
+        when = lap.start_s + trace.elapsed_s
+        channels = [_figures(channel_at(channel, when)) for channel in drive.recording.channels]
+        for values, others in zip(
+            zip(*columns, strict=True),
+            zip(*channels, strict=True) if channels else repeat((), len(when)),
+            strict=True,
+        ):
+            yield session.label, lap.number, lap.kind, *values, lap.session, *others
+
+
+def _figures(value: Floats) -> list[float]:
+    """Round to six figures, more than sensors have: what lies between two values has more."""
+    return [float(f"{number:.6g}") for number in value.tolist()]

@@ -153,10 +153,10 @@ def _track_from(document: Mapping[str, Any]) -> Track:
         timezone=_text("timezone", described.get("timezone")),
         licence=_text("licence", described.get("licence")),
         revised=_text("revised", described.get("revised", "")),
-        history=tuple(described.get("history", ())),
-        sources=tuple(described.get("sources", ())),
+        history=_entries("history", described.get("history", ())),
+        sources=_entries("sources", described.get("sources", ())),
         accuracy_m=_number_or_none("accuracy_m", described.get("accuracy_m")),
-        accepted=tuple(described.get("accepted", ())),
+        accepted=_entries("accepted", described.get("accepted", ())),
         notes=_text("notes", described.get("notes", "")),
         members={k: v for k, v in described.items() if k not in own_members},
         foreign={
@@ -197,6 +197,12 @@ def _text(name: str, value: Any) -> Any:
     if value is not None and not isinstance(value, str):
         raise TrackFileError(f"{name} is no text", remedy=LIST_FAULTS)
     return value
+
+
+def _entries(name: str, value: Any) -> tuple[Mapping[str, Any], ...]:
+    if not isinstance(value, list | tuple) or not all(isinstance(entry, dict) for entry in value):
+        raise TrackFileError(f"{name} is no list of objects", remedy=LIST_FAULTS)
+    return tuple(value)
 
 
 def _order(properties: Mapping[str, Any]) -> int:

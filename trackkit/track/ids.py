@@ -9,7 +9,6 @@ from collections.abc import Collection
 
 from trackkit.errors import PlaceError
 
-
 _DEVICE = re.compile(r"con|prn|aux|nul|com\d|lpt\d")
 """Names of files that Windows keeps for devices (Microsoft, "Naming Files, Paths, and Namespaces";
 from memory)."""

@@ -18,6 +18,8 @@ from trackkit.track.features import Centreline, Corner, Crossover, Position, req
 from trackkit.track.ids import drawn_id
 
 _CROSSING_ANGLE_DEG = 20.0
+_MOST_BRIDGES = 100
+"""A line that crosses itself more often goes several times round: no bridge leads it there."""
 _SAME_CORNER_M = 15.0
 _FEWEST_POSITIONS = 4
 _ACROSS = 0.5
@@ -170,12 +172,18 @@ def bridges(
     -------
     crossovers, remarks
         Which passage is above is read from the heights; where they cannot tell, the earlier
-        passage is taken to be above and a remark says so.
+        passage is taken to be above and a remark says so.  Of a line that crosses itself more
+        than 100 times none is a bridge.
     """
+    crossings = [
+        (first, second)
+        for first, second, angle in self_crossings(curve)
+        if angle >= _CROSSING_ANGLE_DEG
+    ]
+    if len(crossings) > _MOST_BRIDGES:
+        return (), [f"the line crosses itself {len(crossings):,} times: none is taken as a bridge"]
     crossovers, remarks = [], []
-    for first, second, angle in self_crossings(curve):
-        if angle < _CROSSING_ANGLE_DEG:
-            continue
+    for first, second in crossings:
         heights = np.interp([first, second], chainage_m, height_m)
         heights_differ = bool(np.all(np.isfinite(heights))) and abs(heights[0] - heights[1]) > 2.0
         second_over = heights_differ and heights[1] > heights[0]

@@ -106,9 +106,7 @@ def validity_on(layouts: Sequence[Dated], moment: datetime, longitude_deg: float
     return answers
 
 
-def valid_on(
-    layouts: Sequence[Layout], moment: datetime | None, longitude_deg: float
-) -> list[Layout]:
+def kept_by(layouts: Sequence[Layout], validity: Sequence[Validity] | None) -> list[Layout]:
     """Leave out layouts that were not there at a moment, where another one of the circuit was.
 
     A layout was not there on a day before its `valid_from` or after its `valid_until`, nor from
@@ -120,20 +118,17 @@ def valid_on(
     ----------
     layouts
         Of circuits near one place.
-    moment
-        When it was driven; None where nobody knows, and all are kept.
-    longitude_deg
-        Longitude of the place, degrees.
+    validity
+        Of each, from `validity_on`; None where nobody knows the moment, and all are kept.
 
     Returns
     -------
     list
         Those that are left, in their order.
     """
-    if moment is None or not any(layout.valid_from or layout.valid_until for layout in layouts):
+    if validity is None:
         return list(layouts)
     # The older layout need not say when it ended, and stays replaced where the newer is too.
-    validity = validity_on(layouts, moment, longitude_deg)
     there = {
         layout.id for layout, on_day in zip(layouts, validity, strict=True) if on_day == "valid"
     }

@@ -13,7 +13,15 @@ from trackkit.recordings.csv.cells import NumberCells
 from trackkit.recordings.csv.columns import Column
 from trackkit.recordings.csv.fix_columns import ask_for
 from trackkit.recordings.csv.infer_units import guess_speed_unit, guess_time_unit
-from trackkit.recordings.raw import Dropped, RawFixes, Times, counted, some_or_none
+from trackkit.recordings.raw import (
+    Dropped,
+    RawChannel,
+    RawChannels,
+    RawFixes,
+    Times,
+    counted,
+    some_or_none,
+)
 from trackkit.recordings.times import ordinary_times, read_times
 from trackkit.recordings.units import ANGLE_DEG, LENGTH_M, SPEED_MPS, TIME_S
 from trackkit.remedies import Remedy
@@ -59,7 +67,13 @@ def _is_unreadable(text: Sequence[str], value: Floats) -> Flags:
 
 
 def fixes_of_columns(
-    table: Table, chosen: Chosen, place: Indices, place_kind: str = "line"
+    table: Table,
+    chosen: Chosen,
+    place: Indices,
+    *,
+    place_kind: str = "line",
+    channels: Sequence[RawChannel] = (),
+    remarks: Sequence[str] = (),
 ) -> RawFixes:
     """Make fixes of the columns of a table.
 
@@ -73,18 +87,22 @@ def fixes_of_columns(
         Where each row stands in the file, counted from 1, shape (n,).
     place_kind
         What that counts.
+    channels
+        What else the rows hold.
+    remarks
+        Sentences about that.
 
     Raises
     ------
     RecordingError
         What a column holds is ambiguous, or no row has a position and a time.  Names no file.
     """
-    remarks: list[str] = []
-    longitude, latitude = _positions(table, chosen, remarks)
-    time = _times(table, chosen, longitude, latitude, remarks)
+    sentences = [*remarks]
+    longitude, latitude = _positions(table, chosen, sentences)
+    time = _times(table, chosen, longitude, latitude, sentences)
     seconds = _as_seconds(time)
     speed, course, elevation, accuracy, speed_accuracy, hdop = (
-        _optional(table, chosen, role, (seconds, longitude, latitude), remarks)
+        _optional(table, chosen, role, (seconds, longitude, latitude), sentences)
         for role in ("speed", "course", "elevation", "accuracy", "speed_accuracy", "hdop")
     )
     readable = np.isfinite(longitude) & np.isfinite(latitude) & np.isfinite(seconds)
@@ -113,8 +131,11 @@ def fixes_of_columns(
         place=place[readable],
         place_kind=place_kind,
         dropped=dropped,
-        remarks=tuple(remarks),
+        remarks=tuple(sentences),
         speed_accuracy_mps=picked(speed_accuracy),
+        channels=RawChannels(time, np.cumsum(readable) - readable, tuple(channels))
+        if channels
+        else None,
     )
 
 

@@ -19,12 +19,19 @@ from trackkit.budgets import require
 from trackkit.errors import RecordingError
 from trackkit.progress import tell
 from trackkit.recordings.csv.cells import ROWS_AT_ONCE, Cells
+from trackkit.recordings.csv.channels import (
+    ChannelColumn,
+    Part,
+    channel_columns,
+    numbers_of,
+    raw_channel,
+)
 from trackkit.recordings.csv.columns import Column
 from trackkit.recordings.csv.fix_columns import FIX_WORDS, fix_columns, layout_of_fixes
 from trackkit.recordings.csv.fixes import Chosen, fixes_of_columns
 from trackkit.recordings.csv.layout import cells_of, lines_of, refuse_longer_row, rows_of
 from trackkit.recordings.formats import decode
-from trackkit.recordings.raw import RawFixes
+from trackkit.recordings.raw import RawChannel, RawFixes
 
 _SPLIT = "split it"
 _LONG_TABLE = 200_000
@@ -61,7 +68,9 @@ def read_delimited(
     layout = layout_of_fixes(lines, columns, path)
     chosen: Chosen = fix_columns(layout, columns, path)
     rows = rows_of(lines, layout.first_row)
+    row_of_units: list[str] = []
     if rows and (units := _units_row(cells_of(rows[0][1], layout.delimiter), chosen)):
+        row_of_units = cells_of(rows[0][1], layout.delimiter)
         rows, chosen = rows[1:], units
     if not rows:
         raise RecordingError("has a header but no row below it", file=path)
@@ -73,9 +82,10 @@ def read_delimited(
     body = [line for _, line in rows]
     # A long file should not be in memory in all its forms at once.
     del text, lines, rows
-    table = _table(body, layout.delimiter, chosen, path)
+    others, remarks = channel_columns(layout, chosen, row_of_units, len(body))
+    table, channels = _table(body, layout.delimiter, chosen, others, path)
     try:
-        return fixes_of_columns(table, chosen, numbers)
+        return fixes_of_columns(table, chosen, numbers, channels=channels, remarks=remarks)
     except RecordingError as error:
         # The questions about columns and dates are asked where the file's name is not known.
         raise type(error)(error.what, file=path, place=error.place, remedy=error.remedy) from error
@@ -97,41 +107,51 @@ def _units_row(cells: Sequence[str], chosen: Chosen) -> Chosen | None:
 
 
 def _table(
-    lines: list[str], delimiter: str, chosen: Chosen, path: str | os.PathLike[str]
-) -> dict[int, Cells]:
-    needed = {column.position for columns in chosen.values() for column in columns}
-    table = _cells(lines, delimiter, needed, csv.QUOTE_MINIMAL, path)
-    if table is None:
-        # A stray quotation mark must not swallow the lines up to the next one.
-        table = _cells(lines, delimiter, needed, csv.QUOTE_NONE, path)
-    if table is None:
-        raise RecordingError("its rows cannot be told apart", file=path)
+    lines: list[str],
+    delimiter: str,
+    chosen: Chosen,
+    others: Sequence[ChannelColumn],
+    path: str | os.PathLike[str],
+) -> tuple[dict[int, Cells], list[RawChannel]]:
     angles = [c.position for role in ("latitude", "longitude") for c in chosen[role]]
-    if delimiter != "," and any(
-        "," in cell and _DECIMAL_COMMA.fullmatch(cell) for p in angles for cell in table[p]
-    ):
+    needed = {column.position for columns in chosen.values() for column in columns}
+    both = _cells(lines, delimiter, needed, others, angles, csv.QUOTE_MINIMAL, path)
+    if both is None:
+        # A stray quotation mark must not swallow the lines up to the next one.
+        both = _cells(lines, delimiter, needed, others, angles, csv.QUOTE_NONE, path)
+    if both is None:
+        raise RecordingError("its rows cannot be told apart", file=path)
+    table, channels = both
+    if delimiter != "," and any(_has_comma(cell) for p in angles for cell in table[p]):
         table = {position: cells.with_points() for position, cells in table.items()}
-    return table
+    return table, channels
+
+
+def _has_comma(cell: str) -> bool:
+    return "," in cell and _DECIMAL_COMMA.fullmatch(cell) is not None
 
 
 def _cells(
     lines: list[str],
     delimiter: str,
     needed: Iterable[int],
+    others: Sequence[ChannelColumn],
+    angles: Sequence[int],
     quoting: Literal[0, 3],
     path: str | os.PathLike[str],
-) -> dict[int, Cells] | None:
-    """Split lines, and keep the columns that are needed, by position.
+) -> tuple[dict[int, Cells], list[RawChannel]] | None:
+    """Split lines, and keep the columns that are needed, and the numbers of the others.
 
     None where a cell is longer than any can be, or lines run into each other.
     """
     parts: dict[int, list[str]] = {position: [] for position in needed}
+    numbers: list[list[Part]] = [[] for _ in others]
     reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True, quoting=quoting)
     count = 0
+    commas = False
     try:
         # Some rows at a time: all cells of all rows would take several times the file.
         while rows := list(islice(reader, ROWS_AT_ONCE)):
-            count += len(rows)
             require("columns", max(map(len, rows)), RecordingError, "holds a row of", file=path)
             # Rows may be longer than the header (a trailing delimiter) or shorter (cut off):
             # neither may shift or stop the others.
@@ -139,10 +159,21 @@ def _cells(
             for position, joined in parts.items():
                 column = every[position] if position < len(every) else [""] * len(rows)
                 joined.append("\n".join([cell.strip(' "') for cell in column]))
+            commas = commas or (
+                delimiter != ","
+                and any(_has_comma(cell) for p in angles for cell in parts[p][-1].split("\n"))
+            )
+            for other, read in zip(others, numbers, strict=True):
+                if other.position < len(every):
+                    read.append(numbers_of(every[other.position], count, commas=commas))
+            count += len(rows)
             if len(lines) > _LONG_TABLE:
                 tell("reading rows", count, len(lines))
     except csv.Error:
         return None
     if count != len(lines):
         return None
-    return {position: Cells(tuple(joined), count) for position, joined in parts.items()}
+    table = {position: Cells(tuple(joined), count) for position, joined in parts.items()}
+    every_row = np.arange(count)
+    channels = (raw_channel(*of, every_row) for of in zip(others, numbers, strict=True))
+    return table, [channel for channel in channels if channel is not None]

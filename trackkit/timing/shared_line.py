@@ -1,0 +1,178 @@
+"""A drive laid beside its track, so that its laps tell of each other."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from trackkit.arrays import Floats, Indices
+from trackkit.motion.drive import Drive
+from trackkit.motion.line_levels import far_off, likeliest, off_line, without
+from trackkit.motion.noise import USUAL
+from trackkit.motion.repeated_line import Knots, LineLevels, RepeatedLine, Sideways, fit_line
+from trackkit.timing.lap_wander import FEWEST_LAPS
+from trackkit.track.model import Track
+
+_NODES_A_LAP, _FEWEST_NODE_M = 100, 10.0
+_NODE_M, _NODE_WITH_SPEEDS_M = 16.0, 24.0
+"""There is a node at the first fix beyond each multiple of so much way at most: velocities hold a
+drive's error so still that it need not be looked at as often."""
+_KNOT_M = 24.0
+_FEWEST_KNOTS, _MOST_KNOTS = 60, 200
+_SLOWEST_MPS = 3.0
+_BESIDE_BAND_M = 3.0
+"""So far beyond the band where cars run a drive may still be of a lap."""
+_TRUSTED = 1e-3
+_SAME_WAY = 0.7
+_FAST_M = 0.05
+"""What a smoothed position errs by from fix to fix at least, one sigma (common practice)."""
+_FEWEST = 2
+_FINE_M = 0.3 * USUAL.white_m
+_FEWEST_PASSES = 1.8
+"""A place is passed so often, half of all places at least, before laps tell of each other."""
+_UNSURE_M = 2.0
+"""How far a line that says nothing of its accuracy may be shifted, one sigma on each axis: lines
+averaged of a few laps and drawn ones alike (common practice, no source)."""
+
+
+def line_of_laps(track: Track, drive: Drive, laps: int) -> RepeatedLine | None:
+    """Find the line that a drive repeats, and how far the drive is off from place to place.
+
+    Parameters
+    ----------
+    track
+        That the laps are of.
+    drive
+        Smoothed, on the track's plane.
+    laps
+        How many whole laps it has.
+
+    Returns
+    -------
+    RepeatedLine or None
+        None where the drive does not pass most places of the track at least twice; where its
+        speeds tell along the drive alone how far it is off; and where its fixes scatter so little
+        that the receiver may be far better than is usual, and neither velocities nor laps enough
+        tell how far it wanders.
+    """
+    fine = drive.levels.white_m < _FINE_M
+    wanders = drive.wander_from_recording or (not drive.has_doppler and laps >= FEWEST_LAPS)
+    if drive.has_speed_alone or laps < _FEWEST or (fine and not wanders):
+        return None
+    side = sideways(track, drive)
+    if side is None:
+        return None
+    length = track.curve.length_m
+    if _passes(side, length) < _FEWEST_PASSES:
+        return None
+    levels = _levels(track, drive)
+    side = without(side, far_off(side, length))
+    found = likeliest(side, levels, length, closed=track.closed)
+    knots = _knots(track)
+    line = fit_line(side, found, knots, levels)
+    off = off_line(line) & np.isfinite(side.sigma_m)
+    return fit_line(without(side, off), found, knots, levels) if off.any() else line
+
+
+def _levels(track: Track, drive: Drive) -> LineLevels:
+    """Levels of the drive's error as it was smoothed, and usual ones of the line."""
+    noise, interval = drive.levels, drive.recording.interval_s
+    walk = None
+    if drive.has_doppler:
+        # As for `trackkit.motion.position_error`: what speeds do between two fixes is folded onto
+        # frequency 0.
+        walk = interval * noise.doppler_mps**2 + noise.jerk * interval**4 / 720.0
+        walk += 2.0 * noise.slow_doppler_time_s * noise.slow_doppler_mps**2
+    profile = track.centreline.accuracy_profile
+    shift = track.accuracy_m
+    if profile is not None:
+        shift = float(np.sqrt(np.mean([row.sigma_m**2 for row in profile])))
+    return LineLevels(
+        noise.wander_m,
+        noise.wander_time_s,
+        walk,
+        shift_m=_UNSURE_M if shift is None else max(shift, 0.01),
+    )
+
+
+def _knots(track: Track) -> Knots:
+    length = track.curve.length_m
+    count = int(np.clip(length / _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS))
+    chainage = np.linspace(0.0, length, count, endpoint=not track.closed)
+    return Knots(chainage, track.curve.left(chainage), length, track.closed)
+
+
+def sideways(track: Track, drive: Drive) -> Sideways | None:
+    """Lay a drive beside the centreline of its track, at nodes along it.
+
+    Parameters
+    ----------
+    track, drive
+        The track, and a drive on its plane.
+
+    Returns
+    -------
+    Sideways or None
+        None where the drive is never on the track.
+    """
+    velocity = drive.velocity_mps
+    speed = np.hypot(velocity[:, 0], velocity[:, 1])
+    usable = np.flatnonzero((speed > _SLOWEST_MPS) & (drive.trust > _TRUSTED))
+    if not len(usable):
+        return None
+    way = _driven(drive)[usable]
+    # Smoothing has averaged the fixes around each: one a node tells as much as all of them.
+    most = _NODE_WITH_SPEEDS_M if drive.has_doppler else _NODE_M
+    spacing = float(np.clip(track.length_m / _NODES_A_LAP, _FEWEST_NODE_M, most))
+    first = np.flatnonzero(np.diff(np.floor(way / spacing), prepend=-1.0) > 0)
+    fixes = np.diff(np.append(first, len(usable)))
+    index, way = usable[first], way[first]
+    direction = velocity[index] / speed[index, None]
+    where, offset = track.curve.project(drive.position_m[index], direction)
+    ahead = np.einsum("ij,ij->i", direction, track.curve.direction(where))
+    near = np.abs(offset) < 0.5 * track.band_m + _BESIDE_BAND_M
+    kept = near & (ahead > _SAME_WAY)
+    if not kept.any():
+        return None
+    white = drive.levels.white_m / np.sqrt(fixes[kept])
+    return Sideways(
+        drive.time_s[index[kept]],
+        way[kept],
+        where[kept],
+        offset[kept],
+        track.curve.left(where[kept]),
+        np.hypot(white, _FAST_M),
+        white,
+    )
+
+
+def _driven(drive: Drive) -> Floats:
+    """Distance driven since the first fix, metres."""
+    speed = np.hypot(drive.velocity_mps[:, 0], drive.velocity_mps[:, 1])
+    step = 0.5 * (speed[1:] + speed[:-1]) * np.diff(drive.time_s)
+    return np.concatenate([[0.0], np.cumsum(step)])
+
+
+def _passes(side: Sideways, length_m: float) -> float:
+    """How often a place is passed: the median over stretches of the track."""
+    usual = float(np.median(np.diff(side.way_m))) if len(side.way_m) > 1 else length_m
+    bins = int(np.clip(length_m / (4.0 * max(usual, _FEWEST_NODE_M)), 4, 200))
+    count, _ = np.histogram(side.chainage_m, bins=bins, range=(0.0, length_m))
+    nodes_a_pass = length_m / bins / max(usual, 1e-3)
+    return float(np.median(count) / nodes_a_pass)
+
+
+def corrected(track: Track, drive: Drive, laps: int) -> Drive:
+    """Take off a drive how far its laps say that it is off; see `line_of_laps`.
+
+    Parameters
+    ----------
+    track, drive, laps
+        The track, a drive on its plane, and how many whole laps it has.
+
+    Returns
+    -------
+    Drive
+        The drive itself where laps tell nothing.
+    """
+    line = line_of_laps(track, drive, laps)
+    return drive if line is None else drive.corrected(line)
