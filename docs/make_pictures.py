@@ -2,6 +2,7 @@
 
     python docs/make_pictures.py          writes the output below each command, takes the pictures
     python docs/make_pictures.py --text   only the output
+    python docs/make_pictures.py gallery.md   only that page
 
 A walk-through is a page with fenced blocks.  In a `console` block every line that begins with
 ``$ trackkit`` is run, in order, in a temporary folder that holds a copy of tracks/, and what it
@@ -27,12 +28,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import matplotlib as mpl
+
 from trackkit.caution import CAUTION
 from trackkit.cli import run
 
+mpl.use("agg")
+
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"
-WALK_THROUGHS = ("official.md", "driver.md", "analyst.md")
+WALK_THROUGHS = ("official.md", "driver.md", "analyst.md", "gallery.md")
 CUT = "..."
 PROMPT = "$ trackkit "
 CHROMIUM = Path("/usr/bin/chromium")
@@ -42,7 +47,7 @@ _FENCED = re.compile(r"^```(console|python|text)\n(.*?)^```$", re.MULTILINE | re
 
 @dataclass(frozen=True)
 class Picture:
-    """A page that a walk-through makes, and how it is photographed."""
+    """A page that a walk-through makes, and how it is photographed; one in PNG is a picture."""
 
     walk_through: str
     page: str
@@ -75,6 +80,12 @@ PICTURES = (
     ),
     Picture("driver.md", "friday.html", "driver-map.png"),
     Picture("analyst.md", "morrowfen.html", "analyst-map.png"),
+    Picture("gallery.md", "ruddlebeck.html", "gallery-map.png"),
+    Picture("gallery.md", "circuits.html", "gallery-circuits.png"),
+    Picture("gallery.md", "twistlemoor.svg", "gallery-paper.png", width=1123, height=794),
+    Picture("gallery.md", "built.html", "gallery-built.png"),
+    Picture("gallery.md", "gallery-crossings.png", "gallery-crossings.png"),
+    Picture("gallery.md", "gallery-curvature.png", "gallery-curvature.png"),
 )
 
 
@@ -163,23 +174,30 @@ def take(folder: Path, pictures: list[Picture]) -> None:
             executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-gpu"]
         )
         for picture in pictures:
-            page = browser.new_page(viewport={"width": picture.width, "height": picture.height})
-            with _address(folder, picture) as address:
-                page.context.set_offline(not picture.edited)
-                page.goto(address)
-                page.wait_for_timeout(800)
-                if picture.script:
-                    page.evaluate(picture.script)
-                    page.wait_for_timeout(800)
-                target = DOCS / "pictures" / picture.file
-                page.screenshot(path=str(target))
-                page.close()
-                _with_fewer_colours(target)
+            target = DOCS / "pictures" / picture.file
+            if picture.page.endswith(".png"):
+                shutil.copyfile(folder / picture.page, target)
+            else:
+                _photograph(browser, folder, picture, target)
+            _with_fewer_colours(target)
             size = target.stat().st_size
             print(f"{target.relative_to(ROOT)}: {size:,} bytes")
             if size > LARGEST_BYTES:
                 sys.exit(f"{picture.file} is larger than {LARGEST_BYTES:,} bytes: make it smaller")
         browser.close()
+
+
+def _photograph(browser: Any, folder: Path, picture: Picture, target: Path) -> None:
+    page = browser.new_page(viewport={"width": picture.width, "height": picture.height})
+    with _address(folder, picture) as address:
+        page.context.set_offline(not picture.edited)
+        page.goto(address)
+        page.wait_for_timeout(800)
+        if picture.script:
+            page.evaluate(picture.script)
+            page.wait_for_timeout(800)
+        page.screenshot(path=str(target))
+        page.close()
 
 
 def _with_fewer_colours(picture: Path) -> None:
@@ -211,8 +229,9 @@ def _address(folder: Path, picture: Picture) -> Iterator[str]:
 
 
 def main() -> None:
-    """Do every walk-through again."""
-    for name in WALK_THROUGHS:
+    """Do every walk-through again, or those that are named."""
+    named = [word for word in sys.argv[1:] if not word.startswith("-")]
+    for name in named or WALK_THROUGHS:
         path = DOCS / name
         with working_folder() as folder:
             path.write_text(replayed(path.read_text("utf-8")), "utf-8")

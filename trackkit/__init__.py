@@ -32,6 +32,12 @@ if TYPE_CHECKING:
     from trackkit.editor.serve import serve_editor as serve_editor
     from trackkit.errors import TrackkitError as TrackkitError
     from trackkit.export.export import export_track as export_track
+    from trackkit.frames.laps import laps_frame as laps_frame
+    from trackkit.frames.laps import sectors_frame as sectors_frame
+    from trackkit.frames.laps import traces_frame as traces_frame
+    from trackkit.frames.plots import plot_difference as plot_difference
+    from trackkit.frames.plots import plot_laps as plot_laps
+    from trackkit.frames.tracks import to_frames as to_frames
     from trackkit.gates.edit import Change as Change
     from trackkit.gates.edit import move_gate as move_gate
     from trackkit.gates.edit import place_gate as place_gate
@@ -67,8 +73,10 @@ if TYPE_CHECKING:
     from trackkit.pages.circuits import Listing as Listing
     from trackkit.pages.circuits import write_circuits as write_circuits
     from trackkit.pages.explain import write_explanation as write_explanation
+    from trackkit.pages.explore import explore as explore
     from trackkit.pages.html import write_map as write_map
     from trackkit.paper.draw import write_paper as write_paper
+    from trackkit.paper.plots import plot_track as plot_track
     from trackkit.recordings.channel import Channel as Channel
     from trackkit.recordings.drawn_lines import DrawnLine as DrawnLine
     from trackkit.recordings.drawn_lines import read_line as read_line
@@ -152,14 +160,19 @@ _MODULES = {
     "check_track": "checks.check",
     "compare_tracks": "track.diff",
     "describe_track": "track.describe",
+    "explore": "pages.explore",
     "export_track": "export.export",
     "judge_track": "checks.verdict",
+    "laps_frame": "frames.laps",
     "list_library": "library.listing",
     "locate": "library.locate",
     "move_gate": "gates.edit",
     "open_library": "library.folders",
     "pair_official": "official.pairing",
     "place_gate": "gates.edit",
+    "plot_difference": "frames.plots",
+    "plot_laps": "frames.plots",
+    "plot_track": "paper.plots",
     "read_line": "recordings.drawn_lines",
     "read_official": "official.times",
     "read_recording": "recordings.read",
@@ -171,6 +184,7 @@ _MODULES = {
     "rename_gate": "gates.edit",
     "reverse_track": "track.reverse",
     "revise_track": "building.revise",
+    "sectors_frame": "frames.laps",
     "serve_editor": "editor.serve",
     "set_driven_pit_lane": "building.driven_pit_lane",
     "set_fact": "track.facts",
@@ -182,6 +196,8 @@ _MODULES = {
     "time_laps": "timing.lap_times",
     "time_many": "timing.many",
     "timing_quality": "gates.quality",
+    "to_frames": "frames.tracks",
+    "traces_frame": "frames.laps",
     "widen_gate": "gates.edit",
     "write_circuits": "pages.circuits",
     "write_explanation": "pages.explain",
@@ -243,14 +259,19 @@ __all__ = [
     "check_track",
     "compare_tracks",
     "describe_track",
+    "explore",
     "export_track",
     "judge_track",
+    "laps_frame",
     "list_library",
     "locate",
     "move_gate",
     "open_library",
     "pair_official",
     "place_gate",
+    "plot_difference",
+    "plot_laps",
+    "plot_track",
     "read_line",
     "read_official",
     "read_recording",
@@ -262,6 +283,7 @@ __all__ = [
     "rename_gate",
     "reverse_track",
     "revise_track",
+    "sectors_frame",
     "serve_editor",
     "set_driven_pit_lane",
     "set_fact",
@@ -273,6 +295,8 @@ __all__ = [
     "time_laps",
     "time_many",
     "timing_quality",
+    "to_frames",
+    "traces_frame",
     "widen_gate",
     "write_circuits",
     "write_explanation",
@@ -290,6 +314,15 @@ def __getattr__(name: str) -> Any:
     value = getattr(importlib.import_module(f"trackkit.{_MODULES[name]}"), name)
     globals()[name] = value
     return value
+
+
+_VIEWS = {"document": "track.encoding:track_to_document", "page": "pages.notebook:framed_page"}
+
+
+def view_of(kind: str, thing: object) -> Any:
+    """Make a view of something that a room above the one it is of knows how to make."""
+    module, _, maker = _VIEWS[kind].partition(":")
+    return getattr(importlib.import_module(f"trackkit.{module}"), maker)(thing)
 
 
 def __dir__() -> list[str]:

@@ -60,3 +60,22 @@ def test_positions_that_repeat_do_no_harm():
     plain = nearest_few(pack([(longitude, latitude)]), 161.01, 47.001, 1)
 
     assert nearest_few(pack([repeated]), 161.01, 47.001, 1)[1] == pytest.approx(plain[1], abs=1e-4)
+
+
+def test_few_lines_and_many_positions_are_searched_as_many_lines_are(monkeypatch):
+    generator = np.random.default_rng(9)
+    lines = [loop((161.0 + 0.01 * n, 47.0), 150.0 + 20 * n) for n in range(12)]
+    packed = pack(lines, fine=True)
+    longitude = 161.0 + generator.uniform(-0.05, 0.2, 3000)
+    latitude = 47.0 + generator.uniform(-0.05, 0.05, 3000)
+
+    # Every piece measured from every position, and a tree over the pieces, must say the same.
+    monkeypatch.setattr("trackkit.library.lines._TREE_FROM_DISTANCES", 10**12)
+    by_all = nearest(packed, longitude, latitude)
+    assert "tree" not in vars(packed)
+    monkeypatch.setattr("trackkit.library.lines._TREE_FROM_DISTANCES", 1)
+    by_tree = nearest(packed, longitude, latitude)
+
+    assert "tree" in vars(packed)
+    assert by_tree[1] == pytest.approx(by_all[1], abs=1e-3)
+    assert np.array_equal(by_tree[0], by_all[0])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import reprlib
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from trackkit.errors import TrackkitError
@@ -12,6 +12,7 @@ from trackkit.remedies import Remedy
 from trackkit.track.features import Position, position_row
 from trackkit.track.history import now
 from trackkit.track.model import Track
+from trackkit.views import view
 from trackkit.words import shortened
 
 Severity = Literal["error", "warning", "note"]
@@ -40,6 +41,8 @@ class Finding:
         What to do about it.
     accepted
         Whether the track file says that this finding is accepted.
+    track
+        That it is about, for showing it; None where the file could not be read as a track.
     """
 
     severity: Severity
@@ -50,6 +53,11 @@ class Finding:
     message: str
     remedy: Remedy
     accepted: bool = False
+    track: Track | None = field(default=None, compare=False)
+
+    def _repr_html_(self) -> str | None:
+        page: str | None = view("page", self)
+        return page
 
     def __repr__(self) -> str:
         where = "" if self.feature is None else f" of {reprlib.repr(self.feature)}"
@@ -112,7 +120,8 @@ def marked(track: Track, findings: Iterable[Finding]) -> list[Finding]:
     """
     accepted = {(entry.get("rule"), entry.get("feature")) for entry in track.accepted}
     marked_findings = [
-        replace(f, accepted=True) if (f.rule, f.feature) in accepted else f for f in findings
+        replace(f, accepted=f.accepted or (f.rule, f.feature) in accepted, track=track)
+        for f in findings
     ]
     return sorted(
         marked_findings,

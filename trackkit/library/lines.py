@@ -40,6 +40,8 @@ _FINE_PIECE = (125.0, 64)
 counts is how many there are to look at; for very many, few segments in each."""
 _TREE_FROM_PIECES = 2_000
 """With fewer pieces than this, measuring every one is quicker than loading SciPy."""
+_TREE_FROM_DISTANCES = 2_000_000
+"""So it is with fewer distances than this to all pieces from all positions at once."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,7 +113,9 @@ class Lines:
         distance_m, piece
             Shape (..., count).
         """
-        if len(self.reach_m) >= _TREE_FROM_PIECES:
+        pieces = len(self.reach_m)
+        distances = pieces * (position_m.size // 3)
+        if pieces >= _TREE_FROM_PIECES or (pieces > 1 and distances >= _TREE_FROM_DISTANCES):
             distance, which = self.tree.query(position_m, k=max(count, 2))
             return np.asarray(distance), np.asarray(which)
         away = np.linalg.norm(position_m[..., None, :] - self.centre_m, axis=-1)

@@ -7,7 +7,7 @@ The model is that of `trackkit.motion.smoother`, with noise levels read from the
 from __future__ import annotations
 
 import reprlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -20,7 +20,7 @@ from trackkit.motion.fix_covariance import FixCovariance, bridged_variance, stat
 from trackkit.motion.jumps import SPOILED, jumping_positions
 from trackkit.motion.noise import USUAL, Levels, Measured, over_usual
 from trackkit.motion.noise_levels import estimate, tells_wander
-from trackkit.motion.quintic import coefficients, jerk_variance, quintic
+from trackkit.motion.quintic import coefficients, jerk_variance, motion_weights, quintic
 from trackkit.motion.repeated_line import RepeatedLine
 from trackkit.motion.robust import (
     BIWEIGHT_ROUNDS,
@@ -32,6 +32,7 @@ from trackkit.motion.robust import (
     stray_positions,
 )
 from trackkit.motion.smoother import LEAST_TRUST, Solution, solve
+from trackkit.motion.stretch_covariance import StretchCovariance
 from trackkit.motion.variance import remainders_after, sum_covariance, sum_variance
 from trackkit.recordings.recording import Recording
 
@@ -124,12 +125,16 @@ class Drive:
         position_m, velocity_mps
             Shape (k, 2) each, east and north, metres and metres a second.
         """
+        return self.between(*self._place(time_s))
+
+    def _place(self, time_s: ArrayLike) -> tuple[Indices, Floats]:
+        """Find the fixes before some times, and shares of the time to the next fix."""
         time = np.clip(np.asarray(time_s, dtype=float), self.time_s[0], self.time_s[-1])
         index = np.searchsorted(self.time_s, time, side="right") - 1
         index = np.clip(index, 0, max(len(self.time_s) - 2, 0))
         following = np.minimum(index + 1, len(self.time_s) - 1)
         span = np.maximum(self.time_s[following] - self.time_s[index], 1e-9)
-        return self.between(index, (time - self.time_s[index]) / span)
+        return index, (time - self.time_s[index]) / span
 
     def between(self, index: Indices, share: Floats) -> tuple[Floats, Floats]:
         """Position and velocity a share of the way from a fix to the next.
@@ -152,6 +157,25 @@ class Drive:
             np.einsum("ki,kij->kj", position, states),
             np.einsum("ki,kij->kj", velocity, states),
         )
+
+    def motion_at(self, time_s: ArrayLike) -> tuple[Indices, Floats, Floats]:
+        """Where times lie between fixes, and the most probable motion then.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,), seconds from the first fix, held within the recording.
+
+        Returns
+        -------
+        index, share
+            Fixes before, and shares of the time to the next fix that have gone by, shape (k,).
+        motion
+            Position, velocity and acceleration, east and north, shape (k, 3, 2).
+        """
+        index, share = self._place(time_s)
+        states, span = self._states_around(index)
+        return index, share, np.einsum("kci,kij->kcj", motion_weights(share, span), states)
 
     def shares_at_line(self, index: Indices, point_m: Floats, forward: Floats) -> Floats:
         """Find when a straight line is met on the way from some fixes to the next.
@@ -273,6 +297,26 @@ class Drive:
         for axis in range(2):
             covariance[place, axis, place, axis] += bridge
         return covariance
+
+    def stretch_covariances(
+        self, stretches: Sequence[tuple[int, int]]
+    ) -> Iterator[StretchCovariance]:
+        """How well the motion is known all along some stretches, such as laps.
+
+        Parameters
+        ----------
+        stretches
+            First and last fix of each, in order of time.
+
+        Yields
+        ------
+        StretchCovariance
+            Of each.
+        """
+        beyond = dict(self._remainders)
+        beyond |= remainders_after(self._solution, [last for _, last in stretches], beyond)
+        for first, last in stretches:
+            yield StretchCovariance.of(self._solution, self.time_s, first, last, beyond[last])
 
     @property
     def _in_pieces(self) -> bool:

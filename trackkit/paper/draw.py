@@ -182,7 +182,7 @@ def draw(
 ) -> Picture:
     """Draw a track on a sheet; see `write_paper`."""
     drives = list(recordings)
-    lettering = Lettering.for_texts([*_texts(track, drives), verdict])
+    lettering = Lettering.for_texts([*texts_of(track, drives), verdict])
     clean = lettering.clean
     inside_mm = [side - 2.0 * MARGIN_MM for side in PAPERS_MM[paper]]
     heads = [_head(track, lettering, width) for width in inside_mm]
@@ -201,10 +201,7 @@ def draw(
     _write_lines(pen, heads[across], sheet.height_mm - MARGIN_MM)
     foot = feet[across]
     _write_lines(pen, foot, MARGIN_MM + sum(line.height_mm for line in foot))
-    shapes = Shapes.of(track, sheet)
-    _draw_shapes(pen, track, shapes)
-    draw_scale(pen, sheet)
-    draw_north(pen, sheet)
+    shapes = _draw_circuit(pen, track, sheet)
     for block in sheet.tables:
         draw_table(pen, block, sheet.size_pt)
     elsewhere = [
@@ -220,7 +217,20 @@ def draw(
     return Picture(pen.figure, sheet, shapes, labels, tuple(remarks), lettering)
 
 
-def _texts(track: Track, drives: Sequence[Recording]) -> list[str]:
+def draw_on(pen: Pen, track: Track, sheet: Sheet) -> dict[str, Label | None]:
+    """Draw a circuit with its labels, scale and north arrow alone."""
+    return _draw_labels(pen, track, _draw_circuit(pen, track, sheet), sheet)
+
+
+def _draw_circuit(pen: Pen, track: Track, sheet: Sheet) -> Shapes:
+    shapes = Shapes.of(track, sheet)
+    _draw_shapes(pen, track, shapes)
+    draw_scale(pen, sheet)
+    draw_north(pen, sheet)
+    return shapes
+
+
+def texts_of(track: Track, drives: Sequence[Recording] = ()) -> list[str]:
     """Everything that others wrote and the sheet shows; and the signs of our own words."""
     return [
         track.name,

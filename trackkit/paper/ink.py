@@ -55,11 +55,20 @@ _LONGEST_BAR_MM = 62.0
 
 @dataclass(frozen=True)
 class Pen:
-    """Axes over a whole sheet, in millimetres, and fonts to write on it with."""
+    """Axes over a whole sheet, in millimetres, and fonts to write on it with.
+
+    `transform` is what brings millimetres to where the axes are, when theirs are others.
+    """
 
     figure: Figure
     axes: Axes
     lettering: Lettering
+    transform: Any = None
+
+    @property
+    def onto(self) -> Any:
+        """What brings millimetres of the sheet to the figure."""
+        return self.axes.transData if self.transform is None else self.transform
 
     @classmethod
     def on(cls, sheet: Sheet, lettering: Lettering) -> Pen:
@@ -98,6 +107,7 @@ class Pen:
             fontfamily=list(self.lettering.families),
             fontweight=self.lettering.weight(bold=bold),
             parse_math=False,
+            transform=self.onto,
         )
 
     def line(
@@ -115,6 +125,7 @@ class Pen:
             solid_capstyle="butt",
             dash_capstyle="butt",
             solid_joinstyle="round",
+            transform=self.onto,
         )
 
     def area(
@@ -132,7 +143,14 @@ class Pen:
 
         outline = Path.make_compound_path(*(Path(ring, closed=True) for ring in rings_mm))
         self.axes.add_patch(
-            PathPatch(outline, facecolor=fill, edgecolor=edge, linewidth=edge_pt, zorder=over)
+            PathPatch(
+                outline,
+                facecolor=fill,
+                edgecolor=edge,
+                linewidth=edge_pt,
+                zorder=over,
+                transform=self.onto,
+            )
         )
 
     def box(
@@ -272,6 +290,7 @@ def draw_disc(
             linewidth=0.7,
             zorder=9.0,
             mutation_aspect=1.0,
+            transform=pen.onto,
         )
     )
     base = y - 0.5 * CAPITAL * letters * MM_PER_POINT

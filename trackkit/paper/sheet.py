@@ -21,6 +21,7 @@ PAPERS_MM: dict[Paper, tuple[float, float]] = {
 }
 """Upright width and height: ISO 216, and sizes A and B of ANSI/ASME Y14.1 (from memory)."""
 MARGIN_MM = 12.0
+MM_PER_INCH = 25.4
 STRIP_MM = 17.0
 """Height kept below the circuit for the scale bar and the north arrow."""
 LABEL_ROOM_MM = (15.0, 9.0)
@@ -192,6 +193,26 @@ def arrange(
         (float(middle[0]), float(middle[1])),
         (0.5 * (box.left + box.right), 0.5 * (box.bottom + STRIP_MM + box.top)),
     )
+
+
+def sheet_of(outline_m: Floats, width_mm: float, height_mm: float) -> Sheet | None:
+    """Lay a circuit alone on a sheet, north up; None where there is no room for it and labels.
+
+    Parameters
+    ----------
+    outline_m
+        Places on the plane that must be seen, shape (n, 2).
+    width_mm, height_mm
+        Of the sheet.
+    """
+    box = Box(0.0, 0.0, width_mm, height_mm)
+    scale = _scale(outline_m, box, 0.0)
+    if scale == 0.0:
+        return None
+    low, high = _extent(outline_m, 0.0)
+    east, north = (0.5 * (low + high)).tolist()
+    place = (0.5 * width_mm, 0.5 * (STRIP_MM + height_mm))
+    return Sheet(width_mm, height_mm, _SIZES_PT[0][0], (), box, 0.0, scale, (east, north), place)
 
 
 _Way = tuple[float, Box, tuple[float, float], float, tuple[Block, ...]]

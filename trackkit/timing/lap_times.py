@@ -303,6 +303,7 @@ def _lap_report(
         median_s=None,
         spread_s=None,
         sessions=sessions,
+        track=track,
         _kept=drive,
     )
     return report.of_laps(laps, best_sigmas=best_sigmas)

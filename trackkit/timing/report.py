@@ -26,6 +26,8 @@ from trackkit.timing.crossings import Crossing, interval_sigma, sum_sigma
 from trackkit.timing.driving_sessions import DrivingSession
 from trackkit.timing.duplicates import Shared
 from trackkit.timing.laps import Lap, SectorTime
+from trackkit.track.model import Track
+from trackkit.views import view
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +64,8 @@ class LapReport:
         Uncertainty of the median, one sigma, seconds.
     shared
         Driving that recordings before this one hold too.
+    track
+        That the laps were timed over; None where the report was made by hand.
     """
 
     name: str
@@ -79,12 +83,17 @@ class LapReport:
     sessions: tuple[DrivingSession, ...] = ()
     median_sigma_s: float | None = None
     shared: tuple[Shared, ...] = ()
+    track: Track | None = None
     _kept: Drive | FixCovariance | None = None
 
     def __repr__(self) -> str:
         count = f"{len(self.laps)} lap{'' if len(self.laps) == 1 else 's'}"
         best = "" if self.best_lap_s is None else f", the best of {self.best_lap_s:.3f} s"
         return f"LapReport({reprlib.repr(self.name)}, {count}{best})"
+
+    def _repr_html_(self) -> str | None:
+        page: str | None = view("page", self)
+        return page
 
     @property
     def best_lap(self) -> Lap | None:
@@ -203,6 +212,28 @@ class LapReport:
                 remedy="time this recording by itself, with time_laps",
             )
         return self._kept
+
+    @property
+    def timed_track(self) -> Track:
+        """The track that the laps were timed over.
+
+        Raises
+        ------
+        TrackkitError
+            When the report was made by hand, without one.
+        """
+        if self.track is None:
+            raise TrackkitError(
+                "the laps do not say which track they were timed over",
+                file=self.name,
+                remedy="time the recording with time_laps or time_many",
+            )
+        return self.track
+
+    @property
+    def has_drive(self) -> bool:
+        """Whether the smoothed drive and the recording were kept."""
+        return isinstance(self._kept, Drive)
 
     @property
     def recording(self) -> Recording:

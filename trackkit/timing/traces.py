@@ -27,7 +27,7 @@ _DECIMALS = {
     "lateral_mps2": 4,
 }
 COLUMNS = ("label", "lap", "kind", *_DECIMALS, "session")
-_SLOWEST_MPS = 1.0
+SLOWEST_MPS = 1.0
 """Slower than this a vehicle's direction is not known well enough to split an acceleration."""
 _NEAR_M = 20.0
 _ROUNDS = 4
@@ -80,15 +80,10 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     time = _reached(track, drive, fix, where, chainage)
     reached = np.isfinite(time)
     speed, ahead, aside = (np.full(len(chainage), np.nan) for _ in range(3))
-    _, velocity = drive.at(time[reached])
+    _, _, motion = drive.motion_at(time[reached])
+    velocity, acceleration = motion[:, 1], motion[:, 2]
     speed[reached] = np.hypot(velocity[:, 0], velocity[:, 1])
-    acceleration = np.column_stack(
-        [
-            np.interp(time[reached], drive.time_s, drive.acceleration_mps2[:, axis])
-            for axis in (0, 1)
-        ]
-    )
-    pace = np.where(speed[reached] < _SLOWEST_MPS, np.nan, speed[reached])
+    pace = np.where(speed[reached] < SLOWEST_MPS, np.nan, speed[reached])
     ahead[reached] = np.einsum("ij,ij->i", velocity, acceleration) / pace
     turning = velocity[:, 0] * acceleration[:, 1] - velocity[:, 1] * acceleration[:, 0]
     aside[reached] = turning / pace
@@ -130,7 +125,7 @@ def _reached(
     for _ in range(_ROUNDS):
         position, velocity = drive.at(time[reached])
         short = np.einsum("ij,ij->i", middle[reached] - position, ahead[reached])
-        pace = np.maximum(np.einsum("ij,ij->i", velocity, ahead[reached]), _SLOWEST_MPS)
+        pace = np.maximum(np.einsum("ij,ij->i", velocity, ahead[reached]), SLOWEST_MPS)
         time[reached] = np.clip(time[reached] + short / pace, low[reached], high[reached])
     return time
 

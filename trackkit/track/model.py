@@ -28,6 +28,7 @@ from trackkit.track.features import (
 from trackkit.track.ids import drawn_id, slug
 from trackkit.track.measure import ends_chainage, find_corners, line_of, measure
 from trackkit.track.title import title_of
+from trackkit.views import view
 from trackkit.words import counted
 
 OPEN_END_M = 20.0
@@ -131,6 +132,16 @@ class Track:
         called = f"{reprlib.repr(self.id)}, {reprlib.repr(self.title)}"
         counts = f"{counted(self.gates, 'gate')}, {counted(self.corners, 'corner')}"
         return f"Track({called}, {self.length_m:,.1f} m, {way}, {counts})"
+
+    def _repr_html_(self) -> str | None:
+        page: str | None = view("page", self)
+        return page
+
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        """The GeoJSON FeatureCollection of its file, for shapely, geopandas and such."""
+        document: dict[str, Any] = view("document", self)
+        return document
 
     @classmethod
     def from_arrays(

@@ -1,0 +1,1 @@
+"""Tracks, laps and traces as frames of pandas and geopandas."""

@@ -1,0 +1,283 @@
+"""Laps, sectors and traces of reports as frames of pandas."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from trackkit.errors import TrackkitError
+from trackkit.frames.columns import columns_of, frame_of, times_of_day
+from trackkit.timing import trace_columns
+from trackkit.timing.laps import Lap
+from trackkit.timing.report import LapReport
+from trackkit.timing.rows import lap_row
+from trackkit.timing.sessions import Reference, Session, choose_reference
+from trackkit.track.model import Track
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+_WHICH = ("track", "recording", "driver", "session", "lap")
+LAP_COLUMNS = (
+    *_WHICH,
+    "kind",
+    "complete",
+    "counts",
+    "begun",
+    "start_s",
+    "time_s",
+    "sigma_s",
+    "difference_s",
+    "difference_sigma_s",
+    "top_mps",
+    "lowest_mps",
+    "pit_time_s",
+    "pit_speed_mps",
+    "missed",
+    "remarks",
+)
+SECTOR_COLUMNS = (
+    *_WHICH,
+    "kind",
+    "sector",
+    "gate",
+    "gate_name",
+    "counts",
+    "begun",
+    "start_s",
+    "time_s",
+    "sigma_s",
+    "split_s",
+    "difference_s",
+    "difference_sigma_s",
+    "top_mps",
+    "lowest_mps",
+    "gate_speed_mps",
+    "remarks",
+)
+TRACE_COLUMNS = (
+    *_WHICH,
+    "kind",
+    *trace_columns.COLUMNS[:3],
+    "time_of_day",
+    *(name for name in trace_columns.COLUMNS[3:] if name != "time_s"),
+)
+
+
+def laps_frame(
+    reports: LapReport | Iterable[LapReport],
+    *,
+    drivers: Mapping[str, str] | None = None,
+    reference: str | None = None,
+) -> DataFrame:
+    """Lay the laps of one report or many out as a frame, a row a lap.
+
+    Parameters
+    ----------
+    reports
+        From `time_laps` or `time_many`, of one track or several.
+    drivers
+        Who drove, by the recordings' names or the names of their files.
+    reference
+        The lap that others of the track are compared with, as ``trackkit laps --reference`` takes
+        it; the fastest that counts of each track when None.
+
+    Returns
+    -------
+    DataFrame
+        The rows of ``trackkit laps --json``, flattened: which lap it is (track, recording, driver,
+        session, lap), times and sigmas in seconds, speeds in m/s, times of day in UTC; gates missed
+        and remarks as texts.
+
+    Raises
+    ------
+    TrackkitError
+        When a report was made by hand, without a track, or there is no such reference lap.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> trackkit.laps_frame([]).columns[:5].tolist()
+    ['track', 'recording', 'driver', 'session', 'lap']
+    """
+    rows = (
+        {
+            **row,
+            **which,
+            "missed": " ".join(row["missed"]),
+            "remarks": "; ".join(remark["text"] for remark in row["remarks"]),
+            "begun": None if lap.start_s is None else session.report.time_of_day(lap.start_s),
+        }
+        for _, session, lap, which, row in _each_lap(reports, drivers, reference)
+    )
+    return frame_of(LAP_COLUMNS, columns_of(LAP_COLUMNS, rows))
+
+
+def sectors_frame(
+    reports: LapReport | Iterable[LapReport],
+    *,
+    drivers: Mapping[str, str] | None = None,
+    reference: str | None = None,
+) -> DataFrame:
+    """Lay the sectors of one report or many out as a frame, a row a sector of a lap.
+
+    Parameters
+    ----------
+    reports, drivers, reference
+        As for `laps_frame`.
+
+    Returns
+    -------
+    DataFrame
+        The sectors of ``trackkit laps --json``, flattened: which lap, the sector from 1, the gate
+        at its end, whether it may be the best, times and sigmas in seconds, speeds in m/s.
+
+    Raises
+    ------
+    TrackkitError
+        As for `laps_frame`.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> "split_s" in trackkit.sectors_frame([])
+    True
+    """
+    rows = (
+        sector
+        for track, session, lap, which, row in _each_lap(reports, drivers, reference)
+        for sector in _sector_rows(track, session, lap, which, row)
+    )
+    return frame_of(SECTOR_COLUMNS, columns_of(SECTOR_COLUMNS, rows))
+
+
+def traces_frame(
+    reports: LapReport | Iterable[LapReport],
+    *,
+    drivers: Mapping[str, str] | None = None,
+) -> DataFrame:
+    """Lay the laps of one report or many out along the track as a frame, a row a metre of a lap.
+
+    A row is where the vehicle passed the line square to the track at a chainage, so that what is
+    not known of its place along the track is in the sigma of the elapsed time.
+
+    Parameters
+    ----------
+    reports
+        With their drives, as `time_laps` gives them; laps without a time are left out.
+    drivers
+        As for `laps_frame`.
+
+    Returns
+    -------
+    DataFrame
+        Which lap; chainage, metres; elapsed time since it began, seconds; time of day, UTC;
+        longitude within ±180 and latitude, degrees; height as the receiver gave it and distance to
+        the left of the centreline, metres; speed, m/s; acceleration along the direction of travel
+        and to the left of it, m/s^2; and one sigma of each that has one.
+
+    Raises
+    ------
+    TrackkitError
+        When a report was made by hand, or its drive was not kept.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> "offset_sigma_m" in trackkit.traces_frame([])
+    True
+    """
+    which: dict[str, list[Any]] = {name: [] for name in (*_WHICH, "kind")}
+    parts: dict[str, list[Any]] = {
+        name: [np.empty(0)] for name in TRACE_COLUMNS if name not in which
+    }
+    parts["time_of_day"] = [times_of_day(None, np.empty(0))]
+    counts: list[int] = []
+    for track, session, driver in _sessions(reports, drivers):
+        report = session.report
+        for lap, columns in trace_columns.trace_columns(track, report.drive, report.laps):
+            counts.append(len(columns["time_s"]))
+            values = (track.id, report.name, driver, lap.session, lap.number, lap.kind)
+            for name, value in zip(which, values, strict=True):
+                which[name].append(value)
+            parts["time_of_day"].append(times_of_day(report.start, columns["time_s"]))
+            for name in parts.keys() & columns.keys():
+                parts[name].append(columns[name])
+    whole = {name: np.concatenate(values) for name, values in parts.items()}
+    index = np.repeat(np.arange(len(counts)), counts)
+    laps = frame_of(tuple(which), which).take(index).reset_index(drop=True)
+    return laps.join(frame_of(tuple(whole), whole))[list(TRACE_COLUMNS)]
+
+
+_EachLap = tuple[Track, Session, Lap, dict[str, Any], dict[str, Any]]
+
+
+def _each_lap(
+    reports: LapReport | Iterable[LapReport],
+    drivers: Mapping[str, str] | None,
+    wanted: str | None,
+) -> Iterator[_EachLap]:
+    """Go through laps: their track and session, which lap it is, and its row of JSON."""
+    every = _sessions(reports, drivers)
+    by_track: dict[str, list[Session]] = {}
+    for track, session, _ in every:
+        by_track.setdefault(track.id, []).append(session)
+    if wanted is None:
+        references = {name: choose_reference(sessions) for name, sessions in by_track.items()}
+    else:
+        chosen = choose_reference([session for _, session, _ in every], wanted)
+        references = {
+            name: chosen
+            for name, sessions in by_track.items()
+            if chosen is not None and chosen.session in sessions
+        }
+    for track, session, driver in every:
+        reference: Reference | None = references.get(track.id)
+        for lap in session.report.laps:
+            row = lap_row(track, session, lap, reference)
+            which = (track.id, session.file, driver, lap.session, lap.number)
+            yield track, session, lap, dict(zip(_WHICH, which, strict=True)), row
+
+
+def _sector_rows(
+    track: Track, session: Session, lap: Lap, which: dict[str, Any], row: dict[str, Any]
+) -> Iterator[dict[str, Any]]:
+    for index, sector in enumerate(row["sectors"]):
+        begun, end = lap.passed[index], row["gates"][index + 1]
+        spoiling = [remark.text for remark in lap.remarks if index in remark.sectors]
+        yield {
+            **sector,
+            **which,
+            "kind": lap.kind,
+            "sector": index + 1,
+            "gate": end["gate"],
+            "gate_name": track.gate(end["gate"]).name,
+            "gate_speed_mps": end["speed_mps"],
+            "counts": lap.counts or (lap.is_whole and lap.is_clean(index)),
+            "start_s": None if begun is None else begun.time_s,
+            "begun": None if begun is None else session.report.time_of_day(begun.time_s),
+            "remarks": "; ".join(spoiling),
+        }
+
+
+def _sessions(
+    reports: LapReport | Iterable[LapReport], drivers: Mapping[str, str] | None
+) -> list[tuple[Track, Session, str | None]]:
+    """Give each report its track and its driver."""
+    listed = [reports] if isinstance(reports, LapReport) else list(reports)
+    names = drivers or {}
+    sessions = []
+    for report in listed:
+        driver = names.get(report.name, names.get(Path(report.name).name))
+        session = Session(report.name, driver or report.name, report)
+        sessions.append((report.timed_track, session, driver))
+    unused = sorted(set(names) - {n for r in listed for n in (r.name, Path(r.name).name)})
+    if unused:
+        raise TrackkitError(
+            f"no recording is called {unused[0]!r}, which a driver is given for",
+            remedy="name recordings as their reports do",
+        )
+    return sessions

@@ -1,0 +1,80 @@
+"""A circuit drawn on an axis of matplotlib's."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trackkit.errors import OutputError
+from trackkit.paper.draw import draw_on, texts_of
+from trackkit.paper.ink import INK, Pen
+from trackkit.paper.shapes import outline
+from trackkit.paper.sheet import MM_PER_INCH, sheet_of
+from trackkit.paper.text import Lettering
+from trackkit.track.model import Track
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+def plot_track(track: Track, axes: Axes | None = None) -> Axes:
+    """Draw a circuit on an axis, as the paper sheet draws it: line, gates, corners, pit lanes.
+
+    Parameters
+    ----------
+    track
+        The track.
+    axes
+        What to draw on, filled as large as it is now; pyplot's own when None.
+
+    Returns
+    -------
+    Axes
+        Its coordinates are metres east and north on the track's plane, so that whatever
+        ``track.plane.to_plane`` gives can be drawn over it.
+
+    Raises
+    ------
+    OutputError
+        When the axis is too small to show a circuit on.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> from matplotlib.figure import Figure
+    >>> track = trackkit.Track.from_arrays([40.0, 40.01, 40.01], [-30.0, -30.0, -29.99], "Corner")
+    >>> trackkit.plot_track(track, Figure().subplots()).get_title()
+    'Corner'
+    """
+    from matplotlib.figure import Figure
+    from matplotlib.transforms import Affine2D
+
+    if axes is None:
+        from matplotlib import pyplot as plt
+
+        axes = plt.gca()
+    figure = axes.get_figure()
+    if not isinstance(figure, Figure):
+        raise OutputError("the axis is on no figure", remedy="take one of a figure")
+    place = axes.get_position()
+    size = figure.get_size_inches() * MM_PER_INCH
+    lines, bars = outline(track)
+    wide, tall = float(place.width * size[0]), float(place.height * size[1])
+    sheet = sheet_of(np.vstack([*lines, *bars]), wide, tall)
+    if sheet is None:
+        raise OutputError(
+            f"an axis of {wide:.0f} by {tall:.0f} mm is too small for a circuit and its labels",
+            remedy="take a larger figure",
+        )
+    onto = Affine2D().translate(*(-np.array(sheet.middle_mm))).scale(1.0 / sheet.mm_per_m)
+    onto.translate(*sheet.middle_m)
+    pen = Pen(figure, axes, Lettering.for_texts(texts_of(track)), onto + axes.transData)
+    low, high = onto.transform([[0.0, 0.0], [wide, tall]])
+    axes.set_aspect("equal")
+    axes.set_xlim(low[0], high[0])
+    axes.set_ylim(low[1], high[1])
+    axes.set_axis_off()
+    draw_on(pen, track, sheet)
+    axes.set_title(pen.lettering.clean(track.title), color=INK, parse_math=False)
+    return axes
