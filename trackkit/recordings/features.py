@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
@@ -20,6 +22,7 @@ from trackkit.recordings.tables import fixes_of_table
 
 _OWN = {"centreline", "gates"}
 """Layers of a track that trackkit has exported."""
+_STROKES = re.compile(r"^(\d{4})/(\d\d)/(\d\d)(?= \d\d:)")
 
 
 class _Layer(NamedTuple):
@@ -61,6 +64,7 @@ def read_features(
             remedy="copy or download it again",
         ) from error
     names = [str(name) for name in meta["fields"]]
+    values = [_with_iso_dates(column) if column.dtype.kind == "O" else column for column in values]
     if wkb is None or layer.kind is None:
         return fixes_of_table(names, values, columns, path)
     positions, remarks = positions_of_points(wkb, layer.crs, path)
@@ -69,6 +73,14 @@ def read_features(
     if lost > 0:
         remarks = (*remarks, f"{lost:,} of {layer.size:,} features could not be read")
     return _in_order(raw).with_remarks(remarks)
+
+
+def _with_iso_dates(column: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Write dates with hyphens: pyogrio 0.9 hands on texts of moments with strokes."""
+    return np.array(
+        [_STROKES.sub(r"\1-\2-\3", cell) if isinstance(cell, str) else cell for cell in column],
+        dtype=object,
+    )
 
 
 def _in_order(raw: RawFixes) -> RawFixes:
