@@ -190,7 +190,7 @@ def test_numbers_below_0_are_no_formulas_and_what_is_not_known_is_empty():
     row = [-1.25, -1.25, math.nan, None, -3, True, math.inf]
     header = ["all", "two", "nan", "none", "whole", "truth", "infinite"]
     text = csv_text(header, [row], {"two": 1, "nan": 3})
-    assert text.splitlines() == [",".join(header), "-1.25,-1.2,,,-3,yes,"]
+    assert text.splitlines() == [",".join(header), "-1.25,-1.2,,,-3,true,"]
 
 
 def test_csv_is_written_in_one_place():

@@ -240,7 +240,7 @@ def csv_text(
     """Write rows as CSV (RFC 4180, lines ended by a line feed alone).
 
     Texts are made safe for spreadsheets, None and numbers that are not finite are empty, and
-    booleans are ``yes`` or ``no``.
+    booleans are ``true`` or ``false``, as in JSON.
 
     Parameters
     ----------
@@ -282,7 +282,7 @@ def _cell(value: object, decimals: int | None) -> object:
             return ""
         return value if decimals is None else f"{value:.{decimals}f}"
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return "true" if value else "false"
     return spreadsheet_text(value) if isinstance(value, str) else value
 
 

@@ -45,3 +45,21 @@ def test_nothing_is_suggested_from_assumed_speeds_when_recordings_cannot_be_read
     said = capsys.readouterr()
     assert "no such file" in said.err
     assert said.out == ""
+
+
+@pytest.mark.parametrize("place", [["38.7214,83.3512"], ["38.7214", "83.3512"]])
+def test_a_position_is_one_word_or_two(tmp_path, place):
+    path = tmp_path / "t.geojson"
+    shutil.copy(TRACKS / "pipwick-kart-circuit.geojson", path)
+
+    assert run(["gate", "place", str(path), "speed", *place]) == 0
+    (gate,) = read_track(path).gates_of_kind("speed")
+    assert gate.chainage_m == pytest.approx(860.1, abs=0.1)
+
+
+def test_a_place_and_two_recordings_exclude_each_other(tmp_path, capsys):
+    path = str(TRACKS / "pipwick-kart-circuit.geojson")
+
+    assert run(["gate", "place", path, "speed", "412m", "--ends", "a.csv,b.csv"]) == 2
+    assert run(["gate", "place", path, "speed"]) == 2
+    assert "give a PLACE, or --ends" in capsys.readouterr().err

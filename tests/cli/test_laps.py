@@ -226,7 +226,7 @@ def test_the_summary_is_a_table_of_its_own_with_all_of_json(laps, tmp_path):
             lap["begun_local"] for lap in summary["best_laps"]
         ]
         assert [row["equal_to_next"] for row in best] == [
-            "yes" if lap["equal_to_next"] else "no" for lap in summary["best_laps"]
+            "true" if lap["equal_to_next"] else "false" for lap in summary["best_laps"]
         ]
         sectors = [row for row in mine if row["what"] == "best sector"]
         assert [(int(row["number"]), row["file"], int(row["lap"])) for row in sectors] == [
@@ -450,7 +450,7 @@ def test_the_csv_tells_session_whether_a_lap_counts_and_why_not(laps, whole_day,
     assert {row["session"] for row in rows} == {"1", "2"}
     slow = [row for row in rows if "slow, 10" in row["remarks"]]
     assert slow
-    assert {row["counts"] for row in slow} == {"no"}
+    assert {row["counts"] for row in slow} == {"false"}
 
 
 def test_laps_that_do_not_count_say_so_unless_all_are_asked_for(laps, whole_day):

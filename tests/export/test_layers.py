@@ -104,3 +104,17 @@ def test_layers_across_the_antimeridian_are_cut_in_parts(astride, exported, fmt)
 @pytest.mark.parametrize("fmt", ["kml", "gpkg"])
 def test_characters_xml_cannot_hold_are_left_out_of_names(oddly_named, exported, fmt):
     assert read_layer(exported(oddly_named, fmt), "gates")["name"][0] == "Finish Ö"
+
+
+def test_corners_without_a_name_are_named_in_kml_as_in_gpx(track, exported):
+    nameless = replace(track, corners=tuple(replace(c, name="") for c in track.corners))
+    names = [
+        element.text
+        for element in ET.parse(exported(nameless, "kml")).iter(
+            "{http://www.opengis.net/kml/2.2}name"
+        )
+    ]
+    assert [f"Corner {corner.number}" for corner in track.corners] == [
+        name for name in names if name and name.startswith("Corner ")
+    ]
+    assert all(names)

@@ -7,3 +7,9 @@ of time and memory (`limits`), and keeps the smallest input of each kind of faul
 made again.  `corpus/` holds the smallest input of each fault that was ever found, and
 `test_corpus` says what must come of each.
 """
+
+import sys
+from pathlib import Path
+
+# As pytest has it: what writes files for tests is shared.
+sys.path.append(str(Path(__file__).parents[1] / "shared"))

@@ -12,7 +12,7 @@ from random import Random
 from typing import Any
 
 from .documents import Document
-from .seeds import seeds
+from .seeds import BINARY, seeds
 from .words import BYTES, NUMBERS, TEXTS, TIMES
 
 MOST_CHANGES = 6
@@ -67,9 +67,11 @@ def _fitting(document: Document) -> list[Damage]:
     ]
     if document.data[:2] == b"\x1f\x8b":
         return [_flip_byte, _insert_bytes, _cut_short, _drop_chunk, _unpack, _unpack]
+    if document.name.endswith(BINARY):
+        return [_flip_byte, _insert_bytes, _cut_short, _drop_chunk, _repeat_chunk, _splice, _pack]
     if document.name.endswith(".geojson"):
         return [*text, *[_json_node] * 12]
-    if document.name.endswith((".gpx", ".kml")):
+    if document.name.endswith((".gpx", ".kml", ".tcx")):
         return [*text, *[_xml_node] * 8]
     return [*text, *[_cell] * 6, _drop_column, _swap_columns, _repeat_column, _header]
 

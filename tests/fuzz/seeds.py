@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import gzip
+import io
 import json
+import zipfile
 from dataclasses import replace
+from datetime import timedelta
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
+from fit_files import fit_file, record
+from ubx_messages import BEGIN, older_epoch, pvt
 
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import encoded
@@ -32,6 +38,7 @@ _RECORDED = (
 )
 """Circuit, fixes a second, laps, whether the receiver tells speed and course."""
 _SUFFIXES = (".csv", ".nmea", ".gpx")
+BINARY = (".fit", ".ubx", ".parquet", ".gpkg", ".fgb", ".zip")
 
 
 @cache
@@ -78,10 +85,79 @@ def _recordings() -> list[Document]:
     driven = simulate_drive(track(HOME), laps=1, rate_hz=2.0, seed=8, start=None)
     counted = encoded(driven.recording, "counted.csv")
     made.append(Document("recording", "counted.csv", counted, "times that only count seconds"))
+    made += _of_devices(driven.recording)
     made += [
         _short(replace(recording), fixes) for recording in made[:5] for fixes in (6, 12, 20, 40)
     ]
     return made
+
+
+def _of_devices(recording: Recording) -> list[Document]:
+    """Write a drive as watches, phones, receivers and geographic systems do."""
+    from geopandas import GeoDataFrame, points_from_xy
+
+    seconds, longitude, latitude = (
+        column.tolist()
+        for column in (recording.time_s, recording.longitude_deg, recording.latitude_deg)
+    )
+    moments = [BEGIN + timedelta(seconds=second) for second in seconds]
+    rows = list(zip(moments, longitude, latitude, strict=True))
+    stamps = [moment.isoformat().replace("+00:00", "Z") for moment in moments]
+    whens = "\n".join(f"<when>{stamp}</when>" for stamp in stamps)
+    coords = "\n".join(f"<gx:coord>{x:.8f} {y:.8f} 5</gx:coord>" for _, x, y in rows)
+    points = "\n".join(
+        f"<Trackpoint><Time>{stamp}</Time><Position><LatitudeDegrees>{y:.8f}</LatitudeDegrees>"
+        f"<LongitudeDegrees>{x:.8f}</LongitudeDegrees></Position></Trackpoint>"
+        for stamp, x, y in zip(stamps, longitude, latitude, strict=True)
+    )
+    solution = "\n".join(
+        f"{moment:%Y/%m/%d %H:%M:%S.%f} {y:.9f} {x:.9f} 5.0 1 8 0.003 0.004 0.008"
+        for moment, x, y in rows
+    )
+    table = GeoDataFrame(
+        {"time": stamps, "speed_mps": 20.0},
+        geometry=points_from_xy(longitude, latitude),
+        crs="EPSG:4326",
+    )
+    packed, parquet = io.BytesIO(), io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr(zipfile.ZipInfo("drive.csv"), encoded(recording, "drive.csv"))
+    table.to_parquet(parquet)
+    files = {
+        "drive.kml": _KML_TRACK.format(whens=whens, coords=coords).encode(),
+        "drive.tcx": _TCX.format(points=points).encode(),
+        "drive.pos": f"{_SOLUTION}{solution}\n".encode(),
+        "drive.fit": fit_file([record(m.timestamp(), x, y) for m, x, y in rows]),
+        "drive.ubx": b"".join(
+            pvt(round(10 * second), lon=x, lat=y)
+            for second, x, y in zip(seconds, longitude, latitude, strict=True)
+        ),
+        "older.ubx": b"".join(older_epoch(number) for number in range(40)),
+        "drive.zip": packed.getvalue(),
+        "drive.parquet": parquet.getvalue(),
+    }
+    with TemporaryDirectory() as folder:
+        for name, driver in (("drive.gpkg", "GPKG"), ("drive.fgb", "FlatGeobuf")):
+            path = Path(folder) / name
+            table.to_file(path, driver=driver, engine="pyogrio")
+            files[name] = path.read_bytes()
+    return [Document("recording", name, data, f"a drive as {name}") for name, data in files.items()]
+
+
+_KML_TRACK = """\
+<kml xmlns="http://www.opengis.net/kml/2.2" xmlns:gx="http://www.google.com/kml/ext/2.2">
+<Placemark><gx:Track>
+{whens}
+{coords}
+</gx:Track></Placemark></kml>
+"""
+_TCX = """\
+<TrainingCenterDatabase xmlns="http://www.garmin.com/xmlschemas/TrainingCenterDatabase/v2">
+<Activities><Activity><Lap><Track>
+{points}
+</Track></Lap></Activity></Activities></TrainingCenterDatabase>
+"""
+_SOLUTION = "%  UTC  latitude(deg) longitude(deg) height(m) Q ns sdn(m) sde(m) sdu(m)\n"
 
 
 def _short(document: Document, fixes: int) -> Document:

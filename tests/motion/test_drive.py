@@ -332,3 +332,28 @@ def test_fixes_years_apart_belong_to_no_one_drive_however_few_there_are():
     position = np.array([[0.0, 0.0], [40.0, 30.0], [40.0, 36.0]])
     drive = smooth(recorded(np.array([0.0, 1e9, 1e9 + 2e-7]), position, None), PLANE)
     assert drive.piece.tolist() == [0, 1, 1]
+
+
+# What a receiver reports of its velocities
+
+
+def test_reported_accuracies_of_speeds_make_a_better_drive_of_velocities_that_differ():
+    """Every other second velocities are eight times as noisy, and the receiver says so."""
+    random = np.random.default_rng(11)
+    position, velocity = laps(TEN_HERTZ)
+    sigma = np.where(TEN_HERTZ.astype(int) % 2, 8.0, 1.0) * DOPPLER_MPS
+    noisy = velocity + sigma[:, None] * random.standard_normal(velocity.shape)
+    measured = position + WHITE_M * random.standard_normal(position.shape)
+    silent = recorded(TEN_HERTZ, measured, noisy)
+    errors = [
+        root_mean_square(smooth(recording, PLANE).velocity_mps - velocity)
+        for recording in (silent, replace(silent, speed_accuracy_mps=sigma))
+    ]
+    assert errors[1] < 0.8 * errors[0]
+
+
+def test_the_same_accuracy_of_every_speed_changes_nothing():
+    position, velocity = laps(TEN_HERTZ[:400])
+    silent = recorded(TEN_HERTZ[:400], position, velocity)
+    telling = replace(silent, speed_accuracy_mps=np.full(400, 0.3))
+    assert smooth(telling, PLANE).position_m == pytest.approx(smooth(silent, PLANE).position_m)

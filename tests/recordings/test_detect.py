@@ -9,7 +9,7 @@ import pytest
 from small_files import CSV, GEOJSON, GPX
 
 from trackkit.budgets import raised
-from trackkit.errors import RecordingError
+from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.drawn_lines import read_line
 from trackkit.recordings.read import read_recording
 
@@ -54,7 +54,8 @@ def test_a_gzip_that_unpacks_to_too_much_is_refused(file):
     [
         (b"\xff\xd8\xff\xe0\x00\x10JFIF\x00", "is a JPEG picture"),
         (b"\x89PNG\r\n\x1a\n\x00", "is a PNG picture"),
-        (b"PK\x03\x04\x14\x00", "is a ZIP archive.*unpack it first"),
+        (b"PK\x03\x04\x14\x00", "its ZIP archive is damaged or breaks off"),
+        (b"SQLite format 3\x00" + bytes(84), "is an SQLite database"),
         (b"%PDF-1.7\n", "is a PDF document"),
         (b"\x00\x01\x02\x03", "is a binary file"),
         (b"", "is empty"),
@@ -76,9 +77,9 @@ def test_what_is_no_recording_or_line_gets_one_sentence(file, read, data, words)
     assert "\n" not in str(caught.value)
 
 
-def test_kml_is_no_recording(file):
+def test_kml_without_a_track_is_no_recording(file):
     with pytest.raises(
-        RecordingError, match="is KML, which is read as a drawn line only; save"
+        NoTimesError, match="is KML without a gx:Track, and so without times; build from it"
     ) as e:
         read_recording(file(b'<kml xmlns="http://www.opengis.net/kml/2.2"/>'))
     assert e.value.remedy.do == "build from line"

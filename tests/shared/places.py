@@ -90,6 +90,10 @@ POLES_FROM_DEG = 89.9
 
 PUBLISHED = {
     (11.5167, 48.1173): "NMEA 0183's sentences as descriptions of it print them (from memory)",
+    (-122.2079, 37.3719): "the example of KML's reference of gx:Track (from memory)",
+    (-122.2057, 37.3733): "the same",
+    (-122.2047, 37.3739): "the same",
+    (-122.2036, 37.3746): "the same",
     (1.7161, 52.658): "the worked example of Ordnance Survey's guide, in ETRS89 (from memory)",
     (1.7179, 52.6576): "the same, on its own datum",
     (5.3872, 52.1552): "the origin of the Dutch grid (RDNAPTRANS; from memory)",

@@ -7,7 +7,14 @@ from trackkit.track.ids import slug
 
 @pytest.mark.parametrize(
     ("name", "expected"),
-    [("Zirbenring", "zirbenring"), ("  Åre Öst / 2 ", "are-ost-2"), ("A" * 100, "a" * 80)],
+    [
+        ("Zirbenring", "zirbenring"),
+        ("  Åre Öst / 2 ", "are-ost-2"),
+        ("A" * 100, "a" * 80),
+        ("CON", "track-con"),
+        ("Lpt1", "track-lpt1"),
+        ("Contour", "contour"),
+    ],
 )
 def test_ids_are_lower_case_letters_digits_and_hyphens(name, expected):
     assert slug(name) == expected

@@ -202,6 +202,18 @@ def test_a_position_off_the_track_is_refused_with_its_distance(block):
     assert "latitude comes first" in caught.value.remedy.what
 
 
+def test_a_place_in_a_grid_is_not_asked_for_its_latitude(block):
+    with pytest.raises(PlaceError, match="from the centreline") as caught:
+        chainage_of(block, parse_place("500000,5300000", crs="EPSG:32657"))
+    assert "easting comes before northing" in caught.value.remedy.what
+    assert "latitude" not in caught.value.remedy.what
+
+
+@pytest.mark.parametrize("text", ["47.5,161.5", "47.5 161.5", " 47.5 ,  161.5 "])
+def test_space_may_stand_for_the_comma(text):
+    assert parse_place(text).position == (161.5, 47.5)
+
+
 def test_latitude_and_longitude_swapped_is_refused_with_a_true_distance():
     block = track_of(block_circuit(), at=(-30.0, 47.0))
     line = block.centreline

@@ -133,7 +133,7 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
 @gate_commands.command("place", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("kind", type=click.Choice(GATE_KINDS))
-@click.argument("place", metavar="PLACE", required=False)
+@click.argument("place", metavar="PLACE", nargs=-1)
 @ends_option
 @width_option
 @click.option("--name", metavar="TEXT", help="What to call it.")
@@ -144,7 +144,7 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
 def place_gate_command(
     track_path: str,
     kind: GateKind,
-    place: str | None,
+    place: tuple[str, ...],
     ends: str | None,
     width: float | None,
     name: str | None,
@@ -171,7 +171,7 @@ def place_gate_command(
 @gate_commands.command("move", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("gate_name", metavar="GATE")
-@click.argument("place", metavar="PLACE", required=False)
+@click.argument("place", metavar="PLACE", nargs=-1)
 @ends_option
 @width_option
 @anyway_option
@@ -181,7 +181,7 @@ def place_gate_command(
 def move_gate_command(
     track_path: str,
     gate_name: str,
-    place: str | None,
+    place: tuple[str, ...],
     ends: str | None,
     width: float | None,
     anyway: bool,
@@ -306,11 +306,12 @@ def suggest_command(
 gate_commands.add_command(align)
 
 
-def _where(place: str | None, ends: str | None, crs: str | None) -> Place:
+def _where(place: tuple[str, ...], ends: str | None, crs: str | None) -> Place:
     """Read where a gate goes, from the command line or from two recordings."""
-    if (place is None) == (ends is None):
+    if bool(place) == (ends is not None):
         raise click.UsageError("give a PLACE, or --ends with two recordings")
-    return place_from(place, crs) if place is not None else _surveyed(str(ends))
+    # A latitude and a longitude may come as two words, as `locate` takes them.
+    return place_from(" ".join(place), crs) if place else _surveyed(str(ends))
 
 
 def _surveyed(ends: str) -> Place:

@@ -170,10 +170,10 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
 
 def _is_surely_one(path: str) -> bool:
     """Tell whether a file is in a format that is for recordings alone."""
-    from trackkit.recordings.detect import read_bytes, recognise
+    from trackkit.recordings.detect import recognised
 
     try:
-        return recognise(read_bytes(path), path) in ("gpx", "nmea")
+        return recognised(path)[1].is_for_recordings
     except RecordingError:
         return False
 

@@ -28,7 +28,7 @@ def kml_document(track: Track) -> bytes:
         folder = make.Folder(make.name(layer))
         for row, shape in zip(rows, shapes, strict=True):
             fields = {key: value for key, value in row.items() if value is not None}
-            name = fields.pop("name")
+            name = fields.pop("name") or _nameless(fields)
             data = []
             for key, value in fields.items():
                 types[key], text = _field(key, value)
@@ -47,6 +47,11 @@ def kml_document(track: Track) -> bytes:
     return bytes(
         etree.tostring(document, xml_declaration=True, encoding="UTF-8", pretty_print=True)
     )
+
+
+def _nameless(fields: dict[str, Any]) -> str:
+    """Name what has no name of its own, as GPX does: corners by number, others by id."""
+    return f"Corner {fields['number']}" if "number" in fields else str(fields["feature_id"])
 
 
 def _field(key: str, value: Any) -> tuple[str, str]:

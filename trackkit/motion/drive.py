@@ -18,7 +18,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.doppler_noise import DIFFERENCES_WITHIN_S
 from trackkit.motion.fix_covariance import FixCovariance, bridged_variance, state_weights
 from trackkit.motion.jumps import SPOILED, jumping_positions
-from trackkit.motion.noise import USUAL, Levels, Measured
+from trackkit.motion.noise import USUAL, Levels, Measured, over_usual
 from trackkit.motion.noise_levels import estimate, tells_wander
 from trackkit.motion.quintic import coefficients, jerk_variance, motion_weights, quintic
 from trackkit.motion.repeated_line import RepeatedLine
@@ -388,7 +388,8 @@ def smooth(recording: Recording, plane: LocalPlane, levels: Levels | None = None
 
     Speed and course, where known, are measured velocities; speed alone is measured along the
     direction in which the positions move.  Accuracies that a receiver reports, or else its
-    horizontal dilution of precision, scale the noise of its positions from fix to fix.
+    horizontal dilution of precision, scale the noise of its positions from fix to fix; accuracies
+    of speeds scale that of its velocities.
 
     Parameters
     ----------
@@ -478,15 +479,19 @@ def _measured(recording: Recording, plane: LocalPlane) -> tuple[Measured, Indice
     assert segment is not None  # noqa: S101 - Recording sets it
     joined = (np.diff(segment) == 0) & ~gap
     piece = np.concatenate([[0], np.cumsum(~joined)]).astype(np.intp)
-    scale = np.ones(len(position))
     # The accuracies that a receiver reports, or else the geometry of its satellites, tell good
     # fixes from bad ones; how large the noise is as a whole is read from the fixes themselves.
     reported = recording.accuracy_m if recording.accuracy_m is not None else recording.hdop
-    if reported is not None and np.isfinite(reported).any():
-        usual = float(np.nanmedian(reported))
-        if usual > 0:
-            scale = np.clip(np.where(np.isfinite(reported), reported / usual, 1.0), 0.2, 20.0)
-    return Measured(recording.time_s, position, velocity, joined, scale), piece
+    scale = over_usual(reported)
+    measured = Measured(
+        recording.time_s,
+        position,
+        velocity,
+        joined,
+        np.ones(len(position)) if scale is None else scale,
+        velocity_scale=over_usual(recording.speed_accuracy_mps),
+    )
+    return measured, piece
 
 
 def _along(measured: Measured, recording: Recording, trust: Floats) -> Measured:
@@ -505,4 +510,5 @@ def _along(measured: Measured, recording: Recording, trust: Floats) -> Measured:
         measured.joined,
         measured.scale,
         direction=np.where(usable[:, None], direction, 0.0),
+        velocity_scale=measured.velocity_scale,
     )

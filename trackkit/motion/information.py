@@ -121,6 +121,7 @@ class Model:
         if levels.states > DOPPLER:
             slow.append(_slow(DOPPLER, levels.slow_doppler_mps, levels.slow_doppler_time_s, step))
         has_velocity = np.isfinite(measured.velocity_mps[:, 0])
+        worse = 1.0 if measured.velocity_scale is None else measured.velocity_scale
         return cls(
             measured,
             levels,
@@ -129,7 +130,7 @@ class Model:
             tuple(slow),
             np.concatenate([[True], ~measured.joined]),
             weight / (levels.white_m * measured.scale) ** 2,
-            np.where(has_velocity, levels.doppler_mps**-2, 0.0),
+            np.where(has_velocity, (levels.doppler_mps * worse) ** -2, 0.0),
         )
 
     def pull(self, state: Floats) -> tuple[Floats, float]:

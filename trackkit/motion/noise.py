@@ -72,6 +72,8 @@ class Measured:
         Where only the speed is known: the unit vectors along which it is taken to be measured,
         shape (n, 2), `velocity_mps` being speed times direction.  None where velocities are known
         as vectors.
+    velocity_scale
+        Factor on the white noise of each velocity, shape (n,); None for 1.
     """
 
     time_s: Floats
@@ -80,6 +82,7 @@ class Measured:
     joined: Flags
     scale: Floats
     direction: Floats | None = None
+    velocity_scale: Floats | None = None
 
     def part(self, begin: int, end: int) -> Measured:
         """Cut out the fixes from `begin` to before `end`."""
@@ -91,6 +94,7 @@ class Measured:
             self.joined[begin : max(end - 1, begin)],
             self.scale[inside],
             None if self.direction is None else self.direction[inside],
+            None if self.velocity_scale is None else self.velocity_scale[inside],
         )
 
     def only(self, chosen: Flags) -> Measured:
@@ -103,4 +107,26 @@ class Measured:
             np.diff(piece) == 0,
             self.scale[chosen],
             None if self.direction is None else self.direction[chosen],
+            None if self.velocity_scale is None else self.velocity_scale[chosen],
         )
+
+
+def over_usual(reported: Floats | None) -> Floats | None:
+    """Divide what a receiver reports of each fix, such as an accuracy, by its median.
+
+    Parameters
+    ----------
+    reported
+        Shape (n,), NaN where unknown, or None.
+
+    Returns
+    -------
+    ndarray or None
+        Factors between 0.2 and 20, shape (n,), 1 where unknown; None where nothing is known.
+    """
+    if reported is None or not np.isfinite(reported).any():
+        return None
+    usual = float(np.nanmedian(reported))
+    if usual <= 0:
+        return None
+    return np.clip(np.where(np.isfinite(reported), reported / usual, 1.0), 0.2, 20.0)

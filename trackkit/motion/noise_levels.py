@@ -215,6 +215,7 @@ def _thinned(measured: Measured, weight: Floats, thin: int) -> tuple[Measured, F
         mean(measured.velocity_mps),
         joined,
         mean(measured.scale),
+        velocity_scale=None if measured.velocity_scale is None else mean(measured.velocity_scale),
     )
     return part, np.where(mean(weight) > 0.99, 1.0, LEAST_TRUST)
 

@@ -22,7 +22,8 @@ from trackkit.official.columns import (
 )
 from trackkit.recordings.csv.columns import Column
 from trackkit.recordings.csv.layout import cells_of, lines_of, refuse_longer_row, rows_of
-from trackkit.recordings.detect import decode, read_bytes
+from trackkit.recordings.detect import read_bytes, without_blanks
+from trackkit.recordings.formats import decode
 from trackkit.recordings.units import TIME_S
 from trackkit.remedies import Remedy
 from trackkit.words import counted
@@ -115,7 +116,7 @@ def read_official(
     file = os.fspath(path)
     remedy = "give a CSV file of official lap times"
     try:
-        lines = rows_of(lines_of(decode(read_bytes(path))))
+        lines = rows_of(lines_of(decode(without_blanks(read_bytes(path)))))
         longest = max((len(line) for _, line in lines), default=0)
         require("line_length", longest, RecordingError, "holds a line of")
         require("fixes", len(lines), RecordingError, "holds lines for")

@@ -121,6 +121,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
         course_deg=course,
         elevation_m=None if raw.elevation_m is None else some_or_none(raw.elevation_m[index]),
         accuracy_m=_where_given(raw.accuracy_m, index, np.inf),
+        speed_accuracy_mps=_where_given(raw.speed_accuracy_mps, index, np.inf),
         hdop=_where_given(raw.hdop, index, UNKNOWN_HDOP),
         segment=segment,
         read_count=read_count,

@@ -3,44 +3,33 @@
 from __future__ import annotations
 
 import codecs
-import gzip
-import io
 import json
 import os
-import re
-import zlib
 from typing import Any
 
-from trackkit.budgets import RATIO_FROM_BYTES, budgets, require
+from trackkit.budgets import budgets, require
 from trackkit.errors import RecordingError, reading_failed
 from trackkit.files import read_up_to
+from trackkit.recordings.formats import HEAD_BYTES, WHAT_IS_READ, Format, Head, decode, format_of
+from trackkit.recordings.packed import unpacked
 
-HEAD_BYTES = 1 << 16
-_PART_BYTES = 1 << 22
-
-_BINARY = (
+_OTHERS = (
     (b"\xff\xd8\xff", "a JPEG picture"),
     (b"\x89PNG\r\n\x1a\n", "a PNG picture"),
     (b"GIF8", "a GIF picture"),
     (b"%PDF-", "a PDF document"),
-    (b"PK\x03\x04", "a ZIP archive"),
     (b"SQLite format 3\x00", "an SQLite database"),
 )
-_SENTENCE = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|GNS|VTG|ZDA|GLL|GSA|GSV),[^\r\n$]*")
-_BEFORE_ROOT = re.compile(
-    r"\s+|<\?.*?\?>|<!--.*?-->|<!DOCTYPE[^\[>]*(?:\[.*?\]\s*)?>", re.DOTALL | re.IGNORECASE
-)
-_ROOT = re.compile(r"<(?:[\w.-]+:)?([A-Za-z_][\w.-]*)")
 
 
 def read_bytes(path: str | os.PathLike[str]) -> bytes:
-    """Read a whole file, unpacking gzip.
+    """Read a whole file, unpacking gzip, or a ZIP archive of one file.
 
     Raises
     ------
     RecordingError
-        The file cannot be opened, is empty, or its gzip is broken; or it is, or unpacks to, more
-        than `trackkit.budgets` allows.
+        The file cannot be opened, is empty, or its archive is broken; or it is, or unpacks to,
+        more than `trackkit.budgets` allows.
     """
     try:
         data = read_up_to(path, budgets().unpacked_bytes + 1)
@@ -49,116 +38,47 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
     except ValueError as error:
         raise RecordingError(f"is not a usable file name ({error})", file=path) from error
     require("unpacked_bytes", len(data), RecordingError, "has at least", file=path)
-    if data[:2] == b"\x1f\x8b":
-        data = _unpack(data, path)
-    if not data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        # A logger that lost its power leaves blocks it never filled at the end.
-        data = data.rstrip(b"\x00")
-    if not data.strip():
+    data = unpacked(data, path)
+    if not data.strip(b"\x00 \t\r\n\v\f"):
         raise RecordingError("is empty", file=path, remedy="give a file that holds fixes")
     return data
 
 
-def _unpack(data: bytes, path: str | os.PathLike[str]) -> bytes:
-    parts, size = [], 0
-    try:
-        with gzip.GzipFile(fileobj=io.BytesIO(data)) as packed:
-            while part := packed.read(_PART_BYTES):
-                parts.append(part)
-                size += len(part)
-                require(
-                    "unpacked_bytes",
-                    size,
-                    RecordingError,
-                    "its gzip unpacks to at least",
-                    file=path,
-                    remedy="unpack it and split it first",
-                )
-                if size > RATIO_FROM_BYTES:
-                    require(
-                        "packed_ratio",
-                        size / len(data),
-                        RecordingError,
-                        "its gzip unpacks to",
-                        file=path,
-                        remedy="unpack it and look at what it holds",
-                    )
-    except EOFError as error:
-        raise RecordingError(
-            "its gzip breaks off before the end", file=path, remedy="copy or download it again"
-        ) from error
-    except (OSError, zlib.error) as error:
-        raise RecordingError(
-            f"its gzip is damaged ({error})", file=path, remedy="copy or download it again"
-        ) from error
-    return b"".join(parts)
-
-
-def decode(data: bytes) -> str:
-    """Turn bytes into text: UTF-8 or UTF-16 by their mark, else UTF-8, else Windows' Latin."""
+def without_blanks(data: bytes) -> bytes:
+    """Leave out the blocks at the end of a text that a logger never filled before it lost power."""
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return data.decode("utf-16", errors="replace")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
+        return data
+    return data.rstrip(b"\x00")
 
 
-def recognise(data: bytes, path: str | os.PathLike[str]) -> str:
-    """Say which format a file's content is in.
-
-    Returns
-    -------
-    One of "gpx", "kml", "json", "nmea", "text" (delimited, if anything).
+def recognised(path: str | os.PathLike[str]) -> tuple[bytes, Format]:
+    """Read a whole file, unpacked, and say which format its content is in.
 
     Raises
     ------
     RecordingError
-        The content is in no format trackkit reads; the sentence names what it is.
+        As `read_bytes` does; or the content is in no format trackkit reads, and the sentence names
+        what it is.
     """
-    for magic, words in _BINARY:
-        if data.startswith(magic):
-            raise RecordingError(
-                f"is {words}, not a recording or a line",
-                file=path,
-                remedy="unpack it first" if "ZIP" in words else _WHAT_IS_READ,
-            )
-    head = data[:HEAD_BYTES]
-    utf16 = head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
-    text = (head[: len(head) & ~1].decode("utf-16", "replace") if utf16 else decode(head)).lstrip()
-    if text.startswith("<"):
-        return _recognise_xml(text, path)
-    if _SENTENCE.search(head):
-        return "nmea"
-    if text.startswith(("{", "[")):
-        return "json"
-    if not utf16 and b"\x00" in head:
-        raise RecordingError(
-            "is a binary file in no format trackkit knows", file=path, remedy=_WHAT_IS_READ
-        )
-    return "text"
-
-
-FORMAT_NAMES = {"gpx": "GPX", "kml": "KML", "json": "GeoJSON", "nmea": "NMEA 0183", "text": "text"}
-_WHAT_IS_READ = "trackkit reads GPX, NMEA 0183, CSV and GeoJSON"
-
-
-def _recognise_xml(text: str, path: str | os.PathLike[str]) -> str:
-    at = 0
-    while skipped := _BEFORE_ROOT.match(text, at):
-        at = skipped.end()
-    root = _ROOT.match(text, at)
-    name = root.group(1) if root else ""
-    if name.lower() in ("gpx", "kml"):
-        return name.lower()
-    if name.lower() == "html":
-        raise RecordingError("is a web page, not a recording", file=path, remedy=_WHAT_IS_READ)
-    if not name:
-        # Broken before its first element: let the XML library say where.
-        return "gpx"
-    raise RecordingError(
-        f"is XML with the root element <{name}>, not GPX", file=path, remedy=_WHAT_IS_READ
-    )
+    data = read_bytes(path)
+    text = without_blanks(data)
+    chosen = format_of(text)
+    if chosen is None or not chosen.is_binary:
+        for magic, words in _OTHERS:
+            if data.startswith(magic):
+                raise RecordingError(
+                    f"is {words}, not a recording or a line", file=path, remedy=WHAT_IS_READ
+                )
+    if chosen is not None:
+        return data if chosen.is_binary else text, chosen
+    root = Head(data[:HEAD_BYTES]).xml_root
+    if root is None:
+        what = "is a binary file in no format trackkit knows"
+    elif root.lower() == "html":
+        what = "is a web page, not a recording"
+    else:
+        what = f"is XML with the root element <{root}>, not GPX"
+    raise RecordingError(what, file=path, remedy=WHAT_IS_READ)
 
 
 def load_json(data: bytes, path: str | os.PathLike[str]) -> dict[str, Any]:

@@ -98,11 +98,12 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
     """
     from trackkit.recordings import detect
 
-    data = detect.read_bytes(path)
-    kind = detect.recognise(data, path)
-    if kind in ("nmea", "text"):
+    data, chosen = detect.recognised(path)
+    kind = chosen.key
+    if kind not in _READERS:
+        words = f"a recording, {chosen.name}" if chosen.is_for_recordings else chosen.name
         raise RecordingError(
-            f"is {'an NMEA recording' if kind == 'nmea' else 'text'}, not a drawn line",
+            f"is {words}, not a drawn line",
             file=path,
             remedy=Remedy(
                 "lines are read from GeoJSON, KML and GPX; read this as a recording",
@@ -111,12 +112,11 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
         )
     if crs is not None and kind != "json":
         raise RecordingError(
-            f"is {detect.FORMAT_NAMES[kind]}, which is always in WGS 84",
+            f"is {chosen.name}, which is always in WGS 84",
             file=path,
             remedy=Remedy("name no grid", do="leave out", value={"argument": "crs"}),
         )
-    readers = {"gpx": _gpx_lines, "kml": _kml_lines, "json": _geojson_lines}
-    lines = list(readers[kind](data, path))
+    lines = list(_READERS[kind](data, path))
     line = _the_only(lines, path, crs)
     x, y = line.x, line.y
     if len(x) < 2:
@@ -372,3 +372,6 @@ def _goes_on(before: _Line, after: _Line) -> bool:
     across = abs(before.x[-1] - after.x[0])
     same_x = min(across, abs(across - 360.0)) <= _CLOSE_DEG
     return bool(same_x and abs(before.y[-1] - after.y[0]) <= _CLOSE_DEG)
+
+
+_READERS = {"gpx": _gpx_lines, "kml": _kml_lines, "json": _geojson_lines}

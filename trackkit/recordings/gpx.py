@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 from array import array
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,8 +16,9 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
-from trackkit.recordings.gpx_channels import PointChannels, reordered
+from trackkit.recordings.gpx_channels import PointChannels
 from trackkit.recordings.raw import AS_A_LINE, RawFixes, Times, counted, single_line, some_or_none
+from trackkit.recordings.segments import segments_by_time
 from trackkit.recordings.times import TAKEN_AS_UTC, in_utc, nanoseconds, ordinary_times
 from trackkit.recordings.xml import elements_of_xml, local_name, parse_xml
 
@@ -96,7 +96,7 @@ def read_gpx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
         remarks=(*remarks, *others.remarks),
         channels=others.raw_channels(time),
     )
-    return _segments_by_time(raw)
+    return segments_by_time(raw)
 
 
 def _is_of_a_track(segment: Any) -> bool:
@@ -209,43 +209,3 @@ def _number(text: str | None) -> float | None:
         return float(text) if text else None
     except ValueError:
         return None
-
-
-def _segments_by_time(raw: RawFixes) -> RawFixes:
-    """Put segments in order of time when each one ends before the next begins."""
-    segment = raw.segment
-    if segment is None or segment[-1] == 0:
-        return raw
-    spans = []
-    for number in range(int(segment[-1]) + 1):
-        time = raw.time[segment == number]
-        time = time[~np.isnat(time)]
-        # A segment without times has no place in the order; its points go anyway.
-        spans.append((time.min(), time.max(), number) if len(time) else None)
-    timed = sorted(span for span in spans if span is not None)
-    if any(b[0] <= a[1] for a, b in pairwise(timed)):
-        return raw
-    in_time = [span[2] for span in timed]
-    if in_time == sorted(in_time):
-        return raw
-    order = in_time + [n for n, span in enumerate(spans) if span is None]
-    index = np.concatenate([np.flatnonzero(segment == number) for number in order])
-    lengths = [int(np.count_nonzero(segment == number)) for number in order]
-
-    def picked(column: Floats | None) -> Floats | None:
-        return None if column is None else column[index]
-
-    return RawFixes(
-        time=raw.time[index],
-        longitude_deg=raw.longitude_deg[index],
-        latitude_deg=raw.latitude_deg[index],
-        speed_mps=picked(raw.speed_mps),
-        course_deg=picked(raw.course_deg),
-        elevation_m=picked(raw.elevation_m),
-        hdop=picked(raw.hdop),
-        segment=np.repeat(np.arange(len(order)), lengths).astype(np.intp),
-        place=None if raw.place is None else raw.place[index],
-        place_kind=raw.place_kind,
-        remarks=(*raw.remarks, "segments were put in order of time"),
-        channels=None if raw.channels is None else reordered(raw.channels, index),
-    )

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,16 @@ AS_A_LINE = Remedy("build from it as a drawn line", do="build from line")
 """What to do with positions that have no times."""
 Times: TypeAlias = NDArray[np.datetime64] | Floats
 """UTC as datetime64[ns] with NaT, or seconds from some start as float64 with NaN."""
+
+COLUMNS = (
+    "speed_mps",
+    "course_deg",
+    "elevation_m",
+    "accuracy_m",
+    "speed_accuracy_mps",
+    "hdop",
+)
+"""What a fix may have besides a time and a position."""
 
 Reason = Literal[
     "no fix",
@@ -100,7 +111,7 @@ class RawFixes:
         float64 (NaN where missing).
     longitude_deg, latitude_deg
         WGS 84 positions, degrees, shape (n,), NaN where missing.
-    speed_mps, course_deg, elevation_m, accuracy_m, hdop
+    speed_mps, course_deg, elevation_m, accuracy_m, speed_accuracy_mps, hdop
         As in `Recording`: shape (n,) with NaN where missing, or None.
     segment
         Number of the stretch each fix belongs to, shape (n,), non-decreasing; None for one stretch.
@@ -132,10 +143,30 @@ class RawFixes:
     dropped: tuple[Dropped, ...] = ()
     remarks: tuple[str, ...] = ()
     accuracy_of: Literal["radius", "axis"] = "radius"
+    speed_accuracy_mps: Floats | None = None
     channels: RawChannels | None = None
 
     def __len__(self) -> int:
         return len(self.time)
+
+    def picked(self, index: NDArray[np.intp]) -> RawFixes:
+        """Take some of the fixes, in another order, as one stretch."""
+        taken: dict[str, Any] = {}
+        for name in (*COLUMNS, "place"):
+            column = getattr(self, name)
+            taken[name] = None if column is None else column[index]
+        return replace(
+            self,
+            time=self.time[index],
+            longitude_deg=self.longitude_deg[index],
+            latitude_deg=self.latitude_deg[index],
+            segment=None,
+            **taken,
+        )
+
+    def with_remarks(self, remarks: Iterable[str]) -> RawFixes:
+        """Say more about the same fixes."""
+        return replace(self, remarks=(*self.remarks, *remarks))
 
 
 def some_or_none(column: Floats) -> Floats | None:

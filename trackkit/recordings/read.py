@@ -13,21 +13,35 @@ if TYPE_CHECKING:
     from trackkit.recordings.raw import RawFixes
     from trackkit.recordings.recording import Recording
 
-COLUMN_ROLES = ("time", "latitude", "longitude", "speed", "course", "elevation", "accuracy", "hdop")
-"""What `columns` may name in a CSV file."""
+COLUMN_ROLES = (
+    "time",
+    "latitude",
+    "longitude",
+    "speed",
+    "course",
+    "elevation",
+    "accuracy",
+    "speed_accuracy",
+    "hdop",
+)
+"""What `columns` may name in a table."""
 
 
 def read_recording(
     path: str | os.PathLike[str], *, columns: Mapping[str, str] | None = None
 ) -> Recording:
-    """Read a recording: GPX, NMEA 0183, CSV or GeoJSON, possibly packed with gzip.
+    """Read a recording, possibly packed with gzip or as the only file of a ZIP archive.
+
+    GPX, KML with gx:Track, TCX, NMEA 0183, UBX, FIT, solutions of RTKLIB, CSV, GeoJSON, points of
+    GeoPackage, FlatGeobuf and GeoParquet, tables of Parquet, and what other packages add (see
+    `trackkit.recordings.formats`).
 
     Parameters
     ----------
     path
         The file; its format is recognised from what it holds.
     columns
-        For CSV: which column holds what, by header or by number from 1.  Keys are among
+        For tables: which column holds what, by header or by number from 1.  Keys are among
         `COLUMN_ROLES`.  Where given, speed and course and so on are read from the columns named;
         columns not named are recognised by their headers.
 
@@ -51,41 +65,18 @@ def read_recording(
 
 def _read_fixes(path: str | os.PathLike[str], columns: Mapping[str, str] | None) -> RawFixes:
     from trackkit.recordings import detect
+    from trackkit.recordings.formats import read_with
 
     unknown = sorted(set(columns or ()) - set(COLUMN_ROLES))
     if unknown:
         raise RecordingError(
             f"no column can be named '{unknown[0]}'", remedy="use " + ", ".join(COLUMN_ROLES)
         )
-    data = detect.read_bytes(path)
-    kind = detect.recognise(data, path)
-    if kind == "text":
-        from trackkit.recordings.csv.read import read_delimited
-
-        return read_delimited(data, path, columns or {})
-    if columns:
+    data, chosen = detect.recognised(path)
+    if columns and not chosen.has_columns:
         raise RecordingError(
-            f"is {detect.FORMAT_NAMES[kind]}, whose columns cannot be named",
+            f"is {chosen.name}, whose columns cannot be named",
             file=path,
             remedy=Remedy("name none", do="leave out", value={"argument": "columns"}),
         )
-    if kind == "gpx":
-        from trackkit.recordings.gpx import read_gpx
-
-        return read_gpx(data, path)
-    if kind == "nmea":
-        from trackkit.recordings.nmea.read import read_nmea
-
-        return read_nmea(data, path)
-    if kind == "kml":
-        raise RecordingError(
-            "is KML, which is read as a drawn line only",
-            file=path,
-            remedy=Remedy(
-                "save the recording as GPX, or build from it as a drawn line",
-                do="build from line",
-            ),
-        )
-    from trackkit.recordings.geojson import read_geojson
-
-    return read_geojson(data, path)
+    return read_with(chosen, data, path, columns or {})

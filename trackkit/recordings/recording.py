@@ -16,9 +16,9 @@ from trackkit.arrays import Floats, Indices
 from trackkit.errors import RecordingError
 from trackkit.geometry.geodesy import unwrap_longitude
 from trackkit.recordings.channel import Channel
+from trackkit.recordings.raw import COLUMNS
 
 _POSITIONS = ("longitude_deg", "latitude_deg")
-_OPTIONAL = ("speed_mps", "course_deg", "elevation_m", "accuracy_m", "hdop")
 _FARTHEST_EAST_DEG = 540.0
 """Longitudes that are continuous across the antimeridian leave ±180° by one turn at most."""
 
@@ -64,6 +64,9 @@ class Recording:
         How many fixes were removed, by reason.
     remarks
         Sentences about what was removed or looked odd.
+    speed_accuracy_mps
+        Accuracy of the velocity (of the speed, where no course is known) reported by the receiver,
+        m/s, one sigma; same convention.
     channels
         What it holds besides, such as engine speed, each at its own times.
 
@@ -89,17 +92,18 @@ class Recording:
     removed: dict[str, int] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
     accuracy_of: Literal["radius", "axis"] = "radius"
+    speed_accuracy_mps: Floats | None = None
     channels: tuple[Channel, ...] = ()
 
     def __post_init__(self) -> None:
-        for label in ("time_s", *_POSITIONS, *_OPTIONAL):
+        for label in ("time_s", *_POSITIONS, *COLUMNS):
             if getattr(self, label) is not None:
                 self._set(label, _numbers(getattr(self, label), label, self.name))
         count = len(self.time_s)
         if count == 0:
             raise RecordingError("holds no usable fix", file=self.name)
         self._set("segment", _segments(self.segment, count, self.name))
-        for label in (*_POSITIONS, *_OPTIONAL, "segment"):
+        for label in (*_POSITIONS, *COLUMNS, "segment"):
             column = getattr(self, label)
             if column is not None and len(column) != count:
                 raise RecordingError(
@@ -159,6 +163,7 @@ class Recording:
         course_deg: ArrayLike | None = None,
         elevation_m: ArrayLike | None = None,
         accuracy_m: ArrayLike | None = None,
+        speed_accuracy_mps: ArrayLike | None = None,
         hdop: ArrayLike | None = None,
         segment: ArrayLike | None = None,
         channels: Sequence[Channel] = (),
@@ -178,7 +183,7 @@ class Recording:
             What to call it.
         start
             Time of day, with a time zone, from which seconds are counted; None where unknown.
-        speed_mps, course_deg, elevation_m, accuracy_m, hdop, segment
+        speed_mps, course_deg, elevation_m, accuracy_m, speed_accuracy_mps, hdop, segment
             As for `Recording`, shape (n,) with NaN where a fix has none; None where no fix has
             one.
         channels
@@ -216,6 +221,7 @@ class Recording:
             course_deg=numbers_or_none(course_deg, "course_deg"),
             elevation_m=numbers_or_none(elevation_m, "elevation_m"),
             accuracy_m=numbers_or_none(accuracy_m, "accuracy_m"),
+            speed_accuracy_mps=numbers_or_none(speed_accuracy_mps, "speed_accuracy_mps"),
             hdop=numbers_or_none(hdop, "hdop"),
             segment=_segments(segment, len(seconds), name),
             read_count=len(seconds),

@@ -114,6 +114,11 @@ def ordinary_times(text: Sequence[str]) -> ReadTimes | None:
     return ReadTimes(np.concatenate(values), remarks=() if zoned == len(text) else (TAKEN_AS_UTC,))
 
 
+def read_moments(text: Sequence[str]) -> ReadTimes:
+    """Read the moments that XML's formats write, as ISO 8601; NaT where a text is none."""
+    return ordinary_times(text) or _from_text(text)
+
+
 def _from_numbers(number: Floats, unit: str | None) -> ReadTimes:
     usual = float(np.median(np.abs(number[np.isfinite(number)])))
     for candidate in [unit] if unit else ["s", "ms", "us", "ns"]:

@@ -16,6 +16,7 @@ from trackkit.arrays import Floats
 from trackkit.errors import OutputError
 from trackkit.files import csv_text, write_whole
 from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.recordings.raw import COLUMNS
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.units import KNOT_MPS
 from trackkit.recordings.write_channels import CsvRows, with_channels
@@ -38,6 +39,7 @@ _CSV_DECIMALS = {
     "course_deg": 3,
     "elevation_m": 3,
     "accuracy_m": 3,
+    "speed_accuracy_mps": 4,
     "hdop": 3,
 }
 
@@ -234,7 +236,7 @@ def _csv(recording: Recording) -> str:
         ]
     columns["latitude_deg"] = rows.of_fixes(recording.latitude_deg)
     columns["longitude_deg"] = rows.of_fixes(wrap_longitude(recording.longitude_deg))
-    for name in ("speed_mps", "course_deg", "elevation_m", "accuracy_m", "hdop"):
+    for name in COLUMNS:
         column = getattr(recording, name)
         if column is not None:
             columns[name] = rows.of_fixes(column)

@@ -50,8 +50,8 @@ def parse_xml(data: bytes, path: str | os.PathLike[str]) -> Any:
     return root
 
 
-def elements_of_xml(data: bytes, path: str | os.PathLike[str], name: str) -> Iterator[Any]:
-    """Parse XML as `parse_xml` does, and hand on the elements of one local name one by one.
+def elements_of_xml(data: bytes, path: str | os.PathLike[str], *names: str) -> Iterator[Any]:
+    """Parse XML as `parse_xml` does, and hand on the elements of some local names one by one.
 
     What has been handed on is let go of: a document in memory is more than ten times its file.
 
@@ -59,8 +59,8 @@ def elements_of_xml(data: bytes, path: str | os.PathLike[str], name: str) -> Ite
     ----------
     data, path
         As for `parse_xml`.
-    name
-        The local name, in any namespace.
+    names
+        The local names, in any namespace.
 
     Yields
     ------
@@ -74,7 +74,8 @@ def elements_of_xml(data: bytes, path: str | os.PathLike[str], name: str) -> Ite
     from lxml import etree
 
     with _refused(path):
-        reading = etree.iterparse(io.BytesIO(data), ("end",), tag=f"{{*}}{name}", **_SAFELY)
+        tags = [f"{{*}}{name}" for name in names]
+        reading = etree.iterparse(io.BytesIO(data), ("end",), tag=tags, **_SAFELY)
         for _, element in reading:
             yield element
             holder = element.getparent()

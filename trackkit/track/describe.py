@@ -75,6 +75,8 @@ class Description:
         """
         return {
             **self.track.as_row(),
+            "width_m": self.track.centreline.width_m,
+            "accuracy_m": self.track.accuracy_m,
             "corners": [corner.as_row() for corner in self.track.corners],
             "straights": [straight.as_row() for straight in self.straights],
             "gates": [gate.as_row() for gate in self.track.gates],

@@ -9,6 +9,10 @@ from collections.abc import Collection
 
 from trackkit.errors import PlaceError
 
+_DEVICE = re.compile(r"con|prn|aux|nul|com\d|lpt\d")
+"""Names of files that Windows keeps for devices (Microsoft, "Naming Files, Paths, and Namespaces";
+from memory)."""
+
 
 def drawn_id(prefix: str, salt: str, *, seed: str, taken: Collection[str]) -> str:
     """Draw an id that no feature has yet: gate-k3f9.
@@ -46,8 +50,11 @@ def drawn_id(prefix: str, salt: str, *, seed: str, taken: Collection[str]) -> st
 def slug(name: str) -> str:
     """Make an id out of a name: lower-case letters, digits and hyphens.
 
-    A name without any Latin letter or digit gets an id drawn from its bytes.
+    No id is a name that Windows keeps for devices, whatever the suffix: a file of that name could
+    not be held there.  A name without any Latin letter or digit gets an id drawn from its bytes.
     """
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
     joined = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:80].strip("-")
+    if _DEVICE.fullmatch(joined):
+        return f"track-{joined}"
     return joined or "track-" + hashlib.sha256(name.encode()).hexdigest()[:8]

@@ -19,7 +19,7 @@ FARTHEST_SNAP_M = 100.0
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)"
 _CHAINAGE = re.compile(rf"({_NUMBER})\s*m")
-_PAIR = re.compile(rf"({_NUMBER})\s*,\s*({_NUMBER})")
+_PAIR = re.compile(rf"({_NUMBER})(?:\s*,\s*|\s+)({_NUMBER})")
 
 
 @dataclass(frozen=True)
@@ -36,6 +36,8 @@ class Place:
         Two surveyed ends of a gate, left then right.
     remarks
         What to tell the user about how the place was read.
+    crs
+        The grid that the position was given in; None for latitude and longitude.
     anyway
         Whether a gate goes there even if it can hardly be meant.
     """
@@ -45,6 +47,7 @@ class Place:
     ends: tuple[Position, Position] | None = None
     remarks: tuple[str, ...] = ()
     anyway: bool = False
+    crs: str | None = None
 
     def __repr__(self) -> str:
         if self.chainage_m is not None:
@@ -56,6 +59,8 @@ class Place:
 
 def parse_place(text: str, *, crs: str | None = None) -> Place:
     """Read a place: ``412m``, ``-20m``, ``LAT,LON`` or ``LAT,LON/LAT,LON``.
+
+    Space may stand for the comma.
 
     Parameters
     ----------
@@ -103,8 +108,8 @@ def parse_place(text: str, *, crs: str | None = None) -> Place:
                 )
             positions.append((longitude_deg, latitude_deg))
     if len(positions) == 2:
-        return Place(ends=(positions[0], positions[1]), remarks=remarks)
-    return Place(position=positions[0], remarks=remarks)
+        return Place(ends=(positions[0], positions[1]), remarks=remarks, crs=crs)
+    return Place(position=positions[0], remarks=remarks, crs=crs)
 
 
 def as_place(place: Place | str | float) -> Place:
@@ -173,10 +178,15 @@ def chainage_of(
     nearest_lon, nearest_lat = track.plane.to_geographic(curve.position(where))
     away = float(geodesic_distance(*place.position, float(nearest_lon), float(nearest_lat)))
     if away > FARTHEST_SNAP_M:
+        given = (
+            "latitude comes first"
+            if place.crs is None
+            else f"{place.crs} is the right grid, that easting comes before northing"
+        )
         raise PlaceError(
             f"the place {place.position[1]:.6f},{place.position[0]:.6f} lies {away:,.0f} m from "
             f"the centreline of {track.name!r}",
-            remedy="check that latitude comes first and that it is this circuit",
+            remedy=f"check that {given} and that it is this circuit",
         )
     remark = f"snapped to the centreline at {float(where):.1f} m, {away:.1f} m from the place given"
     return float(where), (*place.remarks, remark)

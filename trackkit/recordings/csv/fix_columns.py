@@ -22,6 +22,7 @@ from trackkit.recordings.csv.layout import (
     listed,
     positions_named,
 )
+from trackkit.recordings.formats import WHAT_IS_READ
 from trackkit.recordings.raw import counted
 from trackkit.remedies import Remedy
 
@@ -47,6 +48,9 @@ _NAMES = {
     "accuracy": any_of(
         "accuracy|hacc|h acc|horizontal accuracy|horizontal acc|position accuracy|eph"
     ),
+    "speed_accuracy": any_of(
+        "speed accuracy|sacc|s acc|velocity accuracy|speed acc|speed sigma|velocity sigma"
+    ),
     "hdop": frozenset({"hdop", "h dop", "horizontal dilution of precision", "horizontal dop"}),
     "north or south": frozenset({"n/s", "ns", "lat dir", "latitude direction", "lat hemisphere"}),
     "east or west": frozenset({"e/w", "ew", "lon dir", "longitude direction", "lon hemisphere"}),
@@ -63,20 +67,22 @@ _LENGTHS = {
     "cm": "cm",
     "ft": "ft|feet|foot",
 }
+_SPEEDS = {
+    "m/s": "m/s|mps|ms|m s|m/sec|m.s-1|m s-1|ms-1|meters/second|metres/second|m per s",
+    "km/h": "km/h|kmh|kph|kmph|km h|km/hr|kmh-1",
+    "mph": "mph|mi/h|miles/h|mi h",
+    "knots": "kn|kt|kts|knot|knots",
+    "mm/s": "mm/s|mm s",
+}
 _UNITS = {
     "time": TIME_UNITS,
     "latitude": _ANGLES,
     "longitude": _ANGLES,
-    "speed": {
-        "m/s": "m/s|mps|ms|m s|m/sec|m.s-1|m s-1|ms-1|meters/second|metres/second|m per s",
-        "km/h": "km/h|kmh|kph|kmph|km h|km/hr|kmh-1",
-        "mph": "mph|mi/h|miles/h|mi h",
-        "knots": "kn|kt|kts|knot|knots",
-        "mm/s": "mm/s|mm s",
-    },
+    "speed": _SPEEDS,
     "course": {"deg": "deg|degree|degrees|°|deg true|true"},
     "elevation": _LENGTHS,
     "accuracy": _LENGTHS,
+    "speed_accuracy": _SPEEDS,
     "hdop": {},
 }
 FIX_WORDS = Vocabulary(
@@ -115,13 +121,18 @@ def layout_of_fixes(
         raise RecordingError(
             "is text, but no table of fixes",
             file=path,
-            remedy="trackkit reads GPX, NMEA 0183, CSV and GeoJSON",
+            remedy=WHAT_IS_READ,
         )
     if layout.recognised or all(columns.get(role, "").isdigit() for role in _POSITION):
         return layout
+    raise position_question(layout, path)
+
+
+def position_question(layout: Layout, path: str | os.PathLike[str]) -> RecordingError:
+    """Ask which columns hold the position."""
     header = layout.header
     listing = f"its columns are {listed(header)}" if header else f"it has {layout.width} columns"
-    raise RecordingError(
+    return RecordingError(
         f"which columns are latitude and longitude is not clear: {listing}"
         + ("" if header else " and no header"),
         file=path,

@@ -1,0 +1,1 @@
+"""UBX, the binary protocol of u-blox receivers."""
