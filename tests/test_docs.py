@@ -30,7 +30,7 @@ python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/trackkit demo
 
 
 def test_the_python_of_the_readme_runs_and_prints_its_laps(tool, capsys):
-    (code,) = blocks(ROOT / "README.md", "python")
+    code = "\n".join(blocks(ROOT / "README.md", "python"))
     with tool.working_folder():
         exec(compile(code, "README.md", "exec"), {})
     printed = capsys.readouterr().out.splitlines()

@@ -87,8 +87,12 @@ if TYPE_CHECKING:
     from trackkit.simulation.simulate import Simulation as Simulation
     from trackkit.simulation.simulate import simulate_drive as simulate_drive
     from trackkit.simulation.simulate import write_simulation as write_simulation
+    from trackkit.timing.differences import TimeDifference as TimeDifference
+    from trackkit.timing.differences import time_difference as time_difference
     from trackkit.timing.lap_times import time_laps as time_laps
     from trackkit.timing.laps import Lap as Lap
+    from trackkit.timing.losses import Loss as Loss
+    from trackkit.timing.losses import lap_losses as lap_losses
     from trackkit.timing.many import time_many as time_many
     from trackkit.timing.report import LapReport as LapReport
     from trackkit.timing.rules import LapRules as LapRules
@@ -135,6 +139,7 @@ _MODULES = {
     "Listed": "library.listing",
     "Listing": "pages.circuits",
     "Located": "library.known",
+    "Loss": "timing.losses",
     "OfficialTimes": "official.times",
     "Pairing": "official.pairing",
     "PitLane": "track.features",
@@ -144,6 +149,7 @@ _MODULES = {
     "Revision": "building.revise",
     "Simulation": "simulation.simulate",
     "Split": "gates.split",
+    "TimeDifference": "timing.differences",
     "TimingQuality": "gates.quality",
     "Track": "track.model",
     "TrackkitError": "errors",
@@ -164,6 +170,7 @@ _MODULES = {
     "export_track": "export.export",
     "judge_track": "checks.verdict",
     "laps_frame": "frames.laps",
+    "lap_losses": "timing.losses",
     "list_library": "library.listing",
     "locate": "library.locate",
     "move_gate": "gates.edit",
@@ -193,6 +200,7 @@ _MODULES = {
     "stored_verdict": "checks.verdict",
     "suggest_gates": "gates.split",
     "survey_place": "gates.survey",
+    "time_difference": "timing.differences",
     "time_laps": "timing.lap_times",
     "time_many": "timing.many",
     "timing_quality": "gates.quality",
@@ -233,6 +241,7 @@ __all__ = [
     "Listed",
     "Listing",
     "Located",
+    "Loss",
     "OfficialTimes",
     "Pairing",
     "PitLane",
@@ -242,6 +251,7 @@ __all__ = [
     "Revision",
     "Simulation",
     "Split",
+    "TimeDifference",
     "TimingQuality",
     "Track",
     "TrackkitError",
@@ -262,6 +272,7 @@ __all__ = [
     "explore",
     "export_track",
     "judge_track",
+    "lap_losses",
     "laps_frame",
     "list_library",
     "locate",
@@ -292,6 +303,7 @@ __all__ = [
     "stored_verdict",
     "suggest_gates",
     "survey_place",
+    "time_difference",
     "time_laps",
     "time_many",
     "timing_quality",

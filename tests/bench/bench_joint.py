@@ -30,6 +30,7 @@ import numpy as np
 from joint_bound import bound_squares
 from joint_circuits import SECTORS
 from joint_drivers import drives_a_racing_line, receiver_of_another_kind
+from joint_places import elapsed_of, straight_elapsed, true_elapsed
 from joint_rivals import (
     INFORMED,
     JOINT,
@@ -110,6 +111,25 @@ def sector_errors(made: Session, timed: dict[str, list[Timed]]) -> dict[str, Any
     return summed({method: errors(method) for method in METHODS}, sigma)
 
 
+def difference_errors(made: Session, timed: dict[str, list[Timed]]) -> dict[str, Any]:
+    """Sum up the errors of the time differences of laps of two recordings, every 10 m."""
+    track = made.track
+    place = np.arange(20.0, track.length_m - 20.0, 10.0)
+    laps = range(len(made.driven[0].crossed_s))
+    truth = [true_elapsed(track, driven, place) for driven in made.driven]
+    errors = {STRAIGHT: [straight_elapsed(track, driven, place) for driven in made.driven]}
+    sigma = {}
+    for method in (TODAY, INFORMED, JOINT):
+        elapsed, variance = zip(
+            *(elapsed_of(track, timing, place) for timing in timed[method]), strict=True
+        )
+        errors[method] = list(elapsed)
+        sigma[method] = np.sqrt(variance[0] + variance[1]).ravel()
+    off = {m: [a - b for a, b in zip(errors[m], truth, strict=True)] for m in errors}
+    result = summed({m: (values[0] - values[1]).ravel() for m, values in off.items()}, sigma)
+    return result | {"places": len(place) * len(laps)}
+
+
 def summed(errors: dict[str, np.ndarray], sigma: dict[str, np.ndarray]) -> dict[str, Any]:
     """Sum up what all methods have timed: squares, and how far errors are in sigmas."""
     good = np.all([np.isfinite(values) for values in errors.values()], axis=0)
@@ -186,6 +206,22 @@ ROWS = {
         TODAY,
         0.42,
         "sector",
+    ),
+    "difference-10": Row(
+        "time difference of two recordings, every 10 m, positions only, 10 Hz, line exact",
+        Case(10.0, False, laps=8, recordings=2, off_m=0.0),
+        difference_errors,
+        TODAY,
+        0.45,
+        "difference",
+    ),
+    "difference-10-off": Row(
+        "time difference of two recordings, every 10 m, positions only, 10 Hz, line 0.5 m off",
+        Case(10.0, False, laps=8, recordings=2),
+        difference_errors,
+        TODAY,
+        0.45,
+        "difference",
     ),
     "lap-jumps": Row(
         "lap, positions only with jumps, 10 Hz",

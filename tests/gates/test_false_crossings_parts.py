@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from trackkit.gates.false_crossings import _counted, _dense, _distance_to_gate
+from trackkit.gates.false_crossings import (
+    _counted,
+    _dense,
+    _distance_to_gate,
+    parked_probability,
+)
 
 
 def test_distance_to_a_gate_is_to_its_nearest_point():
@@ -86,3 +91,13 @@ def test_shifts_are_judged_one_by_one():
 
     once = ndtr(3.5) - ndtr(-1.5)
     assert found == pytest.approx([once, once, 0.0])
+
+
+@pytest.mark.parametrize("behind_m", [0.5, 2.0])
+def test_twice_as_far_away_by_a_wander_twice_as_large_is_as_likely(behind_m):
+    near = parked_probability(behind_m, 30.0, wander_m=1.0)
+    far = parked_probability(2.0 * behind_m, 30.0, wander_m=2.0)
+
+    assert near == pytest.approx(far)
+    assert 0.0 < near < 1.0
+    assert parked_probability(2.0 * behind_m, 30.0, wander_m=1.0) < near

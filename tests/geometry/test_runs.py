@@ -58,3 +58,8 @@ def test_only_a_closed_line_has_a_run_over_its_seam(closed, expected):
 
     assert runs_of(marked, closed=closed) == expected
     assert all(isinstance(place, int) for run in runs_of(marked, closed=closed) for place in run)
+
+
+def test_unless_it_is_said_ends_are_not_joined():
+    assert runs_of([True, False, True]) == [(0, 1), (2, 3)]
+    assert len(runs_of([True, False, True], closed=True)) == 1

@@ -13,7 +13,7 @@ from oval_page import document_of, oval, session, text_of
 from pyproj import Geod
 from scipy.interpolate import CubicHermiteSpline
 
-from trackkit.pages.base import MOST_FIXES, pack, speed_bounds_kmh
+from trackkit.pages.base import MOST_FIXES, pack, speed_bounds
 from trackkit.pages.html import map_html
 from trackkit.recordings.recording import Recording
 
@@ -151,7 +151,7 @@ def test_band_in_the_page_follows_the_width_profile() -> None:
 
 def test_standing_in_the_pits_does_not_stretch_the_scale_of_speeds() -> None:
     driven = np.linspace(15, 30, 500)
-    assert speed_bounds_kmh([driven]) == speed_bounds_kmh([driven, np.zeros(5000)])
+    assert speed_bounds([driven]) == speed_bounds([driven, np.zeros(5000)])
 
 
 def test_a_gap_in_a_recording_is_marked_as_a_break() -> None:

@@ -25,6 +25,7 @@ from trackkit.remedies import Remedy
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.sessions import decimals
 from trackkit.track.file import read_track
+from trackkit.units import UNITS
 
 ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "trackkit" / "pages" / "web" / "test" / "documents"
@@ -33,6 +34,8 @@ SIGMAS_S = (
     *(0.0996, 0.0994, 0.24, 0.95, 0.994, 0.996, 1.0, 4.2, 9.94, 9.96, 99.4, 99.5, 120.0, None, 0.0),
 )
 TIMES_S = (0.0, 0.0004, 0.5, 1.5, 2.5, 0.125, 0.375, 9.9996, 47.132, 59.9994, 59.9996, 60.0, 65.0)
+SPEEDS_MPS = (0.0, 1.0, 12.3, 27.7777778, 55.0, 99.9)
+LENGTHS_M = (0.0, 0.7, 12.3, 933.47, 1234.56, 20_123.4)
 LONG_TIMES_S = (75.25, 119.9996, 600.0, 3599.5, 3661.125)
 
 
@@ -64,6 +67,23 @@ def page_documents() -> dict[str, Any]:
                 [seconds, digits, duration(seconds, digits)]
                 for seconds in (*TIMES_S, *LONG_TIMES_S)
                 for digits in range(4)
+            ],
+            "units": [
+                {
+                    "units": {
+                        "speed": shown.speed,
+                        "speed_per_mps": shown.speed_per_mps,
+                        "length": shown.length,
+                        "length_per_m": shown.length_per_m,
+                    },
+                    "speeds": [[mps, shown.speed_text(mps)] for mps in SPEEDS_MPS],
+                    "lengths": [
+                        [length_m, digits, shown.length_text(length_m, digits)]
+                        for length_m in LENGTHS_M
+                        for digits in (0, 1)
+                    ],
+                }
+                for shown in UNITS.values()
             ],
             "square_ends": [
                 [place, width, list(square_ends(track, place, width)[:2])]

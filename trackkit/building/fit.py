@@ -27,6 +27,7 @@ HEIGHT_WAVELENGTH_M = 80.0
 _SPACING_M = 1.0
 _ROUNDS = 2
 _MOST_WANDER_M = 3.0
+_WALKING_MPS = 3.0
 _FEWEST_FOR_NOISE = 4
 _MOST_HEIGHTS = 0.8
 _USUAL_SHARE = 0.1
@@ -177,14 +178,17 @@ def _noise(laps: list[FoundLap], average: Average, step_m: float) -> Noise:
         return noise_of_laps(rest, average.weight, average.mean_m, step_m)
     drive = laps[0].path.drive
     levels = drive.levels
+    speed = float(np.median(laps[0].path.speed_mps[laps[0].part]))
+    # Velocities tie positions to each other, and at speed the wander is spread over far more way
+    # than a bend: it shows in what a walk is made of.
+    walked = speed < _WALKING_MPS and not drive.has_doppler
     return noise_of_receiver(
-        speed_mps=float(np.median(laps[0].path.speed_mps[laps[0].part])),
+        speed_mps=speed,
         interval_s=drive.recording.interval_s,
         white_m=levels.white_m,
         doppler_mps=levels.doppler_mps if drive.has_doppler else None,
         laps=len(laps),
-        # Velocities tie positions to each other, and the wander shows in no bend.
-        wander_m=0.0 if drive.has_doppler else expected_level_m(drive),
+        wander_m=expected_level_m(drive) if walked else 0.0,
         wander_time_s=levels.wander_time_s,
     )
 

@@ -19,7 +19,9 @@ from trackkit.cli.common import (
     read_recordings,
     remark,
     remarks,
+    units_option,
 )
+from trackkit.units import units
 
 OTHER_LAPS = 10.0
 """Times that scatter this many times as much as they should are hardly of the same laps."""
@@ -85,6 +87,7 @@ def _metres(ctx: click.Context, param: click.Parameter, value: str | None) -> fl
 )
 @click.option("--apply", is_flag=True, help="Move the finish gate there, if the data can tell.")
 @columns_option
+@units_option
 @json_option
 @click.pass_context
 def align(
@@ -194,18 +197,20 @@ def _print(
                     f"the official clock is {clock:+.3f} s ahead of the receiver's, time "
                     "zones left aside"
                 )
-    spread = f"95 % between {alignment.low_m:.1f} and {alignment.high_m:.1f} m"
+    shown = units()
+    low, high = (shown.length_text(end, 1) for end in (alignment.low_m, alignment.high_m))
+    spread = f"95 % between {low} and {high}"
     if not alignment.conclusive:
         click.echo(
             f"these times cannot tell where the official line lies: {spread}, more than "
-            f"{WIDEST_M:.0f} m apart; about {alignment.times_needed} times like these "
+            f"{shown.length_text(WIDEST_M)} apart; about {alignment.times_needed} times like these "
             f"{alignment.times} would tell"
             + ("" if clock_agrees else ", or times of day on the receiver's clock (--clock-within)")
         )
         return
     click.echo(
         f"the official line lies {_where(alignment.ahead_m)} the finish gate, "
-        f"± {alignment.sigma_m:.1f} m (one sigma; {spread})"
+        f"± {shown.length_text(alignment.sigma_m, 1)} (one sigma; {spread})"
     )
     if alignment.low_m <= 0.0 <= alignment.high_m:
         click.echo("the finish gate may well be right where it is")
@@ -219,4 +224,4 @@ def _print(
 
 
 def _where(ahead_m: float) -> str:
-    return f"{abs(ahead_m):.1f} m {'ahead of' if ahead_m >= 0 else 'before'}"
+    return f"{units().length_text(abs(ahead_m), 1)} {'ahead of' if ahead_m >= 0 else 'before'}"

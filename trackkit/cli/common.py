@@ -19,6 +19,7 @@ from trackkit.cli import standard_output
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import OutputError, TrackkitError, UnforeseenError
 from trackkit.progress import watched
+from trackkit.units import UNITS, UnitsName, shown_in, units
 from trackkit.words import printable, single_sentence
 
 if TYPE_CHECKING:
@@ -111,6 +112,23 @@ def plain_minus(text: str) -> str:
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+
+
+def _choose_units(ctx: click.Context, param: click.Parameter, value: UnitsName) -> None:  # noqa: ARG001
+    ctx.with_resource(shown_in(value))
+
+
+units_option = click.option(
+    "--units",
+    type=click.Choice(list(UNITS)),
+    default="metric",
+    show_default=True,
+    envvar="TRACKKIT_UNITS",
+    show_envvar=True,
+    expose_value=False,
+    callback=_choose_units,
+    help="Speeds and lengths to read: km/h and metres, or mph and feet; files and JSON stay in SI.",
+)
 force_option = click.option("--force", is_flag=True, help="Replace a file that exists.")
 columns_option = click.option(
     "--columns",
@@ -332,16 +350,18 @@ def gate_rows(gates: Iterable[Any]) -> list[dict[str, Any]]:
 
 def gate_table(gates: Iterable[Any]) -> None:
     """Print gates as a table."""
+    shown = units()
+    unit = shown.length
     table(
-        ["order", "id", "kind", "name", "chainage m", "width m", "surveyed"],
+        ["order", "id", "kind", "name", f"chainage {unit}", f"width {unit}", "surveyed"],
         [
             [
                 str(gate.order),
                 gate.id,
                 gate.kind,
                 gate.name,
-                f"{gate.chainage_m:.1f}",
-                f"{gate.width_m:.1f}",
+                shown.length_figure(gate.chainage_m, 1),
+                shown.length_figure(gate.width_m, 1),
                 "yes" if gate.surveyed else "no",
             ]
             for gate in gates

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from trackkit.cli.common import Command, gate_table, json_option, print_json, table
+from trackkit.cli.common import Command, gate_table, json_option, print_json, table, units_option
 from trackkit.cli.many import are_many, each_track
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.geometry.bends import Straight
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
 @click.command(cls=Command)
 @click.argument("track_paths", metavar="TRACK|FOLDER...", nargs=-1, required=True)
+@units_option
 @json_option
 @click.pass_context
 def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) -> None:
@@ -39,12 +41,14 @@ def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) ->
     described = describe_track(track)
     judgement = judge_track(track, check_track(track))
     click.echo(summary(track))
-    heights = described.elevation
+    heights, shown = described.elevation, units()
     if heights is not None:
         click.echo(
-            f"elevation {heights.lowest_m:.0f} to {heights.highest_m:.0f} m, steepest "
-            f"gradient {heights.steepest_percent:.1f} % at {heights.steepest_at_m:.0f} m; "
-            f"{track.length_surface_m or 0.0:,.1f} m along the surface"
+            f"elevation {shown.length_figure(heights.lowest_m)} to "
+            f"{shown.length_text(heights.highest_m)}, steepest "
+            f"gradient {heights.steepest_percent:.1f} % at "
+            f"{shown.length_text(heights.steepest_at_m)}; "
+            f"{shown.length_text(track.length_surface_m or 0.0, 1)} along the surface"
         )
     if track.notes:
         click.echo(track.notes)
@@ -85,17 +89,23 @@ def _describe_many(ctx: click.Context, paths: Sequence[str], *, as_json: bool) -
 
 def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
     """Print the corners and straights of a track."""
+    unit, figure = units().length, units().length_figure
     table(
-        ["corner", "name", "turn", "entry m", "apex m", "exit m", "least radius m"],
+        [
+            "corner",
+            "name",
+            "turn",
+            *(f"{what} {unit}" for what in ("entry", "apex", "exit", "least radius")),
+        ],
         [
             [
                 str(c.number),
                 c.name,
                 c.turn,
-                f"{c.entry_m:.0f}",
-                f"{c.apex_m:.0f}",
-                f"{c.exit_m:.0f}",
-                f"{c.min_radius_m:.1f}",
+                figure(c.entry_m),
+                figure(c.apex_m),
+                figure(c.exit_m),
+                figure(c.min_radius_m, 1),
             ]
             for c in track.corners
         ],
@@ -104,8 +114,8 @@ def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
 
     long_enough = [s for s in straights if s.length_m >= WORTH_TELLING_M]
     table(
-        ["straight from m", "length m"],
-        [[f"{s.start_m:.0f}", f"{s.length_m:.0f}"] for s in long_enough],
+        [f"straight from {unit}", f"length {unit}"],
+        [[figure(s.start_m), figure(s.length_m)] for s in long_enough],
     )
 
 

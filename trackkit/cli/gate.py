@@ -23,10 +23,12 @@ from trackkit.cli.common import (
     remark,
     remarks,
     table,
+    units_option,
 )
 from trackkit.cli.remedies import About, sentence
 from trackkit.track.features import GATE_KINDS, Gate, GateKind
 from trackkit.track.model import Track
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.gates.edit import Change
@@ -59,6 +61,7 @@ def gate_commands() -> None:
 @gate_commands.command("list", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("recording_paths", metavar="[RECORDING]...", nargs=-1)
+@units_option
 @json_option
 @click.pass_context
 def list_gates(
@@ -84,7 +87,7 @@ def list_gates(
         print_json({"gates": rows, "timing_basis": quality.basis})
     else:
         _worth_table(track.gates, worth)
-        remark(f"km/h and ± (one sigma of a crossing, of a lap): {quality.basis}")
+        remark(f"{units().speed} and ± (one sigma of a crossing, of a lap): {quality.basis}")
     if failed:
         ctx.exit(1)
 
@@ -95,16 +98,17 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
             return "-"
         return f"{factor * timing[key]:.{decimals}f}"
 
+    shown = units()
     table(
         [
             "order",
             "id",
             "kind",
             "name",
-            "chainage m",
-            "width m",
+            f"chainage {shown.length}",
+            f"width {shown.length}",
             "surveyed",
-            "km/h",
+            shown.speed,
             "± ms",
             "lap ± ms",
         ],
@@ -114,10 +118,10 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
                 gate.id,
                 gate.kind,
                 gate.name,
-                f"{gate.chainage_m:.1f}",
-                f"{gate.width_m:.1f}",
+                shown.length_figure(gate.chainage_m, 1),
+                shown.length_figure(gate.width_m, 1),
                 "yes" if gate.surveyed else "no",
-                cell(timing, "speed_mps", 3.6, 0),
+                cell(timing, "speed_mps", shown.speed_per_mps, 0),
                 cell(timing, "sigma_s", 1e3, 1),
                 cell(timing, "lap_sigma_s", 1e3, 1),
             ]
@@ -135,6 +139,7 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
 @click.option("--name", metavar="TEXT", help="What to call it.")
 @anyway_option
 @crs_option
+@units_option
 @json_option
 def place_gate_command(
     track_path: str,
@@ -171,6 +176,7 @@ def place_gate_command(
 @width_option
 @anyway_option
 @crs_option
+@units_option
 @json_option
 def move_gate_command(
     track_path: str,
@@ -200,6 +206,7 @@ def move_gate_command(
 @gate_commands.command("remove", cls=Command)
 @click.argument("track_path", metavar="TRACK")
 @click.argument("gate_name", metavar="GATE")
+@units_option
 @json_option
 def remove_gate_command(track_path: str, gate_name: str, as_json: bool) -> None:
     """Remove a gate.
@@ -229,6 +236,7 @@ def remove_gate_command(track_path: str, gate_name: str, as_json: bool) -> None:
     help="What to split evenly; corners: from one straight to another, no corner cut in two.",
 )
 @click.option("--apply", is_flag=True, help="Put them in place of the sector gates of TRACK.")
+@units_option
 @json_option
 @click.pass_context
 def suggest_command(
@@ -269,14 +277,14 @@ def suggest_command(
     else:
         for number, suggestion in enumerate(split.suggestions, start=1):
             end_m = suggestion.chainage_m
-            click.echo(f"sector {number} ends at {end_m:.0f} m: {suggestion.reason}")
+            click.echo(f"sector {number} ends at {units().length_text(end_m)}: {suggestion.reason}")
         table(
-            ["sector", "from m", "to m", "time s", "± ms"],
+            ["sector", f"from {units().length}", f"to {units().length}", "time s", "± ms"],
             [
                 [
                     str(sector.number),
-                    f"{sector.begin_m:.0f}",
-                    f"{sector.end_m:.0f}",
+                    units().length_figure(sector.begin_m),
+                    units().length_figure(sector.end_m),
                     f"{sector.time_s:.1f}",
                     f"{1e3 * sector.sigma_s:.1f}",
                 ]

@@ -22,6 +22,7 @@ from trackkit.cli.common import (
     remark,
     remarks,
     say_error,
+    units_option,
 )
 from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
 from trackkit.cli.remedies import error_sentence
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
     from trackkit.cli.laps_work import Item, Job
     from trackkit.official.pairing import Pairing
+    from trackkit.timing.losses import SessionSections
     from trackkit.timing.sessions import Reference, Session
     from trackkit.timing.traces import TraceLines
     from trackkit.track.model import Track
@@ -112,9 +114,17 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
     metavar="FILE.csv",
     help="Write elapsed time, speed and acceleration against chainage as CSV.",
 )
+@click.option(
+    "--losses",
+    "with_losses",
+    is_flag=True,
+    help="List where each recording's best lap lost time to the reference lap, by corner and "
+    "straight; with --json for all laps.",
+)
 @click.option("--skipped", is_flag=True, help="Name the files of folders that are no recordings.")
 @columns_option
 @force_option
+@units_option
 @json_option
 @click.pass_context
 def laps(
@@ -133,6 +143,7 @@ def laps(
     csv_path: str | None,
     summary: str | None,
     traces: str | None,
+    with_losses: bool,
     skipped: bool,
     columns: str | None,
     force: bool,
@@ -167,7 +178,7 @@ def laps(
         times = read_official(official, parse_columns(official_columns))
         remarks(times.remarks, official)
     rules = LapRules(session_stand, session_gap, within / 100, all_laps)
-    job = Job(track_path, mapping, rules, traces is not None, antenna_ahead)
+    job = Job(track_path, mapping, rules, traces is not None, antenna_ahead, with_losses)
     items = [
         Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
     ]
@@ -206,6 +217,7 @@ def laps(
 
 def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, details: bool) -> None:
     from trackkit.cli.laptext import print_sessions
+    from trackkit.cli.losses_text import print_losses
     from trackkit.cli.summary_text import is_worth_a_summary, print_summaries
     from trackkit.timing.summary import summaries
 
@@ -222,6 +234,8 @@ def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, detail
             circuit.pairings,
             details=details,
         )
+        if circuit.chosen is not None and circuit.sections:
+            print_losses(circuit.sessions, circuit.sections, circuit.chosen)
         if circuit.sessions:
             digest = short_digest(circuit.track)
             click.echo(f"geometry {digest}: the same letters, the same line and gates")
@@ -240,6 +254,7 @@ class _Circuit:
     zone: ZoneInfo | None = None
     chosen: Reference | None = None
     pairings: list[Pairing | None] = field(default_factory=list)
+    sections: list[SessionSections] = field(default_factory=list)
 
 
 @dataclass(eq=False)
@@ -289,6 +304,8 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
         circuit = by_id.setdefault(track.id, _Circuit(track))
         report = counted_once(timed.report, shared)
         circuit.sessions.append(Session(timed.item.path, timed.item.label, report))
+        if timed.sections is not None:
+            circuit.sections.append(timed.sections)
         if timed.traces is not None:
             gathered.traces.append(timed.traces)
     gathered.circuits = list(by_id.values())
@@ -330,7 +347,7 @@ def _document(
 
 
 def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, Any]:
-    from trackkit.timing.rows import ranking_rows, session_row
+    from trackkit.timing.rows import add_losses, ranking_rows, session_row
     from trackkit.timing.summary import summaries, summary_row
 
     rows = []
@@ -338,6 +355,8 @@ def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, A
         row = session_row(circuit.track, session, circuit.chosen, circuit.zone)
         if pairing is not None:
             row["official"] = pairing.as_row()
+        if circuit.sections and circuit.chosen is not None:
+            add_losses(row, session, circuit.sessions, circuit.sections, circuit.chosen)
         rows.append({**row, **entries.get(session.file, Entry()).as_row()})
     chosen = circuit.chosen
     return {

@@ -18,6 +18,7 @@ from trackkit.timing.rules import LapRules
 if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording
     from trackkit.timing.duplicates import Sketch
+    from trackkit.timing.losses import SessionSections
     from trackkit.timing.report import LapReport
     from trackkit.timing.traces import TraceLines
     from trackkit.track.model import Track
@@ -42,6 +43,8 @@ class Job:
         Whether traces are wanted too.
     antenna_ahead_m
         How far the antenna is ahead of the nose.
+    losses
+        Whether laps by their sections are wanted too.
     """
 
     track_path: str | None
@@ -49,6 +52,7 @@ class Job:
     rules: LapRules
     traces: bool
     antenna_ahead_m: float = 0.0
+    losses: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,9 +74,9 @@ class Timed:
         The recording.
     remarks
         Sentences about it.
-    circuit, report, sketch, traces
-        Its circuit, its laps without their drive, what to know it by, and its traces; None where
-        it was not timed.
+    circuit, report, sketch, traces, sections
+        Its circuit, its laps without their drive, what to know it by, its traces, and its laps by
+        their sections; None where it was not timed, or they are not wanted.
     error
         What was wrong with it: an error, or its sentence from another process.
     unplaced
@@ -87,6 +91,7 @@ class Timed:
     report: LapReport | None = None
     sketch: Sketch | None = None
     traces: TraceLines | None = None
+    sections: SessionSections | None = None
     error: TrackkitError | str | None = None
     unplaced: bool = False
     skipped: bool = False
@@ -131,6 +136,7 @@ def _finding(track_path: str | None) -> Callable[[Recording], Found]:
 def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
     from trackkit import read_recording, time_laps
     from trackkit.timing.duplicates import sketch
+    from trackkit.timing.losses import session_sections
     from trackkit.timing.sessions import Session
     from trackkit.timing.traces import trace_lines
 
@@ -150,7 +156,9 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
         report = time_laps(circuit.track, recording, job.rules, antenna_ahead_m=job.antenna_ahead_m)
         session = Session(item.path, item.label, report)
         traces = trace_lines(circuit.track, session) if job.traces else None
-        return Timed(item, remarks, circuit, report.without_drive(), sketch(recording), traces)
+        sections = session_sections(circuit.track, report) if job.losses else None
+        alone = report.without_drive()
+        return Timed(item, remarks, circuit, alone, sketch(recording), traces, sections)
     except TrackkitError as error:
         return Timed(item, error=error)
     except Exception as error:

@@ -27,6 +27,7 @@ from trackkit.timing.sessions import (
     ranking,
     sector_differences,
 )
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -65,7 +66,7 @@ def print_sessions(
     if any(session.report.laps for session in sessions):
         click.echo(
             "± is one sigma of a time, * the best of its column, = bests that cannot be told "
-            "apart; speeds are in km/h"
+            f"apart; speeds are in {units().speed}"
         )
     if reference is not None:
         whose = f" of {reference.session.label}" if len(sessions) > 1 else ""
@@ -243,7 +244,7 @@ def _print_speed_gates(track: Track, session: Session) -> None:
         fastest = max(crossing.speed_mps for _, crossing in passed)
         click.echo()
         table(
-            [gate.name, "km/h", "since the lap began"],
+            [gate.name, units().speed, "since the lap began"],
             [
                 [
                     f"lap {lap_name(session.report, lap)}",

@@ -16,9 +16,11 @@ from trackkit.cli.common import (
     remark,
     remarks,
     table,
+    units_option,
 )
 from trackkit.cli.many import each_track
 from trackkit.errors import OutputError
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.library.folders import Library
@@ -78,6 +80,7 @@ def path_command(given: tuple[str, ...], as_json: bool) -> None:
 @click.option(
     "--within", type=click.FloatRange(0, 20_100), metavar="KM", help="Only as near as this."
 )
+@units_option
 @json_option
 def list_command(
     given: tuple[str, ...],
@@ -103,23 +106,24 @@ def list_command(
     if as_json:
         print_json({"tracks": [entry.as_row() for entry in listed]})
         return
-    headings = ["id", "name", "layout", "direction", "length m", "country"]
+    shown = units()
+    headings = ["id", "name", "layout", "direction", f"length {shown.length}", "country"]
     cells = [
         [
             entry.circuit.id,
             entry.circuit.name,
             entry.circuit.layout,
             entry.circuit.direction or "-",
-            f"{entry.circuit.length_m:,.0f}",
+            f"{entry.circuit.length_m * shown.length_per_m:,.0f}",
             entry.circuit.country or "-",
-            *([] if entry.distance_m is None else [f"{entry.distance_m / 1000:,.2f}"]),
+            *([] if entry.distance_m is None else [f"{entry.distance_m * shown.long_per_m:,.2f}"]),
         ]
         for entry in listed
     ]
     if not cells:
         click.echo("no known circuit is like that")
         return
-    table(headings if near is None else [*headings, "km away"], cells)
+    table(headings if near is None else [*headings, f"{shown.long_length} away"], cells)
 
 
 def _place(words: tuple[str, str]) -> tuple[float, float]:

@@ -17,9 +17,11 @@ from trackkit.cli.common import (
     remark,
     remarks,
     table,
+    units_option,
 )
 from trackkit.cli.library import library_option, opened
 from trackkit.cli.located_text import days, open_between, title
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.library.known import Candidate, Located
@@ -40,6 +42,7 @@ _CSV_KEYS = ("id", "name", "layout", "direction", "reversed", "distance_m", "pro
 )
 @columns_option
 @click.option("--csv", "as_csv", is_flag=True, help="Print recordings as CSV, a line each.")
+@units_option
 @json_option
 @click.pass_context
 def locate(
@@ -169,12 +172,14 @@ def _print(located: Located, radius_km: float) -> None:
     elif located.answer == "at" and driven:
         click.echo(f"at {title(first)}, {_sure(first)} sure, {away}")
     elif located.answer == "at":
-        click.echo(f"at {title(first)}, {first.distance_m:.0f} m from its centreline")
+        click.echo(
+            f"at {title(first)}, {units().length_text(first.distance_m)} from its centreline"
+        )
     elif located.answer == "near":
         click.echo(f"near {title(first)}, {away}")
     else:
         click.echo(
-            f"no known circuit within {radius_km:g} km; the nearest is {title(first)}, "
+            f"no known circuit within {_radius(radius_km)}; the nearest is {title(first)}, "
             f"{_far(first.distance_m)} away"
         )
     dated = any(days(candidate) for candidate in located.candidates)
@@ -210,5 +215,10 @@ def _sure(candidate: Candidate) -> str:
     return "over 99.9%" if probability > 0.999 else f"{probability:.1%}"
 
 
+def _radius(radius_km: float) -> str:
+    shown = units()
+    return f"{1000 * radius_km * shown.long_per_m:.4g} {shown.long_length}"
+
+
 def _far(distance_m: float) -> str:
-    return f"{distance_m:.1f} m" if distance_m < 1000 else f"{distance_m / 1000:,.2f} km"
+    return units().distance_text(distance_m)

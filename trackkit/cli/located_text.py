@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from trackkit.track.title import title_of
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.library.known import Candidate
@@ -37,4 +38,4 @@ def open_between(candidates: list[Candidate], part_at_m: float | None) -> str:
     if part_at_m is None:
         return f"{text}, which run on the same line"
     which = "they part" if len(candidates) == 2 else "the first two part"
-    return f"{text}; {which} at {part_at_m:.0f} m"
+    return f"{text}; {which} at {units().length_text(part_at_m)}"

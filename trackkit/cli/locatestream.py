@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trackkit.cli.common import print_json, remark
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.library.drive_filter import Judgement
@@ -117,4 +118,5 @@ def _first(library: Library, longitude_deg: float, latitude_deg: float, radius_m
         return f"at one of {', '.join(located.tied)}"
     if located.answer == "none":
         return f"no known circuit within {radius_m / 1000:g} km"
-    return f"{located.answer} {nearest.name} [{nearest.id}], {nearest.distance_m:,.0f} m away"
+    away = units().length_text(nearest.distance_m)
+    return f"{located.answer} {nearest.name} [{nearest.id}], {away} away"

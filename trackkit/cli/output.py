@@ -18,6 +18,7 @@ from trackkit.cli.common import (
     refuse_outputs,
     remark,
     remarks,
+    units_option,
 )
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.cli.recording_folders import (
@@ -67,6 +68,7 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 @label_option
 @columns_option
 @force_option
+@units_option
 @click.pass_context
 def map_(
     ctx: click.Context,

@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING
 
 from trackkit.cli.common import duration
 from trackkit.timing.sessions import decimals
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.timing.sessions import Difference
-
-_KMH = 3.6
 
 
 def time_cell(time_s: float | None, sigma_s: float | None, mark: str = " ") -> str:
@@ -48,8 +47,8 @@ def plain_time(time_s: float | None, sigma_s: float | None) -> str:
 
 
 def speed_cell(speed_mps: float | None) -> str:
-    """Write a speed in km/h."""
-    return "-" if speed_mps is None else f"{speed_mps * _KMH:.1f}"
+    """Write a speed in the units that people read, without their name."""
+    return "-" if speed_mps is None else units().speed_figure(speed_mps, 1)
 
 
 def difference_sigma(difference: Difference) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from trackkit.units import units
+
 if TYPE_CHECKING:
     from trackkit.track.model import Track
 
@@ -14,4 +16,4 @@ def summary(track: Track) -> str:
         track.direction or "", ", a figure of eight" if track.closed else ", point to point"
     )
     corners = f"{len(track.corners)} corner{'' if len(track.corners) == 1 else 's'}"
-    return f"{track.title}: {track.length_m:,.1f} m{way}, {corners}"
+    return f"{track.title}: {units().length_text(track.length_m, 1)}{way}, {corners}"

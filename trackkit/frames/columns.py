@@ -32,7 +32,7 @@ def frame_of(names: Sequence[str], columns: Mapping[str, Sequence[Any] | Floats]
     """
     import pandas as pd
 
-    series = {}
+    series: dict[str, Any] = {}
     for name in names:
         values = columns[name]
         if name in _WHOLE:
@@ -42,7 +42,7 @@ def frame_of(names: Sequence[str], columns: Mapping[str, Sequence[Any] | Floats]
         elif name in _FEW:
             series[name] = pd.Series(pd.Categorical(values))
         elif name in TIMES:
-            series[name] = pd.Series(pd.DatetimeIndex(values, dtype="datetime64[ns, UTC]"))
+            series[name] = pd.Series(values, dtype="datetime64[ns, UTC]")
         elif name.endswith(("_s", "_m", "_deg", "_mps", "_mps2")):
             series[name] = pd.Series(np.asarray(values, dtype=float))
         else:

@@ -65,6 +65,8 @@ def plot_laps(
         ...
     trackkit.errors.TrackkitError: no lap has a time to draw; time recordings of whole laps
     """
+    from matplotlib.ticker import MaxNLocator
+
     laps = laps_frame(reports, drivers=drivers)
     laps = laps[laps["time_s"].notna()]
     if laps.empty:
@@ -88,7 +90,7 @@ def plot_laps(
             some = (of_one["counts"] == counts).to_numpy()
             axes.plot(place[some], of_one["time_s"][some], mark, color=colour, markerfacecolor=fill)
     _framed(axes, "Lap, in the order driven (hollow: does not count)", "Lap time, s")
-    axes.xaxis.get_major_locator().set_params(integer=True)
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     axes.legend(frameon=False)
     return axes
 

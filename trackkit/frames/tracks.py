@@ -34,7 +34,8 @@ def to_frames(track: Track) -> dict[str, GeoDataFrame]:
     Examples
     --------
     >>> import trackkit
-    >>> track = trackkit.Track.from_arrays([40.0, 40.01, 40.01], [-30.0, -30.0, -29.99], "Corner")
+    >>> longitude, latitude = [5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003]
+    >>> track = trackkit.Track.from_arrays(longitude, latitude, "Box")
     >>> frames = trackkit.to_frames(track)
     >>> list(frames)
     ['centreline', 'gates', 'corners', 'pit-lane']

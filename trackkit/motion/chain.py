@@ -60,7 +60,7 @@ class Chain:
     @property
     def links(self) -> int:
         """How many links it has."""
-        return self.rows.shape[1] // self.states
+        return int(self.rows.shape[1]) // self.states
 
     @property
     def log_determinant(self) -> float:
@@ -124,7 +124,7 @@ class Chain:
         tie = below[np.flatnonzero(place[1:] == 0)]
         onward[1:] = inverse[1:, :, :states] @ tie
         back[:-1] = (tie @ inverse[:-1, -states:]).transpose(0, 2, 1)
-        return inverse, onward, back
+        return np.asarray(inverse, dtype=float), onward, back
 
     @cached_property
     def covariance(self) -> Floats:

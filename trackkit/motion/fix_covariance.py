@@ -9,9 +9,10 @@ from functools import cached_property
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.error_covariance import ErrorCovariance
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
-from trackkit.motion.repeated_line import ErrorCovariance, RepeatedLine
+from trackkit.motion.repeated_line import RepeatedLine
 from trackkit.motion.smoother import Solution
 from trackkit.motion.variance import diagonal_block, stretch
 from trackkit.progress import tell
@@ -151,8 +152,8 @@ class FixCovariance:
             carried, before = carried + own, at
         if self.error is None:
             return total
-        begun = np.searchsorted(self.fix, index)
-        return self.error.variance_left(total, self.time_s[begun] + share * span, slope)
+        at = self.time_s[np.searchsorted(self.fix, index)] + share * span
+        return self.error.variance_left(total, at, slope)
 
     @cached_property
     def _onward_over(self) -> list[Floats]:

@@ -7,9 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from trackkit.arrays import Flags, Floats, robust_spread
+from trackkit.arrays import Flags, robust_spread
+from trackkit.motion.line_model import Knots, LineLevels, Sideways
 from trackkit.motion.noise_levels import highest
-from trackkit.motion.repeated_line import Eliminated, Knots, LineLevels, RepeatedLine, Sideways
+from trackkit.motion.repeated_line import Eliminated, RepeatedLine
 
 _WINDOW_M = 900.0
 _MOST_NODES = 500
@@ -36,8 +37,8 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
     """Find the levels that make what is seen beside a centreline likeliest.
 
     They are searched one after the other, by steps and a parabola, under log-normal priors about
-    the usual ones.  A part of the track whose bends face in most directions is looked at, and at most
-    `_MOST_NODES` nodes there, lap after lap.
+    the usual ones.  A part of the track whose bends face in most directions is looked at, and at
+    most `_MOST_NODES` nodes there, lap after lap.
 
     Parameters
     ----------
@@ -61,11 +62,11 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
         key = tuple(getattr(candidate, name) for name in _OF_CHAIN)
         if key not in eliminated:
             eliminated[key] = Eliminated.of(part, candidate, knots)
-        doubt = sum(
-            (np.log(getattr(candidate, name) / getattr(_USUAL, name)) / np.log(_STEPS[name][3])) ** 2
-            for name in _STEPS
-        )
-        return eliminated[key].line(knots.covariance(candidate))[2] - 0.5 * float(doubt)
+        doubt = 0.0
+        for name, (_, _, _, factor) in _STEPS.items():
+            away = np.log(getattr(candidate, name) / getattr(_USUAL, name)) / np.log(factor)
+            doubt += 0.5 * float(away) ** 2
+        return eliminated[key].line(knots.covariance(candidate))[2] - doubt
 
     for _ in range(_SWEEPS):
         for name, (step, low, high, _) in _STEPS.items():

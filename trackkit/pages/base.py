@@ -32,6 +32,7 @@ from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
 from trackkit.track.facts import LONGEST_FACT
 from trackkit.track.features import GATE_KINDS, GateKind, position_row
 from trackkit.track.model import Track
+from trackkit.units import units
 
 BAND_SPACING_M = 2.0
 """Distance between two places that the width of the band is told of, and the page draws."""
@@ -64,7 +65,7 @@ PLACE_DECIMALS = 1
 """Decimals of chainages and widths, metres, that the page shows and sends."""
 _STANDSTILL_MPS = 1.0
 """Slower than this is standing (walking pace)."""
-_STEPS_KMH = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150, 200, 300, 500)
+_STEPS = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150, 200, 300, 500)
 _PLACE_DEG, _SPEED_MPS, _TIME_S, _LENGTH_M, _SIGMA_S = 1e-7, 0.01, 1e-4, 0.01, 1e-6
 _BEARING_DEG, _PACE = 1e-4, 1e-5
 _MISSING_U16, _MISSING_I32 = 65_535, -(2**31)
@@ -100,6 +101,7 @@ def base_document(
     dict
         Ready for `json.dumps`; every array that may be long is packed (see `pack`).
     """
+    shown = units()
     near = [_away_m(drive.recording, track) <= FAR_M for drive, _ in driven]
     fixes = sum(len(drive.recording) for (drive, _), at in zip(driven, near, strict=True) if at)
     every = max(1, -(-fixes // MOST_FIXES))
@@ -163,23 +165,31 @@ def base_document(
             for lap in laps
         ],
         "grid_m": stride * STEP_M,
-        "speed_bounds_kmh": speed_bounds_kmh(
+        "units": {
+            "speed": shown.speed,
+            "speed_per_mps": shown.speed_per_mps,
+            "length": shown.length,
+            "length_per_m": shown.length_per_m,
+        },
+        "speed_bounds": speed_bounds(
             [drive.speed_mps for (drive, _), at in zip(driven, near, strict=True) if at]
         ),
         "speed_styles": [{"colour": colour, "width_px": width} for colour, width in SPEED_STYLES],
     }
 
 
-def speed_bounds_kmh(speeds_mps: Sequence[Floats]) -> list[int]:
+def speed_bounds(speeds_mps: Sequence[Floats]) -> list[int]:
     """Choose round bounds between `CLASS_COUNT` classes of speed that spread what was driven.
+
+    They are in the unit of speed that people read.
 
     Standing in the pits does not stretch them.
     """
     pooled = np.concatenate([np.asarray(speed, dtype=float) for speed in (*speeds_mps, [])])
-    moving = 3.6 * pooled[pooled > _STANDSTILL_MPS]
+    moving = units().speed_per_mps * pooled[pooled > _STANDSTILL_MPS]
     low, high = np.percentile(moving, [3, 97]) if len(moving) else (0.0, 0.0)
     wanted = (high - low) / CLASS_COUNT
-    step = next((step for step in _STEPS_KMH if step >= wanted), _STEPS_KMH[-1])
+    step = next((step for step in _STEPS if step >= wanted), _STEPS[-1])
     grain = 5 if step % 5 == 0 else 2 if step % 2 == 0 else 1
     first = round((0.5 * (low + high) - 0.5 * (CLASS_COUNT - 2) * step) / grain) * grain
     first = max(first, grain)

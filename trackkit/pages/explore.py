@@ -15,13 +15,14 @@ from trackkit.errors import OutputError
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.library.folders import Library
 from trackkit.pages.assets import leaflet_script, leaflet_style
-from trackkit.pages.base import KIND_NAMES, SPEED_STYLES, speed_bounds_kmh
+from trackkit.pages.base import KIND_NAMES, SPEED_STYLES, speed_bounds
 from trackkit.pages.html import require_mercator
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import lap_name
 from trackkit.timing.trace_columns import trace_columns
 from trackkit.track.model import Track
+from trackkit.units import units
 
 if TYPE_CHECKING:
     import folium
@@ -111,7 +112,8 @@ def explore(
     Examples
     --------
     >>> import trackkit
-    >>> track = trackkit.Track.from_arrays([40.0, 40.01, 40.01], [-30.0, -30.0, -29.99], "Corner")
+    >>> longitude, latitude = [5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003]
+    >>> track = trackkit.Track.from_arrays(longitude, latitude, "Box")
     >>> type(trackkit.explore(track)).__name__
     'Map'
     """
@@ -188,6 +190,13 @@ def _layer(drawn: folium.Map, name: str, *, show: bool = True) -> Any:
     return folium.FeatureGroup(name=_plain(name), show=show).add_to(drawn)
 
 
+def _line(places: Any, **style: Any) -> Any:
+    import folium
+
+    make: Any = folium.PolyLine
+    return make(places, **style)
+
+
 def _add_track(drawn: folium.Map, track: Track) -> None:
     import folium
 
@@ -198,16 +207,16 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
 
     line = track.centreline
     facts = _facts(track.title, f"{track.length_m:.1f} m", track.direction or "")
-    folium.PolyLine(
+    _line(
         _places(by(line.longitude_deg), line.latitude_deg), color=LINE, weight=3, tooltip=facts
     ).add_to(_layer(drawn, "Centreline"))
     if track.pit_lanes:
         layer = _layer(drawn, "Pit lane")
         for lane in track.pit_lanes:
             places = _places(by(lane.longitude_deg), lane.latitude_deg)
-            folium.PolyLine(
-                places, color="#cc79a7", weight=3, dash_array="6 4", tooltip="Pit lane"
-            ).add_to(layer)
+            _line(places, color="#cc79a7", weight=3, dash_array="6 4", tooltip="Pit lane").add_to(
+                layer
+            )
     if track.corners:
         layer = _layer(drawn, "Corners")
         for corner in track.corners:
@@ -235,7 +244,7 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
                 f"{KIND_NAMES[gate.kind]} gate at {gate.chainage_m:.1f} m",
                 f"{gate.width_m:.1f} m wide" + (", surveyed" if gate.surveyed else ""),
             )
-            folium.PolyLine(
+            _line(
                 _places(by(longitude), latitude),
                 color=GATE_COLOURS[gate.kind],
                 weight=6,
@@ -265,7 +274,11 @@ def _add_laps(drawn: folium.Map, track: Track, report: LapReport, colour: str | 
         if classes is None:
             number = np.where(np.isfinite(places[:, 0]), 0, -1)
         else:
-            value = behind[id(lap)] if colour == "difference" else 3.6 * columns["speed_mps"]
+            value = (
+                behind[id(lap)]
+                if colour == "difference"
+                else units().speed_per_mps * columns["speed_mps"]
+            )
             number = np.where(
                 np.isfinite(value), np.searchsorted(classes.bounds, value, side="right"), -1
             )
@@ -278,11 +291,12 @@ def _add_laps(drawn: folium.Map, track: Track, report: LapReport, colour: str | 
                     classes.styles[group],
                 )
             )
-            folium.PolyLine(
+            _line(
                 runs, color=shade, weight=weight, opacity=1.0, tooltip=_plain(words + name)
             ).add_to(layer)
     if classes is not None:
-        drawn.get_root().html.add_child(folium.Element(_legend(classes)))
+        root: Any = drawn.get_root()
+        root.html.add_child(folium.Element(_legend(classes)))
 
 
 def _behind(traced: Sequence[tuple[Lap, dict[str, Floats]]], best: Lap | None) -> dict[int, Floats]:
@@ -299,11 +313,12 @@ def _classes(
     if colour is None:
         return None
     if colour == "speed":
-        bounds = speed_bounds_kmh([speed[np.isfinite(speed)] for speed in speeds_mps])
+        bounds = speed_bounds([speed[np.isfinite(speed)] for speed in speeds_mps])
+        unit = units().speed
         words = (
-            f"below {bounds[0]} km/h",
-            *(f"{low} to {high} km/h" for low, high in pairwise(bounds)),
-            f"{bounds[-1]} km/h and more",
+            f"below {bounds[0]} {unit}",
+            *(f"{low} to {high} {unit}" for low, high in pairwise(bounds)),
+            f"{bounds[-1]} {unit} and more",
         )
         return _Classes("Speed", words, SPEED_STYLES, tuple(float(bound) for bound in bounds))
     every = np.abs(np.concatenate([*behind.values(), np.zeros(1)]))
@@ -375,7 +390,7 @@ def _library_map(library: Library, tiles: Any, credit: str | None) -> folium.Map
             fill=False,
             tooltip=words,
         ).add_to(layer)
-        folium.PolyLine(
-            _places(longitude, known.latitude_deg), color=LINE, weight=3, tooltip=words
-        ).add_to(layer)
+        _line(_places(longitude, known.latitude_deg), color=LINE, weight=3, tooltip=words).add_to(
+            layer
+        )
     return _finished(drawn, lines)

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from trackkit.pages.base import unpacked_bounds
+from trackkit.units import units
 
 
 def page_words(
@@ -45,7 +46,7 @@ def page_words(
 def _facts(base: Mapping[str, Any]) -> str:
     track = base["track"]
     facts = [
-        f"{track['length_m']:,.0f} m",
+        units().length_text(track["length_m"]),
         "closed circuit" if track["closed"] else "point to point",
     ]
     if track["direction"]:
@@ -113,8 +114,8 @@ def _accuracy_legend(base: Mapping[str, Any], band: str) -> list[dict[str, str]]
         return []
     low, high = unpacked_bounds(accuracy["sigma_m"])
     ribbon = '<rect class="t-doubt" x="1" y="5" width="42" height="10"/>'
-    reach = f"{2 * low:.1f} to {2 * high:.1f}" if high - low > 0.05 else f"{2 * high:.1f}"
-    text = f"Where the line may be: two sigma either side, {reach} m"
+    reach = _from_to(2 * low, 2 * high) if high - low > 0.05 else units().length_text(2 * high, 1)
+    text = f"Where the line may be: two sigma either side, {reach}"
     legend = [{"picture": band + ribbon, "text": text}]
     for kind, words in _KIND_TEXTS.items():
         stretches = [row for row in accuracy["stretches"] if row["kind"] == kind]
@@ -125,7 +126,8 @@ def _accuracy_legend(base: Mapping[str, Any], band: str) -> list[dict[str, str]]
                 f'<path class="t-{kind}" d="M1 10h42" stroke-width="3" '
                 f'stroke-dasharray="{_KIND_DASHES[kind]}"/>'
             )
-            text = f"{words}; {metres:,.0f} m, sigma up to {most:.1f} m"
+            length, sigma = units().length_text(metres), units().length_text(most, 1)
+            text = f"{words}; {length}, sigma up to {sigma}"
             legend.append({"picture": band + dash, "text": text})
     return legend
 
@@ -133,17 +135,22 @@ def _accuracy_legend(base: Mapping[str, Any], band: str) -> list[dict[str, str]]
 def _band_text(base: Mapping[str, Any]) -> str:
     low, high = base["line"]["band_m"]
     if not base["track"]["band_known"]:
-        return f"Band where cars run, {low:.0f} m wide (assumed: the track file gives no width)"
+        wide = units().length_text(low)
+        return f"Band where cars run, {wide} wide (assumed: the track file gives no width)"
     if high - low > 0.05:
-        return f"Band where cars run, {low:.1f} to {high:.1f} m wide"
-    return f"Band where cars run, {low:.1f} m wide"
+        return f"Band where cars run, {_from_to(low, high)} wide"
+    return f"Band where cars run, {units().length_text(low, 1)} wide"
+
+
+def _from_to(low_m: float, high_m: float) -> str:
+    return f"{units().length_figure(low_m, 1)} to {units().length_text(high_m, 1)}"
 
 
 def _speed_legend(base: Mapping[str, Any]) -> list[dict[str, str]]:
-    bounds_kmh = base["speed_bounds_kmh"]
+    bounds, unit = base["speed_bounds"], units().speed
     band = '<rect class="t-band" x="1" y="1" width="42" height="18"/>'
-    between = [f"{a} to {b} km/h" for a, b in pairwise(bounds_kmh)]
-    labels = [f"under {bounds_kmh[0]} km/h", *between, f"{bounds_kmh[-1]} km/h and over"]
+    between = [f"{a} to {b} {unit}" for a, b in pairwise(bounds)]
+    labels = [f"under {bounds[0]} {unit}", *between, f"{bounds[-1]} {unit} and over"]
     return [
         {
             "picture": (
@@ -159,9 +166,10 @@ def _speed_legend(base: Mapping[str, Any]) -> list[dict[str, str]]:
 def _recording_text(row: Mapping[str, Any]) -> str:
     minutes, seconds = divmod(round(row["duration_s"]), 60)
     fixes = "1 fix" if row["fix_count"] == 1 else f"{row['fix_count']:,} fixes"
-    text = f"{fixes} in {minutes} min {seconds:02d} s, top speed {3.6 * row['top_mps']:.0f} km/h"
+    top = units().speed_text(row["top_mps"])
+    text = f"{fixes} in {minutes} min {seconds:02d} s, top speed {top}"
     if row["every"] is None:
-        text += f"; lies {row['away_m'] / 1000:,.1f} km from this track, so it is not drawn"
+        text += f"; lies {_far(row['away_m'])} from this track, so it is not drawn"
     elif row["every"] > 1:
         text += f"; drawn from one fix in {row['every']}"
     return text
@@ -185,4 +193,9 @@ def _about(track: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 
 def _metres(value: float | None) -> str:
-    return "" if value is None else f"{value:,.1f} m"
+    return "" if value is None else units().length_text(value, 1)
+
+
+def _far(away_m: float) -> str:
+    shown = units()
+    return f"{away_m * shown.long_per_m:,.1f} {shown.long_length}"

@@ -43,6 +43,7 @@ from trackkit.paper.text import CAPITAL, MM_PER_POINT, Lettering
 from trackkit.recordings.recording import Recording
 from trackkit.track.digest import short_digest
 from trackkit.track.model import Track
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -255,7 +256,7 @@ def _head(track: Track, lettering: Lettering, width_mm: float) -> list[_Line]:
     size = _TITLE_PT
     while size > 12.0 and lettering.width_mm(title, size, bold=True) > width_mm:
         size -= 1.0
-    facts = [f"Length {track.length_m:,.0f} m"]
+    facts = [f"Length {units().length_text(track.length_m)}"]
     facts += ["closed circuit" if track.closed else "point to point"]
     facts += [f"driven {track.direction}"] if track.direction else []
     facts += ["crosses over itself"] if track.crossovers else []
@@ -273,7 +274,8 @@ def _foot(track: Track, verdict: str, lettering: Lettering, width_mm: float) -> 
     if track.revised:
         about.append(f"revised {lettering.clean(track.revised)}")
     if track.accuracy_m is not None:
-        about.append(f"line known to {track.accuracy_m:.1f} m (one sigma{_unmeasured(track)})")
+        accuracy = units().length_text(track.accuracy_m, 1)
+        about.append(f"line known to {accuracy} (one sigma{_unmeasured(track)})")
     if track.licence:
         about.append(f"licence {lettering.clean(track.licence)}")
     caution = lettering.wrapped(f"{PLAN} {CAUTION}", _SMALL_PT, width_mm, 6)
@@ -383,7 +385,7 @@ def _draw_labels(pen: Pen, track: Track, shapes: Shapes, sheet: Sheet) -> dict[s
         gate = track.gates[index]
         anchors, away = shapes.gate_anchors[index]
         name = lettering.clipped(lettering.clean(gate.name), _LABEL_PT, _GATE_NAME_MM, bold=True)
-        text = f"{name} {gate.chainage_m:,.0f} m".strip()
+        text = f"{name} {units().length_text(gate.chainage_m)}".strip()
         want(f"gate {index + 1}", gate.kind, (text,), anchors, away)
     for n, corner in enumerate(track.corners):
         anchors, away = shapes.corner_anchors[n]

@@ -20,6 +20,7 @@ from trackkit.paper.sheet import (
     Sheet,
 )
 from trackkit.paper.text import CAPITAL, MM_PER_POINT, Lettering
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -303,10 +304,20 @@ def disc_width_mm(lettering: Lettering, words: str, size_mm: float, size_pt: flo
 
 
 def bar_length_m(sheet: Sheet) -> float:
-    """Length of the scale bar, metres: 1, 2 or 5 times a power of ten."""
+    """Length of the scale bar, metres: 1, 2 or 5 times a power of ten of the unit it is in."""
     longest = min(_LONGEST_BAR_MM, 0.5 * sheet.map_box.width) / sheet.mm_per_m
+    _, per_m = _bar_unit(longest)
+    longest *= per_m
     power = 10.0 ** np.floor(np.log10(longest))
-    return float(max(power * step for step in (1, 2, 5) if power * step <= longest))
+    return float(max(power * step for step in (1, 2, 5) if power * step <= longest)) / per_m
+
+
+def _bar_unit(length_m: float) -> tuple[str, float]:
+    """Name the unit of a scale bar of about this length, and how many are a metre."""
+    shown = units()
+    if length_m >= 2.0 * shown.long_from_m:
+        return shown.long_length, shown.long_per_m
+    return shown.length, shown.length_per_m
 
 
 def draw_scale(pen: Pen, sheet: Sheet) -> Box:
@@ -318,7 +329,9 @@ def draw_scale(pen: Pen, sheet: Sheet) -> Box:
     for n in range(4):
         piece = Box(left + n * end / 4, bottom, left + (n + 1) * end / 4, bottom + tall)
         pen.box(piece, INK if n % 2 == 0 else PAPER, over=3.0, edge=INK, edge_pt=0.6)
-    unit, size = ("km", length / 1000.0) if length >= 2000.0 else ("m", length)
+    longest = min(_LONGEST_BAR_MM, 0.5 * sheet.map_box.width) / sheet.mm_per_m
+    unit, per_m = _bar_unit(longest)
+    size = length * per_m
     for share in (0.0, 0.5, 1.0):
         words = f"{size * share:,g}" + (f" {unit}" if share == 1.0 else "")
         pen.text(left + share * end, bottom + tall + 1.0, words, 7.5, align="center")

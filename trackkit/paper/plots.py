@@ -43,9 +43,10 @@ def plot_track(track: Track, axes: Axes | None = None) -> Axes:
     --------
     >>> import trackkit
     >>> from matplotlib.figure import Figure
-    >>> track = trackkit.Track.from_arrays([40.0, 40.01, 40.01], [-30.0, -30.0, -29.99], "Corner")
+    >>> longitude, latitude = [5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003]
+    >>> track = trackkit.Track.from_arrays(longitude, latitude, "Box")
     >>> trackkit.plot_track(track, Figure().subplots()).get_title()
-    'Corner'
+    'Box'
     """
     from matplotlib.figure import Figure
     from matplotlib.transforms import Affine2D

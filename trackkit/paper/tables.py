@@ -13,19 +13,20 @@ from trackkit.track.band import uncertain_stretches
 from trackkit.track.features import GATE_KINDS
 from trackkit.track.model import Track
 from trackkit.track.sectors import sectors_of
+from trackkit.units import units
 
 
 def tables_of(track: Track, drives: Sequence[Recording], lettering: Lettering) -> list[Table]:
     """Write the key, and the tables of gates, sectors and corners."""
-    clean = lettering.clean
+    clean, length = lettering.clean, units().length_text
     tables = [_key(track, drives, lettering)]
     if track.gates:
         rows = tuple(
             (
                 clean(gate.name),
                 _words(gate.kind),
-                f"{gate.chainage_m:,.1f} m",
-                f"{gate.width_m:,.1f} m",
+                length(gate.chainage_m, 1),
+                length(gate.width_m, 1),
             )
             for gate in track.gates
         )
@@ -42,8 +43,8 @@ def tables_of(track: Track, drives: Sequence[Recording], lettering: Lettering) -
                 str(c.number),
                 *([clean(c.name)] if named else []),
                 c.turn,
-                f"{c.min_radius_m:,.0f} m",
-                f"{c.apex_m:,.0f} m",
+                length(c.min_radius_m),
+                length(c.apex_m),
             )
             for c in track.corners
         )
@@ -55,19 +56,23 @@ def tables_of(track: Track, drives: Sequence[Recording], lettering: Lettering) -
 
 def _key(track: Track, drives: Sequence[Recording], lettering: Lettering) -> Table:
     """Say what the marks mean."""
-    line = track.centreline
+    line, shown = track.centreline, units()
     if line.width_profile:
         widths = [left + right for _, left, right in line.width_profile]
-        band = f"track, {min(widths):.1f} to {max(widths):.1f} m wide"
+        low = shown.length_figure(min(widths), 1)
+        band = f"track, {low} to {shown.length_text(max(widths), 1)} wide"
     elif line.width_m:
-        band = f"track, {line.width_m:.1f} m wide"
+        band = f"track, {shown.length_text(line.width_m, 1)} wide"
     else:
-        band = f"track, taken to be {track.band_m:.0f} m wide"
+        band = f"track, taken to be {shown.length_text(track.band_m)} wide"
     rows = [("band", band), ("way", "driven this way")]
     most: dict[str, float] = {}
     for stretch in uncertain_stretches(track):
         most[stretch.kind] = max(most.get(stretch.kind, 0.0), stretch.sigma_m)
-    rows += [(f"{kind}-line", f"{_KINDS[kind]}, ±{sigma:.1f} m") for kind, sigma in most.items()]
+    rows += [
+        (f"{kind}-line", f"{_KINDS[kind]}, ±{shown.length_text(sigma, 1)}")
+        for kind, sigma in most.items()
+    ]
     present = {gate.kind for gate in track.gates}
     rows += [(kind, f"{_words(kind)} gate") for kind in GATE_KINDS if kind in present]
     rows += [("corner", "corner")] if track.corners else []
@@ -99,16 +104,16 @@ def _sectors(track: Track) -> tuple[tuple[str, str, str, str], ...]:
         sectors = sectors_of(track)
     except PlaceError:
         return ()
-    begin_m = track.timed_from.chainage_m
+    begin_m, length = track.timed_from.chainage_m, units().length_text
     rows = []
     for sector in sectors:
         end_m = begin_m + sector.length_m
         rows.append(
             (
                 str(sector.number),
-                f"{begin_m:,.1f} m",
-                f"{end_m:,.1f} m",
-                f"{sector.length_m:,.1f} m",
+                length(begin_m, 1),
+                length(end_m, 1),
+                length(sector.length_m, 1),
             )
         )
         begin_m = end_m

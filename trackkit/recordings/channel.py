@@ -54,7 +54,8 @@ class Channel:
         return len(self.time_s)
 
     def __repr__(self) -> str:
-        return f"Channel({reprlib.repr(self.title)}, {len(self):,} value{'' if len(self) == 1 else 's'})"
+        count = f"{len(self):,} value{'' if len(self) == 1 else 's'}"
+        return f"Channel({reprlib.repr(self.title)}, {count})"
 
     @property
     def title(self) -> str:

@@ -12,6 +12,7 @@ from trackkit.timing.channels import channel_cells, channel_columns
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.driving_sessions import DrivingSession
 from trackkit.timing.laps import Lap
+from trackkit.timing.losses import SessionSections, losses_to
 from trackkit.timing.remarks import LapRemark
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import (
@@ -119,6 +120,22 @@ def _difference_row(difference: Difference | None) -> dict[str, float | None]:
         "difference_s": None if difference is None else difference.time_s,
         "difference_sigma_s": None if difference is None else difference.sigma_s,
     }
+
+
+def add_losses(
+    row: dict[str, Any],
+    session: Session,
+    sessions: Sequence[Session],
+    sections: Sequence[SessionSections],
+    reference: Reference,
+) -> None:
+    """Add to each lap of a `session_row` where it lost time to the reference lap, as "losses".
+
+    They are largest first, and None where a lap was not driven from line to line past every gate.
+    """
+    for lap_of_row, lap in zip(row["laps"], session.report.laps, strict=True):
+        lost = losses_to(reference, sessions, sections, session, lap)
+        lap_of_row["losses"] = None if lost is None else [loss.as_row() for loss in lost]
 
 
 def ranking_rows(sessions: Sequence[Session]) -> list[dict[str, Any]]:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from trackkit.arrays import Floats, Indices
+from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive
 from trackkit.motion.line_levels import far_off, likeliest, off_line, without
+from trackkit.motion.line_model import Knots, LineLevels, Sideways
 from trackkit.motion.noise import USUAL
-from trackkit.motion.repeated_line import Knots, LineLevels, RepeatedLine, Sideways, fit_line
+from trackkit.motion.repeated_line import RepeatedLine, fit_line
 from trackkit.timing.lap_wander import FEWEST_LAPS
 from trackkit.track.model import Track
 

@@ -72,12 +72,8 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     first, last = lap.passed[0], lap.passed[-1]
     if first is None or last is None:
         return None
-    curve = track.curve
-    begin_m = 0.0 if track.closed else track.timed_from.chainage_m
-    end_m = curve.length_m if track.closed else track.finish.chainage_m
-    chainage = np.arange(np.ceil(begin_m / STEP_M), np.floor(end_m / STEP_M) + 1) * STEP_M
-    fix, where = _places(track, drive, first.fix, last.fix)
-    time = _reached(track, drive, fix, where, chainage)
+    chainage = lap_chainages(track, STEP_M)
+    time = reached_s(track, drive, first.fix, last.fix, chainage)
     reached = np.isfinite(time)
     speed, ahead, aside = (np.full(len(chainage), np.nan) for _ in range(3))
     _, _, motion = drive.motion_at(time[reached])
@@ -88,6 +84,31 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     turning = velocity[:, 0] * acceleration[:, 1] - velocity[:, 1] * acceleration[:, 0]
     aside[reached] = turning / pace
     return Trace(chainage, time - first.time_s, speed, ahead, aside)
+
+
+def lap_chainages(track: Track, step_m: float) -> Floats:
+    """List places along a lap, or along a course between its gates, every so many metres."""
+    begin_m = 0.0 if track.closed else track.timed_from.chainage_m
+    end_m = track.curve.length_m if track.closed else track.finish.chainage_m
+    return np.arange(np.ceil(begin_m / step_m), np.floor(end_m / step_m) + 1) * step_m
+
+
+def reached_s(track: Track, drive: Drive, first: int, last: int, chainage_m: Floats) -> Floats:
+    """Find when a lap reached places, seconds from the first fix; NaN where not known.
+
+    Parameters
+    ----------
+    track
+        The track.
+    drive
+        The drive the lap is of.
+    first, last
+        The fixes before its beginning and its end.
+    chainage_m
+        The places, shape (k,), from 0 to the length of the line.
+    """
+    fix, where = _places(track, drive, first, last)
+    return _reached(track, drive, fix, where, chainage_m)
 
 
 def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[Indices, Floats]:

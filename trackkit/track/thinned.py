@@ -17,7 +17,8 @@ def thinned(document: Mapping[str, Any]) -> Mapping[str, Any]:
     the time of reading a track file.  What the schema asks of a position (an array of two or
     three numbers, longitude and latitude within the globe; RFC 7946 section 3.1.1) is asked here
     of all at once.  A line with anything else in it stays whole, so that the schema says what is
-    wrong: the thinned document breaks the schema just where the document does.
+    wrong: the thinned document breaks the schema just where the document does, and its
+    places keep their numbers.
 
     Parameters
     ----------

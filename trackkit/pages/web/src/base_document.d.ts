@@ -66,9 +66,18 @@ export interface BaseDocument {
   laps: LapTrace[];
   grid_m: number;
   /**
-   * Between the classes of speed, slowest first.
+   * Units that people read; all else is in SI units.
    */
-  speed_bounds_kmh: number[];
+  units: {
+    speed: string;
+    speed_per_mps: number;
+    length: string;
+    length_per_m: number;
+  };
+  /**
+   * Between the classes of speed, slowest first, in the unit of speed that people read.
+   */
+  speed_bounds: number[];
   /**
    * How each class of speed is drawn: one more than there are bounds.
    */

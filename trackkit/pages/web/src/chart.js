@@ -4,7 +4,7 @@
 import { drawAxis, drawDifference, drawQuality, drawSpeed } from "./chart_rows.js";
 import { colours } from "./colours.js";
 import { eachFrame, element, find } from "./elements.js";
-import { kmh, metres, millis, signed } from "./figures.js";
+import { speedText, lengthText, millis, signed } from "./figures.js";
 import { GatePosts } from "./gate_posts.js";
 
 /**
@@ -302,7 +302,7 @@ export class ChartView {
    */
   wordsAt(base, shown) {
     const { line, quality } = this.session;
-    const words = [metres(shown, 0)];
+    const words = [lengthText(shown, 0)];
     const corner = this.session.corners.find(
       (bend) => line.between(bend.entry_m, base) >= 0 && line.between(base, bend.exit_m) >= 0,
     );
@@ -310,7 +310,7 @@ export class ChartView {
       words.push(`corner ${corner.number}${corner.name ? ` (${corner.name})` : ""}`);
     }
     for (const { lap, trace } of this.drawn) {
-      words.push(`lap ${lap.number}: ${kmh(trace.speed(shown))}`);
+      words.push(`lap ${lap.number}: ${speedText(trace.speed(shown))}`);
     }
     if (this.difference) {
       const [first, second] = this.difference.laps;

@@ -1,6 +1,7 @@
 // What the chart draws on its canvas: the axis with corners, and the curves above it.
 
 import { number, signed } from "./figures.js";
+import { units } from "./units.js";
 
 /**
  * @import { ChartView } from "./chart.js"
@@ -86,21 +87,22 @@ function shadeCorners({ chart, context, named, top }, bottom) {
  */
 export function drawSpeed(pen, row) {
   const { chart, named } = pen;
+  const { speed, speed_per_mps } = units();
   const [low, high] = range(
     chart,
     chart.drawn.map(
       ({ trace }) =>
         (at) =>
-          3.6 * trace.speed(at),
+          speed_per_mps * trace.speed(at),
     ),
   );
   const room = Math.max(4, 0.08 * (high - low));
   const levels = { low: low - room, high: high + room, text: whole };
   const y = drawLevels(pen, row, levels);
   for (const { trace, style } of chart.drawn.slice().reverse()) {
-    drawCurve(pen, y, (at) => 3.6 * trace.speed(at), named[style.name], style.dash);
+    drawCurve(pen, y, (at) => speed_per_mps * trace.speed(at), named[style.name], style.dash);
   }
-  drawTitle(pen, row, "Speed, km/h");
+  drawTitle(pen, row, `Speed, ${speed}`);
 }
 
 /**

@@ -1,7 +1,7 @@
 // Lists of corners and straights. Their chainages follow the finish gate.
 
 import { element } from "./elements.js";
-import { metres } from "./figures.js";
+import { lengthText } from "./figures.js";
 
 /**
  * @import { Editing } from "./editing.js"
@@ -39,7 +39,12 @@ export class CornerTables {
     }
     this.straights?.replaceChildren(
       ...base.straights.map(({ from_m, length_m }) =>
-        element("tr", {}, this.place(from_m), element("td", { class: "n" }, metres(length_m, 0))),
+        element(
+          "tr",
+          {},
+          this.place(from_m),
+          element("td", { class: "n" }, lengthText(length_m, 0)),
+        ),
       ),
     );
   }
@@ -53,7 +58,7 @@ export class CornerTables {
       element("th", { scope: "row" }, String(number)),
       element("td", {}, this.name(corner)),
       element("td", {}, turn),
-      element("td", { class: "n" }, metres(min_radius_m, 0)),
+      element("td", { class: "n" }, lengthText(min_radius_m, 0)),
       this.place(apex_m),
     );
   }
@@ -96,6 +101,6 @@ export class CornerTables {
 
   /** @param {number} base */
   place(base) {
-    return element("td", { class: "n" }, metres(this.session.shown(base), 0));
+    return element("td", { class: "n" }, lengthText(this.session.shown(base), 0));
   }
 }

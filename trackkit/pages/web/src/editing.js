@@ -1,7 +1,7 @@
 // Changes to gates: what was done by hand goes to the server one step at a time, and its answer is
 // what the page shows. While a gate is dragged only the newest place waits to be sent.
 
-import { metres } from "./figures.js";
+import { lengthText } from "./figures.js";
 import { focusGate } from "./gate_marks.js";
 import { Messages } from "./messages.js";
 import { Requests } from "./requests.js";
@@ -154,8 +154,8 @@ export class Editing {
       set: () => (undo ? `Done: ${undo}.` : "Done."),
       "pit-lane": () => (undo ? `Done: ${undo}.` : "Done."),
       rename: () => `The gate is called ${name}.`,
-      width: () => `${name} is ${metres(gate?.width_m ?? NaN, digits)} wide.`,
-      move: () => `${name} is at ${metres(gate?.chainage_m ?? NaN, digits)}.`,
+      width: () => `${name} is ${lengthText(gate?.width_m ?? NaN, digits)} wide.`,
+      move: () => `${name} is at ${lengthText(gate?.chainage_m ?? NaN, digits)}.`,
     };
     return outcomes[edit.do]();
   }

@@ -1,5 +1,7 @@
 // Numbers as people read them.
 
+import { units } from "./units.js";
+
 const UNKNOWN = "\u2013";
 const MINUS = "\u2212";
 
@@ -14,14 +16,16 @@ export function number(value, digits) {
   });
 }
 
-/** @param {number} value */
-export function metres(value, digits = 1) {
-  return `${number(value, digits)}\u00a0m`;
+/** @param {number} value  metres */
+export function lengthText(value, digits = 1) {
+  const { length, length_per_m } = units();
+  return `${number(length_per_m * value, digits)}\u00a0${length}`;
 }
 
 /** @param {number} mps */
-export function kmh(mps) {
-  return Number.isFinite(mps) ? `${number(3.6 * mps, 0)}\u00a0km/h` : "no speed";
+export function speedText(mps) {
+  const { speed, speed_per_mps } = units();
+  return Number.isFinite(mps) ? `${number(speed_per_mps * mps, 0)}\u00a0${speed}` : "no speed";
 }
 
 /** @param {number | null} seconds  one sigma */

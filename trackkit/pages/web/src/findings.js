@@ -1,7 +1,7 @@
 // What a check had to say, and where on the map it belongs.
 
 import { element, find } from "./elements.js";
-import { metres } from "./figures.js";
+import { lengthText } from "./figures.js";
 
 /**
  * @import { Editing } from "./editing.js"
@@ -105,7 +105,7 @@ export class FindingList {
   place(finding) {
     const gate = this.session.gate(finding.feature);
     if (finding.chainage_m !== null) {
-      return `at ${metres(finding.chainage_m, 0)}`;
+      return `at ${lengthText(finding.chainage_m, 0)}`;
     }
     if (gate) {
       return `gate ${gate.name}`;

@@ -1,7 +1,7 @@
 // Gates on the map: a bar across the track, a label, and where gates can be changed, handles.
 
 import { element } from "./elements.js";
-import { metres, millis } from "./figures.js";
+import { lengthText, millis } from "./figures.js";
 
 /**
  * @import { Gate } from "./state_document.js"
@@ -189,7 +189,7 @@ export class GateMarks {
     const { place: digits } = session.base.decimals;
     const shown = session.shown(place.base);
     const worst = session.worstFinding(gate);
-    const text = ` ${metres(shown, selected ? digits : 0)}`;
+    const text = ` ${lengthText(shown, selected ? digits : 0)}`;
     node.replaceChildren(element("bdi", {}, gate.name), text);
     if (worst) {
       node.append(element("span", { class: `tag ${worst}` }, worst));

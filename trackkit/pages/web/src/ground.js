@@ -49,7 +49,7 @@ export class Ground extends L.Renderer {
     this.lanes = new LanePaths(session, () => this.redraw());
     this.bridges = base.bridges.flatMap((bridge) => this.bridgeEdges(bridge));
     this.drives = base.recordings.map(({ fixes }) =>
-      fixes ? driveOf(fixes, base.speed_bounds_kmh) : null,
+      fixes ? driveOf(fixes, base.speed_bounds) : null,
     );
   }
 
@@ -220,11 +220,11 @@ export class Ground extends L.Renderer {
 
 /**
  * @param {Fixes} fixes
- * @param {number[]} boundsKmh
+ * @param {number[]} bounds
  * @returns {Drive}
  */
-function driveOf(fixes, boundsKmh) {
-  const group = speedClasses(unpack(fixes.speed_mps), boundsKmh);
+function driveOf(fixes, bounds) {
+  const group = speedClasses(unpack(fixes.speed_mps), bounds);
   const broken = new Uint8Array(group.length);
   for (const n of fixes.breaks) {
     broken[n] = 1;

@@ -1,7 +1,7 @@
 // What is said of the pit lane in its panel, and the bar over the map while it is drawn or edited.
 
 import { element, find } from "./elements.js";
-import { metres } from "./figures.js";
+import { lengthText } from "./figures.js";
 
 /**
  * @import { Session } from "./session.js"
@@ -71,7 +71,7 @@ export class LaneBar {
    */
   describe(lane, mode) {
     this.facts.textContent = lane
-      ? `${metres(lane.length_m)} long, ${lane.line.length} points. ` +
+      ? `${lengthText(lane.length_m)} long, ${lane.line.length} points. ` +
         "Pit entry and pit exit gates go to it."
       : "The file has none. Pit entry and pit exit gates go to the pit lane once there is one.";
     this.draw.hidden = lane !== null || mode !== "none";

@@ -2,7 +2,7 @@
 // is.
 
 import { arrangeChildren, element } from "./elements.js";
-import { metres, millis } from "./figures.js";
+import { lengthText, millis } from "./figures.js";
 
 /**
  * @import { Gate, Sector } from "./state_document.js"
@@ -71,7 +71,7 @@ export class Ledger {
   /** @param {Sector} sector */
   sectorItem(sector) {
     const name = element("span", {}, `Sector ${sector.number}`);
-    const length = element("span", { class: "n" }, metres(this.session.sectorLength(sector)));
+    const length = element("span", { class: "n" }, lengthText(this.session.sectorLength(sector)));
     const item = this.sectors.get(sector.number) ?? element("li", { class: "sector-row" });
     this.sectors.set(sector.number, item);
     item.replaceChildren(name, length);
@@ -179,8 +179,8 @@ export class Ledger {
     if (row.texts) {
       const { place: digits } = session.base.decimals;
       row.texts.name.replaceChildren(element("bdi", {}, gate.name));
-      row.texts.at.textContent = metres(session.shown(place.base), digits);
-      row.texts.width.textContent = `${metres(place.width, digits)} wide`;
+      row.texts.at.textContent = lengthText(session.shown(place.base), digits);
+      row.texts.width.textContent = `${lengthText(place.width, digits)} wide`;
     }
     this.tellFindings(row, gate);
   }

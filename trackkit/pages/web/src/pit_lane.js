@@ -1,7 +1,7 @@
 // The pit lane, drawn point by point, edited and taken away. A line that is being drawn is the
 // page's own until it is done; of one that the track has, each change is an edit.
 
-import { metres } from "./figures.js";
+import { lengthText } from "./figures.js";
 import { LaneBar } from "./lane_bar.js";
 import { inserted, placeInLine, pointAfter, thinned } from "./lane_shape.js";
 import { LaneMarks } from "./lane_marks.js";
@@ -217,7 +217,7 @@ export class PitLaneEditor {
     const side = aside >= 0 ? "left" : "right";
     return (
       `Point ${n + 1} of ${this.points.length} of the pit lane, ` +
-      `${metres(Math.abs(aside), digits)} ${side} of ${metres(shown, digits)}`
+      `${lengthText(Math.abs(aside), digits)} ${side} of ${lengthText(shown, digits)}`
     );
   }
 

@@ -10,8 +10,14 @@ import { readFileSync } from "node:fs";
  * @typedef {object} Answers  what Python says
  * @property {[number | null, number][]} decimals  of one sigma, seconds
  * @property {[number, number, string][]} durations  of seconds, with so many decimals
+ * @property {AnswersInUnits[]} units
  * @property {[number, number, [Position, Position]][]} square_ends  of chainage and width
  * @property {[number, number][]} sigma_s  of chainage
+ *
+ * @typedef {object} AnswersInUnits
+ * @property {BaseDocument["units"]} units
+ * @property {[number, string][]} speeds  metres a second
+ * @property {[number, number, string][]} lengths  metres, with so many decimals
  */
 
 /**

@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { decimals, duration, kmh, metres, millis, signed } from "../src/figures.js";
+import { decimals, duration, speedText, lengthText, millis, signed } from "../src/figures.js";
+import { showIn } from "../src/units.js";
 import { answers, baseDocument } from "./documents.js";
 
 const { time: most } = baseDocument().decimals;
@@ -37,11 +38,26 @@ test("differences always have a sign", () => {
 });
 
 test("lengths, speeds and uncertainties have their unit, and thousands a comma", () => {
-  assert.equal(metres(1234.56), "1,234.6\u00a0m");
-  assert.equal(metres(12.5, 0), "13\u00a0m");
-  assert.equal(kmh(27.7777778), "100\u00a0km/h");
-  assert.equal(kmh(NaN), "no speed");
+  assert.equal(lengthText(1234.56), "1,234.6\u00a0m");
+  assert.equal(lengthText(12.5, 0), "13\u00a0m");
+  assert.equal(speedText(27.7777778), "100\u00a0km/h");
+  assert.equal(speedText(NaN), "no speed");
   assert.equal(millis(0.00234), "\u00b12.3\u00a0ms");
   assert.equal(millis(0.0234), "\u00b123\u00a0ms");
   assert.equal(millis(null), "unknown");
+});
+
+test("speeds and lengths are written as by the command line, in either units", () => {
+  assert.equal(answers.units.length, 2);
+  const plain = (/** @type {string} */ text) => text.replace("\u00a0", " ");
+  for (const { units, speeds, lengths } of answers.units) {
+    showIn(units);
+    for (const [mps, text] of speeds) {
+      assert.equal(plain(speedText(mps)), text);
+    }
+    for (const [length, digits, text] of lengths) {
+      assert.equal(plain(lengthText(length, digits)), text);
+    }
+  }
+  showIn(baseDocument().units);
 });

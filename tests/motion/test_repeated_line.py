@@ -1,0 +1,176 @@
+"""The repeated line against a dense Gaussian process, on drives whose error is known."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from trackkit.motion.gauss_markov import sample_path
+from trackkit.motion.line_levels import far_off, likeliest, off_line, without
+from trackkit.motion.line_model import Knots, LineLevels, Sideways
+from trackkit.motion.repeated_line import fit_line
+
+LENGTH_M = 628.0
+POSITIONS = LineLevels(1.0, 120.0, None, shift_m=0.5)
+SPEEDS = replace(POSITIONS, walk_m2ps=2.5e-4)
+BOTH = pytest.mark.parametrize("levels", [POSITIONS, SPEEDS], ids=["positions", "speeds"])
+
+
+def left_at(chainage):
+    angle = 2.0 * np.pi * chainage / LENGTH_M
+    return np.stack([-np.cos(angle), -np.sin(angle)], axis=-1)
+
+
+def knots(count=30):
+    chainage = np.arange(count) * LENGTH_M / count
+    return Knots(chainage, left_at(chainage), LENGTH_M, closed=True)
+
+
+def matern(apart, over):
+    return (1.0 + np.abs(apart) / over) * np.exp(-np.abs(apart) / over)
+
+
+def ring(laps, levels, seed, step_m=16.0):
+    """A round track driven at 20 m/s, with the line, error and deviations that levels say."""
+    generator = np.random.default_rng(seed)
+    way = np.arange(0.0, laps * LENGTH_M, step_m)
+    time, left = way / 20.0, left_at(way)
+    error = levels.wander_m * sample_path(time, levels.wander_time_s, generator)
+    root = np.linalg.cholesky(
+        levels.deviation_m**2 * matern(way[:, None] - way, levels.deviation_over_m)
+        + 1e-9 * np.eye(len(way))
+    )
+    deviation = root @ generator.normal(size=len(way))
+    knot = knots()
+    coefficient = np.linalg.cholesky(knot.covariance(levels)) @ generator.normal(size=30)
+    repeated = knot.basis(way % LENGTH_M) @ coefficient
+    sigma = np.full(len(way), 0.05)
+    offset = repeated + deviation + (left * error).sum(axis=1)
+    offset += sigma * generator.normal(size=len(way))
+    return Sideways(time, way, way % LENGTH_M, offset, left, sigma, sigma), error, deviation
+
+
+def dense(side, levels, knot):
+    """Mean and covariance of the error, both axes one after the other, all at once."""
+    count = len(side.time_s)
+    lag = np.abs(side.time_s[:, None] - side.time_s)
+    axis = levels.wander_m**2 * np.exp(-lag / levels.wander_time_s)
+    if levels.walk_m2ps is not None:
+        # An error far from known, walking, whose sum with a wander is seen to be nothing.
+        first = np.minimum.outer(side.time_s, side.time_s) - side.time_s[0]
+        walk = 100.0**2 + levels.walk_m2ps * first
+        total = walk + axis + np.diag(side.tie_m**2)
+        axis = walk - walk @ np.linalg.solve(total, walk)
+    error = np.kron(np.eye(2), axis)
+    seen = np.hstack([np.diag(side.left[:, 0]), np.diag(side.left[:, 1])])
+    basis = knot.basis(side.chainage_m).toarray()
+    offset = levels.deviation_m**2 * matern(
+        side.way_m[:, None] - side.way_m, levels.deviation_over_m
+    )
+    offset += basis @ knot.covariance(levels) @ basis.T + np.diag(side.sigma_m**2)
+    offset += seen @ error @ seen.T
+    gain = np.linalg.solve(offset, seen @ error).T
+    return (gain @ side.offset_m).reshape(2, count).T, error - gain @ seen @ error, error
+
+
+@BOTH
+def test_error_and_covariance_are_those_of_the_dense_problem(levels):
+    side, _, _ = ring(2.5, levels, 3)
+    knot = knots()
+    # All parts of what is not known of the line are kept: there are no more knots than that.
+    line = fit_line(side, levels, knot)
+    mean, after, before = dense(side, levels, knot)
+
+    np.testing.assert_allclose(line.error_m, mean, atol=2e-6)
+    generator = np.random.default_rng(1)
+    for _ in range(5):
+        node = generator.integers(0, len(side.time_s), 3)
+        slope = generator.normal(size=(3, 2))
+        load = np.zeros((2, len(side.time_s)))
+        np.add.at(load.T, node, slope)
+        load = load.ravel()
+        time = side.time_s[node]
+        assert line.variance(time, slope) == pytest.approx(load @ after @ load, rel=1e-4)
+        assert line.variance_before(time, slope) == pytest.approx(load @ before @ load, rel=1e-4)
+        alone = 1.01 * load @ before @ load
+        kept = line.error_covariance(time)
+        assert kept.variance_left(alone, time, slope) == pytest.approx(
+            line.variance_left(alone, time, slope), rel=1e-4
+        )
+
+
+@BOTH
+def test_turning_the_plane_changes_nothing(levels):
+    side, _, _ = ring(3.0, levels, 4)
+    turn = np.array([[0.6, -0.8], [0.8, 0.6]])
+    knot = knots()
+
+    straight = fit_line(side, levels, knot)
+    turned = fit_line(
+        replace(side, left=side.left @ turn), levels, replace(knot, left=knot.left @ turn)
+    )
+
+    np.testing.assert_allclose(turned.error_m, straight.error_m @ turn, atol=1e-7)
+    np.testing.assert_allclose(turned.deviation_m, straight.deviation_m, atol=1e-7)
+    np.testing.assert_allclose(turned.offset_m, straight.offset_m, atol=1e-7)
+
+
+def test_laps_tell_the_error_as_well_as_they_say():
+    score, apart, alone = [], [], []
+    for seed in range(6):
+        side, error, _ = ring(12, POSITIONS, 100 + seed)
+        line = fit_line(side, POSITIONS, knots())
+        away = line.error_m - error
+        score.append((away / line.sigma_m).ravel())
+        time = side.time_s[:: len(side.time_s) // 12]
+        for place, span in enumerate(pairwise(time)):
+            node = np.searchsorted(side.time_s, span)
+            slope = np.array([[-1.0, 0.0], [1.0, 0.0]])
+            sigma = np.sqrt(line.variance(np.array(span), slope))
+            assert sigma < np.sqrt(line.variance_before(np.array(span), slope)), place
+            apart.append(np.diff(away[node, 0])[0] / sigma)
+            alone.append(np.diff(error[node, 0])[0] / sigma)
+
+    assert 0.8 < np.sqrt(np.mean(np.square(score))) < 1.2
+    assert 0.8 < np.sqrt(np.mean(np.square(apart))) < 1.2
+    assert np.sqrt(np.mean(np.square(alone))) > 1.4
+
+
+def test_levels_are_read_from_the_laps():
+    driven = replace(POSITIONS, deviation_m=0.3, deviation_over_m=25.0)
+    read = [
+        likeliest(ring(12, driven, seed)[0], POSITIONS, LENGTH_M, closed=True)
+        for seed in range(200, 204)
+    ]
+
+    assert np.mean([levels.deviation_m for levels in read]) == pytest.approx(0.3, rel=0.2)
+    assert np.mean([levels.deviation_over_m for levels in read]) == pytest.approx(25.0, rel=0.3)
+    assert {levels.wander_m for levels in read} == {1.0}
+
+
+def test_what_leaves_the_line_says_nothing():
+    side, _, _ = ring(10, POSITIONS, 7)
+    offset = side.offset_m.copy()
+    offset[100:106] += 12.0
+    offset[200:204] += 4.0
+    spoilt = replace(side, offset_m=offset)
+
+    far = far_off(spoilt, LENGTH_M)
+    cleaned = without(spoilt, far)
+    line = fit_line(cleaned, POSITIONS, knots())
+    off = off_line(line)
+
+    assert far[100:106].all()
+    assert np.count_nonzero(far) <= 12
+    assert off[200:204].any()
+    clean = fit_line(without(cleaned, off), POSITIONS, knots())
+    same = fit_line(without(without(side, far), off), POSITIONS, knots())
+    np.testing.assert_allclose(clean.error_m, same.error_m, atol=0.1)
+
+
+@pytest.mark.parametrize("over", [5.0, 30.0, 200.0])
+def test_what_is_known_of_a_line_beforehand_is_a_covariance(over):
+    levels = replace(POSITIONS, repeated_over_m=over, shift_m=3.0)
+
+    assert np.linalg.eigvalsh(knots().covariance(levels)).min() > 0.0
