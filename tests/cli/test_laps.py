@@ -274,6 +274,28 @@ def test_traces_are_written_for_every_recording(laps, tmp_path):
     assert len(rows) == 6 * (int(block_circuit().length_m) + 1)
 
 
+def test_losses_add_up_to_the_difference_of_each_lap(laps):
+    document = json.loads(laps("anna.csv", "bert.csv", "--losses", "--json").out)
+    lost = [
+        (lap["losses"], lap["difference_s"])
+        for recording in document["recordings"]
+        for lap in recording["laps"]
+        if lap["losses"] is not None
+    ]
+    assert len(lost) >= 4
+    for rows, difference in lost:
+        assert sum(row["time_s"] for row in rows) == pytest.approx(difference, abs=1e-6)
+        assert {"kind", "name", "sigma_s", "least_mps", "reference_braking_m"} <= rows[0].keys()
+        assert [row["time_s"] for row in rows] == sorted((r["time_s"] for r in rows), reverse=True)
+
+
+def test_losses_are_printed_for_the_best_lap_of_each_recording(laps):
+    out = laps("anna.csv", "bert.csv", "--losses").out
+    assert out.count("lost time to lap") == 2
+    assert "the largest loss first" in out
+    assert "lost time to lap" not in laps("anna.csv", "bert.csv").out
+
+
 def test_official_times_are_paired_and_compared(laps, outings):
     # The official list lacks the first lap and counts from elsewhere.
     said = laps("anna.csv", "--official", "anna-official.csv", "--json")

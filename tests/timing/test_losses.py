@@ -117,9 +117,9 @@ def in_sigmas(loop, timed, pairs):
 @pytest.mark.parametrize("same", [True, False])
 def test_errors_are_as_large_as_their_sigmas(loop, timed, same):
     if same:
-        pairs = [(session, session, a, b) for session in timed for a, b in ((0, 1), (0, 2))]
+        pairs = [(session, session, 0, 1) for session in timed]
     else:
-        pairs = [(timed[k], timed[k - 1], n, n) for k in range(len(timed)) for n in (0, 2)]
+        pairs = [(timed[k], timed[k - 1], 0, 2) for k in range(len(timed))]
     losses, band = in_sigmas(loop, timed, pairs)
     # Those along one lap go together, so that few of them are independent.
     assert 0.6 < np.sqrt(np.mean(losses**2)) < 1.35

@@ -84,12 +84,12 @@ def time_difference(
         ]
     )
     used = np.unique(np.append(np.arange(0, len(chainage), every), len(chainage) - 1))
-    same = report is other_report
-    kept = _kept(report.drive, [begin, *(passed[k] for k in used)])
-    other_kept = _kept(other_report.drive, [other_begin, *(others[k] for k in used)])
-    if same:
-        places = [begin, other_begin, *(p[k] for p in (passed, others) for k in used)]
-        kept = other_kept = _kept(report.drive, places)
+    own = [begin, *(passed[k] for k in used)]
+    of_other = [other_begin, *(others[k] for k in used)]
+    if report is other_report:
+        kept = other_kept = _kept(report.drive, own + of_other)
+    else:
+        kept, other_kept = _kept(report.drive, own), _kept(other_report.drive, of_other)
     sigma = np.array(
         [later_sigma(kept, (begin, passed[k]), other_kept, (other_begin, others[k])) for k in used]
     )

@@ -141,7 +141,7 @@ def sections_of(track: Track) -> tuple[Section, ...]:
     begin_m = 0.0 if track.closed else track.timed_from.chainage_m
     end_m = track.curve.length_m if track.closed else track.finish.chainage_m
     marks: list[tuple[float, Literal["straight", "corner entry", "corner exit"], str]] = []
-    last = "the finish" if track.closed else "the start"
+    last = "after the finish" if track.closed else "after the start"
     corners = sorted(track.corners, key=lambda corner: corner.entry_m)
     for corner in corners:
         name = corner.name or f"corner {corner.number}"
