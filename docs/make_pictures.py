@@ -85,6 +85,7 @@ PICTURES = (
     Picture("gallery.md", "twistlemoor.svg", "gallery-paper.png", width=1123, height=794),
     Picture("gallery.md", "built.html", "gallery-built.png"),
     Picture("gallery.md", "gallery-crossings.png", "gallery-crossings.png"),
+    Picture("gallery.md", "gallery-plots.png", "gallery-plots.png"),
     Picture("gallery.md", "gallery-curvature.png", "gallery-curvature.png"),
 )
 

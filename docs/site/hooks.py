@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import resource
 import tomllib
@@ -26,6 +27,8 @@ _MARK = re.compile(r'<div data-output="[a-z-]+-\d+"></div>')
 _HTML: dict[str, str] = {}
 
 log = get_plugin_logger("trackkit")
+# More threads of linear algebra would only wait for each other; notebooks inherit it.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def project_address(name: str) -> str:
