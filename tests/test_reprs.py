@@ -15,6 +15,7 @@ from trackkit import Track
 from trackkit.building.revise import ChangedStretch
 from trackkit.library.known import Candidate, Located, circuit_of
 from trackkit.motion.drive import smooth
+from trackkit.timing.losses import Section, SectionSpeeds
 from trackkit.track.accuracy import Verdict
 from trackkit.track.features import Crossover
 from trackkit.track.history import now
@@ -52,6 +53,7 @@ def big_values() -> dict[str, object]:
     build = trackkit.Build(track, 12, {LONG: 4}, (LONG,) * 100, band=((0.0, 1.0, 2.0),) * COUNT)
     other = dataclasses.replace(track, name=LONG[1:], notes="", length_m=5.0, country="XX")
     known = circuit_of(track, Path(LONG))
+    speeds = SectionSpeeds(100 / 3, 100 / 7, 1e5 / 9)
     return {
         "Track": track,
         "Centreline": track.centreline,
@@ -67,6 +69,8 @@ def big_values() -> dict[str, object]:
         "Lap": lap,
         "LapReport": trackkit.LapReport(LONG, None, (lap,) * 500, (), 83.2, None, None, None, None),
         "LapRules": trackkit.LapRules(1e9 / 3.0, 1e9 / 7.0, 5.0 / 3.0, all_laps=True),
+        "TimeDifference": trackkit.TimeDifference(angle, angle, angle),
+        "Loss": trackkit.Loss(Section(LONG, LONG, 1e5 / 3, 1e5 / 7), 1 / 3, 1 / 7, speeds, speeds),
         "Finding": trackkit.Finding("warning", "gate-off-track", LONG, 1e5, None, LONG, remedy),
         "Remedy": remedy,
         "FactChange": trackkit.FactChange(track, "notes", LONG, LONG, LONG),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import pickle
 import weakref
-from dataclasses import astuple
+from dataclasses import astuple, replace
 
 import pytest
 from drives import block_circuit, drive, track_of
@@ -127,7 +127,8 @@ def test_what_stays_of_a_drive_depends_on_its_laps_and_not_on_its_fixes(block):
         time_laps(block, outing.recording(rate_hz, doppler=True, noise=1.0)) for rate_hz in (5, 25)
     ]
 
-    few, many = (len(pickle.dumps(report.without_drive())) for report in alone)
+    # The track is one and the same in all reports.
+    few, many = (len(pickle.dumps(replace(report.without_drive(), track=None))) for report in alone)
 
     assert many < 1.1 * few
     assert many < 0.02 * len(pickle.dumps(alone[1]))

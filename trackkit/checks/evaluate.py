@@ -86,8 +86,8 @@ class Prepared:
 
     @property
     def drives(self) -> tuple[Drive, ...]:
-        """Their smoothed drives."""
-        return tuple(timed.drive for timed in self.timed)
+        """Their smoothed drives, each alone: laps together are drawn towards the line judged."""
+        return tuple(timed.alone for timed in self.timed)
 
 
 @dataclass(frozen=True, eq=False)

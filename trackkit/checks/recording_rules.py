@@ -113,7 +113,7 @@ def _double(track: Track, recording: Recording, report: LapReport) -> Iterator[F
 
 def _off_line(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
     """Find a centreline that the laps do not follow."""
-    drive = report.drive
+    drive = report.drive.alone()
     offset = _offsets(track, drive)
     if len(offset) == 0:
         return
@@ -149,7 +149,7 @@ def _behind(track: Track, gate: Gate, position_m: Floats, wander_m: float) -> tu
 
 def _parked(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
     """Find gates beside which the vehicle stood so near that the wander may cross them."""
-    drive = report.drive
+    drive = report.drive.alone()
     spells = runs_of(drive.speed_mps < STANDING_MPS)
     wander = drive.levels.wander_m
     for gate in track.gates:
@@ -188,7 +188,7 @@ def _creeping(track: Track, recording: Recording, report: LapReport) -> Iterator
 
     A vehicle that drives over the line is counted rightly; `_parked` is about one that stands.
     """
-    drive = report.drive
+    drive = report.drive.alone()
     spells = runs_of(drive.speed_mps < WALKING_MPS)
     wander = drive.levels.wander_m
     for gate in track.gates:

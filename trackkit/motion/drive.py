@@ -367,6 +367,27 @@ class Drive:
             _prepared=[],
         )
 
+    def alone(self) -> Drive:
+        """Put back what the laps said that the drive is off.
+
+        Returns
+        -------
+        Drive
+            As it was smoothed: what is held against the line of a track must not have been drawn
+            towards it.
+        """
+        if self.line is None:
+            return self
+        error, rate = self.line.error_at(self.time_s)
+        return replace(
+            self,
+            position_m=self.position_m + error,
+            velocity_mps=self.velocity_mps + rate,
+            wander_m=self.wander_m - error,
+            line=None,
+            _prepared=[],
+        )
+
     def with_levels(self, levels: Levels) -> Drive:
         """Smooth the same recording with other noise levels.
 

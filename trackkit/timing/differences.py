@@ -27,11 +27,12 @@ class TimeDifference:
     Parameters
     ----------
     chainage_m
-        Places along the centreline, shape (n,), every `trackkit.timing.traces.STEP_M`.
+        Places along the centreline, metres, shape (n,), every `trackkit.timing.traces.STEP_M`.
     time_s
-        Positive where the first lap was behind, shape (n,); NaN where a recording does not tell.
+        Seconds, positive where the first lap was behind, shape (n,); NaN where a recording does
+        not tell.
     sigma_s
-        The band: one sigma, shape (n,).
+        The band: one sigma, seconds, shape (n,).
     """
 
     chainage_m: Floats

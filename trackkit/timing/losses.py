@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import reprlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -100,7 +101,7 @@ class Loss:
     section
         Where.
     time_s, sigma_s
-        Lost time, negative where it was won, and its uncertainty, one sigma.
+        Lost time, negative where it was won, and its uncertainty, one sigma; seconds.
     speeds, other_speeds
         How either lap drove it.
     """
@@ -111,8 +112,18 @@ class Loss:
     speeds: SectionSpeeds
     other_speeds: SectionSpeeds
 
+    def __repr__(self) -> str:
+        name = reprlib.repr(self.section.name)
+        return f"Loss({name}, {self.time_s:+.3f} ±{self.sigma_s:.3f} s)"
+
     def as_row(self) -> dict[str, Any]:
-        """Write the loss as JSON; times in seconds, lengths in metres, speeds in m/s."""
+        """Write the loss as JSON.
+
+        Returns
+        -------
+        dict
+            Times in seconds, chainages in metres, speeds in m/s; what is not known is null.
+        """
         return {
             "kind": self.section.kind,
             "name": self.section.name,
