@@ -60,7 +60,7 @@ def test_a_row_a_sector_says_what_json_says(reports, json_laps):
     sectors = [sector for _, lap in json_laps for sector in lap["sectors"]]
 
     assert len(frame) == len(sectors)
-    for name in sectors[0]:
+    for name in sectors[0].keys() - {"channels"}:
         expected = [np.nan if sector[name] is None else sector[name] for sector in sectors]
         assert frame[name].to_numpy() == pytest.approx(expected, nan_ok=True)
     assert frame["gate_name"].head(3).tolist() == ["Sector 1 end", "Sector 2 end", "Finish"]

@@ -9,8 +9,8 @@ from sample_circuits import track_of
 
 import trackkit
 from trackkit.errors import TrackkitError
+from trackkit.timing.differences import time_difference
 from trackkit.timing.sessions import Session, choose_reference, sector_differences
-from trackkit.timing.trace_difference import trace_difference
 
 TRACK = track_of("pipwick-kart-circuit")
 
@@ -43,11 +43,11 @@ def test_the_difference_at_a_gate_is_what_the_sectors_add_up_to(reports, other):
     lap, against = reports[0].counted[2], reports[other].counted[0]
     reference = choose_reference([second], f"{against.number}")
 
-    compared = trace_difference(TRACK, reports[0], lap, reports[other], against)
+    compared = time_difference(TRACK, reports[0], lap, reports[other], against)
 
     first = sector_differences(session, lap, reference)[0]
     at_m = TRACK.gate(lap.passed[1].gate).chainage_m
-    behind = np.interp(at_m, compared.chainage_m, compared.behind_s)
+    behind = np.interp(at_m, compared.chainage_m, compared.time_s)
     sigma = np.interp(at_m, compared.chainage_m, compared.sigma_s)
     assert behind == pytest.approx(first.time_s, abs=2e-3)
     assert sigma == pytest.approx(first.sigma_s, rel=0.05)
@@ -55,9 +55,9 @@ def test_the_difference_at_a_gate_is_what_the_sectors_add_up_to(reports, other):
 
 def test_a_lap_is_not_behind_itself(reports):
     lap = reports[0].counted[0]
-    compared = trace_difference(TRACK, reports[0], lap, reports[0], lap)
+    compared = time_difference(TRACK, reports[0], lap, reports[0], lap)
 
-    assert np.nanmax(np.abs(compared.behind_s)) == 0.0
+    assert np.nanmax(np.abs(compared.time_s)) == 0.0
     assert np.nanmax(compared.sigma_s) == 0.0
 
 

@@ -10,9 +10,10 @@ import numpy as np
 from trackkit.errors import TrackkitError
 from trackkit.frames.laps import laps_frame
 from trackkit.paper.ink import BAND, INK, RULE, SOFT
+from trackkit.timing.differences import time_difference
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import Reference, Session, choose_reference, lap_name
-from trackkit.timing.trace_difference import trace_difference
+from trackkit.timing.traces import trace_lap
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -147,7 +148,7 @@ def plot_difference(
     own, other = choose_reference(sessions, lap), choose_reference(sessions, against)
     if own is None or other is None:
         raise TrackkitError("no lap counts that could be compared with", remedy="name one")
-    compared = trace_difference(track, own.session.report, own.lap, other.session.report, other.lap)
+    compared = time_difference(track, own.session.report, own.lap, other.session.report, other.lap)
     if axes is None:
         from matplotlib import pyplot as plt
 
@@ -157,17 +158,19 @@ def plot_difference(
     chainage = compared.chainage_m
     names = [_plain(_called(reference, len(listed) > 1)) for reference in (own, other)]
     if len(drawn) > 1:
-        speeds = (compared.speed_mps, compared.other_speed_mps)
-        for name, speed, (colour, _), dash in zip(
-            names, speeds, SERIES, ("solid", "dashed"), strict=False
+        traces = [trace_lap(track, each.session.report.drive, each.lap) for each in (own, other)]
+        for name, trace, (colour, _), dash in zip(
+            names, traces, SERIES, ("solid", "dashed"), strict=False
         ):
-            drawn[0].plot(chainage, 3.6 * speed, color=colour, linestyle=dash, label=name)
+            if trace is not None:
+                speed_kmh = 3.6 * trace.speed_mps
+                drawn[0].plot(trace.chainage_m, speed_kmh, color=colour, linestyle=dash, label=name)
         _framed(drawn[0], "", "Speed, km/h")
         drawn[0].legend(frameon=False)
     last = drawn[-1]
-    low, high = (compared.behind_s + sign * compared.sigma_s for sign in (-1.0, 1.0))
+    low, high = (compared.time_s + sign * compared.sigma_s for sign in (-1.0, 1.0))
     last.fill_between(chainage, low, high, color=BAND, label="one sigma")
-    last.plot(chainage, compared.behind_s, color=SERIES[0][0])
+    last.plot(chainage, compared.time_s, color=SERIES[0][0])
     last.axhline(0.0, color=SOFT, linewidth=0.8)
     _framed(last, "Chainage, m", f"{names[0]} behind {names[1]}, s")
     last.legend(frameon=False)

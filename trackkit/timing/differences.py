@@ -14,11 +14,9 @@ from trackkit.timing.crossings import Crossing, sum_sigma
 from trackkit.timing.laps import Lap
 from trackkit.timing.passings import passings
 from trackkit.timing.report import LapReport
-from trackkit.timing.traces import STEP_M, lap_chainages
+from trackkit.timing.traces import BAND_STEP_M, STEP_M, lap_chainages
 from trackkit.track.model import Track
 
-BAND_STEP_M = 10.0
-"""The band is worked out every so many metres and drawn straight between: errors are slow."""
 Kept = Drive | FixCovariance
 
 

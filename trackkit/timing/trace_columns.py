@@ -14,7 +14,7 @@ from trackkit.motion.drive import LONGEST_GAP_S, Drive
 from trackkit.motion.stretch_covariance import StretchCovariance
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap
-from trackkit.timing.traces import SLOWEST_MPS, Trace, trace_lap
+from trackkit.timing.traces import BAND_STEP_M, SLOWEST_MPS, STEP_M, Trace, trace_lap
 from trackkit.track.model import Track
 
 COLUMNS = (
@@ -124,14 +124,16 @@ def _columns(
         "latitude_deg": latitude,
         "height_m": _height(drive, time),
         "offset_m": offset,
-        **_sigmas(places, covariance, ahead),
+        **_sigmas(drive, places, covariance, ahead),
     }
     spread = {name: _spread_out(column, reached) for name, column in columns.items()}
     spread |= {name: getattr(trace, name) for name in COLUMNS if name not in columns}
     return {name: spread[name] for name in COLUMNS}
 
 
-def _sigmas(places: _Places, covariance: StretchCovariance, ahead: Floats) -> dict[str, Floats]:
+def _sigmas(
+    drive: Drive, places: _Places, covariance: StretchCovariance, ahead: Floats
+) -> dict[str, Floats]:
     """One sigma of each column that has one, shape (k,)."""
     velocity, acceleration = places.motion[:, 1], places.motion[:, 2]
     pace = np.hypot(velocity[:, 0], velocity[:, 1])
@@ -162,24 +164,69 @@ def _sigmas(places: _Places, covariance: StretchCovariance, ahead: Floats) -> di
 
     by_left = left_of(ahead) + np.einsum("ij,ij->i", velocity, left_of(ahead))[:, None] * delay
     elapsed = weights(delay, None, None)
-    sigmas = {
-        "speed_sigma_mps": sigma(weights(gaining[:, None] * delay, onward, None)),
-        "longitudinal_sigma_mps2": sigma(weights(None, (turning / pace)[:, None] * aside, onward)),
-        "lateral_sigma_mps2": sigma(weights(None, -(gaining / pace)[:, None] * aside, aside)),
-        "offset_sigma_m": sigma(weights(by_left, None, None)),
-    }
+    late = np.sqrt(variance(elapsed))
     begun = places.begun
     at_begin = np.zeros((3, 2))
     at_begin[0] = [-part for part in begun.delay]
     at_fix = covariance.motion(np.array([begun.fix]), np.array([begun.share]))[0]
     east_north = at_begin.T.ravel()
-    alone = east_north @ at_fix @ east_north
     shared = covariance.covariance(
         (begun.fix, begun.share, at_begin), places.index, places.share, elapsed
     )
-    between = variance(elapsed) + alone - 2.0 * shared
-    sigmas["elapsed_sigma_s"] = np.sqrt(np.maximum(between, 0.0))
-    return sigmas
+    between = late**2 + east_north @ at_fix @ east_north - 2.0 * shared
+    left_over = np.ones(len(pace))
+    sigmas = {
+        "elapsed_sigma_s": np.sqrt(np.maximum(between, 0.0)),
+        "offset_sigma_m": sigma(weights(by_left, None, None)),
+    }
+    if drive.line is not None:
+        sigmas, late_beside = _sigmas_beside_line(drive, places, delay, by_left)
+        left_over = late_beside / late
+    along = (gaining * left_over)[:, None] * delay
+    return sigmas | {
+        "speed_sigma_mps": sigma(weights(along, onward, None)),
+        "longitudinal_sigma_mps2": sigma(weights(None, (turning / pace)[:, None] * aside, onward)),
+        "lateral_sigma_mps2": sigma(weights(None, -(gaining / pace)[:, None] * aside, aside)),
+    }
+
+
+def _sigmas_beside_line(
+    drive: Drive, places: _Places, delay: Floats, by_left: Floats
+) -> tuple[dict[str, Floats], Floats]:
+    """One sigma where other laps of the drive tell its slow error.
+
+    They are worked out every `BAND_STEP_M` and drawn straight between, in metres along the line
+    or across it: that error changes slowly.
+
+    Returns
+    -------
+    dict, ndarray
+        Those of elapsed time and offset; that of the time at which each place is passed, seconds.
+    """
+    begun = places.begun
+    count = len(places.index)
+    used = np.unique(np.append(np.arange(0, count, round(BAND_STEP_M / STEP_M)), count - 1))
+    used = used[np.all(np.isfinite(delay[used]) & np.isfinite(by_left[used]), axis=1)]
+    kept = drive.fix_covariance([begun.fix, *places.index[used].tolist()])
+    at_begin = [-part for part in begun.delay]
+    variances = np.full((len(used), 3), np.nan)
+    for row, k in enumerate(used):
+        here, share = places.index[k : k + 1], places.share[k : k + 1]
+        both = np.append(begun.fix, here), np.append(begun.share, share)
+        variances[row] = (
+            kept.variance(*both, np.vstack([at_begin, -delay[k]])),
+            kept.variance(here, share, delay[k : k + 1]),
+            kept.variance(here, share, by_left[k : k + 1]),
+        )
+    slow = np.linalg.norm(delay, axis=1)
+    scale = np.column_stack([slow, slow, np.ones(count)])
+    metres = np.sqrt(np.maximum(variances, 0.0)) / scale[used]
+    between = np.full((count, 3), np.nan)
+    if len(used):
+        rows = np.arange(count)
+        between = np.column_stack([np.interp(rows, used, column) for column in metres.T]) * scale
+    elapsed, late, offset = between.T
+    return {"elapsed_sigma_s": elapsed, "offset_sigma_m": offset}, late
 
 
 def _height(drive: Drive, time_s: Floats) -> Floats:

@@ -19,6 +19,8 @@ from trackkit.track.model import Track
 
 STEP_M = 1.0
 """Distance between two rows, along the centreline."""
+BAND_STEP_M = 10.0
+"""Sigmas of times are worked out every so far and drawn straight between: errors are slow."""
 _DECIMALS = {
     "chainage_m": 1,
     "elapsed_s": 6,
