@@ -39,6 +39,9 @@ class Budgets:
         "values",
         "of a recording's channels; what is more is left out, and the fixes are read all the same",
     )
+    official_laps: int = _limit(
+        10_000, "lap times", "of a list of official times; a day of laps of 20 s has 4,320"
+    )
     columns: int = _limit(1_000, "columns", "of a table; loggers write up to some hundreds")
     line_length: int = _limit(
         1 << 16, "characters", "of a line of a table; loggers write some hundreds"

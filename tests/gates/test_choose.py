@@ -17,7 +17,7 @@ from trackkit.gates.choose import (
     near_pits,
     nearest_clear,
 )
-from trackkit.geometry.clearance import clearance
+from trackkit.geometry.clearance import clearance, own_stretch
 from trackkit.geometry.curve import Curve
 from trackkit.track.features import PitLane
 
@@ -205,6 +205,22 @@ def test_where_no_place_is_fit_the_gate_is_put_there_all_the_same_and_said_so():
 
     assert chainage == pytest.approx(0.5 * circle.curve.length_m, abs=0.5)
     assert any("no place near 188 m" in remark for remark in remarks)
+
+
+def test_a_long_line_without_a_clear_place_is_looked_through_once(monkeypatch):
+    # Two legs 6 m apart: none of 24,000 places is clear, and 2,500 samples tell where others are.
+    thin = track_of(stadium(12_000.0, 3.0), gates=[("finish", "finish", 0.0)])
+    looked_at = []
+
+    def counted(direction, index, *, closed):
+        looked_at.append(index)
+        return own_stretch(direction, index, closed=closed)
+
+    monkeypatch.setattr("trackkit.geometry.clearance.own_stretch", counted)
+    _, remarks = choose_sectors(thin, 2, None)
+
+    assert any(remark.startswith("no place near") for remark in remarks)
+    assert len(looked_at) < 2500
 
 
 def test_time_is_distance_over_speed():

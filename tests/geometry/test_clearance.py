@@ -72,6 +72,19 @@ def test_clearance_is_as_exact_on_a_long_course_as_on_a_short_one(leg_m):
     assert clearance(curve, places) == pytest.approx([6.0] * 3, abs=0.05)
 
 
+@pytest.mark.parametrize("closed", [False, True])
+def test_places_judged_together_are_as_clear_as_each_by_itself(closed):
+    # So long that its samples are metres apart, and several of the places share one.
+    angle = np.linspace(0.0, 2 * np.pi, 800, endpoint=False)
+    loops = np.column_stack([np.sin(3 * angle), np.sin(4 * angle)])
+    curve = Curve.through(600.0 * loops, closed=closed)
+    places = np.append(np.linspace(0.0, 0.05 * curve.length_m, 400), curve.length_m)
+    by_itself = [
+        distance_to_other_piece(curve, where, curve.position(where)) for where in places.tolist()
+    ]
+    assert clearance(curve, places) == pytest.approx(by_itself, abs=1e-9)
+
+
 @settings(max_examples=25)
 @given(st.floats(5, 80), st.floats(4, 60))
 def test_the_clearance_of_parallel_legs_is_their_distance(where, apart_m):

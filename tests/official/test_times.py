@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from trackkit.budgets import raised
 from trackkit.errors import TrackkitError
 from trackkit.official.times import OfficialLap, read_official
 
@@ -47,6 +48,19 @@ def test_minutes_or_seconds_with_or_without_header_are_read(listed, text):
 
     assert times_of(official) == pytest.approx([62.345, 59.8], abs=1e-9)
     assert [lap.number for lap in official.laps] == [1, 2]
+
+
+def test_more_laps_than_one_driver_drives_are_refused(listed):
+    assert len(listed("60.0\n" * 10_000).laps) == 10_000
+    sentence = (
+        "holds lines for 10,001 lap times, more than the 10,000 that trackkit takes on; "
+        "keep the laps of one driver, or raise the limit"
+    )
+    with pytest.raises(TrackkitError, match=sentence) as refused:
+        listed("60.0\n" * 10_001)
+    assert refused.value.remedy.value == {"limit": "official_laps", "most": 10_001}
+    with raised({"official_laps": 10_001}):
+        assert len(listed("60.0\n" * 10_001).laps) == 10_001
 
 
 def test_sectors_are_read_by_their_headers(listed):

@@ -264,6 +264,14 @@ def test_pit_lanes_and_unknown_features_are_told_by_id():
     assert comparison.features_removed == ("post-1",)
 
 
+@pytest.mark.parametrize("properties", [None, {"role": ["post"]}, {"role": {"of": 1}}, {"role": 7}])
+def test_unknown_features_may_have_a_role_of_any_kind(properties):
+    # RFC 7946 section 3.2: the value of properties is any JSON object, or null.
+    post = {"type": "Feature", "id": "post-1", "geometry": None, "properties": properties}
+    comparison = compare_tracks(north(), stored(north(other_features=(post,))))
+    assert comparison.features_added == ("post-1",)
+
+
 def test_members_that_changed_are_told_before_and_after():
     before = replace(RING, notes="wet", history=({"revised": "2024-01-01T00:00:00Z", "what": "x"},))
     after = replace(before, notes="dry", country="AT", history=before.history * 3)

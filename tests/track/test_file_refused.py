@@ -2,7 +2,7 @@
 
 import pytest
 from checkout import recording_of_a_real_receiver
-from track_documents import document, example, with_value, without, written
+from track_documents import IDS, document, example, with_value, without, written
 
 from trackkit.cli import run
 from trackkit.errors import TrackFileError
@@ -137,12 +137,27 @@ def test_a_damaged_document_is_refused_with_the_place_of_the_damage(tmp_path, da
         with_value("wide", "centreline", "properties", "width_m"),
         with_value([[0, 5, "x"]], "centreline", "properties", "width_profile"),
         with_value(10**400, "gate-1", "properties", "width_m"),
+        *(with_value([], name, "id") for name in sorted(IDS)),
+        with_value(7, "gate-1", "id"),
+        with_value(None, "gate-1", "id"),
+        with_value([], "gate-1", "properties", "kind"),
+        with_value({}, "gate-1", "properties", "name"),
+        with_value([], "corner-1", "properties", "name"),
+        with_value([], "corner-1", "properties", "turn"),
+        with_value([["kept", 1]], "corner-1", "properties"),
     ],
 )
 def test_a_damaged_document_is_refused_without_the_schema_too(tmp_path, damage):
     damaged = document()
     damage(damaged)
     with pytest.raises(TrackFileError, match=r"a\.geojson"):
+        read_track(written(tmp_path / "a.geojson", damaged), validate=False)
+
+
+def test_a_name_that_is_no_text_is_refused_with_its_feature(tmp_path):
+    damaged = document()
+    with_value(["Finish"], "gate-1", "properties", "name")(damaged)
+    with pytest.raises(TrackFileError, match=r"a\.geojson, feature gate-1: name is no text"):
         read_track(written(tmp_path / "a.geojson", damaged), validate=False)
 
 

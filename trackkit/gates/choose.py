@@ -178,16 +178,19 @@ def _nearest_fit(
     fit: Flags,
     taken_m: list[float],
 ) -> float | None:
-    order = np.argsort(np.abs(grid_m - place_m), kind="stable")
     reach = 0.5 * (grid_m[-1] - grid_m[0]) / max(len(taken_m), 2)
-    for index in order:
-        where = float(grid_m[index])
-        if abs(where - place_m) > reach:
-            return None
-        if not fit[index] or min(abs(where - t) for t in taken_m) < GATES_APART_M:
-            continue
-        if clearance(curve, np.array([float(curve.wrap(where))]))[0] >= CLEAR_M:
-            return where
+    away = np.abs(grid_m - place_m)
+    apart = np.abs(grid_m[:, None] - np.array(taken_m)).min(axis=1)
+    worth = fit & (away <= reach) & (apart >= GATES_APART_M)
+    places = grid_m[worth][np.argsort(away[worth], kind="stable")]
+    begin, count = 0, 1
+    # The first is mostly clear; where none is, as on a line across itself, many go at once.
+    while begin < len(places):
+        block = places[begin : begin + count]
+        clear = clearance(curve, block) >= CLEAR_M
+        if clear.any():
+            return float(block[np.argmax(clear)])
+        begin, count = begin + count, 2 * count
     return None
 
 

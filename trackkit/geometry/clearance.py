@@ -66,13 +66,24 @@ def clearance(curve: Curve, chainage_m: ArrayLike) -> Floats:
     ndarray
         Shape (k,), metres; infinite where the line has no other piece.
     """
-    place = curve.position(chainage_m)
-    return np.array(
-        [
-            distance_to_other_piece(curve, where, point)
-            for where, point in zip(np.atleast_1d(chainage_m), np.atleast_2d(place), strict=True)
-        ]
-    )
+    chainage, sample, _ = curve.samples
+    where = np.atleast_1d(curve.wrap(chainage_m))
+    place = curve.position(where)
+    # The nearest sample, of two as near the first.
+    nearest = np.ceil(where / (chainage[1] - chainage[0]) - 0.5).astype(int)
+    nearest = nearest % len(chainage) if curve.closed else np.minimum(nearest, len(chainage) - 1)
+    clear = np.full(len(where), np.inf)
+    # Places between the same two samples share the other pieces.
+    for index in np.unique(nearest):
+        start, end = _other_pieces(curve, int(index))
+        if not len(start):
+            continue
+        here = nearest == index
+        away = distance_to_segments(sample[index], start, end)
+        reach = np.linalg.norm(place[here] - sample[index], axis=1).max()
+        close = away <= away.min() + 2.0 * reach
+        clear[here] = distance_to_segments(place[here, None], start[close], end[close]).min(axis=1)
+    return clear
 
 
 def distance_to_other_piece(curve: Curve, chainage_m: float, position_m: ArrayLike) -> float:
@@ -92,14 +103,18 @@ def distance_to_other_piece(curve: Curve, chainage_m: float, position_m: ArrayLi
     float
         Metres; infinite where the line has no other piece.
     """
-    chainage, sample, direction = curve.samples
-    index = int(np.argmin(curve.separation(chainage, chainage_m)))
+    index = int(np.argmin(curve.separation(curve.samples[0], chainage_m)))
+    start, end = _other_pieces(curve, index)
+    return float(distance_to_segments(position_m, start, end).min(initial=np.inf))
+
+
+def _other_pieces(curve: Curve, index: int) -> tuple[Floats, Floats]:
+    """Give starts and ends, shape (n, 2), of the track that is not one sample's own stretch."""
+    _, sample, direction = curve.samples
     other = ~own_stretch(direction, index, closed=curve.closed)
-    if not other.any():
-        return float("inf")
     # From sample to sample: on a long course the samples themselves are metres apart.
     goes_on = np.roll(other, -1)
     if not curve.closed:
         goes_on[-1] = False
     following = np.where(goes_on[:, None], np.roll(sample, -1, axis=0), sample)
-    return float(distance_to_segments(position_m, sample[other], following[other]).min())
+    return sample[other], following[other]

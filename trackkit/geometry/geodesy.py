@@ -187,9 +187,12 @@ def distance_to_polyline(
 
 
 def distance_to_segments(position_m: ArrayLike, start_m: Floats, end_m: Floats) -> Floats:
-    """Distance from one plane position, shape (2,), to straight segments, shape (n, 2) each."""
+    """Distance from one plane position, shape (2,), to straight segments, shape (n, 2) each.
+
+    From several, shape (k, 1, 2), the distances have the shape (k, n).
+    """
     to_start, step = start_m - np.asarray(position_m, dtype=float), end_m - start_m
     squared = np.einsum("ij,ij->i", step, step)
-    along = -np.einsum("ij,ij->i", to_start, step) / np.where(squared > 0, squared, 1.0)
-    nearest = to_start + np.clip(along, 0.0, 1.0)[:, None] * step
-    return np.asarray(np.hypot(nearest[:, 0], nearest[:, 1]))
+    along = -np.einsum("...ij,ij->...i", to_start, step) / np.where(squared > 0, squared, 1.0)
+    nearest = to_start + np.clip(along, 0.0, 1.0)[..., None] * step
+    return np.asarray(np.hypot(nearest[..., 0], nearest[..., 1]))

@@ -116,12 +116,20 @@ def read_official(
     file = os.fspath(path)
     remedy = "give a CSV file of official lap times"
     try:
-        lines = rows_of(lines_of(decode(without_blanks(read_bytes(path)))))
-        longest = max((len(line) for _, line in lines), default=0)
-        require("line_length", longest, RecordingError, "holds a line of")
-        require("fixes", len(lines), RecordingError, "holds lines for")
+        data = read_bytes(path)
     except RecordingError as error:
         raise TrackkitError(error.what, file=file, remedy=remedy) from error
+    lines = rows_of(lines_of(decode(without_blanks(data))))
+    longest = max((len(line) for _, line in lines), default=0)
+    require("line_length", longest, TrackkitError, "holds a line of", file=file, remedy=remedy)
+    require(
+        "official_laps",
+        len(lines),
+        TrackkitError,
+        "holds lines for",
+        file=file,
+        remedy="keep the laps of one driver",
+    )
     if not lines:
         raise TrackkitError("holds no line of times", file=file, remedy=remedy)
     layout = official_layout([line for _, line in lines], columns or {})

@@ -294,7 +294,9 @@ def _unpaired(track: Track, paired: set[int]) -> tuple[str, ...]:
 def _other_features(document: Mapping[str, Any]) -> dict[str, Any]:
     others = {}
     for number, feature in enumerate(document["features"], start=1):
-        if (feature.get("properties") or {}).get("role") not in _OWN_ROLES:
+        role = (feature.get("properties") or {}).get("role")
+        # A foreign feature may have a role of any kind, such as a list, which no set can look up.
+        if not isinstance(role, str) or role not in _OWN_ROLES:
             others[str(feature.get("id", f"number {number}"))] = feature
     return others
 

@@ -104,7 +104,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
     pit_lanes: list[PitLane] = []
     others: list[Mapping[str, Any]] = []
     for feature in document["features"]:
-        properties = dict(feature.get("properties") or {})
+        properties = _properties(feature)
         role = properties.pop("role", None)
         if role == "centreline" and centreline is None:
             centreline = _centreline_from(feature, properties, closed=closed, first=first)
@@ -116,7 +116,7 @@ def _track_from(document: Mapping[str, Any]) -> Track:
             line = _line_from(feature)
             pit_lanes.append(
                 PitLane(
-                    feature["id"],
+                    _id(feature),
                     line[:, 0],
                     line[:, 1],
                     height_m=line[:, 2] if line.shape[1] > 2 else None,
@@ -193,10 +193,27 @@ def _accuracy(row: Sequence[Any]) -> AccuracyRow:
     )
 
 
-def _text(name: str, value: Any) -> Any:
+def _text(name: str, value: Any, feature: Mapping[str, Any] | None = None) -> Any:
     if value is not None and not isinstance(value, str):
-        raise TrackFileError(f"{name} is no text", remedy=LIST_FAULTS)
+        place = None if feature is None else f"feature {feature['id']}"
+        raise TrackFileError(f"{name} is no text", place=place, remedy=LIST_FAULTS)
     return value
+
+
+def _id(feature: Mapping[str, Any]) -> str:
+    value = feature["id"]
+    if not isinstance(value, str):
+        role = feature["properties"]["role"]
+        raise TrackFileError(f"the id of a {role} is no text", remedy=LIST_FAULTS)
+    return value
+
+
+def _properties(feature: Mapping[str, Any]) -> dict[str, Any]:
+    properties = feature.get("properties") or {}
+    # A list of pairs would make a mapping too.
+    if not isinstance(properties, dict):
+        raise TrackFileError("properties of a feature are no object", remedy=LIST_FAULTS)
+    return dict(properties)
 
 
 def _entries(name: str, value: Any) -> tuple[Mapping[str, Any], ...]:
@@ -279,7 +296,7 @@ def _centreline_from(
         width_m=_number_or_none("width_m", properties.pop("width_m", None)),
         width_profile=None if profile is None else tuple(_widths(row) for row in profile),
         accuracy_profile=None if accuracy is None else tuple(_accuracy(row) for row in accuracy),
-        id=feature["id"],
+        id=_id(feature),
         properties=properties,
         members=_members(feature),
     )
@@ -289,9 +306,9 @@ def _gate_from(feature: Mapping[str, Any], properties: dict[str, Any], *, first:
     line = _line_from(feature)
     _number_or_none("width_m", properties.pop("width_m", None))
     return Gate(
-        id=feature["id"],
-        kind=properties.pop("kind"),
-        name=properties.pop("name"),
+        id=_id(feature),
+        kind=_text("kind", properties.pop("kind"), feature),
+        name=_text("name", properties.pop("name"), feature),
         left=(float(line[0, 0]), float(line[0, 1])),
         right=(float(line[-1, 0]), float(line[-1, 1])),
         order=int(properties.pop("order")),
@@ -306,15 +323,15 @@ def _gate_from(feature: Mapping[str, Any], properties: dict[str, Any], *, first:
 def _corner_from(feature: Mapping[str, Any], properties: dict[str, Any]) -> Corner:
     longitude, latitude = feature["geometry"]["coordinates"][:2]
     return Corner(
+        id=_id(feature),
         number=int(properties.pop("number")),
-        name=properties.pop("name", ""),
-        turn=properties.pop("turn"),
+        name=_text("name", properties.pop("name", ""), feature),
+        turn=_text("turn", properties.pop("turn"), feature),
         apex=(float(longitude), float(latitude)),
         entry_m=float(properties.pop("entry_m")),
         apex_m=float(properties.pop("apex_m")),
         exit_m=float(properties.pop("exit_m")),
         min_radius_m=float(properties.pop("min_radius_m")),
-        id=feature["id"],
         properties=properties,
         members=_members(feature),
     )
