@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from trackkit.motion import repeated_line
 from trackkit.motion.gauss_markov import sample_path
 from trackkit.motion.line_levels import far_off, likeliest, off_line, without
 from trackkit.motion.line_model import Knots, LineLevels, Sideways
@@ -43,8 +44,9 @@ def ring(laps, levels, seed, step_m=16.0):
     )
     deviation = root @ generator.normal(size=len(way))
     knot = knots()
-    coefficient = np.linalg.cholesky(knot.covariance(levels)) @ generator.normal(size=30)
-    repeated = knot.basis(way % LENGTH_M) @ coefficient
+    root_of_line = np.linalg.cholesky(knot.covariance(levels))
+    coefficient = root_of_line @ generator.normal(size=len(root_of_line))
+    repeated = knot.basis(way % LENGTH_M, left) @ coefficient
     sigma = np.full(len(way), 0.05)
     offset = repeated + deviation + (left * error).sum(axis=1)
     offset += sigma * generator.normal(size=len(way))
@@ -64,7 +66,7 @@ def dense(side, levels, knot):
         axis = walk - walk @ np.linalg.solve(total, walk)
     error = np.kron(np.eye(2), axis)
     seen = np.hstack([np.diag(side.left[:, 0]), np.diag(side.left[:, 1])])
-    basis = knot.basis(side.chainage_m).toarray()
+    basis = knot.basis(side.chainage_m, side.left).toarray()
     offset = levels.deviation_m**2 * matern(
         side.way_m[:, None] - side.way_m, levels.deviation_over_m
     )
@@ -75,10 +77,11 @@ def dense(side, levels, knot):
 
 
 @BOTH
-def test_error_and_covariance_are_those_of_the_dense_problem(levels):
+def test_error_and_covariance_are_those_of_the_dense_problem(levels, monkeypatch):
     side, _, _ = ring(2.5, levels, 3)
     knot = knots()
-    # All parts of what is not known of the line are kept: there are no more knots than that.
+    # All parts of what is not known of the line are kept.
+    monkeypatch.setattr(repeated_line, "_MODES", 100)
     line = fit_line(side, levels, knot)
     mean, after, before = dense(side, levels, knot)
 
@@ -174,3 +177,20 @@ def test_what_is_known_of_a_line_beforehand_is_a_covariance(over):
     levels = replace(POSITIONS, repeated_over_m=over, shift_m=3.0)
 
     assert np.linalg.eigvalsh(knots().covariance(levels)).min() > 0.0
+
+
+def test_a_shift_of_the_centreline_stays_unknown_however_tight_its_bends_are():
+    # A line that turns right round every 60 m is far too quick for knots 50 m apart.  Whatever the
+    # spline leaves of a shift of the whole line would pass for knowledge of where the line lies.
+    chainage = np.arange(0.0, 600.0, 5.0)
+    angle = 2.0 * np.pi * chainage / 60.0
+    left = np.stack([-np.cos(angle), -np.sin(angle)], axis=-1)
+    knot = Knots(np.arange(0.0, 600.0, 50.0), left[::10], 600.0, closed=True)
+    levels = LineLevels(1.0, 120.0, None, repeated_m=0.01, shift_m=2.0)
+
+    basis = knot.basis(chainage, left).toarray()
+    prior = basis @ knot.covariance(levels) @ basis.T
+
+    # What is beforehand of offsets as a shift of 1 m east would make them: most of 2 m, squared.
+    east = left[:, 0] / np.linalg.norm(left[:, 0])
+    assert east @ prior @ east == pytest.approx(2.0**2 * np.sum(left[:, 0] ** 2), rel=0.3)

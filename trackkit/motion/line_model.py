@@ -22,6 +22,8 @@ _ROUNDS = 2
 _SHIFT_CHANGES, _SHIFT_OVER = 0.25, 0.15
 """What share of a centreline's shift changes along it, and over what share of its length (common
 practice, no source)."""
+_SHIFTS = 12
+"""A shift is told at so many places round the line: closer than it changes over."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +109,7 @@ class LineLevels:
 
 @dataclass(frozen=True, eq=False)
 class Knots:
-    """Knots of a cubic spline along a centreline, evenly spaced.
+    """Knots of a cubic spline along a centreline, evenly spaced from its beginning to its end.
 
     Parameters
     ----------
@@ -124,19 +126,32 @@ class Knots:
     length_m: float
     closed: bool
 
-    def basis(self, chainage_m: Floats) -> csr_array:
-        """Weights of the spline's coefficients at some places, shape (places, k).
+    def basis(self, chainage_m: Floats, left: Floats) -> csr_array:
+        """Weights of the line's coefficients at some places, shape (places, k + 2 `_SHIFTS`).
+
+        The first are the spline's.  The others are how far the centreline is shifted, east and
+        then north, at a few places round it: a shift is seen by where left is at each place, and
+        through a spline it would be lost in tight bends, as if it were known.
 
         Parameters
         ----------
         chainage_m
             Shape (n,).
+        left
+            The direction of left there, unit vectors, shape (n, 2).
         """
+        from scipy.sparse import csr_array, hstack
+
+        shift = self._spline(chainage_m, _SHIFTS)
+        sideways = [shift.multiply(axis[:, None]) for axis in left.T]
+        own = self._spline(chainage_m, len(self.chainage_m))
+        return csr_array(hstack([own, *sideways]))
+
+    def _spline(self, chainage_m: Floats, count: int) -> csr_array:
+        """Weights of so many coefficients of an evenly spaced cubic spline, shape (n, count)."""
         from scipy.sparse import csr_array
 
-        count = len(self.chainage_m)
-        spacing = self.chainage_m[1] - self.chainage_m[0]
-        where = chainage_m / spacing
+        where = chainage_m / (self.length_m / (count if self.closed else count - 1))
         before = np.floor(where)
         u = where - before
         weight = np.stack(
@@ -151,27 +166,32 @@ class Knots:
         )
 
     def covariance(self, levels: LineLevels) -> Floats:
-        """Covariance of what the repeated line is beforehand, m^2, shape (k, k).
+        """Covariance of the line's coefficients beforehand, m^2, square.
 
-        A Gaussian process with the covariance (1 + d / l) exp(-d / l) of two places d apart
-        (Matern's of order 3/2; Rasmussen & Williams 2006, section 4.2; from memory), and the shift
-        of the centreline, some of which changes along the lap, as a wander does by which it was
-        recorded.
+        Of the spline a Gaussian process with the covariance (1 + d / l) exp(-d / l) of two places d
+        apart (Matern's of order 3/2; Rasmussen & Williams 2006, section 4.2; from memory), and the
+        shift of the centreline, some of which changes along the lap, as a wander does by which it
+        was recorded.
         """
-        repeated = self._alike(levels.repeated_over_m)
-        changing = self._alike(_SHIFT_OVER * self.length_m)
+        count = len(self.chainage_m)
+        repeated = self._alike(self.chainage_m, levels.repeated_over_m)
+        place = np.linspace(0.0, self.length_m, _SHIFTS, endpoint=not self.closed)
+        changing = self._alike(place, _SHIFT_OVER * self.length_m)
         alike = 1.0 - _SHIFT_CHANGES + _SHIFT_CHANGES * changing
-        smooth = levels.repeated_m**2 * repeated
-        shift = levels.shift_m**2 * alike * (self.left @ self.left.T)
-        return np.asarray(smooth + shift + 1e-6 * np.eye(len(self.left)))
+        covariance = np.zeros((count + 2 * _SHIFTS, count + 2 * _SHIFTS))
+        covariance[:count, :count] = levels.repeated_m**2 * repeated
+        for begin in (count, count + _SHIFTS):
+            axis = slice(begin, begin + _SHIFTS)
+            covariance[axis, axis] = levels.shift_m**2 * alike
+        return np.asarray(covariance + 1e-6 * np.eye(len(covariance)))
 
-    def _alike(self, over_m: float) -> Floats:
-        """Correlation of a Gaussian process at the knots, shape (k, k).
+    def _alike(self, chainage_m: Floats, over_m: float) -> Floats:
+        """Correlation of a Gaussian process at some places, shape (n, n).
 
         Round a lap it comes from either side, any number of times: the shorter way alone would make
         no covariance.
         """
-        apart = self.chainage_m[:, None] - self.chainage_m
+        apart = chainage_m[:, None] - chainage_m
         rounds = range(-_ROUNDS, _ROUNDS + 1) if self.closed else (0,)
         total = np.zeros_like(apart)
         for turn in rounds:

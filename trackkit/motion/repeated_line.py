@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 _MODES = 30
 """Of what is uncertain of the line, so many parts are kept, the largest first."""
-_LEAST_MODE = 1e-4
+_LEAST_MODE = 1e-5
 """Parts that move the error by less than this share of the largest are not kept with a report."""
 
 
@@ -89,7 +89,7 @@ class Eliminated:
             for row in range(column, states):
                 band[row - column, column::states] += trust * seen[:, row] * seen[:, column]
         chain = Chain.of(band, states)
-        basis = knots.basis(side.chainage_m)
+        basis = knots.basis(side.chainage_m, side.left)
         weighted = basis.multiply(trust[:, None]).tocsr()
         own = np.asarray((weighted.T @ basis).todense())
         right = (seen[:, :, None] * weighted.toarray()[:, None, :]).reshape(count * states, -1)
@@ -185,7 +185,7 @@ class RepeatedLine:
     offset_m
         The line to the left of the centreline at the knots, shape (k,).
     offset_covariance_m2
-        Of its coefficients, m^2, shape (k, k).
+        Of its coefficients, m^2, square; see `Knots.basis`.
     """
 
     side: Sideways
@@ -325,7 +325,7 @@ def fit_line(
         levels,
         state[:, :2],
         state[:, -2],
-        np.asarray(knots.basis(knots.chainage_m) @ coefficient),
+        np.asarray(knots.basis(knots.chainage_m, knots.left) @ coefficient),
         covariance,
         eliminated.chain,
         eliminated.moved_by(modes),

@@ -195,8 +195,8 @@ def _sigmas_beside_line(
 ) -> tuple[dict[str, Floats], Floats]:
     """One sigma where other laps of the drive tell its slow error.
 
-    They are worked out every `BAND_STEP_M` and drawn straight between, in metres along the line
-    or across it: that error changes slowly.
+    They are worked out twice every `BAND_STEP_M` and drawn straight between, in metres along the
+    line or across it: that error changes slowly.
 
     Returns
     -------
@@ -205,7 +205,7 @@ def _sigmas_beside_line(
     """
     begun = places.begun
     count = len(places.index)
-    used = np.unique(np.append(np.arange(0, count, round(BAND_STEP_M / STEP_M)), count - 1))
+    used = np.unique(np.append(np.arange(0, count, round(0.5 * BAND_STEP_M / STEP_M)), count - 1))
     used = used[np.all(np.isfinite(delay[used]) & np.isfinite(by_left[used]), axis=1)]
     kept = drive.fix_covariance([begun.fix, *places.index[used].tolist()])
     at_begin = [-part for part in begun.delay]
