@@ -110,20 +110,6 @@ def test_the_finish_lies_where_cars_are_fast_in_the_middle_of_the_straight():
     assert "(fastest anywhere: 144 km/h)" in why
 
 
-def test_on_a_line_without_a_straight_the_finish_lies_where_it_bends_least():
-    angle = np.linspace(0.0, 2 * np.pi, 300, endpoint=False)
-    ellipse = np.stack([150.0 * np.cos(angle), 70.0 * np.sin(angle)], axis=1)
-    curve = Curve.through(ellipse, closed=True)
-
-    place, why = choose_finish(curve, None)
-
-    if "since it has no straight" in why:
-        # Of an ellipse that is at the ends of its short axis: radius a²/b.
-        assert abs(curve.position(place)[0]) < 30.0
-    else:
-        assert abs(curve.position(place)[0]) < 90.0
-
-
 def test_speeds_run_on_over_the_seam_of_a_lap():
     curve = stadium_curve(300.0, 80.0)
     half = 0.5 * curve.length_m
