@@ -61,7 +61,7 @@ def _off_limit_m(track: Track, drive: Drive) -> float:
 
 def _leaves_line(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
     """Find stretches where most laps run beside the line."""
-    drive, laps, curve = report.drive, _laps(report), track.curve
+    drive, laps, curve = report.drive.alone(), _laps(report), track.curve
     if not laps:
         return
     limit = _off_limit_m(track, drive)
@@ -114,7 +114,7 @@ def _between(reach_m: Floats, chainage_m: Floats, first_m: float, length_m: floa
 
 def _length_driven(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
     """Find a line that is longer or shorter than its laps."""
-    drive, laps, curve = report.drive, _laps(report), track.curve
+    drive, laps, curve = report.drive.alone(), _laps(report), track.curve
     lengths = [_driven_m(drive, lap) for lap in laps]
     if not lengths:
         return
@@ -149,7 +149,7 @@ def _driven_m(drive: Drive, lap: Lap) -> float:
 
 def _not_driven(track: Track, recording: Recording, report: LapReport) -> Iterator[Finding]:
     """Find speeds, and bends at the speeds recorded there, that no vehicle drives."""
-    drive, laps, curve = report.drive, _laps(report), track.curve
+    drive, laps, curve = report.drive.alone(), _laps(report), track.curve
     chainage = curve.chainages(1.0)
     bend = np.abs(smoothed_curvature(curve, chainage))
     asked = []

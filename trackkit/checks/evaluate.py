@@ -86,7 +86,12 @@ class Prepared:
 
     @property
     def drives(self) -> tuple[Drive, ...]:
-        """Their smoothed drives, each alone: laps together are drawn towards the line judged."""
+        """Their smoothed drives, which laps are timed on."""
+        return tuple(timed.drive for timed in self.timed)
+
+    @property
+    def drives_alone(self) -> tuple[Drive, ...]:
+        """Each by itself: laps together are drawn towards the line that is judged."""
         return tuple(timed.alone for timed in self.timed)
 
 
@@ -186,13 +191,15 @@ def evaluate(track: Track, prepared: Prepared, moving: str | None = None) -> Eva
         return _evaluated(track, prepared, before, reports, whole=not dragging)
     if dragging and before is not None:
         quality = carried(before.quality, track)
-        passing = _LineFindings(track.centreline, track.pit_lanes, quality, prepared.drives, [], [])
+        passing = _LineFindings(
+            track.centreline, track.pit_lanes, quality, prepared.drives_alone, [], []
+        )
         return _evaluated(track, prepared, passing, reports, whole=False, only=moving)
     prepared.line_findings = _LineFindings(
         track.centreline,
         track.pit_lanes,
         _quality(track, prepared),
-        prepared.drives,
+        prepared.drives_alone,
         [finding for rule in LINE_FINDING_RULES for finding in rule(track)],
     )
     return _evaluated(track, prepared, prepared.line_findings, reports, whole=True)
@@ -250,8 +257,8 @@ def _evaluated(
     only: str | None = None,
 ) -> Evaluation:
     """Put findings together; gates that have not changed are not judged again."""
-    if before.drives != prepared.drives:
-        before.drives, before.driven, before.gates = prepared.drives, None, []
+    if before.drives != prepared.drives_alone:
+        before.drives, before.driven, before.gates = prepared.drives_alone, None, []
     covering = [report for n, report in enumerate(reports) if n not in prepared.astray]
     usable = not any(finding.rule == "too-few-points" for finding in before.line)
     if before.driven is None:
