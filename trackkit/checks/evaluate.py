@@ -92,7 +92,7 @@ class Prepared:
     @property
     def drives_alone(self) -> tuple[Drive, ...]:
         """Each by itself: laps together are drawn towards the line that is judged."""
-        return tuple(timed.alone for timed in self.timed)
+        return tuple(timed.drive.alone() for timed in self.timed)
 
 
 @dataclass(frozen=True, eq=False)

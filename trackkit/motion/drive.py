@@ -86,6 +86,7 @@ class Drive:
     line: RepeatedLine | None = None
     _remainders: dict[int, Floats] = field(default_factory=dict)
     _prepared: list[FixCovariance] = field(default_factory=list)
+    _uncorrected: Drive | None = None
 
     def __repr__(self) -> str:
         fixes = f"{len(self.time_s):,} fixes"
@@ -365,10 +366,11 @@ class Drive:
             wander_m=self.wander_m + error,
             line=line,
             _prepared=[],
+            _uncorrected=self,
         )
 
     def alone(self) -> Drive:
-        """Put back what the laps said that the drive is off.
+        """Return the drive before its laps told how far it is off.
 
         Returns
         -------
@@ -376,17 +378,7 @@ class Drive:
             As it was smoothed: what is held against the line of a track must not have been drawn
             towards it.
         """
-        if self.line is None:
-            return self
-        error, rate = self.line.error_at(self.time_s)
-        return replace(
-            self,
-            position_m=self.position_m + error,
-            velocity_mps=self.velocity_mps + rate,
-            wander_m=self.wander_m - error,
-            line=None,
-            _prepared=[],
-        )
+        return self._uncorrected or self
 
     def with_levels(self, levels: Levels) -> Drive:
         """Smooth the same recording with other noise levels.

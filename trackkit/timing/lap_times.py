@@ -117,11 +117,6 @@ class TimedRecording:
         drive = smooth(recording, plane)
         return cls(recording, drive, drive, antenna_ahead_m)
 
-    @property
-    def alone(self) -> Drive:
-        """What laps are timed on, before they told of each other."""
-        return self._alone or self.by_itself
-
     def report(
         self, track: Track, *, dragging: bool = False, rules: LapRules = USUAL_RULES
     ) -> LapReport:
@@ -199,7 +194,7 @@ class TimedRecording:
             self._wander_laps = self._alone = None
             self._crossings_by_itself = {}
             self._parted = None
-        alone = self.alone
+        alone = self._alone or self.by_itself
         self._crossings_by_itself = _crossings_of(
             track, self.by_itself, self._crossings_by_itself, self.antenna_ahead_m
         )

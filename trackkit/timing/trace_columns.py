@@ -163,45 +163,52 @@ def _sigmas(
         return np.asarray(np.sqrt(variance(weight)))
 
     by_left = left_of(ahead) + np.einsum("ij,ij->i", velocity, left_of(ahead))[:, None] * delay
-    elapsed = weights(delay, None, None)
-    late = np.sqrt(variance(elapsed))
-    begun = places.begun
-    at_begin = np.zeros((3, 2))
-    at_begin[0] = [-part for part in begun.delay]
-    at_fix = covariance.motion(np.array([begun.fix]), np.array([begun.share]))[0]
-    east_north = at_begin.T.ravel()
-    shared = covariance.covariance(
-        (begun.fix, begun.share, at_begin), places.index, places.share, elapsed
-    )
-    between = late**2 + east_north @ at_fix @ east_north - 2.0 * shared
-    left_over = np.ones(len(pace))
-    sigmas = {
-        "elapsed_sigma_s": np.sqrt(np.maximum(between, 0.0)),
-        "offset_sigma_m": sigma(weights(by_left, None, None)),
-    }
-    if drive.line is not None:
-        sigmas, late_beside = _sigmas_beside_line(drive, places, delay, by_left)
-        left_over = late_beside / late
+    late = weights(delay, None, None)
+    alone = variance(late)
+    if drive.line is None:
+        elapsed = _between(places, covariance, alone, late)
+        offset, left_over = sigma(weights(by_left, None, None)), np.ones(len(pace))
+    else:
+        elapsed, offset, beside = _beside_line(drive, places, delay, by_left)
+        left_over = beside / np.sqrt(alone)
     along = (gaining * left_over)[:, None] * delay
-    return sigmas | {
+    return {
+        "elapsed_sigma_s": elapsed,
+        "offset_sigma_m": offset,
         "speed_sigma_mps": sigma(weights(along, onward, None)),
         "longitudinal_sigma_mps2": sigma(weights(None, (turning / pace)[:, None] * aside, onward)),
         "lateral_sigma_mps2": sigma(weights(None, -(gaining / pace)[:, None] * aside, aside)),
     }
 
 
-def _sigmas_beside_line(
+def _between(
+    places: _Places, covariance: StretchCovariance, late_s2: Floats, late: Floats
+) -> Floats:
+    """One sigma of the times from the lap's beginning to places, shape (k,)."""
+    begun = places.begun
+    at_begin = np.zeros((3, 2))
+    at_begin[0] = [-part for part in begun.delay]
+    at_fix = covariance.motion(np.array([begun.fix]), np.array([begun.share]))[0]
+    east_north = at_begin.T.ravel()
+    shared = covariance.covariance(
+        (begun.fix, begun.share, at_begin), places.index, places.share, late
+    )
+    between = late_s2 + east_north @ at_fix @ east_north - 2.0 * shared
+    return np.asarray(np.sqrt(np.maximum(between, 0.0)))
+
+
+def _beside_line(
     drive: Drive, places: _Places, delay: Floats, by_left: Floats
-) -> tuple[dict[str, Floats], Floats]:
-    """One sigma where other laps of the drive tell its slow error.
+) -> tuple[Floats, Floats, Floats]:
+    """Sigmas where other laps of the drive tell its slow error.
 
     They are worked out twice every `BAND_STEP_M` and drawn straight between, in metres along the
     line or across it: that error changes slowly.
 
     Returns
     -------
-    dict, ndarray
-        Those of elapsed time and offset; that of the time at which each place is passed, seconds.
+    elapsed_s, offset_m, late_s
+        One sigma of the elapsed time, of the offset, and of when each place is passed, shape (k,).
     """
     begun = places.begun
     count = len(places.index)
@@ -215,18 +222,18 @@ def _sigmas_beside_line(
         both = np.append(begun.fix, here), np.append(begun.share, share)
         variances[row] = (
             kept.variance(*both, np.vstack([at_begin, -delay[k]])),
-            kept.variance(here, share, delay[k : k + 1]),
             kept.variance(here, share, by_left[k : k + 1]),
+            kept.variance(here, share, delay[k : k + 1]),
         )
     slow = np.linalg.norm(delay, axis=1)
-    scale = np.column_stack([slow, slow, np.ones(count)])
+    scale = np.column_stack([slow, np.ones(count), slow])
+    if not len(used):
+        scale[:] = np.nan
+        return scale[:, 0], scale[:, 1], scale[:, 2]
     metres = np.sqrt(np.maximum(variances, 0.0)) / scale[used]
-    between = np.full((count, 3), np.nan)
-    if len(used):
-        rows = np.arange(count)
-        between = np.column_stack([np.interp(rows, used, column) for column in metres.T]) * scale
-    elapsed, late, offset = between.T
-    return {"elapsed_sigma_s": elapsed, "offset_sigma_m": offset}, late
+    rows = np.arange(count)
+    elapsed, offset, late = scale.T * [np.interp(rows, used, column) for column in metres.T]
+    return elapsed, offset, late
 
 
 def _height(drive: Drive, time_s: Floats) -> Floats:
