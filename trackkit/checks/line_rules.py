@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.checks.findings import Finding, new_finding
 from trackkit.geometry.kinks import KINK_M, find_kinks
 from trackkit.geometry.shape import self_crossings
@@ -52,7 +52,8 @@ def _closure(track: Track) -> Iterator[Finding]:
 
 
 def _simple(track: Track) -> Iterator[Finding]:
-    undeclared = _undeclared_crossings(track)
+    crossings, bridged = _crossings_and_bridges(track)
+    undeclared = crossings[~bridged.any(axis=1)]
     remedy = Remedy("declare the bridge in crossovers, or mend the line")
     for first, second in undeclared[:CROSSINGS_LISTED]:
         yield new_finding(
@@ -79,16 +80,22 @@ def _simple(track: Track) -> Iterator[Finding]:
         )
 
 
-def _undeclared_crossings(track: Track) -> Floats:
-    """Find where the line crosses itself without a bridge: both chainages, metres, (n, 2)."""
+def _crossings_and_bridges(track: Track) -> tuple[Floats, Flags]:
+    """Find where the line crosses itself, and which of the declared bridges lead it there.
+
+    Returns
+    -------
+    crossings, bridged
+        Both chainages of each, metres, shape (n, 2); whether each bridge is there, shape (n, m).
+    """
     curve = track.curve
-    crossing = np.array([places[:2] for places in self_crossings(curve)]).reshape(-1, 2)
+    crossings = np.array([places[:2] for places in self_crossings(curve)]).reshape(-1, 2)
     levels = np.array([(c.over_m, c.under_m) for c in track.crossovers]).reshape(-1, 2)
-    bridged = np.zeros(len(crossing), dtype=bool)
+    bridged = np.zeros((len(crossings), len(levels)), dtype=bool)
     for pair in (levels, levels[:, ::-1]):
-        apart = curve.separation(crossing[:, None], pair)
-        bridged |= np.any(np.all(apart <= BRIDGE_WITHIN_M, axis=2), axis=1)
-    return crossing[~bridged]
+        apart = curve.separation(crossings[:, None], pair)
+        bridged |= np.all(apart <= BRIDGE_WITHIN_M, axis=2)
+    return crossings, bridged
 
 
 def _kinks(track: Track) -> Iterator[Finding]:
@@ -113,14 +120,10 @@ def _kinks(track: Track) -> Iterator[Finding]:
 
 def _bridges(track: Track) -> Iterator[Finding]:
     """Find declared bridges where the line does not cross itself."""
-    crossings = self_crossings(track.curve) if track.crossovers else []
-    crossing = np.array([places[:2] for places in crossings]).reshape(-1, 2)
-    for declared in track.crossovers:
-        levels = np.array([declared.over_m, declared.under_m])
-        near = any(
-            np.any(np.all(track.curve.separation(crossing, pair) <= BRIDGE_WITHIN_M, axis=1))
-            for pair in (levels, levels[::-1])
-        )
+    if not track.crossovers:
+        return
+    _, bridged = _crossings_and_bridges(track)
+    for declared, near in zip(track.crossovers, np.asarray(bridged.any(axis=0)), strict=True):
         if not near:
             yield new_finding(
                 track,

@@ -12,6 +12,7 @@ from trackkit.cli.common import table
 from trackkit.cli.time_cells import difference_cell, speed_cell
 from trackkit.timing.losses import Loss, losses_to
 from trackkit.timing.sessions import Difference, lap_name
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.timing.losses import SessionSections
@@ -43,13 +44,13 @@ def print_losses(
         )
         header = [
             "where",
-            "from m",
-            "to m",
+            f"from {units().length}",
+            f"to {units().length}",
             "lost s",
             "±",
-            "least km/h",
-            "end km/h",
-            "braking from m",
+            f"least {units().speed}",
+            f"end {units().speed}",
+            f"braking from {units().length}",
         ]
         table(header, [_cells(loss) for loss in lost])
 
@@ -58,14 +59,15 @@ def _cells(loss: Loss) -> list[str]:
     difference = Difference(loss.time_s, loss.sigma_s)
     own, other = loss.speeds, loss.other_speeds
     braking = [
-        "-" if speeds.braking_m is None else f"{speeds.braking_m:.0f}" for speeds in (own, other)
+        "-" if speeds.braking_m is None else units().length_figure(speeds.braking_m)
+        for speeds in (own, other)
     ]
     kind = {"straight": "", "corner entry": "into ", "corner exit": "out of "}[loss.section.kind]
     name = loss.section.name
     return [
         f"{kind}{name}" if kind else f"straight {name}",
-        f"{loss.section.begin_m:.0f}",
-        f"{loss.section.end_m:.0f}",
+        units().length_figure(loss.section.begin_m),
+        units().length_figure(loss.section.end_m),
         difference_cell(difference),
         f"{loss.sigma_s:.3f}",
         f"{_speed(own.least_mps)} / {_speed(other.least_mps)}",

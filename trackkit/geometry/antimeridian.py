@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.geometry.geodesy import unwrap_longitude, wrap_longitude
+from trackkit.geometry.geodesy import longitude_near, unwrap_longitude, wrap_longitude
 
 _ON_CHORD_DEG = 3e-8
 """How far, in degrees, rounding can take a cut point off its chord (about 3 mm)."""
@@ -88,7 +88,7 @@ def bounding_box(lines: Sequence[Floats]) -> list[float]:
     dimensions = min(line.shape[1] for line in lines)
     middle = float(lines[0][0, 0])
     stacked = np.vstack([line[:, :dimensions] for line in lines])
-    stacked[:, 0] = middle + wrap_longitude(stacked[:, 0] - middle)
+    stacked[:, 0] = longitude_near(stacked[:, 0], middle)
     low, high = stacked.min(axis=0), stacked.max(axis=0)
     low[0], high[0] = wrap_longitude(low[0]), wrap_longitude(high[0])
     return [*low.tolist(), *high.tolist()]

@@ -97,8 +97,7 @@ class LocalPlane:
         """
         position = np.asarray(position_m, dtype=float)
         longitude, latitude = self._projection(position[..., 0], position[..., 1], inverse=True)
-        near = self.longitude_deg
-        return near + wrap_longitude(np.asarray(longitude) - near), np.asarray(latitude)
+        return longitude_near(longitude, self.longitude_deg), np.asarray(latitude)
 
 
 def wrap_longitude(longitude_deg: ArrayLike) -> Floats:
@@ -106,6 +105,11 @@ def wrap_longitude(longitude_deg: ArrayLike) -> Floats:
     longitude = np.asarray(longitude_deg, dtype=float)
     inside = (longitude >= -180.0) & (longitude <= 180.0)
     return np.where(inside, longitude, (longitude + 180.0) % 360.0 - 180.0)
+
+
+def longitude_near(longitude_deg: ArrayLike, near_deg: float) -> Floats:
+    """Count longitudes, degrees, on from another, so that none is half a turn or more from it."""
+    return np.asarray(near_deg + wrap_longitude(np.asarray(longitude_deg, dtype=float) - near_deg))
 
 
 def unwrap_longitude(longitude_deg: ArrayLike) -> Floats:

@@ -22,7 +22,7 @@ from trackkit.gates.placement import SINGLE_KINDS, is_required
 from trackkit.gates.quality import TimingQuality
 from trackkit.gates.square import NARROWEST_M
 from trackkit.geometry.bends import WORTH_TELLING_M, Straight, find_bends
-from trackkit.geometry.geodesy import bearing_deg, geodesic_distance, wrap_longitude
+from trackkit.geometry.geodesy import bearing_deg, geodesic_distance, longitude_near
 from trackkit.motion.drive import LONGEST_GAP_S, Drive
 from trackkit.recordings.recording import Recording
 from trackkit.timing.laps import Lap
@@ -304,8 +304,7 @@ def _straight(track: Track, straight: Straight) -> dict[str, float]:
 
 def _places(track: Track, longitude_deg: Floats, latitude_deg: Floats) -> dict[str, Any]:
     """Pack positions, their longitudes counted on around the track's own."""
-    near = track.plane.longitude_deg
-    longitude = near + wrap_longitude(np.asarray(longitude_deg) - near)
+    longitude = longitude_near(longitude_deg, track.plane.longitude_deg)
     return {"lon": pack(longitude, _PLACE_DEG), "lat": pack(latitude_deg, _PLACE_DEG)}
 
 

@@ -12,11 +12,12 @@ import numpy as np
 
 from trackkit.arrays import Floats, Indices
 from trackkit.errors import OutputError
-from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.geometry.geodesy import longitude_near
 from trackkit.library.folders import Library
 from trackkit.pages.assets import leaflet_script, leaflet_style
 from trackkit.pages.base import KIND_NAMES, SPEED_STYLES, speed_bounds
 from trackkit.pages.html import require_mercator
+from trackkit.paper.ink import BAND_EDGE, DRIVE, GATE_STYLES, INK, PIT
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import lap_name
@@ -27,15 +28,6 @@ from trackkit.units import units
 if TYPE_CHECKING:
     import folium
 
-INK, LINE, LAP = "#1d2023", "#4b5157", "#0072b2"
-GATE_COLOURS = {
-    "finish": "#d55e00",
-    "start": "#009e73",
-    "sector": "#0072b2",
-    "speed": "#e69f00",
-    "pit-entry": "#cc79a7",
-    "pit-exit": "#cc79a7",
-}
 DIFFERENCE_STYLES = (
     ("#0072b2", 4.6),
     ("#56b4e9", 3.6),
@@ -203,20 +195,18 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
     near = float(track.centreline.longitude_deg[0])
 
     def by(longitude_deg: Any) -> Floats:
-        return near + wrap_longitude(np.asarray(longitude_deg, dtype=float) - near)
+        return longitude_near(longitude_deg, near)
 
     line = track.centreline
     facts = _facts(track.title, f"{track.length_m:.1f} m", track.direction or "")
     _line(
-        _places(by(line.longitude_deg), line.latitude_deg), color=LINE, weight=3, tooltip=facts
+        _places(by(line.longitude_deg), line.latitude_deg), color=BAND_EDGE, weight=3, tooltip=facts
     ).add_to(_layer(drawn, "Centreline"))
     if track.pit_lanes:
         layer = _layer(drawn, "Pit lane")
         for lane in track.pit_lanes:
             places = _places(by(lane.longitude_deg), lane.latitude_deg)
-            _line(places, color="#cc79a7", weight=3, dash_array="6 4", tooltip="Pit lane").add_to(
-                layer
-            )
+            _line(places, color=PIT, weight=3, dash_array="6 4", tooltip="Pit lane").add_to(layer)
     if track.corners:
         layer = _layer(drawn, "Corners")
         for corner in track.corners:
@@ -246,7 +236,7 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
             )
             _line(
                 _places(by(longitude), latitude),
-                color=GATE_COLOURS[gate.kind],
+                color=GATE_STYLES[gate.kind][0],
                 weight=6,
                 tooltip=words,
                 popup=folium.Popup(words, max_width=300),
@@ -269,7 +259,7 @@ def _add_laps(drawn: folium.Map, track: Track, report: LapReport, colour: str | 
         words += "" if lap.counts else f", does not count ({lap.kind})"
         layer = _layer(drawn, words, show=lap is best or (best is None and lap is traced[0][0]))
         places = np.column_stack(
-            [columns["latitude_deg"], near + wrap_longitude(columns["longitude_deg"] - near)]
+            [columns["latitude_deg"], longitude_near(columns["longitude_deg"], near)]
         )
         if classes is None:
             number = np.where(np.isfinite(places[:, 0]), 0, -1)
@@ -284,7 +274,7 @@ def _add_laps(drawn: folium.Map, track: Track, report: LapReport, colour: str | 
             )
         for group, runs in _runs(places, number):
             name, (shade, weight) = (
-                ("", (LAP, 2.0))
+                ("", (DRIVE, 2.0))
                 if classes is None
                 else (
                     ", " + classes.words[group],
@@ -378,19 +368,20 @@ def _library_map(library: Library, tiles: Any, credit: str | None) -> folium.Map
     for known in tracks:
         require_mercator(known.name, known.latitude_deg)
         first = float(known.longitude_deg[0])
-        longitude = known.longitude_deg + (near + float(wrap_longitude(first - near)) - first)
+        longitude = known.longitude_deg + (float(longitude_near(first, near)) - first)
         lines.append((longitude, known.latitude_deg))
         words = _facts(known.title, f"{known.length_m:.0f} m", known.direction or "", known.id)
         # A circuit is less than a dot on a map of many: the ring stays as large as it is.
         folium.CircleMarker(
             _places(longitude[:1], known.latitude_deg[:1])[0],
             radius=6,
-            color=GATE_COLOURS["finish"],
+            color=GATE_STYLES["finish"][0],
             weight=2,
             fill=False,
             tooltip=words,
         ).add_to(layer)
-        _line(_places(longitude, known.latitude_deg), color=LINE, weight=3, tooltip=words).add_to(
-            layer
+        line = _line(
+            _places(longitude, known.latitude_deg), color=BAND_EDGE, weight=3, tooltip=words
         )
+        line.add_to(layer)
     return _finished(drawn, lines)

@@ -8,7 +8,7 @@ from typing import Any
 from trackkit.checks.evaluate import Evaluation, Prepared, carried, evaluate
 from trackkit.checks.verdict import Judgement, judge_track, stored_verdict
 from trackkit.errors import PlaceError
-from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.geometry.geodesy import longitude_near
 from trackkit.geometry.vectors import distance_along
 from trackkit.pages.base import quality_row
 from trackkit.track.features import BESIDE_THE_TRACK, Gate, PitLane
@@ -144,8 +144,7 @@ def _quality_row(track: Track, prepared: Prepared, evaluation: Evaluation) -> di
 
 def _lane_row(track: Track, lane: PitLane) -> dict[str, Any]:
     """Describe a pit lane; longitudes are counted on around the track's own."""
-    near = track.plane.longitude_deg
-    longitude = near + wrap_longitude(lane.longitude_deg - near)
+    longitude = longitude_near(lane.longitude_deg, track.plane.longitude_deg)
     vertex = track.plane.to_plane(longitude, lane.latitude_deg)
     row = [
         [round(east, 8), round(north, 8)]

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import math
 import reprlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
 from trackkit.errors import RecordingError
+
+NUMBERS_SHARE = 0.5
+"""What a file holds is a channel where at least this share of it is numbers."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +71,32 @@ class Channel:
 def channel_title(name: str, unit: str | None) -> str:
     """Write the name of a channel with its unit, as headers of tables have it."""
     return name if unit is None else f"{name} [{unit}]"
+
+
+def number_of(text: str) -> float | None:
+    """Read the text of a value; None where it is no number, NaN where it says so or is infinite."""
+    # float() takes "1_000" for a number; files do not write numbers so.
+    if "_" in text:
+        return None
+    try:
+        number = float(text)
+    except ValueError:
+        return None
+    return number if math.isfinite(number) else math.nan
+
+
+def is_of_numbers(readable: int, value: ArrayLike) -> bool:
+    """Whether enough of what a column or an element holds is numbers, and one at least finite.
+
+    Parameters
+    ----------
+    readable
+        How many values are numbers, NaN among them.
+    value
+        All of them, shape (n,), NaN where there is no number.
+    """
+    values = np.asarray(value, dtype=float)
+    return bool(readable >= NUMBERS_SHARE * len(values) and np.isfinite(values).any())
 
 
 def distinct_names(names: Iterable[str]) -> list[str]:

@@ -19,6 +19,7 @@ from trackkit.budgets import budgets, require
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.devices import library
 from trackkit.recordings.raw import Dropped, RawFixes, counted, single_line, some_or_none
+from trackkit.recordings.segments import numbered
 
 SEMICIRCLE_DEG = 180.0 / 2**31
 """FIT counts angles in half circles over 2 to the power of 31."""
@@ -173,7 +174,7 @@ def _raw(fixes: _Fixes, remarks: list[str], path: str | os.PathLike[str]) -> Raw
         course_deg=some_or_none(column["course"]),
         elevation_m=some_or_none(column["elevation"]),
         accuracy_m=some_or_none(column["accuracy"]),
-        segment=np.unique(fixes.segment, return_inverse=True)[1].astype(np.intp),
+        segment=numbered(fixes.segment),
         place=np.array(fixes.place, dtype=np.intp),
         place_kind="message",
         dropped=(Dropped("no fix", fixes.lost, words),) if fixes.lost else (),

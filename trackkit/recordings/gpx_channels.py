@@ -13,11 +13,9 @@ import numpy as np
 
 from trackkit.arrays import Indices
 from trackkit.budgets import budgets
-from trackkit.recordings.channel import distinct_names
+from trackkit.recordings.channel import distinct_names, is_of_numbers, number_of
 from trackkit.recordings.raw import RawChannel, RawChannels, Times
 
-NUMBERS_SHARE = 0.5
-"""As in CSV: an element is of numbers where at least this share of what it holds is."""
 _Path = tuple[str, ...]
 """The tags from the top down, and the attribute ``name``, "" without."""
 
@@ -57,7 +55,7 @@ class PointChannels:
                 column = self.columns[path] = _Column(unit or None)
             if column.row and column.row[-1] == row:
                 continue
-            number = _number(text)
+            number = number_of(text)
             column.readable += number is not None
             column.row.append(row)
             column.value.append(math.nan if number is None else number)
@@ -72,8 +70,7 @@ class PointChannels:
         columns = [
             (path, column)
             for path, column in self.columns.items()
-            if column.readable >= NUMBERS_SHARE * len(column.value)
-            and any(map(math.isfinite, column.value))
+            if is_of_numbers(column.readable, column.value)
         ]
         if not columns:
             return None
@@ -121,16 +118,6 @@ def _names(paths: Sequence[_Path]) -> list[str]:
         name if often[name] == 1 else " ".join([*way, *path[-1:]]).strip()
         for name, way, path in zip(short, ways, paths, strict=True)
     )
-
-
-def _number(text: str) -> float | None:
-    if "_" in text:
-        return None
-    try:
-        number = float(text)
-    except ValueError:
-        return None
-    return number if math.isfinite(number) else math.nan
 
 
 def reordered(raw: RawChannels, order: Indices) -> RawChannels:

@@ -17,7 +17,7 @@ from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.csv.columns import recognise_header
 from trackkit.recordings.csv.fix_columns import FIX_WORDS
 from trackkit.recordings.raw import AS_A_LINE, Dropped, RawFixes, counted, some_or_none
-from trackkit.recordings.segments import segments_by_time
+from trackkit.recordings.segments import numbered, segments_by_time
 from trackkit.recordings.times import read_moments
 from trackkit.recordings.units import LENGTH_M, SPEED_MPS
 from trackkit.recordings.xml import elements_of_xml, local_name
@@ -114,9 +114,7 @@ def _fixes(tracks: list[_Track]) -> RawFixes:
         course_deg=some_or_none(columns["course"]),
         accuracy_m=some_or_none(columns["accuracy"]),
         hdop=some_or_none(columns["hdop"]),
-        segment=np.unique(np.repeat(np.arange(len(tracks)), lengths)[there], return_inverse=True)[
-            1
-        ].astype(np.intp),
+        segment=numbered(np.repeat(np.arange(len(tracks)), lengths)[there]),
         place=np.flatnonzero(there) + 1,
         place_kind="position",
         dropped=(Dropped("no fix", lost, words),) if lost else (),

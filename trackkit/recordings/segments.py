@@ -6,9 +6,16 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from trackkit.arrays import Indices
 from trackkit.recordings.gpx_channels import reordered
 from trackkit.recordings.raw import RawFixes
+
+
+def numbered(segment: ArrayLike) -> Indices:
+    """Give the segments that are left numbers from 0 on, without gaps, shape (n,)."""
+    return np.unique(segment, return_inverse=True)[1].astype(np.intp)
 
 
 def segments_by_time(raw: RawFixes) -> RawFixes:

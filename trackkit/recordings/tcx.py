@@ -13,7 +13,7 @@ import numpy as np
 from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.raw import AS_A_LINE, Dropped, RawFixes, counted, some_or_none
-from trackkit.recordings.segments import segments_by_time
+from trackkit.recordings.segments import numbered, segments_by_time
 from trackkit.recordings.times import read_moments
 from trackkit.recordings.xml import elements_of_xml, local_name
 
@@ -87,7 +87,7 @@ def read_tcx(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
         latitude_deg=array["latitude"],
         speed_mps=some_or_none(array["speed"]),
         elevation_m=some_or_none(array["elevation"]),
-        segment=np.unique(segment, return_inverse=True)[1].astype(np.intp),
+        segment=numbered(segment),
         place=np.array(place, dtype=np.intp),
         place_kind="trackpoint",
         dropped=(Dropped("no fix", lost, words),) if lost else (),

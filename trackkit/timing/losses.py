@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
 from trackkit.motion.fix_covariance import FixCovariance
 from trackkit.timing.crossings import Crossing
@@ -19,7 +20,7 @@ from trackkit.timing.laps import Lap
 from trackkit.timing.passings import passings
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import Reference, Session
-from trackkit.timing.traces import STEP_M, Trace, trace_lap
+from trackkit.timing.traces import STEP_M, Trace, lap_ends_m, trace_lap
 from trackkit.track.model import Track
 
 BRAKING_MPS2 = -1.5
@@ -149,8 +150,7 @@ def sections_of(track: Track) -> tuple[Section, ...]:
 
     A corner across the finish, or the gate that laps begin at, is cut there.
     """
-    begin_m = 0.0 if track.closed else track.timed_from.chainage_m
-    end_m = track.curve.length_m if track.closed else track.finish.chainage_m
+    begin_m, end_m = lap_ends_m(track)
     marks: list[tuple[float, Literal["straight", "corner entry", "corner exit"], str]] = []
     last = "after the finish" if track.closed else "after the start"
     corners = sorted(track.corners, key=lambda corner: corner.entry_m)
@@ -217,9 +217,7 @@ def _speeds(trace: Trace, section: Section) -> SectionSpeeds:
     begun = None
     if brakes.any():
         # Where the longest braking of the section began.
-        edge = np.flatnonzero(np.diff(np.concatenate([[False], brakes, [False]]).astype(int)))
-        spells = list(zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True))
-        begun = float(place[max(spells, key=lambda spell: spell[1] - spell[0])[0]])
+        begun = float(place[max(runs_of(brakes), key=lambda run: run[1] - run[0])[0]])
     end = speed[-1] if place[-1] > section.end_m - 2.0 * STEP_M else math.nan
     return SectionSpeeds(float(speed.min()), float(end), begun)
 

@@ -88,10 +88,16 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     return Trace(chainage, time - first.time_s, speed, ahead, aside)
 
 
+def lap_ends_m(track: Track) -> tuple[float, float]:
+    """Chainages that a lap, or a course between its gates, begins and ends at, metres."""
+    if track.closed:
+        return 0.0, track.curve.length_m
+    return track.timed_from.chainage_m, track.finish.chainage_m
+
+
 def lap_chainages(track: Track, step_m: float) -> Floats:
     """List places along a lap, or along a course between its gates, every so many metres."""
-    begin_m = 0.0 if track.closed else track.timed_from.chainage_m
-    end_m = track.curve.length_m if track.closed else track.finish.chainage_m
+    begin_m, end_m = lap_ends_m(track)
     return np.arange(np.ceil(begin_m / step_m), np.floor(end_m / step_m) + 1) * step_m
 
 

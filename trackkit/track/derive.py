@@ -9,7 +9,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
-from trackkit.geometry.geodesy import LocalPlane, wrap_longitude
+from trackkit.geometry.geodesy import LocalPlane, longitude_near
 from trackkit.geometry.shape import direction_of
 from trackkit.track.accuracy import begun_at
 from trackkit.track.digest import keep_confirmed
@@ -147,8 +147,7 @@ def with_datum(track: Track, chainage_m: float) -> Track:
     order = order[(ahead[order] > room) & (curve.length_m - ahead[order] > room)]
     start_lon, start_lat = track.plane.to_geographic(curve.position(chainage_m))
     # The plane and the line may count longitudes from different sides of the antimeridian.
-    near = float(line.longitude_deg[0])
-    start_lon = near + wrap_longitude(start_lon - near)
+    start_lon = longitude_near(start_lon, float(line.longitude_deg[0]))
     longitude = np.concatenate([[start_lon], line.longitude_deg[order], [start_lon]])
     latitude = np.concatenate([[start_lat], line.latitude_deg[order], [start_lat]])
     height = None

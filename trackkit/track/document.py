@@ -12,7 +12,7 @@ from trackkit.arrays import Floats
 from trackkit.budgets import budgets, require
 from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import join_line
-from trackkit.geometry.geodesy import extent_m, polyline_length, wrap_longitude
+from trackkit.geometry.geodesy import extent_m, longitude_near, polyline_length
 from trackkit.remedies import Remedy
 from trackkit.track.accuracy import AccuracyRow, verdict_from
 from trackkit.track.features import (
@@ -256,7 +256,7 @@ def _require_extent(
 def _extent_m(parts: Sequence[Floats]) -> float:
     """Measure across positions, each part of them continuous across the antimeridian."""
     longitude, latitude = np.concatenate(parts, axis=1)
-    return extent_m(longitude[0] + wrap_longitude(longitude - longitude[0]), latitude)
+    return extent_m(longitude_near(longitude, longitude[0]), latitude)
 
 
 def _members(feature: Mapping[str, Any]) -> dict[str, Any]:

@@ -12,14 +12,12 @@ import numpy as np
 
 from trackkit.arrays import Floats, Indices
 from trackkit.budgets import budgets
-from trackkit.recordings.channel import distinct_names
+from trackkit.recordings.channel import distinct_names, is_of_numbers, number_of
 from trackkit.recordings.csv.columns import Column, recognise_header
 from trackkit.recordings.csv.fix_columns import FIX_WORDS
 from trackkit.recordings.csv.layout import Layout
 from trackkit.recordings.raw import RawChannel, counted
 
-NUMBERS_SHARE = 0.5
-"""A column is of numbers where at least this share of what it holds is."""
 _UNIT_AT_END = re.compile(r"(.*\S)\s*[(\[{]\s*([^()\[\]{}]+?)\s*[)\]}]")
 _OF_A_FIX = ("time", "date", "latitude", "longitude", "north or south", "east or west")
 
@@ -126,22 +124,11 @@ def numbers_of(cells: Sequence[str], first_row: int, *, commas: bool) -> Part:
             return Part(None, first_row, value, len(value))
     # Texts and blanks are few and come again and again: each is looked at once.
     stripped = [cell.strip(' "') for cell in cells]
-    read = {cell: _number(cell, commas=commas) for cell in set(stripped)}
+    read = {cell: number_of(cell.replace(",", ".") if commas else cell) for cell in set(stripped)}
     row = np.flatnonzero([cell != "" for cell in stripped]) + first_row
     filled = [read[cell] for cell in stripped if cell]
     value = np.array([math.nan if number is None else number for number in filled], dtype=float)
     return Part(row, first_row, value, sum(number is not None for number in filled))
-
-
-def _number(cell: str, *, commas: bool) -> float | None:
-    """Read a cell; None where it is no number, NaN where it says so or is infinite."""
-    if "_" in cell:
-        return None
-    try:
-        number = float(cell.replace(",", ".") if commas else cell)
-    except ValueError:
-        return None
-    return number if math.isfinite(number) else math.nan
 
 
 def raw_channel(
@@ -152,7 +139,7 @@ def raw_channel(
         return None
     value = np.concatenate([part.value for part in parts])
     readable = sum(part.readable for part in parts)
-    if readable < NUMBERS_SHARE * len(value) or not np.isfinite(value).any():
+    if not is_of_numbers(readable, value):
         return None
     if len(value) == len(every_row):
         return RawChannel(column.name, column.unit, every_row, value)
