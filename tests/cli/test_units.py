@@ -85,3 +85,23 @@ def test_a_sheet_has_its_lengths_in_feet(tmp_path, capsys):
 
     # Letters are drawn as outlines or kept as text; either way the sheets differ.
     assert words_on("metric") != words_on("imperial")
+
+
+def test_the_list_of_losses_names_the_units_that_its_figures_are_in(tmp_path, capsys):
+    path = tmp_path / "two.csv"
+    assert run(["simulate", TRACK, "-o", str(path), "--laps", "2"]) == 0
+
+    def ends(text, header):
+        assert header in text
+        rows = text.partition(header)[2].splitlines()[2:]
+        return [
+            float(re.findall(r"\s(\d+)\s+(\d+)\s+[+-]", row)[0][1]) for row in rows if "/" in row
+        ]
+
+    metric = ends(printed(capsys, "laps", TRACK, path, "--losses"), "braking from m")
+    imperial = printed(capsys, "laps", TRACK, path, "--losses", "--units", "imperial")
+
+    assert "least mph" in imperial
+    # 1 foot is 0.3048 m.
+    feet = ends(imperial, "braking from ft")
+    assert feet == pytest.approx([end / 0.3048 for end in metric], abs=2.5)
