@@ -106,6 +106,21 @@ def test_the_accuracy_is_the_root_mean_square_of_the_profile():
     assert track.accuracy_m == pytest.approx(rms(sigma), rel=0.01)
 
 
+def test_two_rounds_on_foot_that_wandered_apart_make_a_line_as_long_as_the_one_walked():
+    # Four metres apart is no straying where the receiver wandered by 1.5 m, and which of two
+    # walkers is slower changes with every step.
+    for first in (14009, 14015):
+        (plan,) = [plan for plan in plans(first, 1) if plan.kind == "walk"]
+        walked = recorded(plan)
+        track = build_track([walked.recording], "X").track
+        ring = np.vstack([walked.line_m, walked.line_m[:1]])
+        length = np.linalg.norm(np.diff(ring, axis=0), axis=1).sum()
+        assert plan.laps == 2
+        assert track.length_m == pytest.approx(length, rel=0.01)
+        # The circuits are polygons of six to nine corners.
+        assert 4 <= len(track.corners) <= 10
+
+
 # What receivers say of themselves
 
 
