@@ -32,6 +32,9 @@ if TYPE_CHECKING:
     from trackkit.editor.serve import serve_editor as serve_editor
     from trackkit.errors import TrackkitError as TrackkitError
     from trackkit.export.export import export_track as export_track
+    from trackkit.frames.crossings import crossings_frame as crossings_frame
+    from trackkit.frames.export import ExportedDrives as ExportedDrives
+    from trackkit.frames.export import export_drives as export_drives
     from trackkit.frames.laps import laps_frame as laps_frame
     from trackkit.frames.laps import sectors_frame as sectors_frame
     from trackkit.frames.laps import traces_frame as traces_frame
@@ -126,6 +129,7 @@ _MODULES = {
     "Description": "track.describe",
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
+    "ExportedDrives": "frames.export",
     "FactChange": "track.facts",
     "Finding": "checks.findings",
     "FinishAlignment": "official.align_finish",
@@ -165,8 +169,10 @@ _MODULES = {
     "check_file": "checks.check",
     "check_track": "checks.check",
     "compare_tracks": "track.diff",
+    "crossings_frame": "frames.crossings",
     "describe_track": "track.describe",
     "explore": "pages.explore",
+    "export_drives": "frames.export",
     "export_track": "export.export",
     "judge_track": "checks.verdict",
     "lap_losses": "timing.losses",
@@ -228,6 +234,7 @@ __all__ = [
     "Description",
     "DrawnLine",
     "Drive",
+    "ExportedDrives",
     "FactChange",
     "Finding",
     "FinishAlignment",
@@ -268,8 +275,10 @@ __all__ = [
     "check_file",
     "check_track",
     "compare_tracks",
+    "crossings_frame",
     "describe_track",
     "explore",
+    "export_drives",
     "export_track",
     "judge_track",
     "lap_losses",

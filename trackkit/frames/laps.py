@@ -20,9 +20,10 @@ from trackkit.track.model import Track
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-_WHICH = ("track", "recording", "driver", "session", "lap")
+WHICH = ("track", "recording", "driver", "session", "lap")
+"""Columns that say which lap a row is of."""
 LAP_COLUMNS = (
-    *_WHICH,
+    *WHICH,
     "kind",
     "complete",
     "counts",
@@ -40,7 +41,7 @@ LAP_COLUMNS = (
     "remarks",
 )
 SECTOR_COLUMNS = (
-    *_WHICH,
+    *WHICH,
     "kind",
     "sector",
     "gate",
@@ -59,7 +60,7 @@ SECTOR_COLUMNS = (
     "remarks",
 )
 TRACE_COLUMNS = (
-    *_WHICH,
+    *WHICH,
     "kind",
     *trace_columns.COLUMNS[:3],
     "time_of_day",
@@ -190,13 +191,13 @@ def traces_frame(
     >>> "offset_sigma_m" in trackkit.traces_frame([])
     True
     """
-    which: dict[str, list[Any]] = {name: [] for name in (*_WHICH, "kind")}
+    which: dict[str, list[Any]] = {name: [] for name in (*WHICH, "kind")}
     parts: dict[str, list[Any]] = {
         name: [np.empty(0)] for name in TRACE_COLUMNS if name not in which
     }
     parts["time_of_day"] = [times_of_day(None, np.empty(0))]
     counts: list[int] = []
-    for track, session, driver in _sessions(reports, drivers):
+    for track, session, driver in timed_sessions(reports, drivers):
         report = session.report
         for lap, columns in trace_columns.trace_columns(track, report.drive, report.laps):
             counts.append(len(columns["time_s"]))
@@ -221,7 +222,7 @@ def _each_lap(
     wanted: str | None,
 ) -> Iterator[_EachLap]:
     """Go through laps: their track and session, which lap it is, and its row of JSON."""
-    every = _sessions(reports, drivers)
+    every = timed_sessions(reports, drivers)
     by_track: dict[str, list[Session]] = {}
     for track, session, _ in every:
         by_track.setdefault(track.id, []).append(session)
@@ -239,7 +240,7 @@ def _each_lap(
         for lap in session.report.laps:
             row = lap_row(track, session, lap, reference)
             which = (track.id, session.file, driver, lap.session, lap.number)
-            yield track, session, lap, dict(zip(_WHICH, which, strict=True)), row
+            yield track, session, lap, dict(zip(WHICH, which, strict=True)), row
 
 
 def _sector_rows(
@@ -263,7 +264,7 @@ def _sector_rows(
         }
 
 
-def _sessions(
+def timed_sessions(
     reports: LapReport | Iterable[LapReport], drivers: Mapping[str, str] | None
 ) -> list[tuple[Track, Session, str | None]]:
     """Give each report its track and its driver."""
