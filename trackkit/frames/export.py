@@ -91,7 +91,8 @@ def export_drives(
         The coordinate system of the geometry, as PROJ understands it; columns of longitudes and
         latitudes stay WGS 84.  Lines are cut at the antimeridian.
     drivers
-        Who drove, by the recordings' names or the names of their files.
+        Who drove, by the recordings' names or the names of their files; looked at when a report has
+        come.
     force
         Whether files that exist may be replaced.
 
@@ -134,7 +135,7 @@ def export_drives(
     horizontal_crs(crs)
     one_by_one = iter([reports] if isinstance(reports, LapReport) else reports)
     with _files(Path(path), fmt, force=force) as (add, files):
-        rows, remarks = _write(add, one_by_one, crs, drivers or {})
+        rows, remarks = _write(add, one_by_one, crs, {} if drivers is None else drivers)
     return ExportedDrives(files, rows, remarks)
 
 
