@@ -153,6 +153,8 @@ def _holds_recordings(word: str, *, alone: bool) -> bool:
     from trackkit.cli.laps_work import is_surely_recording
 
     path = Path(word)
+    if not path.exists():
+        return bool(path.suffix) and path.suffix.lower() not in _TRACK_SUFFIXES
     if path.is_file():
         return not is_track(word)
     if not path.is_dir() or (alone and any(path.glob("*.geojson"))):
@@ -228,7 +230,9 @@ def _check_crs(crs: str | None) -> None:
 
 def _refuse(fmt: str, output: str, *, force: bool) -> None:
     """Refuse what cannot be written before the work is done."""
-    targets = [output] if fmt == "gpkg" else [f"{output}/{name}{_SUFFIXES[fmt]}" for name in _LAYERS]
+    targets = (
+        [output] if fmt == "gpkg" else [f"{output}/{name}{_SUFFIXES[fmt]}" for name in _LAYERS]
+    )
     for target in targets:
         refuse_outputs({"-o": target}, force=force)
 

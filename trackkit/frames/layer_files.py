@@ -155,9 +155,7 @@ def _arrow_table(arrow: Any, frame: GeoDataFrame, *, with_geometry: bool) -> Any
     """Lay a frame out as a table of Arrow, its geometry as well-known binary."""
     table = _plain(frame.drop(columns="geometry"))
     columns = {
-        name: arrow.array(
-            table[name], type=arrow.string() if table[name].dtype == object else None
-        )
+        name: arrow.array(table[name], type=arrow.string() if table[name].dtype == object else None)
         for name in table.columns
     }
     if with_geometry:
@@ -213,8 +211,5 @@ def _rfc3339(times: Any) -> list[str | None]:
 def _decimals(names: list[str]) -> dict[str, int]:
     """How many decimals each column has, by the unit in its name."""
     return {
-        name: places
-        for name in names
-        for unit, places in _DECIMALS.items()
-        if name.endswith(unit)
+        name: places for name in names for unit, places in _DECIMALS.items() if name.endswith(unit)
     }

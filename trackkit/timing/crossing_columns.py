@@ -157,7 +157,7 @@ def crossing_columns(
 
 
 def _across(track: Track, gate_id: str) -> Floats:
-    """Unit vector from a gate's left end to its right, on the track's plane."""
+    """Find the unit vector from a gate's left end to its right, on the track's plane."""
     left, right = track.gate_ends(track.gate(gate_id))
     return gate_axes(left, right)[0]
 
