@@ -5,7 +5,8 @@ Files, tables for programs and JSON are in SI units whatever people read.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
@@ -13,6 +14,12 @@ from typing import Literal
 
 UnitsName = Literal["metric", "imperial"]
 
+_NUMBER = r"[-+]?\d[\d,]*(?:\.\d+)?"
+_MEASURE = re.compile(
+    rf"(?<![\w.,:/])({_NUMBER})(?:( to | and | → |-)({_NUMBER}))?"
+    r" (km/h|m/s²|m/s|km|m)(?![\w/²³])"
+)
+"""A measure as sentences have it, or two with a unit for both: ``25 m``, ``from 30 to 40 m``."""
 _FOOT_M = 0.3048
 _MILE_M = 5280 * _FOOT_M
 """International foot and mile (international yard and pound agreement, 1959)."""
@@ -84,3 +91,53 @@ def shown_in(name: UnitsName) -> Iterator[None]:
         yield
     finally:
         _units.reset(token)
+
+
+def as_read(sentence: str, names: Iterable[str] = ()) -> str:
+    """Write the lengths and speeds of a sentence in the units that people read now.
+
+    What is wrong with a track or a lap is kept as text, in metres, for files and programs; this is
+    for where such text is shown.  Decimals stay as many as they were.
+
+    Parameters
+    ----------
+    sentence
+        With measures in metres, kilometres, km/h, m/s or m/s².
+    names
+        What a person called something, which stays as it is: a gate may be called "50 m board".
+
+    Returns
+    -------
+    str
+        The same sentence where people read metres.
+    """
+    if units() is UNITS["metric"]:
+        return sentence
+    kept = sorted({name for name in names if _MEASURE.search(name)}, key=len, reverse=True)
+    parts = re.split(f"({'|'.join(map(re.escape, kept))})", sentence) if kept else [sentence]
+    # Between the names are the parts of even places.
+    parts[::2] = [_MEASURE.sub(_measure, part) for part in parts[::2]]
+    return "".join(parts)
+
+
+def _measure(match: re.Match[str]) -> str:
+    first, between, second, unit = match.groups()
+    shown = units()
+    factor, name = {
+        "km/h": (shown.speed_per_mps / 3.6, shown.speed),
+        "m/s²": (shown.length_per_m, f"{shown.length}/s²"),
+        "m/s": (shown.length_per_m, f"{shown.length}/s"),
+        "km": (1e3 * shown.long_per_m, shown.long_length),
+        "m": (shown.length_per_m, shown.length),
+    }[unit]
+    figures = _converted(first, factor)
+    if between is not None:
+        figures += between + _converted(second, factor)
+    return f"{figures} {name}"
+
+
+def _converted(figure: str, factor: float) -> str:
+    sign = figure[0] if figure[0] in "+-" else ""
+    digits = figure.removeprefix(sign)
+    decimals = len(digits.partition(".")[2])
+    return f"{sign}{factor * float(digits.replace(',', '')):,.{decimals}f}"

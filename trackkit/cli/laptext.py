@@ -27,7 +27,7 @@ from trackkit.timing.sessions import (
     ranking,
     sector_differences,
 )
-from trackkit.units import units
+from trackkit.units import as_read, units
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -203,7 +203,7 @@ def _print_remarks(report: LapReport, laps: Sequence[Lap]) -> None:
     for lap in laps:
         if lap.remarks:
             aside = " does not count" if _is_aside(lap) else ""
-            texts = "; ".join(remark.text for remark in lap.remarks)
+            texts = "; ".join(as_read(remark.text) for remark in lap.remarks)
             click.echo(f"lap {lap_name(report, lap)}{aside}: {texts}")
 
 
