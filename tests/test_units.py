@@ -49,6 +49,7 @@ def test_quantities_are_written_with_their_units(name, speed, length, near, far)
         ("30-40 m, 0.50 → 0.61 m (+0.11 m)", "98-131 ft, 1.64 → 2.00 ft (+0.36 ft)"),
         ("at -20.0 m, 161 km/h and 8 m/s² there", "at -65.6 ft, 100 mph and 26 ft/s² there"),
         ("80.5 km away, 0.05 m/s of noise", "50.0 mi away, 0.16 ft/s of noise"),
+        ("0.5 to 500 metres", "1.6 to 1,640 feet"),
         # Of other things and of commands to be typed nothing changes.
         ("8 ms, 3 min, 10 Hz, 2 m², 5 mm", "8 ms, 3 min, 10 Hz, 2 m², 5 mm"),
         ("gate move t.geojson g 412.0m", "gate move t.geojson g 412.0m"),

@@ -17,7 +17,7 @@ UnitsName = Literal["metric", "imperial"]
 _NUMBER = r"[-+]?\d[\d,]*(?:\.\d+)?"
 _MEASURE = re.compile(
     rf"(?<![\w.,:/])({_NUMBER})(?:( to | and | → |-)({_NUMBER}))?"
-    r" (km/h|m/s²|m/s|km|m)(?![\w/²³])"
+    r" (km/h|m/s²|m/s|km|metres|m)(?![\w/²³])"
 )
 """A measure as sentences have it, or two with a unit for both: ``25 m``, ``from 30 to 40 m``."""
 _FOOT_M = 0.3048
@@ -32,11 +32,13 @@ class Units:
     Parameters
     ----------
     speed, length, long_length
-        Their names; the last is for distances from `long_from_m` on.
+        Their symbols; the last is for distances from `long_from_m` on.
     speed_per_mps, length_per_m, long_per_m
         How many of them are one metre a second, and one metre.
     long_from_m
         Metres.
+    length_name
+        The name of the unit of length, in the plural.
     """
 
     speed: str
@@ -46,6 +48,19 @@ class Units:
     long_length: str
     long_per_m: float
     long_from_m: float
+    length_name: str
+
+    def as_row(self) -> dict[str, str | float]:
+        """Write what pages need of it as JSON."""
+        return {
+            "speed": self.speed,
+            "speed_per_mps": self.speed_per_mps,
+            "length": self.length,
+            "length_name": self.length_name,
+            "length_per_m": self.length_per_m,
+            "long_length": self.long_length,
+            "long_per_m": self.long_per_m,
+        }
 
     def speed_text(self, speed_mps: float, decimals: int = 0) -> str:
         """Write a speed with its unit."""
@@ -71,8 +86,10 @@ class Units:
 
 
 UNITS: dict[UnitsName, Units] = {
-    "metric": Units("km/h", 3.6, "m", 1.0, "km", 1e-3, 1_000.0),
-    "imperial": Units("mph", 3600.0 / _MILE_M, "ft", 1.0 / _FOOT_M, "mi", 1.0 / _MILE_M, _MILE_M),
+    "metric": Units("km/h", 3.6, "m", 1.0, "km", 1e-3, 1_000.0, "metres"),
+    "imperial": Units(
+        "mph", 3600.0 / _MILE_M, "ft", 1.0 / _FOOT_M, "mi", 1.0 / _MILE_M, _MILE_M, "feet"
+    ),
 }
 
 _units: ContextVar[Units] = ContextVar("units", default=UNITS["metric"])
@@ -128,6 +145,7 @@ def _measure(match: re.Match[str]) -> str:
         "m/s²": (shown.length_per_m, f"{shown.length}/s²"),
         "m/s": (shown.length_per_m, f"{shown.length}/s"),
         "km": (1e3 * shown.long_per_m, shown.long_length),
+        "metres": (shown.length_per_m, shown.length_name),
         "m": (shown.length_per_m, shown.length),
     }[unit]
     figures = _converted(first, factor)
