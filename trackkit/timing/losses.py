@@ -195,7 +195,9 @@ def session_sections(
         if lap.is_whole
     }
     places = [place for lap in laid_out.values() for place in lap.passed if place is not None]
-    return SessionSections(sections, laid_out, drive.fix_covariance([place.fix for place in places]))
+    return SessionSections(
+        sections, laid_out, drive.fix_covariance([place.fix for place in places])
+    )
 
 
 def _lap_sections(track: Track, drive: Drive, lap: Lap, sections: Sequence[Section]) -> LapSections:
