@@ -52,6 +52,8 @@ if TYPE_CHECKING:
     from trackkit.gates.split import apply_suggestions as apply_suggestions
     from trackkit.gates.split import suggest_gates as suggest_gates
     from trackkit.gates.survey import survey_place as survey_place
+    from trackkit.importing.import_track import Imported as Imported
+    from trackkit.importing.import_track import import_track as import_track
     from trackkit.library.folders import Library as Library
     from trackkit.library.folders import open_library as open_library
     from trackkit.library.known import Known as Known
@@ -130,6 +132,7 @@ _MODULES = {
     "Finding": "checks.findings",
     "FinishAlignment": "official.align_finish",
     "Gate": "track.features",
+    "Imported": "importing.import_track",
     "Judgement": "checks.verdict",
     "Known": "library.known",
     "Lap": "timing.laps",
@@ -168,6 +171,7 @@ _MODULES = {
     "describe_track": "track.describe",
     "explore": "pages.explore",
     "export_track": "export.export",
+    "import_track": "importing.import_track",
     "judge_track": "checks.verdict",
     "lap_losses": "timing.losses",
     "laps_frame": "frames.laps",
@@ -232,6 +236,7 @@ __all__ = [
     "Finding",
     "FinishAlignment",
     "Gate",
+    "Imported",
     "Judgement",
     "Known",
     "Lap",
@@ -271,6 +276,7 @@ __all__ = [
     "describe_track",
     "explore",
     "export_track",
+    "import_track",
     "judge_track",
     "lap_losses",
     "laps_frame",

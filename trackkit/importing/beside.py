@@ -170,9 +170,7 @@ def with_drawn_pit_lanes(
         for (members, _), line in zip(read, lines, strict=True)
     ]
     were = [
-        Candidate(
-            lane.id, None, None, np.column_stack([lane.longitude_deg, lane.latitude_deg])
-        )
+        Candidate(lane.id, None, None, np.column_stack([lane.longitude_deg, lane.latitude_deg]))
         for lane in before
     ]
     lanes: list[PitLane] = []

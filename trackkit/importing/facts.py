@@ -10,11 +10,11 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError
+from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.importing.fields import plain, restored, same_value
 from trackkit.importing.line import Laid
 from trackkit.importing.lines import UNMOVED_M
 from trackkit.importing.pairing import own_id
-from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.recordings.drawn.features import Drawing, DrawnFeature
 from trackkit.track.accuracy import verdict_from
 from trackkit.track.document import FORMAT, positions_in
@@ -56,9 +56,7 @@ def stated_in(drawing: Drawing) -> dict[str, Any]:
     return facts
 
 
-def facts_of(
-    laid: Laid, drawing: Drawing, onto: Track | None
-) -> tuple[dict[str, Any], list[str]]:
+def facts_of(laid: Laid, drawing: Drawing, onto: Track | None) -> tuple[dict[str, Any], list[str]]:
     """Gather what people say of the track; what the file says goes before what was said.
 
     Raises
@@ -139,9 +137,7 @@ def rest_of_file(drawing: Drawing, onto: Track | None, unmoved: bool) -> dict[st
         rest["verdict"] = verdict_from(described["verdict"])
     own = {*_FACTS, *_DERIVED, *rest, "id", "crossovers", "verdict"}
     rest["members"] = {key: value for key, value in described.items() if key not in own}
-    rest["foreign"] = {
-        key: value for key, value in drawing.members.items() if key not in _OF_GDAL
-    }
+    rest["foreign"] = {key: value for key, value in drawing.members.items() if key not in _OF_GDAL}
     return rest
 
 
@@ -167,9 +163,7 @@ def _id(feature: DrawnFeature) -> str | None:
     return own_id(stated if isinstance(stated, str) else None) or own_id(feature.id)
 
 
-def _at_same_place(
-    old: Mapping[str, Any], features: Sequence[DrawnFeature]
-) -> DrawnFeature | None:
+def _at_same_place(old: Mapping[str, Any], features: Sequence[DrawnFeature]) -> DrawnFeature | None:
     return next((new for new in features if _unmoved(old, new)), None)
 
 
@@ -212,4 +206,3 @@ def _as_feature(feature: DrawnFeature) -> dict[str, Any]:
         if isinstance(fields.get("id"), str):
             source["id"] = fields.pop("id")
     return {**source, "properties": fields}
-

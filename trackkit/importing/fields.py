@@ -46,9 +46,7 @@ MEMBERS: Mapping[str, tuple[str, ...]] = {
     "pit_lane": _OF_ALL,
 }
 """What is read of a feature's fields, by its role."""
-ALL_MEMBERS = tuple(
-    dict.fromkeys((*(name for names in MEMBERS.values() for name in names), *ENDS))
-)
+ALL_MEMBERS = tuple(dict.fromkeys((*(name for names in MEMBERS.values() for name in names), *ENDS)))
 _DERIVED = {
     "centreline": ("length_m", "length_surface_m", "direction"),
     "gates": (
@@ -63,10 +61,18 @@ _DERIVED = {
 }
 """What follows from the geometry, and is worked out anew."""
 _OTHER_PROGRAMS = frozenset(
-    "fid ogc_fid gid objectid shape_leng shape_length shape_area shape__length description "
-    "timestamp begin end altitudemode tessellate extrude visibility draworder icon snippet stroke "
-    "stroke-width stroke-opacity fill fill-opacity marker-color styleurl stylehash layer "
-    "paperspace subclasses linetype entityhandle text bbox".split()
+    {
+        # Of tables and their indexes.
+        *("fid", "ogc_fid", "gid", "objectid", "bbox"),
+        *("shape_leng", "shape_length", "shape_area", "shape__length"),
+        # Of KML.
+        *("description", "timestamp", "begin", "end", "altitudemode", "tessellate", "extrude"),
+        *("visibility", "draworder", "icon", "snippet", "styleurl", "stylehash"),
+        # Of colours on a map.
+        *("stroke", "stroke-width", "stroke-opacity", "fill", "fill-opacity", "marker-color"),
+        # Of drawings.
+        *("layer", "paperspace", "subclasses", "linetype", "entityhandle", "text"),
+    }
 )
 """Fields that GDAL and programs of maps add of themselves."""
 _ALIASES = {"id": ("feature_id", "id")}

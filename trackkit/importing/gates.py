@@ -209,7 +209,9 @@ def _facing(
     ends = track.plane.to_plane([left[0], right[0]], [left[1], right[1]])
     if float((ends[0] - ends[1]) @ track.curve.left(at)) >= 0.0:
         return left, right
-    remarks.append(f"the gate of {feature.place} was drawn from right to left: its ends were swapped")
+    remarks.append(
+        f"the gate of {feature.place} was drawn from right to left: its ends were swapped"
+    )
     return right, left
 
 

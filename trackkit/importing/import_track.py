@@ -223,11 +223,7 @@ def _draft(
 def _measured(track: Track, onto: Track | None, laid: Laid) -> Track:
     """Give a track the lengths, direction and bridges of its line; those before, where it is it."""
     line = track.centreline
-    if (
-        onto is not None
-        and laid.unmoved
-        and line.longitude_deg is onto.centreline.longitude_deg
-    ):
+    if onto is not None and laid.unmoved and line.longitude_deg is onto.centreline.longitude_deg:
         return replace(
             track,
             length_m=onto.length_m,
@@ -248,4 +244,3 @@ def _measured(track: Track, onto: Track | None, laid: Laid) -> Track:
 def _sources(path: str | os.PathLike[str]) -> list[dict[str, Any]]:
     file = Path(path)
     return [source_entry(file)] if file.is_file() else [{"file": file.name}]
-

@@ -146,9 +146,7 @@ def _new_line(
     width_m = members.get("width_m", None if onto is None else onto.centreline.width_m)
     longitude, latitude = position[:, 0], position[:, 1]
     try:
-        line = line_of(
-            longitude, latitude, heights, closed=closed, width_m=width_m, name=name
-        )
+        line = line_of(longitude, latitude, heights, closed=closed, width_m=width_m, name=name)
     except TrackFileError as error:
         raise TrackFileError(error.what, place=first.place, remedy=error.remedy) from error
     if is_coarse(line.longitude_deg, line.latitude_deg, closed=closed):
@@ -208,9 +206,7 @@ def _is_closed(
     remarks: list[str],
     first: DrawnFeature,
 ) -> bool:
-    apart = geodesic_distance(
-        position[:-1, 0], position[:-1, 1], position[1:, 0], position[1:, 1]
-    )
+    apart = geodesic_distance(position[:-1, 0], position[:-1, 1], position[1:, 0], position[1:, 1])
     length_m = float(np.sum(apart))
     if length_m < _SHORTEST_M:
         raise TrackFileError(

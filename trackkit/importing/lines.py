@@ -1,4 +1,4 @@
-"""Lines of a drawing made whole: pieces joined, heights kept where they are any, vertices enough."""
+"""Lines of a drawing made whole: pieces joined, heights kept where there are any."""
 
 from __future__ import annotations
 

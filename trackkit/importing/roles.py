@@ -45,6 +45,7 @@ _PHRASES: Mapping[str, tuple[str, ...]] = {
     "corners": ("corner", "corners", "apex", "apexes"),
 }
 """Words in names of layers that say what is in them."""
+_LETTERS = re.compile(r"[^\W\d_]+")
 LONGEST_GATE_M = 100.0
 """A line without any word about it that is longer is no gate."""
 CLEARLY_LONGER = 3.0
@@ -103,7 +104,7 @@ def kind_in(name: str) -> GateKind | None:
 
 def _words(name: str) -> str:
     spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    return f" {' '.join(re.findall(r'[^\W\d_]+', spaced.casefold()))} "
+    return f" {' '.join(_LETTERS.findall(spaced.casefold()))} "
 
 
 def sorted_features(
