@@ -25,8 +25,9 @@ def export_track(
 
     ``geojson`` is the track file itself.  ``gpx`` (GPX 1.1) has the centreline and pit lanes as
     tracks, each gate as a route from its left to its right end and as a waypoint at its middle,
-    each corner as a waypoint.  ``kml`` and ``gpkg`` (GeoPackage) have the layers centreline,
-    gates, corners and pit_lane, as far as the track has any, with their properties as fields.
+    each corner as a waypoint, ids as comments.  ``kml`` and ``gpkg`` (GeoPackage) have the layers
+    centreline, gates, corners and pit_lane, as far as the track has any, with their properties as
+    fields.
     ``csv`` has one row a gate.
 
     Longitudes are always within [-180, 180] degrees.  Across the antimeridian a GPX track is cut

@@ -175,7 +175,10 @@ def with_drawn_pit_lanes(
     ]
     lanes: list[PitLane] = []
     for index, other in enumerate(pair(drawn, were)):
-        line, (_, others) = lines[index], read[index]
+        line, (members, others) = lines[index], read[index]
+        if features[index].source is not None and "name" in members:
+            # GeoJSON has a name of its own there only where somebody gave one.
+            others = {**others, "name": members["name"]}
         old = None if other is None else before[other]
         if old is not None:
             others = restored(others, old.properties)

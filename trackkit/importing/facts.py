@@ -19,6 +19,7 @@ from trackkit.recordings.drawn.features import Drawing, DrawnFeature
 from trackkit.track.accuracy import verdict_from
 from trackkit.track.document import FORMAT, positions_in
 from trackkit.track.facts import country_of, day_of, text_of
+from trackkit.track.features import Crossover
 from trackkit.track.model import Track
 
 _FACTS = (
@@ -83,6 +84,8 @@ def facts_of(laid: Laid, drawing: Drawing, onto: Track | None) -> tuple[dict[str
         before = getattr(onto, key)
         value = members.get(key)
         same = key == "revised" or value is None or same_value(value, before)
+        # Formats that have one name for the track and its layout have both in it.
+        same = same or (key == "name" and value == f"{onto.name}, {onto.layout}")
         facts[key] = before if same else _fact(key, value)
     if not laid.unmoved and onto.accuracy_m is not None:
         facts["accuracy_m"] = None
@@ -136,9 +139,24 @@ def rest_of_file(drawing: Drawing, onto: Track | None, unmoved: bool) -> dict[st
     if isinstance(described.get("verdict"), dict):
         rest["verdict"] = verdict_from(described["verdict"])
     own = {*_FACTS, *_DERIVED, *rest, "id", "crossovers", "verdict"}
+    if isinstance(described.get("crossovers"), list):
+        rest["crossovers"] = _bridges(described["crossovers"])
     rest["members"] = {key: value for key, value in described.items() if key not in own}
     rest["foreign"] = {key: value for key, value in drawing.members.items() if key not in _OF_GDAL}
     return rest
+
+
+def _bridges(rows: Sequence[Any]) -> tuple[Crossover, ...]:
+    return tuple(
+        Crossover(
+            float(row["over_m"]),
+            float(row["under_m"]),
+            {key: value for key, value in row.items() if key not in ("over_m", "under_m")},
+        )
+        for row in rows
+        if isinstance(row, dict)
+        and all(isinstance(row.get(key), int | float) for key in ("over_m", "under_m"))
+    )
 
 
 def other_features(

@@ -112,6 +112,8 @@ def members_of(
         value = left.pop(name)
         if value is not None:
             members[member] = _typed(member, value, feature)
+    if feature.id is not None:
+        members.setdefault("id", feature.id)
     for member in _DERIVED[role]:
         name = _field_of(member, left, {})
         if name is not None:

@@ -21,11 +21,14 @@ from trackkit.recordings.drawn.gate_ends import ENDS
 from trackkit.recordings.drawn.read import read_drawing
 from trackkit.track.diff import compare_tracks
 from trackkit.track.diff_report import Comparison
+from trackkit.track.features import Crossover
 from trackkit.track.file import stored
 from trackkit.track.history import now, source_entry
 from trackkit.track.ids import slug
 from trackkit.track.measure import measure
 from trackkit.track.model import Track
+
+_SAME_BRIDGE_M = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -237,8 +240,22 @@ def _measured(track: Track, onto: Track | None, laid: Laid) -> Track:
         length_m=measured.length_m,
         length_surface_m=measured.length_surface_m,
         direction=measured.direction,
-        crossovers=measured.crossovers,
+        crossovers=_same_bridges(track, measured.crossovers),
     )
+
+
+def _same_bridges(track: Track, crossovers: Sequence[Crossover]) -> tuple[Crossover, ...]:
+    """Keep the bridges that the file states where they are those of the line."""
+    stated, curve = track.crossovers, track.curve
+    alike = len(stated) == len(crossovers) and all(
+        max(
+            float(curve.separation(a.over_m, b.over_m)),
+            float(curve.separation(a.under_m, b.under_m)),
+        )
+        <= _SAME_BRIDGE_M
+        for a, b in zip(stated, crossovers, strict=True)
+    )
+    return stated if alike else tuple(crossovers)
 
 
 def _sources(path: str | os.PathLike[str]) -> list[dict[str, Any]]:

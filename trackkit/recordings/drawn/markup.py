@@ -16,7 +16,6 @@ from trackkit.recordings.drawn.features import (
     Drawing,
     DrawnFeature,
     Kind,
-    columns_of,
     in_wgs84,
     require_size,
 )
@@ -30,8 +29,10 @@ _SHAPES: Mapping[str, Kind] = {
     "LinearRing": "line",
     "Polygon": "area",
 }
+_LAYERS_OF_GPX = {"trk": "tracks", "rte": "routes", "wpt": "waypoints"}
 _KIND_OF_GATE = re.compile(r"(finish|start|sector|speed|pit-entry|pit-exit) gate\b")
-"""How descriptions begin that trackkit gives routes of gates."""
+_CORNER = re.compile(r"corner (\d+), (left|right)\b")
+"""How descriptions begin that trackkit gives routes of gates, and waypoints of corners."""
 
 
 def read_kml_features(data: bytes, path: str | os.PathLike[str]) -> Drawing:
@@ -139,45 +140,64 @@ def _coordinates(element: Any, place: str, path: str | os.PathLike[str]) -> Floa
 
 
 def read_gpx_features(data: bytes, path: str | os.PathLike[str]) -> Drawing:
-    """Read tracks, routes and waypoints of GPX, as trackkit writes a track or anybody else.
+    """Read tracks, routes and waypoints of GPX 1.1, as trackkit writes a track or anybody else.
 
     Raises
     ------
     RecordingError
         The document is broken, or a position is none.
     """
-    from trackkit.recordings.gpx import parse_gpx
-
-    gpx = parse_gpx(data, path)
-    require_size(len(gpx.tracks) + len(gpx.routes) + len(gpx.waypoints), path)
+    root = parse_xml(data, path)
+    elements = [element for element in root if local_name(element) in _LAYERS_OF_GPX]
+    require_size(len(elements), path)
+    count: dict[str, int] = {}
     rows = []
-    for number, track in enumerate(gpx.tracks, start=1):
-        parts = tuple(_points(segment.points) for segment in track.segments if segment.points)
-        fields = {"name": track.name, "id": track.comment, "role": track.type}
-        rows.append(DrawnFeature("line", parts, fields, "tracks", number))
-    for number, route in enumerate(gpx.routes, start=1):
-        kind = _KIND_OF_GATE.match(route.description or "")
-        fields = {
-            "name": route.name,
-            "id": route.comment,
-            "role": route.type,
-            "kind": kind[1] if kind else None,
-        }
-        parts = (_points(route.points),) if route.points else ()
-        rows.append(DrawnFeature("line", parts, fields, "routes", number))
-    for number, point in enumerate(gpx.waypoints, start=1):
-        if (point.type or "").endswith(" gate"):
+    for element in elements:
+        name = local_name(element)
+        layer = _LAYERS_OF_GPX[name]
+        count[layer] = count.get(layer, 0) + 1
+        stated = _child_text(element, "type")
+        if name == "wpt" and (stated or "").endswith(" gate"):
             # The middle of a gate, which its route has too.
             continue
-        fields = {"name": point.name, "id": point.comment, "role": point.type}
-        parts = (_points([point]),)
-        rows.append(DrawnFeature("point", parts, fields, "waypoints", number))
+        described = _child_text(element, "desc") or ""
+        kind, corner = _KIND_OF_GATE.match(described), _CORNER.match(described)
+        fields = {
+            "name": _child_text(element, "name"),
+            "id": _child_text(element, "cmt"),
+            "role": stated,
+            "kind": kind[1] if kind else None,
+            "number": corner[1] if corner else None,
+            "turn": corner[2] if corner else None,
+        }
+        place = f"layer {layer}, feature {count[layer]}"
+        points = [[element]] if name == "wpt" else _point_lists(element, name)
+        parts = tuple(_gpx_points(some, place, path) for some in points if some)
+        shape: Kind = "point" if name == "wpt" else "line"
+        rows.append(DrawnFeature(shape if parts else None, parts, fields, layer, count[layer]))
     moved, _ = in_wgs84(rows, _WGS84, path)
-    return Drawing(moved, "GPX", name=gpx.name or None, notes=gpx.description or None)
+    about = root.find("{*}metadata")
+    about = root if about is None else about
+    return Drawing(moved, "GPX", name=_child_text(about, "name"), notes=_child_text(about, "desc"))
 
 
-def _points(points: Sequence[Any]) -> Floats:
-    heights = [np.nan if point.elevation is None else point.elevation for point in points]
-    return columns_of(
-        [point.longitude for point in points], [point.latitude for point in points], heights
-    )
+def _point_lists(element: Any, name: str) -> list[list[Any]]:
+    if name == "rte":
+        return [element.findall("{*}rtept")]
+    return [segment.findall("{*}trkpt") for segment in element.findall("{*}trkseg")]
+
+
+def _gpx_points(points: Sequence[Any], place: str, path: str | os.PathLike[str]) -> Floats:
+    rows = []
+    for point in points:
+        texts = point.get("lon"), point.get("lat"), _child_text(point, "ele") or "nan"
+        try:
+            rows.append([float(text or "") for text in texts])
+        except ValueError as error:
+            raise RecordingError(
+                f"has a point at {texts[1]!r}, {texts[0]!r}, which is no latitude and longitude",
+                file=path,
+                place=place,
+                remedy="export it again",
+            ) from error
+    return np.array(rows, dtype=float)
