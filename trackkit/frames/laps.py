@@ -255,6 +255,7 @@ def flattened(laps: Sequence[TracedLap], channels: Sequence[str]) -> DataFrame:
 
 
 def listed_reports(reports: LapReport | Iterable[LapReport]) -> list[LapReport]:
+    """Make a list of one report or of many."""
     return [reports] if isinstance(reports, LapReport) else list(reports)
 
 
