@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.building.find_laps import FoundLap
+from trackkit.building.path import STANDING_MPS
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import moving_mean
+from trackkit.motion.drive import Drive
 from trackkit.motion.gauss_markov import covariance_of_means, variance_of_best_mean
 from trackkit.motion.noise import USUAL
 
@@ -28,6 +30,10 @@ _FADE_M = 30.0
 _SEAM_M = 60.0
 
 _PRIOR_FREEDOM = 4.0
+_TRUSTED, _FEWEST_FIXES = 1e-3, 4
+
+ErrorAt = Callable[[Drive, Floats], Floats]
+"""How far a drive is off at some times, shape (k,): east and north, metres, shape (k, 2)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,15 +86,33 @@ class Average:
     share: Floats
 
 
-def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
+def read_lap(
+    curve: Curve, chainage_m: Floats, lap: FoundLap, error_at: ErrorAt | None = None
+) -> Reading:
     """Read a lap's sideways place, speed and elevation at chainages of a line.
 
     A lap ends where it began, but neither the driver nor the receiver's wander is quite where it
     was: on a closed line the difference is spread over `_SEAM_M` on either side, or over the whole
     lap where the wander cannot be told from the drive.
+
+    Parameters
+    ----------
+    curve, chainage_m
+        The line and even chainages along it, shape (n,).
+    lap
+        The lap.
+    error_at
+        How far its drive is off, where all laps together have told; without velocities the line is
+        then theirs too, and the lap keeps beside it from fix to fix.
     """
     part, path = lap.part, lap.path
-    where, offset = curve.project(path.position_m[part], path.direction[part])
+    position, settled = path.position_m[part], path.drive.has_doppler
+    if error_at is not None:
+        position = position - error_at(path.drive, path.time_s[part])
+    where, offset = curve.project(position, path.direction[part])
+    if error_at is not None and not settled:
+        settled = True
+        offset = _from_fix_to_fix(curve, lap, error_at, offset)
     elevation = path.elevation_m[part]
     columns = np.column_stack(
         [offset, path.speed_mps[part], elevation, path.fixed[part], path.time_s[part]]
@@ -106,7 +130,7 @@ def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
         order = np.argsort(along, kind="stable")
         ahead = np.asarray(curve.along(begin, chainage_m))
         read = _columns(ahead, along[order], columns[order])
-        reach = _SEAM_M if path.drive.has_doppler else curve.length_m
+        reach = _SEAM_M if settled else curve.length_m
         reach = min(reach, 0.5 * curve.length_m)
         jump = float(offset[order[-1]] - offset[order[0]])
         after = np.clip(1.0 - ahead / reach, 0.0, None)
@@ -116,6 +140,21 @@ def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
     fixed = read[:, 3] > 0.99
     offset = np.where(fixed, read[:, 0], np.nan)
     return Reading(offset, read[:, 1], read[:, 2], time_s=read[:, 4], jump_m=jump, seam=seam)
+
+
+def _from_fix_to_fix(
+    curve: Curve, lap: FoundLap, error_at: ErrorAt, offset_m: Floats
+) -> Floats:
+    """Read how far a lap is to the left of a line at its fixes alone, and evenly between them."""
+    drive, when = lap.path.drive, lap.path.time_s[lap.part]
+    first, last = np.searchsorted(drive.time_s, [when[0], when[-1]], side="right")
+    index = np.arange(max(first - 1, 0), min(last + 1, len(drive.time_s)))
+    index = index[(drive.speed_mps[index] >= STANDING_MPS) & (drive.trust[index] > _TRUSTED)]
+    if len(index) < _FEWEST_FIXES:
+        return offset_m
+    ahead = drive.velocity_mps[index] / drive.speed_mps[index, None]
+    place = drive.position_m[index] - error_at(drive, drive.time_s[index])
+    return np.asarray(np.interp(when, drive.time_s[index], curve.project(place, ahead)[1]))
 
 
 def _columns(at: Floats, where: Floats, columns: Floats) -> Floats:

@@ -11,7 +11,8 @@ from trackkit.arrays import Floats
 from trackkit.building.average import Average, Reading, averaged, read_lap
 from trackkit.building.find_laps import FoundLap, sort_out
 from trackkit.building.line_accuracy import KnownLine, known_along
-from trackkit.building.wander import expected_level_m
+from trackkit.building.together import laid_together
+from trackkit.building.wander import expected_level_m, wander_of
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import (
     SMOOTHING_WAVELENGTH_M,
@@ -107,6 +108,22 @@ def fit_line(
         noise = _noise(kept, average, float(chainage[1] - chainage[0]))
         wavelength = chosen_wavelength(moved, closed=closed, noise=noise)
         curve = smoothed_curve(moved, closed=closed, wavelength_m=wavelength)
+    wander = wander_of(guess, chainage, kept, readings)
+    import os
+    together = laid_together(guess, chainage, kept, average, wander) if "NOJOINT" not in os.environ else None
+    if together is not None:
+        moved = guess.position(chainage) + together.offset_m[:, None] * guess.left(chainage)
+        whole = Curve.through(moved, closed=closed)
+        chainage = whole.chainages(_SPACING_M)
+        again = [read_lap(whole, chainage, lap, together.error_at) for lap in kept]
+        average2 = averaged(whole, chainage, kept, again)
+        moved = whole.position(chainage) + average2.mean_m[:, None] * whole.left(chainage)
+        noise = _noise(kept, average2, float(chainage[1] - chainage[0]))
+        wavelength = chosen_wavelength(moved, closed=closed, noise=noise)
+        if "DEBUG" in os.environ:
+            print(wavelength, together.offset_m.std(), average2.mean_m.std())
+        curve = smoothed_curve(moved, closed=closed, wavelength_m=wavelength)
+        chainage = guess.chainages(_SPACING_M)
     accuracy = known_along(guess, chainage, kept, readings, average, wavelength)
     # The line has moved by centimetres since: its chainages stretch with its length.
     chainage = chainage * (curve.length_m / (chainage[-1] + (chainage[1] if closed else 0.0)))
