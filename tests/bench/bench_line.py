@@ -4,9 +4,10 @@
         [--generator line|grip] [--keep FILE]
 
 Every session is on an invented circuit of its own (`joint_circuits`), driven and recorded by
-`joint_sessions` or, with ``--generator grip``, by `joint_drivers`.  Truth is the mean of the laps as
-they were driven.  Beside it stands what the build says of itself.  With ``--keep`` the figures of
-each session are written down, so that two versions of trackkit can be compared session by session.
+`joint_sessions` or, with ``--generator grip``, by `joint_drivers`.  Truth is the mean of the laps
+as they were driven.  Beside it stands what the build says of itself.  With ``--keep`` the figures
+of each session are written down, so that two versions of trackkit can be compared session by
+session.
 Seeds from 61000 on were not used while developing.
 """
 

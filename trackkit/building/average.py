@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.building.find_laps import FoundLap
-from trackkit.building.path import STANDING_MPS
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import moving_mean
-from trackkit.motion.drive import Drive
 from trackkit.motion.gauss_markov import covariance_of_means, variance_of_best_mean
 from trackkit.motion.noise import USUAL
 
@@ -30,10 +28,29 @@ _FADE_M = 30.0
 _SEAM_M = 60.0
 
 _PRIOR_FREEDOM = 4.0
-_TRUSTED, _FEWEST_FIXES = 1e-3, 4
 
-ErrorAt = Callable[[Drive, Floats], Floats]
-"""How far a drive is off at some times, shape (k,): east and north, metres, shape (k, 2)."""
+
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """How a drive lies beside the line of all laps, at moments along it.
+
+    Parameters
+    ----------
+    time_s
+        The moments, rising, shape (m,).
+    error_m
+        How far the drive is off, east and north, shape (m, 2).
+    aside_m
+        How far the lap then driven is to the left of the line, shape (m,).
+    """
+
+    time_s: Floats
+    error_m: Floats
+    aside_m: Floats
+
+    def error_at(self, time_s: Floats) -> Floats:
+        """Read how far the drive is off at some times, shape (k, 2)."""
+        return np.stack([np.interp(time_s, self.time_s, axis) for axis in self.error_m.T], axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +104,7 @@ class Average:
 
 
 def read_lap(
-    curve: Curve, chainage_m: Floats, lap: FoundLap, error_at: ErrorAt | None = None
+    curve: Curve, chainage_m: Floats, lap: FoundLap, beside: Beside | None = None
 ) -> Reading:
     """Read a lap's sideways place, speed and elevation at chainages of a line.
 
@@ -101,18 +118,17 @@ def read_lap(
         The line and even chainages along it, shape (n,).
     lap
         The lap.
-    error_at
-        How far its drive is off, where all laps together have told; without velocities the line is
-        then theirs too, and the lap keeps beside it from fix to fix.
+    beside
+        How far its drive is off and its laps are from the line, where all laps together have told.
     """
     part, path = lap.part, lap.path
-    position, settled = path.position_m[part], path.drive.has_doppler
-    if error_at is not None:
-        position = position - error_at(path.drive, path.time_s[part])
+    position, settled = path.position_m[part], beside is not None or path.drive.has_doppler
+    if beside is not None:
+        position = position - beside.error_at(path.time_s[part])
     where, offset = curve.project(position, path.direction[part])
-    if error_at is not None and not settled:
-        settled = True
-        offset = _from_fix_to_fix(curve, lap, error_at, offset)
+    if beside is not None and not path.drive.has_doppler:
+        # Between fixes a lap keeps beside the line that all of them tell.
+        offset = np.interp(path.time_s[part], beside.time_s, beside.aside_m)
     elevation = path.elevation_m[part]
     columns = np.column_stack(
         [offset, path.speed_mps[part], elevation, path.fixed[part], path.time_s[part]]
@@ -140,21 +156,6 @@ def read_lap(
     fixed = read[:, 3] > 0.99
     offset = np.where(fixed, read[:, 0], np.nan)
     return Reading(offset, read[:, 1], read[:, 2], time_s=read[:, 4], jump_m=jump, seam=seam)
-
-
-def _from_fix_to_fix(
-    curve: Curve, lap: FoundLap, error_at: ErrorAt, offset_m: Floats
-) -> Floats:
-    """Read how far a lap is to the left of a line at its fixes alone, and evenly between them."""
-    drive, when = lap.path.drive, lap.path.time_s[lap.part]
-    first, last = np.searchsorted(drive.time_s, [when[0], when[-1]], side="right")
-    index = np.arange(max(first - 1, 0), min(last + 1, len(drive.time_s)))
-    index = index[(drive.speed_mps[index] >= STANDING_MPS) & (drive.trust[index] > _TRUSTED)]
-    if len(index) < _FEWEST_FIXES:
-        return offset_m
-    ahead = drive.velocity_mps[index] / drive.speed_mps[index, None]
-    place = drive.position_m[index] - error_at(drive, drive.time_s[index])
-    return np.asarray(np.interp(when, drive.time_s[index], curve.project(place, ahead)[1]))
 
 
 def _columns(at: Floats, where: Floats, columns: Floats) -> Floats:

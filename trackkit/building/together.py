@@ -1,14 +1,15 @@
-"""All laps laid along one line: what each fix tells where the others have none, and whose wander."""
+"""All laps laid along one line: each tells of places where the others have no fix."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
-from trackkit.arrays import Flags, Floats
-from trackkit.building.average import Average
+from trackkit.arrays import Floats
+from trackkit.building.average import Average, Beside
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.path import STANDING_MPS
 from trackkit.building.sparse import SPARSE_S
@@ -21,7 +22,7 @@ from trackkit.motion.noise_levels import highest
 from trackkit.motion.position_error import walked_m2ps
 from trackkit.motion.repeated_line import Eliminated
 
-_FEWEST_LAPS = 2
+_FEWEST_LAPS, _FEWEST_NODES = 2, 12
 _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS = 5.0, 40, 280
 _NODE_M = 10.0
 _MOST_NODES = 4_000
@@ -38,6 +39,7 @@ _BESIDE = (0.02, 20.0)
 _OVER = (6.0, 100.0)
 _STEP = 1.6
 _SWEEPS = 2
+_COUNTS = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,27 +50,12 @@ class Together:
     ----------
     offset_m
         The line to the left of the guess, shape (n,).
-    time_s, error_m
-        By the identity of each drive: moments, rising, shape (m,), and how far the drive is off
-        then, east and north, shape (m, 2).
+    beside
+        How far each drive is off, and its laps from the line, by the drive's identity.
     """
 
     offset_m: Floats
-    time_s: dict[int, Floats]
-    error_m: dict[int, Floats]
-
-    def error_at(self, drive: Drive, time_s: Floats) -> Floats:
-        """How far a drive is off at some times, east and north, shape (k, 2).
-
-        Parameters
-        ----------
-        drive
-            Any of them.
-        time_s
-            Shape (k,).
-        """
-        node, error = self.time_s[id(drive)], self.error_m[id(drive)]
-        return np.stack([np.interp(time_s, node, axis) for axis in error.T], axis=1)
+    beside: dict[int, Beside]
 
 
 def laid_together(
@@ -104,12 +91,12 @@ def laid_together(
     drives = {id(lap.path.drive): lap.path.drive for lap in laps}
     if len(laps) < _FEWEST_LAPS or not all(_suits(drive) for drive in drives.values()):
         return None
-    sides = {
-        key: _sideways(curve, chainage_m, laps, average, drive) for key, drive in drives.items()
-    }
-    sides = {key: side for key, side in sides.items() if side is not None}
-    if len(sides) < len(drives):
-        return None
+    sides: dict[int, Sideways] = {}
+    for key, drive in drives.items():
+        side = _sideways(curve, chainage_m, laps, average, drive)
+        if side is None:
+            return None
+        sides[key] = side
     knots = _knots(curve)
     usual = {key: _levels(drives[key], wander) for key in sides}
     longest = max(sides, key=lambda key: len(sides[key].time_s))
@@ -124,12 +111,16 @@ def laid_together(
     levels = _likeliest_line(whole, replace(usual[longest], **own))
     coefficient, _, _ = whole.line(knots.covariance(levels))
     offset = knots.basis(chainage_m, curve.left(chainage_m)) @ coefficient
-    error = {
-        key: part.given(coefficient)[:, :2] for key, part in zip(sides, parts, strict=True)
-    }
-    return Together(
-        np.asarray(offset), {key: side.time_s for key, side in sides.items()}, error
-    )
+    state = [part.given(coefficient) for part in parts]
+    drifts = {}
+    for (key, side), given in zip(sides.items(), state, strict=True):
+        error = given[:, :2]
+        # A lap that has left the line is where its fixes are.
+        aside = side.offset_m - knots.basis(side.chainage_m, side.left) @ coefficient
+        aside -= np.einsum("ij,ij->i", side.left, error)
+        aside = np.where(np.isfinite(side.sigma_m), given[:, -2], aside)
+        drifts[key] = Beside(side.time_s, error, aside)
+    return Together(np.asarray(offset), drifts)
 
 
 def _suits(drive: Drive) -> bool:
@@ -155,19 +146,15 @@ def _levels(drive: Drive, wander: Wander) -> LineLevels:
 def _likeliest_line(whole: Eliminated, levels: LineLevels) -> LineLevels:
     """Find how far beside the guess the line is, and how smooth, by likelihood."""
 
-    def score(candidate: LineLevels) -> float:
+    def score(beside_m: float, over_m: float) -> float:
+        candidate = replace(levels, repeated_m=beside_m, repeated_over_m=over_m)
         return whole.line(whole.knots.covariance(candidate))[2]
 
+    beside, over = levels.repeated_m, levels.repeated_over_m
     for _ in range(_SWEEPS):
-        for name, bounds in (("repeated_m", _BESIDE), ("repeated_over_m", _OVER)):
-            value = highest(
-                lambda level, name=name: score(replace(levels, **{name: level})),
-                getattr(levels, name),
-                _STEP,
-                bounds,
-            )
-            levels = replace(levels, **{name: value})
-    return levels
+        beside = highest(partial(score, over_m=over), beside, _STEP, _BESIDE)
+        over = highest(partial(score, beside), over, _STEP, _OVER)
+    return replace(levels, repeated_m=beside, repeated_over_m=over)
 
 
 def _knots(curve: Curve) -> Knots:
@@ -183,52 +170,55 @@ def _sideways(
     average: Average,
     drive: Drive,
 ) -> Sideways | None:
-    """Lay the laps of one drive beside a curve, at fixes."""
-    mine = [n for n, lap in enumerate(laps) if lap.path.drive is drive]
-    mine.sort(key=lambda n: laps[n].start_s)
+    """Lay the laps of one drive beside a curve, at nodes of one fix or the mean of several.
+
+    Without velocities smoothing draws a drive towards the inside of bends where fixes are few; the
+    fixes themselves do not lie there.
+    """
+    mine = sorted((n for n, lap in enumerate(laps) if lap.path.drive is drive), key=_begins(laps))
     path = laps[mine[0]].path
-    moving = (drive.speed_mps >= STANDING_MPS) & (drive.trust > _TRUSTED)
-    total = sum(laps[n].length_m for n in mine)
-    spacing = max(_NODE_M, total / _MOST_NODES)
-    chosen, counts, fixes = [], [], []
-    after = -np.inf
-    for n in mine:
-        lap = laps[n]
-        inside = moving & (drive.time_s >= max(lap.start_s, after)) & (drive.time_s < lap.end_s)
-        after = lap.end_s
-        index = np.flatnonzero(inside)
-        if not len(index):
-            continue
-        way = np.interp(drive.time_s[index], path.time_s, np.arange(len(path.time_s)))
-        step = np.floor(way * path.step_m / spacing)
-        first = np.flatnonzero(np.diff(step, prepend=-1.0) > 0)
-        fixes.append(np.diff(np.append(first, len(index))))
-        chosen.append(index[first])
-        counts.append(_counts(average.weight[n] > 0.5, lap, curve, chainage_m, index[first]))
-    if not chosen:
+    spacing = max(_NODE_M, sum(laps[n].length_m for n in mine) / _MOST_NODES)
+    way = path.step_m * np.interp(drive.time_s, path.time_s, np.arange(len(path.time_s)))
+    usable = (drive.speed_mps >= STANDING_MPS) & (drive.trust > _TRUSTED)
+    number = np.full(len(way), -1)
+    for n in reversed(mine):
+        number[(drive.time_s >= laps[n].start_s) & (drive.time_s < laps[n].end_s)] = n
+    index = np.flatnonzero(usable & (number >= 0))
+    if len(index) < _FEWEST_NODES:
         return None
-    index = np.concatenate(chosen)
-    speed = np.maximum(drive.speed_mps[index], 1e-6)
-    where, offset = curve.project(drive.position_m[index], drive.velocity_mps[index] / speed[:, None])
-    white = drive.levels.white_m / np.sqrt(np.concatenate(fixes))
-    way = path.step_m * np.interp(drive.time_s[index], path.time_s, np.arange(len(path.time_s)))
-    return Sideways(
-        drive.time_s[index],
-        way,
-        where,
-        offset,
-        curve.left(where),
-        np.where(np.concatenate(counts), np.hypot(white, _FAST_M), np.inf),
-        white,
-    )
-
-
-def _counts(
-    counts: Flags, lap: FoundLap, curve: Curve, chainage_m: Floats, index: np.ndarray
-) -> Flags:
-    """Read at fixes where a lap counts."""
-    drive = lap.path.drive
-    speed = np.maximum(drive.speed_mps[index], 1e-6)
-    where, _ = curve.project(drive.position_m[index], drive.velocity_mps[index] / speed[:, None])
+    heading = drive.velocity_mps[index] / drive.speed_mps[index, None]
+    place = (drive.position_m if drive.has_doppler else drive.measured_m)[index]
+    where, offset = curve.project(place, heading)
     nearest = np.clip(np.searchsorted(chainage_m, where), 0, len(chainage_m) - 1)
-    return np.asarray(counts[nearest])
+    counts = average.weight[number[index], nearest] > _COUNTS
+    node = np.cumsum(
+        np.diff(np.floor(way[index] / spacing), prepend=0.0).astype(bool)
+        | np.diff(number[index], prepend=-1).astype(bool)
+    )
+    node -= node[0]
+    fixes = np.bincount(node)
+    if len(fixes) < _FEWEST_NODES:
+        return None
+
+    def mean(value: Floats) -> Floats:
+        return np.asarray(np.bincount(node, value) / fixes)
+
+    # From the middle fix, so that a mean never is of both ends of a closed line.
+    middle = np.cumsum(fixes) - (fixes + 1) // 2
+    if drive.has_doppler:
+        # Smoothing has averaged the fixes around each.
+        time, at, beside, gone = (
+            v[middle] for v in (drive.time_s[index], where, offset, way[index])
+        )
+    else:
+        ahead = np.asarray(curve.along(where[middle][node], where))
+        half = 0.5 * curve.length_m
+        at = curve.wrap(where[middle] + mean(np.where(ahead > half, ahead - curve.length_m, ahead)))
+        time, beside, gone = mean(drive.time_s[index]), mean(offset), mean(way[index])
+    white = drive.levels.white_m / np.sqrt(fixes)
+    sigma = np.where(mean(counts) > 1.0 - 1e-9, np.hypot(white, _FAST_M), np.inf)
+    return Sideways(time, gone, np.asarray(at), beside, curve.left(at), sigma, white)
+
+
+def _begins(laps: Sequence[FoundLap]) -> Callable[[int], float]:
+    return lambda n: laps[n].start_s
