@@ -8,7 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.building.average import Average, Reading, averaged, read_lap
+from trackkit.building.average import (
+    LEAST_SCALE_M,
+    STRAY_SIGMAS,
+    TWO_APART_M,
+    Average,
+    Reading,
+    averaged,
+    read_lap,
+)
 from trackkit.building.find_laps import FoundLap, sort_out
 from trackkit.building.line_accuracy import KnownLine, known_along
 from trackkit.building.together import laid_together
@@ -22,6 +30,7 @@ from trackkit.geometry.smoothing import (
     noise_of_receiver,
     smoothed_curve,
 )
+from trackkit.motion.gauss_markov import variance_of_mean
 
 HEIGHT_WAVELENGTH_M = 80.0
 _SPACING_M = 1.0
@@ -99,11 +108,12 @@ def fit_line(
         More laps, known to leave the line: used only if they turn out to follow it.
     """
     curve, kept, rejected = _guess(laps, strays, closed=closed)
+    apart_m = _two_apart_m(kept)
     for _ in range(_ROUNDS):
         guess = curve
         chainage = curve.chainages(_SPACING_M)
         readings = [read_lap(guess, chainage, lap) for lap in kept]
-        average = averaged(guess, chainage, kept, readings)
+        average = averaged(guess, chainage, kept, readings, apart_m)
         curve, wavelength = _smoothed(guess, chainage, kept, average)
     wander = wander_of(guess, chainage, kept, readings)
     together = laid_together(guess, chainage, kept, average, wander)
@@ -114,7 +124,7 @@ def fit_line(
         beside = [
             read_lap(guess, chainage, lap, together.beside[id(lap.path.drive)]) for lap in kept
         ]
-        average = averaged(guess, chainage, kept, beside)
+        average = averaged(guess, chainage, kept, beside, apart_m)
         curve, wavelength = _smoothed(guess, chainage, kept, average)
     accuracy = known_along(guess, chainage, kept, readings, average, wavelength, wander)
     # The line has moved by centimetres since: its chainages stretch with its length.
@@ -147,6 +157,25 @@ def _smoothed(
     noise = _noise(laps, average, float(chainage_m[1] - chainage_m[0]))
     wavelength = chosen_wavelength(moved, closed=curve.closed, noise=noise)
     return smoothed_curve(moved, closed=curve.closed, wavelength_m=wavelength), wavelength
+
+
+def _two_apart_m(laps: Sequence[FoundLap]) -> float:
+    """Say how far two laps may be apart that both follow the line.
+
+    What of the receiver's wander is not the shift of a lap as a whole pulls them apart, the more
+    the longer a lap lasts.
+    """
+    if len(laps) != 2:
+        return TWO_APART_M
+    variance = 0.0
+    for lap in laps:
+        drive = lap.path.drive
+        variance += LEAST_SCALE_M**2
+        if not drive.has_doppler:
+            lasting, constant = lap.end_s - lap.start_s, drive.levels.wander_time_s
+            rest = 1.0 - float(variance_of_mean(lasting, constant))
+            variance += rest * expected_level_m(drive) ** 2
+    return max(TWO_APART_M, STRAY_SIGMAS * float(np.sqrt(variance)))
 
 
 def _guess(

@@ -21,7 +21,6 @@ from trackkit.cli.common import (
     refuse_outputs,
     remark,
     remarks,
-    say_error,
     units_option,
 )
 from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
@@ -29,6 +28,7 @@ from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 from trackkit.track.digest import short_digest
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -159,7 +159,7 @@ def laps(
     Time nothing where the organiser or the insurer forbids it.
     """
     from trackkit import pair_official, read_official
-    from trackkit.cli.laps_work import Item, Job
+    from trackkit.cli.laps_work import Item, Job, say_skipped
     from trackkit.timing.sessions import choose_reference
 
     track_path, named = track_and_recordings(words)
@@ -204,11 +204,7 @@ def laps(
         print_json(_document(gathered, entries, track_path))
     else:
         _print(circuits, entries, details=details)
-    if gathered.skipped:
-        count = len(gathered.skipped)
-        what = f"{count} file{'s are' if count > 1 else ' is'} no recording"
-        names = f": {', '.join(gathered.skipped)}" if skipped else " (--skipped names them)"
-        remark(what + names)
+    say_skipped(gathered.skipped, named=skipped)
     if any(session.report.laps for circuit in circuits for session in circuit.sessions):
         remark(TRAINING)
     if gathered.failed:
@@ -271,7 +267,7 @@ class _Gathered:
 def _gather(items: Sequence[Item], job: Job) -> _Gathered:
     """Time recordings, those of each circuit together, and say what is wrong with any."""
     from trackkit import read_track
-    from trackkit.cli.laps_work import timed_each
+    from trackkit.cli.laps_work import say_untimed, timed_each
     from trackkit.timing.duplicates import Sketch, shared_with
     from trackkit.timing.many import counted_once
     from trackkit.timing.sessions import Session
@@ -285,21 +281,16 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
             gathered.skipped.append(timed.item.path)
             continue
         if timed.circuit is None or timed.report is None or timed.sketch is None:
-            error = timed.error
-            sentence = error_sentence(error) if isinstance(error, TrackkitError) else str(error)
+            sentence = say_untimed(timed)
             if timed.unplaced:
                 gathered.unplaced.append((timed.item.path, sentence))
-                remark(sentence)
             else:
                 gathered.failed = True
-                if isinstance(error, TrackkitError):
-                    say_error(error)
-                else:
-                    remark(f"trackkit: {sentence}")
             continue
         shared = shared_with(sketches, timed.sketch)
         sketches.append(timed.sketch)
-        remarks([part.sentence for part in shared])
+        for part in shared:
+            remark(as_read(part.sentence, (part.first, part.second)))
         track = timed.circuit.track
         circuit = by_id.setdefault(track.id, _Circuit(track))
         report = counted_once(timed.report, shared)

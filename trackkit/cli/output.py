@@ -1,4 +1,4 @@
-"""``trackkit map``, ``export`` and ``simulate``: files made from a track."""
+"""``trackkit map`` and ``simulate``: files made from a track."""
 
 from __future__ import annotations
 
@@ -255,55 +255,9 @@ def _draw_on_paper(
     from trackkit.cli.verdict_text import verdict_sentence
 
     track, read, _, failed = _track_with_recordings(words, (), columns)
-    verdict = verdict_sentence(judge_track(track, check_track(track)))
+    verdict = verdict_sentence(judge_track(track, check_track(track)), track)
     remarks(write_paper(track, output, recordings=read, paper=paper, verdict=verdict, force=force))
     click.echo(f"wrote {output}")
-    if failed:
-        ctx.exit(1)
-
-
-@click.command(cls=Command)
-@click.argument("track_paths", metavar="TRACK|FOLDER...", nargs=-1, required=True)
-@click.option(
-    "--to",
-    "fmt",
-    type=click.Choice(["geojson", "gpx", "kml", "gpkg", "csv"]),
-    required=True,
-    help="Format; csv is a table of the gates.",
-)
-@click.option(
-    "-o",
-    "--output",
-    required=True,
-    metavar="FILE",
-    help="File to write; a folder for several tracks.",
-)
-@force_option
-@click.pass_context
-def export(
-    ctx: click.Context, track_paths: tuple[str, ...], fmt: str, output: str, force: bool
-) -> None:
-    """Write a track in another open format.
-
-    Of several, or of a folder, a file each is written into the folder -o.
-    """
-    from trackkit import export_track, read_track
-
-    if not are_many(track_paths):
-        export_track(read_track(track_paths[0]), output, fmt, force=force)
-        click.echo(f"wrote {output}")
-        return
-    targets = Targets(output_folder(output), f".{fmt}")
-
-    def work(path: str) -> Path:
-        track = read_track(path)
-        target = targets.of(path)
-        export_track(track, target, fmt, force=force)
-        return target
-
-    done, failed = each_track(track_paths, work, "exporting")
-    for _, target in done:
-        click.echo(f"wrote {target}")
     if failed:
         ctx.exit(1)
 

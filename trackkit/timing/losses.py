@@ -174,8 +174,10 @@ def sections_of(track: Track) -> tuple[Section, ...]:
     return tuple(sections)
 
 
-def session_sections(track: Track, report: LapReport) -> SessionSections:
-    """Lay the laps of a recording out by sections, while its drive is at hand.
+def session_sections(
+    track: Track, report: LapReport, laps: Iterable[Lap] | None = None
+) -> SessionSections:
+    """Lay the laps of a recording, or some of them, out by sections, while its drive is at hand.
 
     Raises
     ------
@@ -183,23 +185,24 @@ def session_sections(track: Track, report: LapReport) -> SessionSections:
         When the report came without its drive.
     """
     sections, drive = sections_of(track), report.drive
-    laps = [lap for lap in report.laps if lap.is_whole]
+    chosen = {_numbers(lap): lap for lap in (report.laps if laps is None else laps) if lap.is_whole}
+    whole = [chosen[number] for number in sorted(chosen)]
     inner = [section.begin_m for section in sections[1:]]
-    passed = [(lap.passed[0], *passings(track, drive, lap, inner), lap.passed[-1]) for lap in laps]
+    passed = [(lap.passed[0], *passings(track, drive, lap, inner), lap.passed[-1]) for lap in whole]
     places = [place for lap in passed for place in lap if place is not None]
     kept = drive.fix_covariance([place.fix for place in places])
     speeds = section_speeds(
         track,
         drive,
-        laps,
+        whole,
         [(section.begin_m, section.end_m) for section in sections],
         [_position_left(kept, places[1:]) for places in passed],
     )
-    by_number = {
+    laid_out = {
         _numbers(lap): LapSections(places, some)
-        for lap, places, some in zip(laps, passed, speeds, strict=True)
+        for lap, places, some in zip(whole, passed, speeds, strict=True)
     }
-    return SessionSections(sections, by_number, kept)
+    return SessionSections(sections, laid_out, kept)
 
 
 def _position_left(kept: FixCovariance, places: Sequence[Crossing | None]) -> Floats:
@@ -324,6 +327,9 @@ def lap_losses(
     KeyError
         When a lap was not driven from line to line past every gate.
     """
-    session = session_sections(track, report)
-    other_session = session if other_report is report else session_sections(track, other_report)
+    if other_report is report:
+        session = other_session = session_sections(track, report, [lap, other])
+    else:
+        session = session_sections(track, report, [lap])
+        other_session = session_sections(track, other_report, [other])
     return losses(session, _numbers(lap), other_session, _numbers(other))
