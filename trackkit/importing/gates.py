@@ -189,8 +189,8 @@ def _supposed(
 
 
 def _away_m(line: Floats, first: Position) -> float:
-    middle = line[[0, -1], :2].mean(axis=0)
-    return float(geodesic_distance(*middle, *first))
+    longitude, latitude = line[[0, -1], :2].mean(axis=0).tolist()
+    return float(geodesic_distance(longitude, latitude, *first))
 
 
 def _facing(
@@ -235,8 +235,9 @@ def _gate(
             properties=restored(others, old.properties),
         )
         # Formats that need a name have the id where there is none.
-        renamed = name is not None and name != old.name and name != old.id
-        return called(gate, name) if renamed else gate
+        if name is None or name in (old.name, old.id):
+            return gate
+        return called(gate, str(name))
     gate_id = own_id(members.get("id")) or ""
     if any(other.id == gate_id for other in placed):
         gate_id = ""

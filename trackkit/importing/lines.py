@@ -116,7 +116,8 @@ def heights_of(line: Floats) -> tuple[Floats | None, str | None]:
 def without_repeats(line: Floats) -> Floats:
     """Leave out positions that are at the same place as the one before."""
     apart = geodesic_distance(line[:-1, 0], line[:-1, 1], line[1:, 0], line[1:, 1])
-    return line[np.concatenate([[True], np.asarray(apart) > 1e-3])]
+    kept: Floats = line[np.concatenate([[True], np.asarray(apart) > 1e-3])]
+    return kept
 
 
 def same_line(longitude_deg: Floats, latitude_deg: Floats, before: tuple[Floats, Floats]) -> bool:

@@ -103,10 +103,11 @@ def parts_of_shape(shape: Any) -> tuple[Kind | None, tuple[Floats, ...]]:
     if kind == "Point":
         return "point", (_positions(shape),)
     inner = [parts_of_shape(part) for part in shapely.get_parts(shape)]
-    for wanted in ("line", "area", "point"):
-        parts = [part for found_kind, some in inner if found_kind == wanted for part in some]
+    kinds: tuple[Kind, ...] = ("line", "area", "point")
+    for wanted in kinds:
+        parts = [part for part_kind, some in inner if part_kind == wanted for part in some]
         if parts:
-            return wanted, tuple(parts)  # type: ignore[return-value]
+            return wanted, tuple(parts)
     return None, ()
 
 
