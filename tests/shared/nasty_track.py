@@ -80,7 +80,9 @@ def nasty_track() -> Track:
         licence="CC0-1.0",
         valid_from="2026-04-01",
         notes="Erste Zeile\nzweite – „Zeile“; " + "sehr lang, " * 40,
-        accepted=({"rule": "width", "feature": None, "reason": "so gewollt", "date": "2026-04-02"},),
+        accepted=(
+            {"rule": "width", "feature": None, "reason": "so gewollt", "date": "2026-04-02"},
+        ),
         members={"x-club": {"founded": 1970, "motto": "Ça va"}},
         foreign={"x-drawn-with": ["pencil", 3]},
         other_features=(

@@ -94,7 +94,7 @@ def with_drawn_gates(
         else:
             left, right = ends[index][[0, -1], :2].tolist()
             position = _facing(track, tuple(left), tuple(right), kinds[index], feature, remarks)
-        gates.append(_gate(position, kinds[index], *read[index], old, gates))
+        gates.append(_gate(position, kinds[index], feature, *read[index], old, gates))
     if onto is not None and not features:
         gates = list(onto.gates)
         remarks.append("it has no gates: those of the track were kept")
@@ -218,6 +218,7 @@ def _facing(
 def _gate(
     position: tuple[Position, Position],
     kind: GateKind,
+    feature: DrawnFeature,
     members: Mapping[str, Any],
     others: Mapping[str, Any],
     old: Gate | None,
@@ -250,6 +251,7 @@ def _gate(
         chainage_m=members.get("chainage_m", 0.0),
         surveyed=members.get("surveyed", False),
         properties=others,
+        members=feature.members,
     )
     if name is None or name == gate_id:
         return gate

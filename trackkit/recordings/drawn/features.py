@@ -56,6 +56,12 @@ class DrawnFeature:
         """Where it stands in its file, for sentences."""
         return f"layer {self.layer}, feature {self.number}"
 
+    @property
+    def members(self) -> dict[str, Any]:
+        """What GeoJSON has in the feature besides its geometry and properties."""
+        own = ("type", "id", "bbox", "geometry", "properties")
+        return {name: value for name, value in (self.source or {}).items() if name not in own}
+
 
 @dataclass(frozen=True, eq=False)
 class Drawing:
