@@ -13,7 +13,7 @@ from trackkit.cli.remedies import About, sentence
 from trackkit.cli.track_text import summary
 from trackkit.cli.verdict_text import verdict_lines, verdict_row
 from trackkit.track.band import width_sigma
-from trackkit.track.title import names_in
+from trackkit.track.names import names_in
 from trackkit.units import units
 
 if TYPE_CHECKING:
