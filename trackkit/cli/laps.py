@@ -24,6 +24,7 @@ from trackkit.cli.common import (
     say_error,
     units_option,
 )
+from trackkit.cli.drives import skipped_option, tell_skipped
 from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
@@ -122,7 +123,7 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
     help="List where each recording's best lap lost time to the reference lap, by corner and "
     "straight; with --json for all laps.",
 )
-@click.option("--skipped", is_flag=True, help="Name the files of folders that are no recordings.")
+@skipped_option
 @columns_option
 @force_option
 @units_option
@@ -205,11 +206,7 @@ def laps(
         print_json(_document(gathered, entries, track_path))
     else:
         _print(circuits, entries, details=details)
-    if gathered.skipped:
-        count = len(gathered.skipped)
-        what = f"{count} file{'s are' if count > 1 else ' is'} no recording"
-        names = f": {', '.join(gathered.skipped)}" if skipped else " (--skipped names them)"
-        remark(what + names)
+    tell_skipped(gathered.skipped, named=skipped)
     if any(session.report.laps for circuit in circuits for session in circuit.sessions):
         remark(TRAINING)
     if gathered.failed:

@@ -11,6 +11,7 @@ from trackkit.cli import standard_output
 from trackkit.cli.circuits import Found, NoCircuitError, finder
 from trackkit.cli.common import progress
 from trackkit.cli.cores import cores, each_elsewhere
+from trackkit.cli.drives import is_surely_recording
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.timing.rules import LapRules
@@ -144,7 +145,7 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
         try:
             recording = read_recording(item.path, columns=job.columns)
         except RecordingError as error:
-            if item.in_folder and not _is_surely_one(item.path):
+            if item.in_folder and not is_surely_recording(item.path):
                 return Timed(item, skipped=True)
             return Timed(item, error=error)
         remarks = tuple(recording.remarks)
@@ -166,16 +167,6 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
             raise
         # What nobody foresaw in one file is said of it.
         return Timed(item, error=UnforeseenError(error, item.path))
-
-
-def _is_surely_one(path: str) -> bool:
-    """Tell whether a file is in a format that is for recordings alone."""
-    from trackkit.recordings.detect import recognised
-
-    try:
-        return recognised(path)[1].is_for_recordings
-    except RecordingError:
-        return False
 
 
 def other_day(track: Track, recording: Recording) -> list[str]:
