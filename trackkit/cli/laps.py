@@ -42,6 +42,9 @@ if TYPE_CHECKING:
     from trackkit.timing.traces import TraceLines
     from trackkit.track.model import Track
 
+_FITS_S = 1.0
+"""Nearer than this a recorded lap may be the one of an official time."""
+
 
 def _reference(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
     if value is not None and not re.fullmatch(r"(\d+\.)?\d+", value.rpartition(":")[2]):
@@ -186,20 +189,18 @@ def laps(
     ]
     gathered = _gather(items, job)
     circuits = gathered.circuits
-    if len(circuits) > 1 and (reference is not None or times is not None):
-        raise click.UsageError(
-            "--reference and --official are for one circuit, and these are recordings of "
-            f"{len(circuits)}: {', '.join(circuit.track.title for circuit in circuits)}"
-        )
-    if not circuits:
-        choose_reference([], reference)
+    every = [session for circuit in circuits for session in circuit.sessions]
+    named_lap = choose_reference(every, reference)
     for circuit in circuits:
         circuit.zone = _zone(circuit.track)
-        circuit.chosen = choose_reference(circuit.sessions, reference)
+        is_named = reference is not None and named_lap and named_lap.session in circuit.sessions
+        circuit.chosen = named_lap if is_named else choose_reference(circuit.sessions)
         circuit.pairings = [
             None if times is None else pair_official(times, session.report)
             for session in circuit.sessions
         ]
+    if times is not None and len(circuits) > 1:
+        _keep_official(circuits, str(official))
     # Written first: whoever reads the tables may stop reading before their end.
     _write(gathered, entries, tables, force=force)
     if as_json:
@@ -211,6 +212,34 @@ def laps(
         remark(TRAINING)
     if gathered.failed:
         ctx.exit(1)
+
+
+def _keep_official(circuits: Sequence[_Circuit], official: str) -> None:
+    """Leave official times with the one circuit, of several, whose laps they fit.
+
+    Raises
+    ------
+    TrackkitError
+        When they fit those of none, or no better than those of another.
+    """
+
+    def fitting(circuit: _Circuit) -> int:
+        pairs = [pair for pairing in circuit.pairings if pairing for pair in pairing.pairs]
+        return sum(abs(pair.difference_s) < _FITS_S and not pair.outlier for pair in pairs)
+
+    best, second, *_ = sorted(circuits, key=fitting, reverse=True)
+    if fitting(best) <= 2 * fitting(second):
+        titles = ", ".join(circuit.track.title for circuit in circuits)
+        raise TrackkitError(
+            f"could be of any of the {len(circuits)} circuits that were driven ({titles})",
+            file=official,
+            remedy=f"name its circuit: trackkit laps {best.track.id} RECORDING... "
+            f"--official {official}",
+        )
+    remark(f"{official}: these are taken as times of {best.track.title}, whose laps they fit")
+    for circuit in circuits:
+        if circuit is not best:
+            circuit.pairings = [None] * len(circuit.sessions)
 
 
 def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, details: bool) -> None:
