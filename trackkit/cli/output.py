@@ -31,6 +31,9 @@ from trackkit.cli.recording_folders import (
 from trackkit.errors import OutputError, TrackkitError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from trackkit.cli.recording_folders import Entry
     from trackkit.paper.sheet import Paper
     from trackkit.recordings.recording import Recording
     from trackkit.track.model import Track
@@ -116,12 +119,13 @@ def map_(
     from trackkit import write_map
 
     host = _tile_host(tiles, credit)
-    track, read, names, failed = _track_with_recordings(words, labels, columns)
+    track, read, names, drivers, failed = _track_with_recordings(words, labels, columns)
     write_map(
         track,
         output,
         recordings=read,
         names=names,
+        drivers=drivers,
         findings="checked",
         tiles=tiles,
         credit=credit,
@@ -141,8 +145,8 @@ def _refuse_labels(labels: tuple[str, ...], what: str) -> None:
 
 def _track_with_recordings(
     words: tuple[str, ...], labels: tuple[str, ...], columns: str | None
-) -> tuple[Track, list[Recording], list[str], list[TrackkitError]]:
-    """Read a track and recordings, with their names on a page, and say what was wrong with any.
+) -> tuple[Track, list[Recording], list[str], list[str], list[TrackkitError]]:
+    """Read a track and recordings, with names on a page and drivers, and say what was wrong with any.
 
     Without a track it is the one that they were all driven on.
 
@@ -156,12 +160,15 @@ def _track_with_recordings(
 
     track_path, named = track_and_recordings(words)
     paths = [file.path for file in files_of(named)]
-    called = labels_of(paths, labels, entries_of(paths))
+    entries = entries_of(paths)
+    called = labels_of(paths, labels, entries)
     track = None if track_path is None else read_track(track_path)
     read, failed = read_recordings(paths, columns)
     names = names_on_page(paths, called, read)
+    of_path = dict(zip(paths, called, strict=True))
+    drivers = [_driver(entries, of_path, recording.name) for recording in read]
     if track is not None:
-        return track, read, names, failed
+        return track, read, names, drivers, failed
     if not read:
         raise failed[0] if failed else TrackkitError("holds no recording", file=words[0])
     find = finder()
@@ -173,7 +180,13 @@ def _track_with_recordings(
             remedy="draw those of one at a time",
         )
     (track,) = circuits.values()
-    return track, read, names, failed
+    return track, read, names, drivers, failed
+
+
+def _driver(entries: Mapping[str, Entry], called: Mapping[str, str], path: str) -> str:
+    """Say who drove in a recording: as the table of drivers has it, or what it is called."""
+    entry = entries.get(path)
+    return entry.driver if entry is not None and entry.driver else called[path]
 
 
 def _tile_host(tiles: str | None, credit: str | None) -> str | None:
@@ -254,7 +267,7 @@ def _draw_on_paper(
     from trackkit import check_track, judge_track, write_paper
     from trackkit.cli.verdict_text import verdict_sentence
 
-    track, read, _, failed = _track_with_recordings(words, (), columns)
+    track, read, _, _, failed = _track_with_recordings(words, (), columns)
     verdict = verdict_sentence(judge_track(track, check_track(track)))
     remarks(write_paper(track, output, recordings=read, paper=paper, verdict=verdict, force=force))
     click.echo(f"wrote {output}")
