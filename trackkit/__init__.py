@@ -55,6 +55,8 @@ if TYPE_CHECKING:
     from trackkit.gates.split import apply_suggestions as apply_suggestions
     from trackkit.gates.split import suggest_gates as suggest_gates
     from trackkit.gates.survey import survey_place as survey_place
+    from trackkit.importing.import_track import Imported as Imported
+    from trackkit.importing.import_track import import_track as import_track
     from trackkit.library.folders import Library as Library
     from trackkit.library.folders import open_library as open_library
     from trackkit.library.known import Known as Known
@@ -135,6 +137,7 @@ _MODULES = {
     "Finding": "checks.findings",
     "FinishAlignment": "official.align_finish",
     "Gate": "track.features",
+    "Imported": "importing.import_track",
     "Judgement": "checks.verdict",
     "Known": "library.known",
     "Lap": "timing.laps",
@@ -175,6 +178,7 @@ _MODULES = {
     "explore": "pages.explore",
     "export_drives": "frames.export",
     "export_track": "export.export",
+    "import_track": "importing.import_track",
     "judge_track": "checks.verdict",
     "lap_losses": "timing.losses",
     "laps_frame": "frames.laps",
@@ -241,6 +245,7 @@ __all__ = [
     "Finding",
     "FinishAlignment",
     "Gate",
+    "Imported",
     "Judgement",
     "Known",
     "Lap",
@@ -282,6 +287,7 @@ __all__ = [
     "explore",
     "export_drives",
     "export_track",
+    "import_track",
     "judge_track",
     "lap_losses",
     "laps_frame",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from trackkit.cli.common import Command, columns_option, read_recordings, remark
+from trackkit.cli.common import Command, columns_option, read_recordings, remark, units_option
 from trackkit.cli.recording_folders import entries_of, label_option, labels_of, names_on_page
 
 
@@ -21,6 +21,7 @@ from trackkit.cli.recording_folders import entries_of, label_option, labels_of, 
 @click.option("--stop-when-closed", is_flag=True, help="Stop when the page is closed.")
 @label_option
 @columns_option
+@units_option
 @click.pass_context
 def edit(
     ctx: click.Context,

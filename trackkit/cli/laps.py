@@ -28,6 +28,7 @@ from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 from trackkit.track.digest import short_digest
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -288,7 +289,8 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
             continue
         shared = shared_with(sketches, timed.sketch)
         sketches.append(timed.sketch)
-        remarks([part.sentence for part in shared])
+        for part in shared:
+            remark(as_read(part.sentence, (part.first, part.second)))
         track = timed.circuit.track
         circuit = by_id.setdefault(track.id, _Circuit(track))
         report = counted_once(timed.report, shared)

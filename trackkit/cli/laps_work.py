@@ -14,6 +14,7 @@ from trackkit.cli.cores import cores, each_elsewhere
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.timing.rules import LapRules
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording
@@ -121,7 +122,7 @@ def say_untimed(timed: Timed) -> str:
     error = timed.error
     sentence = error_sentence(error) if isinstance(error, TrackkitError) else str(error)
     if timed.unplaced:
-        remark(sentence)
+        remark(as_read(sentence, (timed.item.path,)))
     elif isinstance(error, TrackkitError):
         say_error(error)
     else:

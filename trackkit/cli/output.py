@@ -255,7 +255,7 @@ def _draw_on_paper(
     from trackkit.cli.verdict_text import verdict_sentence
 
     track, read, _, failed = _track_with_recordings(words, (), columns)
-    verdict = verdict_sentence(judge_track(track, check_track(track)))
+    verdict = verdict_sentence(judge_track(track, check_track(track)), track)
     remarks(write_paper(track, output, recordings=read, paper=paper, verdict=verdict, force=force))
     click.echo(f"wrote {output}")
     if failed:

@@ -31,10 +31,11 @@ def export_track(
 
     ``geojson`` is the track file itself.  ``gpx`` (GPX 1.1) has the centreline and pit lanes as
     tracks, each gate as a route from its left to its right end and as a waypoint at its middle,
-    each corner as a waypoint.  ``kml`` and ``gpkg`` (GeoPackage) have the layers centreline,
-    gates, corners and pit_lane, as far as the track has any, with their properties as fields.
-    ``csv`` has one row a gate.  ``dxf`` is a drawing in a grid, with the layers centreline,
-    edge-left, edge-right, gates, pit-lane and corners; it needs ezdxf, the extra ``dxf``.
+    each corner as a waypoint, ids as comments.  ``kml`` and ``gpkg`` (GeoPackage) have the layers
+    centreline, gates, corners and pit_lane, as far as the track has any, with their properties as
+    fields.  ``csv`` has one row a gate.  ``dxf`` is a drawing in a grid, with the layers
+    centreline, edge-left, edge-right, gates, pit-lane and corners; it needs ezdxf, the extra
+    ``dxf``.
 
     Longitudes are always within [-180, 180] degrees.  Across the antimeridian a GPX track is cut
     into two segments, and a KML or GeoPackage line into the two parts of a multi-line; a

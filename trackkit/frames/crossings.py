@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from trackkit.frames.columns import frame_of, times_of_day
-from trackkit.frames.laps import WHICH, timed_sessions
+from trackkit.frames.laps import WHICH, listed_reports, timed_sessions
 from trackkit.timing import crossing_columns
 from trackkit.timing.crossing_columns import GateCrossing, gate_crossings
 from trackkit.timing.report import LapReport
@@ -63,7 +63,7 @@ def crossings_frame(
     columns: dict[str, list[Any]] = {name: [] for name in _TEXTS}
     parts: dict[str, list[Any]] = {name: [np.empty(0)] for name in crossing_columns.COLUMNS}
     parts["time_of_day"] = [times_of_day(None, np.empty(0))]
-    for track, session, driver in timed_sessions(reports, drivers):
+    for track, session, driver in timed_sessions(listed_reports(reports), drivers):
         report = session.report
         crossings = gate_crossings(report)
         of_report = crossing_columns.crossing_columns(track, report, crossings)

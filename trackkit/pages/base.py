@@ -101,7 +101,6 @@ def base_document(
     dict
         Ready for `json.dumps`; every array that may be long is packed (see `pack`).
     """
-    shown = units()
     near = [_away_m(drive.recording, track) <= FAR_M for drive, _ in driven]
     fixes = sum(len(drive.recording) for (drive, _), at in zip(driven, near, strict=True) if at)
     every = max(1, -(-fixes // MOST_FIXES))
@@ -165,12 +164,7 @@ def base_document(
             for lap in laps
         ],
         "grid_m": stride * STEP_M,
-        "units": {
-            "speed": shown.speed,
-            "speed_per_mps": shown.speed_per_mps,
-            "length": shown.length,
-            "length_per_m": shown.length_per_m,
-        },
+        "units": units().as_row(),
         "speed_bounds": speed_bounds(
             [drive.speed_mps for (drive, _), at in zip(driven, near, strict=True) if at]
         ),

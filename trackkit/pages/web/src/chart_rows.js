@@ -1,7 +1,7 @@
 // What the chart draws on its canvas: the axis with corners, and the curves above it.
 
 import { number, signed } from "./figures.js";
-import { units } from "./units.js";
+import { metresOf, units } from "./units.js";
 
 /**
  * @import { ChartView } from "./chart.js"
@@ -24,23 +24,27 @@ import { units } from "./units.js";
  * @property {(value: number) => string} text
  */
 
-const STEPS_M = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000];
-const LONGEST_STEP_M = 10000;
+/** Between two figures of the axis, in the unit that is read. */
+const STEPS = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000];
+const LONGEST_STEP = 50000;
 
 /** @param {Pen} pen */
 export function drawAxis(pen) {
   const { chart, context, named } = pen;
   const bottom = chart.height - 22;
   shadeCorners(pen, bottom);
-  const step = STEPS_M.find((metres) => metres / chart.metresPerPixel() >= 64) ?? LONGEST_STEP_M;
+  const { length, length_per_m } = units();
+  const perPixel = length_per_m * chart.metresPerPixel();
+  const step = STEPS.find((wide) => wide / perPixel >= 64) ?? LONGEST_STEP;
   context.fillStyle = named.ink;
   context.textAlign = "center";
   let end = -Infinity;
-  const last = chart.from + chart.span + 1e-6;
-  for (let at = Math.ceil(chart.from / step) * step; at <= last; at += step) {
-    const x = chart.x(at);
+  const first = length_per_m * chart.from;
+  const last = length_per_m * (chart.from + chart.span) + 1e-6;
+  for (let at = Math.ceil(first / step) * step; at <= last; at += step) {
+    const x = chart.x(metresOf(at));
     context.fillRect(x - 0.5, bottom, 1, 4);
-    const text = `${number(at, 0)} m`;
+    const text = `${number(at, 0)} ${length}`;
     const half = context.measureText(text).width / 2;
     const middle = Math.min(x, chart.width - half - 1);
     if (middle - half >= end) {
@@ -187,14 +191,33 @@ export function levelStep(wanted) {
 }
 
 /**
+ * Titles lie over the gates' posts, so that none is crossed.
+ *
  * @param {Pen} pen
  * @param {Row} row
  * @param {string} text
  */
-function drawTitle({ chart, context, named }, row, text) {
-  context.textAlign = "left";
-  context.fillStyle = named.ink;
-  context.fillText(text, chart.left + 8, row.title + 12);
+function drawTitle({ chart, context }, row, text) {
+  const width = context.measureText(text).width + 10;
+  chart.titles.push({ text, top: row.title, left: freeLeft(chart, width) });
+}
+
+/**
+ * Left end of the first stretch of the chart without a post that is wide enough, pixels.
+ *
+ * @param {ChartView} chart
+ * @param {number} width
+ */
+function freeLeft(chart, width) {
+  const { left, right, session } = chart;
+  const posts = session.state.gates.map((gate) =>
+    chart.x(chart.shown(session.gatePlace(gate).base)),
+  );
+  const free = [left, ...posts]
+    .map((x) => Math.max(x, left) + 5)
+    .sort((a, b) => a - b)
+    .find((x) => x + width <= right && !posts.some((post) => post > x - 4 && post < x + width + 3));
+  return free ?? left + 5;
 }
 
 /**
