@@ -10,6 +10,7 @@ import importlib
 import json
 import re
 from collections.abc import Iterator
+from typing import get_args
 
 import click
 import pytest
@@ -19,6 +20,7 @@ from sample_circuits import FOLDER
 
 import trackkit
 from trackkit.cli import cli, run
+from trackkit.remedies import Deed
 from trackkit.schemas.read import output_schema, schema_names
 
 PIPWICK = FOLDER / "pipwick-kart-circuit.geojson"
@@ -198,6 +200,11 @@ def paths(node: object, before: tuple = ()) -> Iterator[tuple]:
         for key, value in node.items():
             yield (*before, key)
             yield from paths(value, (*before, key))
+
+
+def test_what_remedies_can_have_done_is_listed():
+    action = output_schema("check")["$defs"]["shared-action"]
+    assert set(action["properties"]["do"]["enum"]) == set(get_args(Deed))
 
 
 def test_what_fails_altogether_prints_no_document(tmp_path, capsys):
