@@ -19,6 +19,7 @@ from trackkit.cli.common import (
     remark,
     remarks,
 )
+from trackkit.cli.drives import is_surely_recording, skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.cli.recording_folders import entries_of, files_of, label_option, labels_of
 from trackkit.errors import PlaceError, TrackkitError
@@ -61,7 +62,7 @@ _SUFFIXES = {"fgb": ".fgb", "geoparquet": ".parquet", "parquet": ".parquet", "cs
 )
 @label_option
 @columns_option
-@click.option("--skipped", is_flag=True, help="Name the files of folders that are no recordings.")
+@skipped_option
 @force_option
 @click.pass_context
 def export(
@@ -150,8 +151,6 @@ def _holds_recordings(word: str, *, alone: bool) -> bool:
 
     A folder by itself that holds track files is meant for these.
     """
-    from trackkit.cli.laps_work import is_surely_recording
-
     path = Path(word)
     if not path.exists():
         return bool(path.suffix) and path.suffix.lower() not in _TRACK_SUFFIXES
@@ -175,7 +174,7 @@ def _export_drives(
     force: bool,
 ) -> None:
     from trackkit import export_drives
-    from trackkit.cli.laps_work import Item, Job, say_skipped
+    from trackkit.cli.laps_work import Item, Job
     from trackkit.timing.rules import USUAL_RULES
 
     track_path, named = track_and_recordings(words)
@@ -212,7 +211,7 @@ def _export_drives(
         click.echo(f"wrote {file}")
     counts = ", ".join(f"{count:,} {layer}" for layer, count in exported.rows.items())
     remark(f"rows: {counts}")
-    say_skipped(gathered.skipped, named=skipped)
+    tell_skipped(gathered.skipped, named=skipped)
     if exported.rows["laps"]:
         remark(TRAINING)
     if gathered.failed:

@@ -23,6 +23,7 @@ from trackkit.cli.common import (
     remarks,
     units_option,
 )
+from trackkit.cli.drives import skipped_option, tell_skipped
 from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
@@ -39,6 +40,9 @@ if TYPE_CHECKING:
     from trackkit.timing.sessions import Reference, Session
     from trackkit.timing.traces import TraceLines
     from trackkit.track.model import Track
+
+_FITS_S = 1.0
+"""Nearer than this a recorded lap may be the one of an official time."""
 
 
 def _reference(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
@@ -121,7 +125,7 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
     help="List where each recording's best lap lost time to the reference lap, by corner and "
     "straight; with --json for all laps.",
 )
-@click.option("--skipped", is_flag=True, help="Name the files of folders that are no recordings.")
+@skipped_option
 @columns_option
 @force_option
 @units_option
@@ -159,7 +163,7 @@ def laps(
     Time nothing where the organiser or the insurer forbids it.
     """
     from trackkit import pair_official, read_official
-    from trackkit.cli.laps_work import Item, Job, say_skipped
+    from trackkit.cli.laps_work import Item, Job
     from trackkit.timing.sessions import choose_reference
 
     track_path, named = track_and_recordings(words)
@@ -184,31 +188,57 @@ def laps(
     ]
     gathered = _gather(items, job)
     circuits = gathered.circuits
-    if len(circuits) > 1 and (reference is not None or times is not None):
-        raise click.UsageError(
-            "--reference and --official are for one circuit, and these are recordings of "
-            f"{len(circuits)}: {', '.join(circuit.track.title for circuit in circuits)}"
-        )
-    if not circuits:
-        choose_reference([], reference)
+    every = [session for circuit in circuits for session in circuit.sessions]
+    named_lap = choose_reference(every, reference)
     for circuit in circuits:
         circuit.zone = _zone(circuit.track)
-        circuit.chosen = choose_reference(circuit.sessions, reference)
+        is_named = reference is not None and named_lap and named_lap.session in circuit.sessions
+        circuit.chosen = named_lap if is_named else choose_reference(circuit.sessions)
         circuit.pairings = [
             None if times is None else pair_official(times, session.report)
             for session in circuit.sessions
         ]
+    if times is not None and len(circuits) > 1:
+        _keep_official(circuits, str(official))
     # Written first: whoever reads the tables may stop reading before their end.
     _write(gathered, entries, tables, force=force)
     if as_json:
         print_json(_document(gathered, entries, track_path))
     else:
         _print(circuits, entries, details=details)
-    say_skipped(gathered.skipped, named=skipped)
+    tell_skipped(gathered.skipped, named=skipped)
     if any(session.report.laps for circuit in circuits for session in circuit.sessions):
         remark(TRAINING)
     if gathered.failed:
         ctx.exit(1)
+
+
+def _keep_official(circuits: Sequence[_Circuit], official: str) -> None:
+    """Leave official times with the one circuit, of several, whose laps they fit.
+
+    Raises
+    ------
+    TrackkitError
+        When they fit those of none, or no better than those of another.
+    """
+
+    def fitting(circuit: _Circuit) -> int:
+        pairs = [pair for pairing in circuit.pairings if pairing for pair in pairing.pairs]
+        return sum(abs(pair.difference_s) < _FITS_S and not pair.outlier for pair in pairs)
+
+    best, second, *_ = sorted(circuits, key=fitting, reverse=True)
+    if fitting(best) <= 2 * fitting(second):
+        titles = ", ".join(circuit.track.title for circuit in circuits)
+        raise TrackkitError(
+            f"could be of any of the {len(circuits)} circuits that were driven ({titles})",
+            file=official,
+            remedy=f"name its circuit: trackkit laps {best.track.id} RECORDING... "
+            f"--official {official}",
+        )
+    remark(f"{official}: these are taken as times of {best.track.title}, whose laps they fit")
+    for circuit in circuits:
+        if circuit is not best:
+            circuit.pairings = [None] * len(circuit.sessions)
 
 
 def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, details: bool) -> None:
