@@ -19,6 +19,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
+import fastkml
 import fitdecode
 import geopandas
 import gpxpy
@@ -26,7 +27,6 @@ import numpy as np
 import pandas as pd
 import pynmea2
 import pyogrio
-from fastkml import KML as FastKML
 from lxml import etree
 from pyubx2 import UBXReader
 
@@ -149,7 +149,7 @@ def _gpxpy(path: Path) -> int:
 
 
 def _fastkml(path: Path) -> int:
-    (placemark,) = FastKML.from_string(path.read_text("utf-8"), strict=False).features
+    (placemark,) = fastkml.KML.from_string(path.read_text("utf-8"), strict=False).features
     return len(placemark.kml_geometry.track_items)
 
 
