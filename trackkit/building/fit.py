@@ -8,7 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.building.average import Average, Reading, averaged, read_lap
+from trackkit.building.average import (
+    LEAST_SCALE_M,
+    STRAY_SIGMAS,
+    TWO_APART_M,
+    Average,
+    Reading,
+    averaged,
+    read_lap,
+)
 from trackkit.building.find_laps import FoundLap, sort_out
 from trackkit.building.line_accuracy import KnownLine, known_along
 from trackkit.building.wander import expected_level_m
@@ -22,6 +30,7 @@ from trackkit.geometry.smoothing import (
     noise_of_receiver,
     smoothed_curve,
 )
+from trackkit.motion.gauss_markov import variance_of_mean
 
 HEIGHT_WAVELENGTH_M = 80.0
 _SPACING_M = 1.0
@@ -102,7 +111,7 @@ def fit_line(
         guess = curve
         chainage = curve.chainages(_SPACING_M)
         readings = [read_lap(curve, chainage, lap) for lap in kept]
-        average = averaged(curve, chainage, kept, readings)
+        average = averaged(curve, chainage, kept, readings, _two_apart_m(kept))
         moved = curve.position(chainage) + average.mean_m[:, None] * curve.left(chainage)
         noise = _noise(kept, average, float(chainage[1] - chainage[0]))
         wavelength = chosen_wavelength(moved, closed=closed, noise=noise)
@@ -123,6 +132,25 @@ def fit_line(
         accuracy=accuracy,
         wavelength_m=wavelength,
     )
+
+
+def _two_apart_m(laps: Sequence[FoundLap]) -> float:
+    """Say how far two laps may be apart that both follow the line.
+
+    What of the receiver's wander is not the shift of a lap as a whole pulls them apart, the more
+    the longer a lap lasts.
+    """
+    if len(laps) != 2:
+        return TWO_APART_M
+    variance = 0.0
+    for lap in laps:
+        drive = lap.path.drive
+        variance += LEAST_SCALE_M**2
+        if not drive.has_doppler:
+            lasting, constant = lap.end_s - lap.start_s, drive.levels.wander_time_s
+            rest = 1.0 - float(variance_of_mean(lasting, constant))
+            variance += rest * expected_level_m(drive) ** 2
+    return max(TWO_APART_M, STRAY_SIGMAS * float(np.sqrt(variance)))
 
 
 def _guess(

@@ -117,7 +117,7 @@ def known_along(
     if len(laps) == 1:
         alike = between[0] ** 2
     carried = np.asarray(~counts.any(axis=0))
-    alike = np.where(carried, bridged_sigma(curve, chainage_m, carried) ** 2, alike)
+    alike = np.where(carried, bridged_sigma(curve, chainage_m, carried, readings) ** 2, alike)
     line = curve.position(chainage_m)
     moved = low_pass(line, curve.length_m, wavelength_m, closed=curve.closed) - line
     smoothing = np.einsum("ij,ij->i", moved, left) ** 2

@@ -25,7 +25,7 @@ from trackkit.cli.common import (
     remarks,
     units_option,
 )
-from trackkit.track.title import names_in
+from trackkit.track.names import names_in
 from trackkit.units import as_read
 
 if TYPE_CHECKING:

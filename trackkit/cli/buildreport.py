@@ -12,7 +12,8 @@ from trackkit.cli.describe import shape_tables
 from trackkit.cli.remedies import About, sentence
 from trackkit.cli.track_text import summary
 from trackkit.cli.verdict_text import verdict_lines, verdict_row
-from trackkit.track.title import names_in
+from trackkit.track.band import width_sigma
+from trackkit.track.names import names_in
 from trackkit.units import units
 
 if TYPE_CHECKING:
@@ -147,17 +148,16 @@ def _ending(judgement: Judgement, target: str, track: Track) -> Iterator[str]:
 def band_rows(built: Build) -> list[dict[str, float]]:
     """List how far to either side laps ran, or the edges are, every 10 m or so.
 
-    Between edges the width has one sigma: that of the difference of two lines of which the
-    centreline is the mean, twice the centreline's.
+    Between edges the width has one sigma.
     """
     rows = [
         {"chainage_m": round(at, 2), "left_m": round(left, 2), "right_m": round(right, 2)}
         for at, left, right in built.band
     ]
-    accuracy = built.track.centreline.accuracy_at([at for at, _, _ in built.band])
-    if built.track.line == "centre" and accuracy is not None:
-        for row, sigma in zip(rows, accuracy[0].tolist(), strict=True):
-            row["width_sigma_m"] = round(2.0 * sigma, 2)
+    sigma = width_sigma(built.track, [at for at, _, _ in built.band])
+    if sigma is not None:
+        for row, sigma_m in zip(rows, sigma.tolist(), strict=True):
+            row["width_sigma_m"] = round(sigma_m, 2)
     return rows
 
 

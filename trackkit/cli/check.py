@@ -168,7 +168,7 @@ def _accepted(
 
 def _names(track: Track | None, recordings: Sequence[Recording]) -> tuple[str, ...]:
     """List names that findings hold."""
-    from trackkit.track.title import names_in
+    from trackkit.track.names import names_in
 
     return (*(names_in(track) if track else ()), *(recording.name for recording in recordings))
 

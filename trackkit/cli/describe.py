@@ -127,7 +127,7 @@ def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
 def diff(first: str, second: str, as_json: bool) -> None:
     """Tell what moved between two track files, and by how much."""
     from trackkit import compare_tracks, read_track
-    from trackkit.track.title import names_in
+    from trackkit.track.names import names_in
 
     tracks = read_track(first), read_track(second)
     comparison = compare_tracks(*tracks)

@@ -28,7 +28,7 @@ from trackkit.cli.common import (
 from trackkit.cli.remedies import About, sentence
 from trackkit.track.features import GATE_KINDS, Gate, GateKind
 from trackkit.track.model import Track
-from trackkit.track.title import names_in
+from trackkit.track.names import names_in
 from trackkit.units import as_read, units
 
 if TYPE_CHECKING:

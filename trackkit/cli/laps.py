@@ -21,10 +21,9 @@ from trackkit.cli.common import (
     refuse_outputs,
     remark,
     remarks,
-    say_error,
     units_option,
 )
-from trackkit.cli.drives import skipped_option, tell_skipped
+from trackkit.cli.drives import skipped_option
 from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
@@ -164,7 +163,7 @@ def laps(
     Time nothing where the organiser or the insurer forbids it.
     """
     from trackkit import pair_official, read_official
-    from trackkit.cli.laps_work import Item, Job
+    from trackkit.cli.laps_work import Item, Job, say_skipped
     from trackkit.timing.sessions import choose_reference
 
     track_path, named = track_and_recordings(words)
@@ -207,7 +206,7 @@ def laps(
         print_json(_document(gathered, entries, track_path))
     else:
         _print(circuits, entries, details=details)
-    tell_skipped(gathered.skipped, named=skipped)
+    say_skipped(gathered.skipped, named=skipped)
     if any(session.report.laps for circuit in circuits for session in circuit.sessions):
         remark(TRAINING)
     if gathered.failed:
@@ -298,7 +297,7 @@ class _Gathered:
 def _gather(items: Sequence[Item], job: Job) -> _Gathered:
     """Time recordings, those of each circuit together, and say what is wrong with any."""
     from trackkit import read_track
-    from trackkit.cli.laps_work import timed_each
+    from trackkit.cli.laps_work import say_untimed, timed_each
     from trackkit.timing.duplicates import Sketch, shared_with
     from trackkit.timing.many import counted_once
     from trackkit.timing.sessions import Session
@@ -312,17 +311,11 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
             gathered.skipped.append(timed.item.path)
             continue
         if timed.circuit is None or timed.report is None or timed.sketch is None:
-            error = timed.error
-            sentence = error_sentence(error) if isinstance(error, TrackkitError) else str(error)
+            sentence = say_untimed(timed)
             if timed.unplaced:
                 gathered.unplaced.append((timed.item.path, sentence))
-                remark(as_read(sentence, (timed.item.path,)))
             else:
                 gathered.failed = True
-                if isinstance(error, TrackkitError):
-                    say_error(error)
-                else:
-                    remark(f"trackkit: {sentence}")
             continue
         shared = shared_with(sketches, timed.sketch)
         sketches.append(timed.sketch)

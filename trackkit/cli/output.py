@@ -1,4 +1,4 @@
-"""``trackkit map``, ``export`` and ``simulate``: files made from a track."""
+"""``trackkit map`` and ``simulate``: files made from a track."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ from trackkit.cli.common import (
     remarks,
     units_option,
 )
-from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
+from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option
+from trackkit.cli.laps_work import say_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.cli.recording_folders import files_of, label_option
 from trackkit.errors import OutputError
@@ -153,7 +154,7 @@ def _track_with_recordings(
     track_path, named = track_and_recordings(words)
     track = None if track_path is None else read_track(track_path)
     drives = read_drives(named, labels, columns)
-    tell_skipped(drives.skipped, named=skipped)
+    say_skipped(drives.skipped, named=skipped)
     return track or circuit_of(drives, words[0]).track, drives
 
 
@@ -247,52 +248,6 @@ def _draw_on_paper(
     )
     click.echo(f"wrote {output}")
     if drives.failed:
-        ctx.exit(1)
-
-
-@click.command(cls=Command)
-@click.argument("track_paths", metavar="TRACK|FOLDER...", nargs=-1, required=True)
-@click.option(
-    "--to",
-    "fmt",
-    type=click.Choice(["geojson", "gpx", "kml", "gpkg", "csv"]),
-    required=True,
-    help="Format; csv is a table of the gates.",
-)
-@click.option(
-    "-o",
-    "--output",
-    required=True,
-    metavar="FILE",
-    help="File to write; a folder for several tracks.",
-)
-@force_option
-@click.pass_context
-def export(
-    ctx: click.Context, track_paths: tuple[str, ...], fmt: str, output: str, force: bool
-) -> None:
-    """Write a track in another open format.
-
-    Of several, or of a folder, a file each is written into the folder -o.
-    """
-    from trackkit import export_track, read_track
-
-    if not are_many(track_paths):
-        export_track(read_track(track_paths[0]), output, fmt, force=force)
-        click.echo(f"wrote {output}")
-        return
-    targets = Targets(output_folder(output), f".{fmt}")
-
-    def work(path: str) -> Path:
-        track = read_track(path)
-        target = targets.of(path)
-        export_track(track, target, fmt, force=force)
-        return target
-
-    done, failed = each_track(track_paths, work, "exporting")
-    for _, target in done:
-        click.echo(f"wrote {target}")
-    if failed:
         ctx.exit(1)
 
 

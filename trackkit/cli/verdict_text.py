@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from trackkit.cli.remedies import About, sentence
-from trackkit.track.title import names_in
+from trackkit.track.names import names_in
 from trackkit.units import as_read
 
 if TYPE_CHECKING:

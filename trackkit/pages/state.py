@@ -15,8 +15,8 @@ from trackkit.geometry.vectors import distance_along
 from trackkit.pages.base import quality_row
 from trackkit.track.features import BESIDE_THE_TRACK, Gate, PitLane
 from trackkit.track.model import Track
+from trackkit.track.names import names_in
 from trackkit.track.sectors import sectors_of
-from trackkit.track.title import names_in
 from trackkit.units import as_read
 
 

@@ -178,8 +178,10 @@ def sections_of(track: Track) -> tuple[Section, ...]:
     return tuple(sections)
 
 
-def session_sections(track: Track, report: LapReport) -> SessionSections:
-    """Lay the laps of a recording out by sections, while its drive is at hand.
+def session_sections(
+    track: Track, report: LapReport, laps: Iterable[Lap] | None = None
+) -> SessionSections:
+    """Lay the laps of a recording, or some of them, out by sections, while its drive is at hand.
 
     Raises
     ------
@@ -187,13 +189,15 @@ def session_sections(track: Track, report: LapReport) -> SessionSections:
         When the report came without its drive.
     """
     sections, drive = sections_of(track), report.drive
-    laps = {
+    laid_out = {
         _numbers(lap): _lap_sections(track, drive, lap, sections)
-        for lap in report.laps
+        for lap in (report.laps if laps is None else laps)
         if lap.is_whole
     }
-    places = [place for lap in laps.values() for place in lap.passed if place is not None]
-    return SessionSections(sections, laps, drive.fix_covariance([place.fix for place in places]))
+    places = [place for lap in laid_out.values() for place in lap.passed if place is not None]
+    return SessionSections(
+        sections, laid_out, drive.fix_covariance([place.fix for place in places])
+    )
 
 
 def _lap_sections(track: Track, drive: Drive, lap: Lap, sections: Sequence[Section]) -> LapSections:
@@ -331,6 +335,9 @@ def lap_losses(
     KeyError
         When a lap was not driven from line to line past every gate.
     """
-    session = session_sections(track, report)
-    other_session = session if other_report is report else session_sections(track, other_report)
+    if other_report is report:
+        session = other_session = session_sections(track, report, [lap, other])
+    else:
+        session = session_sections(track, report, [lap])
+        other_session = session_sections(track, other_report, [other])
     return losses(session, _numbers(lap), other_session, _numbers(other))

@@ -64,6 +64,8 @@ export class ChartView {
     this.drawn = [];
     /** @type {Difference | null} */
     this.difference = null;
+    /** @type {{ text: string, top: number, left: number }[]} of rows, where they are, pixels */
+    this.titles = [];
     this.canvas = find("canvas", HTMLCanvasElement, node);
     this.mark = find(".mark", HTMLElement, node);
     this.readout = find("#readout", HTMLElement);
@@ -254,7 +256,15 @@ export class ChartView {
     this.posts.place();
     const pen = { chart: this, context, named: colours(), top: this.posts.height };
     drawAxis(pen);
+    this.titles = [];
     this.rows().forEach(({ draw, ...row }) => draw(pen, row));
+    find(".titles", HTMLElement, this.node).replaceChildren(
+      ...this.titles.map(({ text, top, left }) => {
+        const title = element("div", { class: "row-title" }, text);
+        title.style.transform = `translate(${left.toFixed(1)}px, ${top.toFixed(1)}px)`;
+        return title;
+      }),
+    );
     this.drawPlace();
   }
 

@@ -18,6 +18,7 @@ import { inField } from "./units.js";
  * @property {HTMLElement} node  the label
  * @property {{ marker: L.Marker, side: 0 | 1 }[]} ends  handles, left and right
  * @property {L.LatLng} middle
+ * @property {L.LatLng[]} drawn  the bar's ends
  * @property {number} half  half the bar's length, pixels
  * @property {number} away  where the label goes, radians clockwise from up
  */
@@ -64,10 +65,10 @@ export class GateMarks {
 
   /** @returns {Labelled[]} */
   labelled() {
-    return Array.from(this.marks.values(), ({ id, kind, node, middle, away, half }) => {
+    return Array.from(this.marks.values(), ({ id, kind, node, middle, away, half, drawn }) => {
       const first = kind === "finish" || kind === "start" ? 0 : 2;
       const rank = id === this.session.selected ? -1 : first;
-      return { node, at: middle, away, half, rank, always: true };
+      return { node, at: middle, away, half, rank, always: true, bar: drawn };
     });
   }
 
@@ -106,6 +107,7 @@ export class GateMarks {
       node,
       ends: [],
       middle: L.latLng(0, 0),
+      drawn: [],
       half: 0,
       away: 0,
     };
@@ -226,6 +228,7 @@ export class GateMarks {
       this.map.unproject(middle.add(end.subtract(middle).multiplyBy(stretch))),
     );
     mark.bars.forEach((layer) => layer.setLatLngs(drawn));
+    mark.drawn = drawn;
     mark.half = 0.5 * stretch * length;
     mark.away = Math.atan2(left.x - right.x, right.y - left.y);
     return length;
