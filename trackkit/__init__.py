@@ -89,6 +89,7 @@ if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording as Recording
     from trackkit.recordings.write import write_recording as write_recording
     from trackkit.remedies import Remedy as Remedy
+    from trackkit.schemas.read import output_schema as output_schema
     from trackkit.simulation.simulate import Simulation as Simulation
     from trackkit.simulation.simulate import simulate_drive as simulate_drive
     from trackkit.simulation.simulate import write_simulation as write_simulation
@@ -185,6 +186,7 @@ _MODULES = {
     "locate": "library.locate",
     "move_gate": "gates.edit",
     "open_library": "library.folders",
+    "output_schema": "schemas.read",
     "pair_official": "official.pairing",
     "place_gate": "gates.edit",
     "plot_difference": "frames.plots",
@@ -293,6 +295,7 @@ __all__ = [
     "locate",
     "move_gate",
     "open_library",
+    "output_schema",
     "pair_official",
     "place_gate",
     "plot_difference",

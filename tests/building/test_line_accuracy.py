@@ -106,6 +106,17 @@ def test_the_accuracy_is_the_root_mean_square_of_the_profile():
     assert track.accuracy_m == pytest.approx(rms(sigma), rel=0.01)
 
 
+@pytest.mark.parametrize("seed", [21, 22])
+def test_one_round_on_foot_is_as_long_and_has_as_many_corners_as_were_walked(seed):
+    # What the receiver wanders, 1.5 m, looks like bends at walking pace.
+    walked = recorded(replace(WALK, seed=seed, wander_m=1.5))
+    track = build_track([walked.recording], "X").track
+    ring = np.vstack([walked.line_m, walked.line_m[:1]])
+    length = np.linalg.norm(np.diff(ring, axis=0), axis=1).sum()
+    assert track.length_m == pytest.approx(length, rel=0.0125)
+    assert 4 <= len(track.corners) <= 10
+
+
 def test_two_rounds_on_foot_that_wandered_apart_make_a_line_as_long_as_the_one_walked():
     # Four metres apart is no straying where the receiver wandered by 1.5 m, and which of two
     # walkers is slower changes with every step.

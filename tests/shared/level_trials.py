@@ -34,6 +34,7 @@ BENDS = ((8, 8.0, 100.0), (10, 6.0, 100.0), (12, 8.0, 120.0))
 LAPS = 15
 JERKS = np.geomspace(1.0, 200.0, 24)
 JERK_FIXES = 3000
+_SAME_LAP_S = 2.0
 FILTERED_WHITE_MPS = 0.002
 """White noise of velocities that carry none but a filtered one: a smoother needs some."""
 
@@ -158,17 +159,20 @@ def crossing_times(track: Track, drive: Drive) -> np.ndarray:
 
 
 def own_times(track: Track, recording: Recording) -> tuple[np.ndarray, np.ndarray]:
-    """The same as trackkit has them, of the drive alone and of all laps together."""
+    """The same as trackkit has them of laps that count, of the drive alone and of all together."""
     report = time_laps(track, recording)
-    together = [(lap.start_s, lap.time_s, lap.sigma_s) for lap in report.counted]
-    return crossing_times(track, report.drive.alone()), np.array(together)
+    rows = [(lap.start_s, lap.time_s, lap.sigma_s) for lap in report.counted]
+    together = np.array(rows).reshape(-1, 3)
+    alone = crossing_times(track, report.drive.alone())
+    apart = np.abs(alone[:, None, :2] - together[:, :2]).max(axis=2)
+    return alone[(apart < _SAME_LAP_S).any(axis=1)], together
 
 
 def errors(crossed_s: np.ndarray, told: np.ndarray) -> np.ndarray:
     """Error and sigma of each true lap, shape (laps, 2); NaN where it was not timed."""
     rows = np.full((len(crossed_s) - 1, 2), np.nan)
     for row, begin, duration in zip(rows, crossed_s, np.diff(crossed_s), strict=False):
-        near = np.flatnonzero(np.abs(told[:, 0] - begin) < 2.0) if len(told) else []
+        near = np.flatnonzero(np.abs(told[:, 0] - begin) < _SAME_LAP_S) if len(told) else []
         if len(near) == 1:
             row[:] = told[near[0], 1] - duration, told[near[0], 2]
     return rows

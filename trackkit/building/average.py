@@ -33,6 +33,29 @@ _PRIOR_FREEDOM = 4.0
 
 
 @dataclass(frozen=True, eq=False)
+class Beside:
+    """How a drive lies beside the line of all laps, at moments along it.
+
+    Parameters
+    ----------
+    time_s
+        The moments, rising, shape (m,).
+    error_m
+        How far the drive is off, east and north, shape (m, 2).
+    aside_m
+        How far the lap then driven is to the left of the line, shape (m,).
+    """
+
+    time_s: Floats
+    error_m: Floats
+    aside_m: Floats
+
+    def error_at(self, time_s: Floats) -> Floats:
+        """Read how far the drive is off at some times, shape (k, 2)."""
+        return np.stack([np.interp(time_s, self.time_s, axis) for axis in self.error_m.T], axis=1)
+
+
+@dataclass(frozen=True, eq=False)
 class Reading:
     """One lap read at chainages of a line, each of shape (n,).
 
@@ -82,15 +105,32 @@ class Average:
     share: Floats
 
 
-def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
+def read_lap(
+    curve: Curve, chainage_m: Floats, lap: FoundLap, beside: Beside | None = None
+) -> Reading:
     """Read a lap's sideways place, speed and elevation at chainages of a line.
 
     A lap ends where it began, but neither the driver nor the receiver's wander is quite where it
     was: on a closed line the difference is spread over `_SEAM_M` on either side, or over the whole
     lap where the wander cannot be told from the drive.
+
+    Parameters
+    ----------
+    curve, chainage_m
+        The line and even chainages along it, shape (n,).
+    lap
+        The lap.
+    beside
+        How far its drive is off and its laps are from the line, where all laps together have told.
     """
     part, path = lap.part, lap.path
-    where, offset = curve.project(path.position_m[part], path.direction[part])
+    position, settled = path.position_m[part], beside is not None or path.drive.has_doppler
+    if beside is not None:
+        position = position - beside.error_at(path.time_s[part])
+    where, offset = curve.project(position, path.direction[part])
+    if beside is not None and not path.drive.has_doppler:
+        # Between fixes a lap keeps beside the line that all of them tell.
+        offset = np.interp(path.time_s[part], beside.time_s, beside.aside_m)
     elevation = path.elevation_m[part]
     columns = np.column_stack(
         [offset, path.speed_mps[part], elevation, path.fixed[part], path.time_s[part]]
@@ -108,7 +148,7 @@ def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
         order = np.argsort(along, kind="stable")
         ahead = np.asarray(curve.along(begin, chainage_m))
         read = _columns(ahead, along[order], columns[order])
-        reach = _SEAM_M if path.drive.has_doppler else curve.length_m
+        reach = _SEAM_M if settled else curve.length_m
         reach = min(reach, 0.5 * curve.length_m)
         jump = float(offset[order[-1]] - offset[order[0]])
         after = np.clip(1.0 - ahead / reach, 0.0, None)

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.cli.circuits import Found, finder
-from trackkit.cli.common import each_file, parse_columns, remarks
-from trackkit.cli.laps_work import is_surely_recording
+from trackkit.cli.common import each_file, parse_columns, remark, remarks
 from trackkit.cli.recording_folders import entries_of, files_of, labels_of, names_on_page
 from trackkit.errors import RecordingError, TrackkitError
 
@@ -73,6 +72,23 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
     done, failed = each_file(paths, read, "reading recordings")
     recordings = [recording for recording in done if recording is not None]
     return Drives(recordings, names_on_page(paths, called, recordings), skipped, failed)
+
+
+def is_surely_recording(path: str) -> bool:
+    """Tell whether a file is in a format that is for recordings alone."""
+    from trackkit.recordings.detect import recognised
+
+    try:
+        return recognised(path)[1].is_for_recordings
+    except RecordingError:
+        return False
+
+
+def tell_skipped(files: Sequence[str], *, named: bool) -> None:
+    """Say how many files of folders are no recordings, and which where that was asked for."""
+    if files:
+        what = f"{len(files)} file{'s are' if len(files) > 1 else ' is'} no recording"
+        remark(what + (f": {', '.join(files)}" if named else " (--skipped names them)"))
 
 
 def circuit_of(drives: Drives, word: str) -> Found:

@@ -8,8 +8,7 @@ import click
 
 from trackkit.cli.circuits import track_and_recordings
 from trackkit.cli.common import Command, columns_option, remark, units_option
-from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option
-from trackkit.cli.laps_work import say_skipped
+from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
 from trackkit.cli.recording_folders import label_option
 from trackkit.errors import TrackkitError
 
@@ -60,7 +59,7 @@ def edit(
     if given is not None and given != first:
         _refuse_sample(given)
     drives = read_drives(named, labels, columns)
-    say_skipped(drives.skipped, named=skipped)
+    tell_skipped(drives.skipped, named=skipped)
     track_path = given or _located(drives, first)
     if given != first:
         remark(f"saving writes {track_path}")

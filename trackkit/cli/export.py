@@ -24,6 +24,7 @@ from trackkit.cli.recording_folders import entries_of, files_of, label_option, l
 from trackkit.errors import PlaceError, TrackkitError
 
 if TYPE_CHECKING:
+    from trackkit.cli.drives import tell_skipped
     from trackkit.cli.laps_work import Item, Job
     from trackkit.timing.report import LapReport
 
@@ -150,7 +151,7 @@ def _holds_recordings(word: str, *, alone: bool) -> bool:
 
     A folder by itself that holds track files is meant for these.
     """
-    from trackkit.cli.laps_work import is_surely_recording
+    from trackkit.cli.drives import is_surely_recording
 
     path = Path(word)
     if not path.exists():
@@ -175,7 +176,7 @@ def _export_drives(
     force: bool,
 ) -> None:
     from trackkit import export_drives
-    from trackkit.cli.laps_work import Item, Job, say_skipped
+    from trackkit.cli.laps_work import Item, Job
     from trackkit.timing.rules import USUAL_RULES
 
     track_path, named = track_and_recordings(words)
@@ -212,7 +213,7 @@ def _export_drives(
         click.echo(f"wrote {file}")
     counts = ", ".join(f"{count:,} {layer}" for layer, count in exported.rows.items())
     remark(f"rows: {counts}")
-    say_skipped(gathered.skipped, named=skipped)
+    tell_skipped(gathered.skipped, named=skipped)
     if exported.rows["laps"]:
         remark(TRAINING)
     if gathered.failed:

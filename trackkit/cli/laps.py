@@ -23,7 +23,7 @@ from trackkit.cli.common import (
     remarks,
     units_option,
 )
-from trackkit.cli.drives import skipped_option
+from trackkit.cli.drives import skipped_option, tell_skipped
 from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
@@ -163,7 +163,7 @@ def laps(
     Time nothing where the organiser or the insurer forbids it.
     """
     from trackkit import pair_official, read_official
-    from trackkit.cli.laps_work import Item, Job, say_skipped
+    from trackkit.cli.laps_work import Item, Job
     from trackkit.timing.sessions import choose_reference
 
     track_path, named = track_and_recordings(words)
@@ -206,7 +206,7 @@ def laps(
         print_json(_document(gathered, entries, track_path))
     else:
         _print(circuits, entries, details=details)
-    say_skipped(gathered.skipped, named=skipped)
+    tell_skipped(gathered.skipped, named=skipped)
     if any(session.report.laps for circuit in circuits for session in circuit.sessions):
         remark(TRAINING)
     if gathered.failed:

@@ -11,6 +11,7 @@ from trackkit.cli import standard_output
 from trackkit.cli.circuits import Found, NoCircuitError, finder
 from trackkit.cli.common import progress, remark, say_error
 from trackkit.cli.cores import cores, each_elsewhere
+from trackkit.cli.drives import is_surely_recording
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.timing.rules import LapRules
@@ -130,14 +131,6 @@ def say_untimed(timed: Timed) -> str:
     return sentence
 
 
-def say_skipped(paths: Sequence[str], *, named: bool) -> None:
-    """Say how many files of folders are no recordings, and which where that is wanted."""
-    if paths:
-        what = f"{len(paths)} file{'s are' if len(paths) > 1 else ' is'} no recording"
-        names = f": {', '.join(paths)}" if named else " (--skipped names them)"
-        remark(what + names)
-
-
 def _elsewhere(item: Item, job: Job) -> Timed:
     timed = _timed(item, job, _finding_here(job.track_path))
     if isinstance(timed.error, TrackkitError):
@@ -196,16 +189,6 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
             raise
         # What nobody foresaw in one file is said of it.
         return Timed(item, error=UnforeseenError(error, item.path))
-
-
-def is_surely_recording(path: str) -> bool:
-    """Tell whether a file is in a format that is for recordings alone."""
-    from trackkit.recordings.detect import recognised
-
-    try:
-        return recognised(path)[1].is_for_recordings
-    except RecordingError:
-        return False
 
 
 def other_day(track: Track, recording: Recording) -> list[str]:

@@ -20,8 +20,7 @@ from trackkit.cli.common import (
     remarks,
     units_option,
 )
-from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option
-from trackkit.cli.laps_work import say_skipped
+from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.cli.recording_folders import files_of, label_option
 from trackkit.errors import OutputError
@@ -154,7 +153,7 @@ def _track_with_recordings(
     track_path, named = track_and_recordings(words)
     track = None if track_path is None else read_track(track_path)
     drives = read_drives(named, labels, columns)
-    say_skipped(drives.skipped, named=skipped)
+    tell_skipped(drives.skipped, named=skipped)
     return track or circuit_of(drives, words[0]).track, drives
 
 

@@ -84,7 +84,7 @@ def _texts(track: Track, report: LapReport, placed: GateCrossing) -> dict[str, A
     if lap is None:
         time = placed.crossing.time_s
         begun = [session.number for session in report.sessions if session.begin_s <= time]
-        which = {"session": max(begun, default=1), "lap": 0, "kind": None}
+        which: dict[str, Any] = {"session": max(begun, default=1), "lap": 0, "kind": None}
     else:
         which = {"session": lap.session, "lap": lap.number, "kind": lap.kind}
     return {

@@ -76,7 +76,7 @@ def lap_lines(report: LapReport, grid: Grid) -> list[Any]:
             for way in _ways(report.drive, *_span(lap, ends))
             for part in cut_line(way)
         ]
-        line = shapely.multilinestrings([shapely.linestrings(part) for part in parts])
+        line = shapely.MultiLineString([part.tolist() for part in parts])
         lines.append(line if parts else None)
     return lines
 

@@ -83,6 +83,7 @@ def _corner(feature: DrawnFeature, named: Mapping[str, str]) -> Corner:
         min_radius_m=members["min_radius_m"] if whole else 0.0,
         id=own_id(members.get("id")) or "",
         properties=others,
+        members=feature.members,
     )
 
 
@@ -193,7 +194,7 @@ def with_drawn_pit_lanes(
                 line[:, 1],
                 height_m=heights,
                 properties=others,
-                members={} if old is None else old.members,
+                members=features[index].members if old is None else old.members,
             )
         )
     return replace(track, pit_lanes=tuple(lanes)), ()

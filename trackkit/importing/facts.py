@@ -223,4 +223,5 @@ def _as_feature(feature: DrawnFeature) -> dict[str, Any]:
         source.pop("id", None)
         if isinstance(fields.get("id"), str):
             source["id"] = fields.pop("id")
-    return {**source, "properties": fields}
+    nothing = not fields and source.get("properties") is None
+    return {**source, "properties": None if nothing else fields}

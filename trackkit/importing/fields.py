@@ -177,7 +177,7 @@ def read_json(value: Any) -> Any:
 
 
 def _typed(member: str, value: Any, feature: DrawnFeature) -> Any:
-    reader = _READERS.get(member, _text)
+    reader: Callable[[Any], Any] = _READERS.get(member, _text)
     try:
         return reader(value)
     except (ValueError, TypeError) as error:

@@ -94,7 +94,7 @@ def with_drawn_gates(
         else:
             left, right = ends[index][[0, -1], :2].tolist()
             position = _facing(track, tuple(left), tuple(right), kinds[index], feature, remarks)
-        gates.append(_gate(position, kinds[index], *read[index], old, gates))
+        gates.append(_gate(position, kinds[index], feature, *read[index], old, gates))
     if onto is not None and not features:
         gates = list(onto.gates)
         remarks.append("it has no gates: those of the track were kept")
@@ -189,8 +189,8 @@ def _supposed(
 
 
 def _away_m(line: Floats, first: Position) -> float:
-    middle = line[[0, -1], :2].mean(axis=0)
-    return float(geodesic_distance(*middle, *first))
+    longitude, latitude = line[[0, -1], :2].mean(axis=0).tolist()
+    return float(geodesic_distance(longitude, latitude, *first))
 
 
 def _facing(
@@ -218,6 +218,7 @@ def _facing(
 def _gate(
     position: tuple[Position, Position],
     kind: GateKind,
+    feature: DrawnFeature,
     members: Mapping[str, Any],
     others: Mapping[str, Any],
     old: Gate | None,
@@ -235,8 +236,9 @@ def _gate(
             properties=restored(others, old.properties),
         )
         # Formats that need a name have the id where there is none.
-        renamed = name is not None and name != old.name and name != old.id
-        return called(gate, name) if renamed else gate
+        if name is None or name in (old.name, old.id):
+            return gate
+        return called(gate, str(name))
     gate_id = own_id(members.get("id")) or ""
     if any(other.id == gate_id for other in placed):
         gate_id = ""
@@ -249,6 +251,7 @@ def _gate(
         chainage_m=members.get("chainage_m", 0.0),
         surveyed=members.get("surveyed", False),
         properties=others,
+        members=feature.members,
     )
     if name is None or name == gate_id:
         return gate

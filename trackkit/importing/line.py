@@ -11,12 +11,12 @@ from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.building.from_line import densified
 from trackkit.errors import TrackFileError
+from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, geodesic_distance
 from trackkit.geometry.smoothing import smoothed_curve
 from trackkit.importing.fields import members_of, restored
 from trackkit.importing.lines import (
     heights_of,
-    is_coarse,
     joined,
     same_line,
     without_repeats,
@@ -34,6 +34,8 @@ _CLOSES_M = 25.0
 _CLOSES_SHARE = 0.03
 """A line that ends this near to its beginning is a lap, as for `build_from_line`."""
 _SHORTEST_M = 20.0
+_SWING_M = 0.2
+_SWING_SHARE = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,7 +151,7 @@ def _new_line(
         line = line_of(longitude, latitude, heights, closed=closed, width_m=width_m, name=name)
     except TrackFileError as error:
         raise TrackFileError(error.what, place=first.place, remedy=error.remedy) from error
-    if is_coarse(line.longitude_deg, line.latitude_deg, closed=closed):
+    if _is_coarse(line):
         remarks.append(
             f"its {len(position):,} vertices are too few for the road between them: a smooth line "
             "was laid through"
@@ -182,6 +184,7 @@ def _new_line(
         width_profile=members.get("width_profile"),
         accuracy_profile=_accuracy(members.get("accuracy_profile"), first),
         properties=others,
+        members=first.members,
     )
     return Laid(line, members, False, tuple(remarks))
 
@@ -228,6 +231,18 @@ def _is_closed(
     if closed and gap_m > 0.5 and first.kind != "area":
         remarks.append(f"the line was closed over the {gap_m:.1f} m from its end to its beginning")
     return closed
+
+
+def _is_coarse(line: Centreline) -> bool:
+    """Tell whether a curve through the vertices swings where there are too few of them.
+
+    Then it differs, on more than a little of the way, from one that follows the straights between.
+    """
+    plane = LocalPlane.around(line.longitude_deg, line.latitude_deg)
+    vertex = plane.to_plane(line.longitude_deg, line.latitude_deg)
+    curve = Curve.through(vertex, closed=line.closed)
+    _, aside = curve.project(densified(vertex, closed=line.closed))
+    return bool(np.mean(np.abs(aside) > _SWING_M) > _SWING_SHARE)
 
 
 def _smoothed(line: Centreline) -> Centreline:

@@ -9,7 +9,6 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import join_line
-from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, geodesic_distance, longitude_near
 
 JOIN_M = 0.05
@@ -17,8 +16,6 @@ JOIN_M = 0.05
 UNMOVED_M = 0.01
 """What lies this near to where it was has not been moved: other programs round positions."""
 _CUT_DEG = 1e-6
-_BENT_M = 0.05
-_COARSE_SHARE = 0.2
 
 
 def joined(parts: Sequence[Floats], place: str) -> Floats:
@@ -116,7 +113,8 @@ def heights_of(line: Floats) -> tuple[Floats | None, str | None]:
 def without_repeats(line: Floats) -> Floats:
     """Leave out positions that are at the same place as the one before."""
     apart = geodesic_distance(line[:-1, 0], line[:-1, 1], line[1:, 0], line[1:, 1])
-    return line[np.concatenate([[True], np.asarray(apart) > 1e-3])]
+    kept: Floats = line[np.concatenate([[True], np.asarray(apart) > 1e-3])]
+    return kept
 
 
 def same_line(longitude_deg: Floats, latitude_deg: Floats, before: tuple[Floats, Floats]) -> bool:
@@ -152,16 +150,3 @@ def same_line(longitude_deg: Floats, latitude_deg: Floats, before: tuple[Floats,
         return False
     apart = shapely.hausdorff_distance(shapely.LineString(old), shapely.LineString(new))
     return bool(apart <= UNMOVED_M)
-
-
-def is_coarse(longitude_deg: Floats, latitude_deg: Floats, *, closed: bool) -> bool:
-    """Tell whether a line has too few vertices for a smooth curve through them to be the road."""
-    plane = LocalPlane.around(longitude_deg, latitude_deg)
-    curve = Curve.through(plane.to_plane(longitude_deg, latitude_deg), closed=closed)
-    begin = curve.vertex_chainage_m
-    end = np.append(begin[1:], curve.length_m) if closed else begin[1:]
-    begin = begin[: len(end)]
-    middle = 0.5 * (begin + end)
-    chord = 0.5 * (curve.position(begin) + curve.position(end))
-    bent = np.linalg.norm(curve.position(middle) - chord, axis=1) > _BENT_M
-    return bool((end - begin)[bent].sum() > _COARSE_SHARE * curve.length_m)

@@ -56,6 +56,12 @@ class DrawnFeature:
         """Where it stands in its file, for sentences."""
         return f"layer {self.layer}, feature {self.number}"
 
+    @property
+    def members(self) -> dict[str, Any]:
+        """What GeoJSON has in the feature besides its geometry and properties."""
+        own = ("type", "id", "bbox", "geometry", "properties")
+        return {name: value for name, value in (self.source or {}).items() if name not in own}
+
 
 @dataclass(frozen=True, eq=False)
 class Drawing:
@@ -103,10 +109,11 @@ def parts_of_shape(shape: Any) -> tuple[Kind | None, tuple[Floats, ...]]:
     if kind == "Point":
         return "point", (_positions(shape),)
     inner = [parts_of_shape(part) for part in shapely.get_parts(shape)]
-    for wanted in ("line", "area", "point"):
-        parts = [part for found_kind, some in inner if found_kind == wanted for part in some]
+    kinds: tuple[Kind, ...] = ("line", "area", "point")
+    for wanted in kinds:
+        parts = [part for part_kind, some in inner if part_kind == wanted for part in some]
         if parts:
-            return wanted, tuple(parts)  # type: ignore[return-value]
+            return wanted, tuple(parts)
     return None, ()
 
 

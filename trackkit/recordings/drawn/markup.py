@@ -90,14 +90,15 @@ def _placemark(
     shapes = list(_shapes(placemark))
     kind: Kind | None = None
     parts: tuple[Floats, ...] = ()
-    for wanted in ("line", "area", "point"):
+    kinds: tuple[Kind, ...] = ("line", "area", "point")
+    for wanted in kinds:
         parts = tuple(
             _coordinates(element, f"layer {layer}, feature {number}", path)
             for shape, element in shapes
             if shape == wanted
         )
         if parts:
-            kind = wanted  # type: ignore[assignment]
+            kind = wanted
             break
     return DrawnFeature(kind, parts, fields, layer, number)
 
