@@ -1,8 +1,7 @@
 """``trackkit build``: what it takes, what it writes and what it says."""
 
-from dataclasses import replace
-
 import re
+from dataclasses import replace
 
 import pytest
 from drives import drive, stadium

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ from trackkit.cli.recording_folders import entries_of, files_of, labels_of, name
 from trackkit.errors import RecordingError, TrackkitError
 
 if TYPE_CHECKING:
+    from trackkit.cli.recording_folders import Entry
     from trackkit.recordings.recording import Recording
 
 skipped_option = click.option(
@@ -27,8 +28,8 @@ class Drives:
 
     Parameters
     ----------
-    recordings, names
-        Those that could be read, and what a page calls them.
+    recordings, names, drivers
+        Those that could be read, what a page calls them, and who drove.
     skipped
         Files of folders that are no recordings.
     failed
@@ -37,6 +38,7 @@ class Drives:
 
     recordings: list[Recording]
     names: list[str]
+    drivers: list[str]
     skipped: list[str]
     failed: list[TrackkitError]
 
@@ -53,7 +55,8 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
 
     listed = files_of(words)
     paths = [file.path for file in listed]
-    called = labels_of(paths, labels, entries_of(paths))
+    entries = entries_of(paths)
+    called = labels_of(paths, labels, entries)
     mapping = parse_columns(columns)
     in_folder = {file.path for file in listed if file.in_folder}
     skipped: list[str] = []
@@ -71,7 +74,20 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
 
     done, failed = each_file(paths, read, "reading recordings")
     recordings = [recording for recording in done if recording is not None]
-    return Drives(recordings, names_on_page(paths, called, recordings), skipped, failed)
+    of_path = dict(zip(paths, called, strict=True))
+    return Drives(
+        recordings,
+        names_on_page(paths, called, recordings),
+        [_driver(entries, of_path, recording.name) for recording in recordings],
+        skipped,
+        failed,
+    )
+
+
+def _driver(entries: Mapping[str, Entry], called: Mapping[str, str], path: str) -> str:
+    """Say who drove in a recording: as the table of drivers has it, or what it is called."""
+    entry = entries.get(path)
+    return entry.driver if entry is not None and entry.driver else called[path]
 
 
 def is_surely_recording(path: str) -> bool:

@@ -19,12 +19,12 @@ from trackkit.cli.common import (
     remark,
     remarks,
 )
+from trackkit.cli.drives import is_surely_recording, skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.cli.recording_folders import entries_of, files_of, label_option, labels_of
 from trackkit.errors import PlaceError, TrackkitError
 
 if TYPE_CHECKING:
-    from trackkit.cli.drives import tell_skipped
     from trackkit.cli.laps_work import Item, Job
     from trackkit.timing.report import LapReport
 
@@ -62,7 +62,7 @@ _SUFFIXES = {"fgb": ".fgb", "geoparquet": ".parquet", "parquet": ".parquet", "cs
 )
 @label_option
 @columns_option
-@click.option("--skipped", is_flag=True, help="Name the files of folders that are no recordings.")
+@skipped_option
 @force_option
 @click.pass_context
 def export(
@@ -151,8 +151,6 @@ def _holds_recordings(word: str, *, alone: bool) -> bool:
 
     A folder by itself that holds track files is meant for these.
     """
-    from trackkit.cli.drives import is_surely_recording
-
     path = Path(word)
     if not path.exists():
         return bool(path.suffix) and path.suffix.lower() not in _TRACK_SUFFIXES

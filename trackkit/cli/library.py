@@ -152,7 +152,7 @@ def _print_list(
             entry.circuit.direction or "-",
             f"{entry.circuit.length_m * shown.length_per_m:,.0f}",
             entry.circuit.country or "-",
-            *([_FIT[verdict and verdict["fit"]]] if judging else []),
+            *([_FIT[None if verdict is None else verdict["fit"]]] if judging else []),
             *([] if entry.distance_m is None else [f"{entry.distance_m * shown.long_per_m:,.2f}"]),
         ]
         for entry, verdict in zip(listed, verdicts, strict=True)

@@ -119,6 +119,7 @@ def map_(
         output,
         recordings=drives.recordings,
         names=drives.names,
+        drivers=drives.drivers,
         findings="checked",
         tiles=tiles,
         credit=credit,

@@ -61,7 +61,10 @@ export class MapView {
     // Below all labels.
     this.map.createPane("leaders").style.zIndex = "590";
     this.map.fitBounds(this.bounds(), { animate: false });
-    this.ground = new Ground(session).addTo(this.map);
+    this.ground = new Ground(session);
+    // Who places gates wants to see all that was driven.
+    this.ground.drawnLaps = session.chosen.length && !hooks ? "driven" : "all";
+    this.ground.addTo(this.map);
     northMark().addTo(this.map);
     this.here = L.marker(this.places[0], {
       icon: L.divIcon({ className: "here", iconSize: [18, 18], html: "" }),
@@ -119,11 +122,12 @@ export class MapView {
       this.settle();
     });
     session.on(["laps"], () => {
-      if (this.ground.drawnLaps === "chosen") {
+      if (["driven", "chosen"].includes(this.ground.drawnLaps)) {
         this.ground.redraw();
       }
     });
     session.on(["place"], () => this.drawPlace());
+    session.on(["view"], () => this.turn());
     for (const query of ["(prefers-color-scheme: dark)", "(prefers-contrast: more)"]) {
       window.matchMedia(query).addEventListener("change", () => this.ground.redraw());
     }
@@ -200,6 +204,21 @@ export class MapView {
     }
     const { lon, lat } = line.at(place);
     this.here.setLatLng([lat, lon]).addTo(this.map);
+  }
+
+  /** Show a piece of the lap as a whole. */
+  turn() {
+    const { line, viewed } = this.session;
+    if (viewed) {
+      const [from, to] = viewed;
+      const size = to > from ? to - from : to - from + line.length;
+      const places = Array.from({ length: 13 }, (_, n) =>
+        line.at(line.wrap(from + (size * n) / 12)),
+      );
+      const bounds = L.latLngBounds(places.map(({ lat, lon }) => L.latLng(lat, lon)));
+      this.held = true;
+      this.map.fitBounds(bounds.pad(0.3), { animate: false, maxZoom: 20 });
+    }
   }
 
   /**

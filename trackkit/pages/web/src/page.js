@@ -14,6 +14,7 @@ import { listenToGroundChoices } from "./ground_choice.js";
 import { listenToKeys } from "./keyboard.js";
 import { LapChoice, LapTable } from "./lap_table.js";
 import { Ledger } from "./ledger.js";
+import { LossList } from "./losses.js";
 import { MapView } from "./map.js";
 import { PitLaneEditor } from "./pit_lane.js";
 import { PlaceMenu } from "./place_menu.js";
@@ -72,6 +73,7 @@ export function open(tiles) {
   const lane = hand && new PitLaneEditor(session, hand.editing, map, hand.dragging);
   new LapTable(session, find("#lap-table", HTMLTableElement));
   new LapChoice(session);
+  new LossList(session);
   new FindingList(session, map, editing);
   new VerdictPanel(session);
   new CornerTables(session, editing);
