@@ -152,7 +152,7 @@ def _print_list(
             entry.circuit.direction or "-",
             f"{entry.circuit.length_m * shown.length_per_m:,.0f}",
             entry.circuit.country or "-",
-            *([_fitness(verdict)] if judging else []),
+            *([_FIT[None if verdict is None else verdict["fit"]]] if judging else []),
             *([] if entry.distance_m is None else [f"{entry.distance_m * shown.long_per_m:,.2f}"]),
         ]
         for entry, verdict in zip(listed, verdicts, strict=True)
@@ -163,10 +163,7 @@ def _print_list(
     table(headings, cells)
 
 
-def _fitness(verdict: dict[str, Any] | None) -> str:
-    if verdict is None:
-        return "-"
-    return "fit" if verdict["fit"] else "not fit"
+_FIT = {True: "fit", False: "not fit", None: "-"}
 
 
 def _verdicts(
