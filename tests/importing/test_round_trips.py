@@ -16,7 +16,9 @@ from trackkit.importing.import_track import import_track
 
 _EVERY = sorted(ROUND_TRIPS)
 SOME = [
-    (name, _EVERY[index]) for number, name in enumerate(IDS) for index in (number, (number + 7) % 15)
+    (name, _EVERY[index])
+    for number, name in enumerate(IDS)
+    for index in (number, (number + 7) % 15)
 ]
 
 

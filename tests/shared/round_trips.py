@@ -5,18 +5,22 @@ The programs are GDAL's ogr2ogr, geopandas, pyogrio, fiona, fastkml, gpxpy and p
 
 from __future__ import annotations
 
+import json
 import warnings
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 from foreign_programs import ogr2ogr
 
 from trackkit.export.export import export_track
-from trackkit.track.file import track_text, write_track
+from trackkit.track.file import track_text
 from trackkit.track.model import Track
 
-LAYERS = ("centreline", "gates", "corners", "pit_lane")
+if TYPE_CHECKING:
+    import geopandas
 
 
 def exported(track: Track, folder: Path, fmt: str) -> Path:
@@ -40,10 +44,23 @@ def _geojson_by_geopandas(track: Track, folder: Path) -> Path:
     return folder / "back.geojson"
 
 
+def _plain(frame: geopandas.GeoDataFrame) -> geopandas.GeoDataFrame:
+    """Write lists and objects as JSON, which neither Arrow nor geopandas' JSON has in a column."""
+    for column in frame.columns.difference(["geometry"]):
+        nested = frame[column].map(lambda cell: isinstance(cell, list | dict | np.ndarray))
+        if nested.any():
+            frame[column] = [
+                json.dumps(cell, default=lambda array: array.tolist()) if is_nested else cell
+                for cell, is_nested in zip(frame[column], nested, strict=True)
+            ]
+    return frame
+
+
 def _geojson_as_text_of_geopandas(track: Track, folder: Path) -> Path:
     import geopandas
 
-    frame = geopandas.read_file(exported(track, folder, "geojson")).to_crs("EPSG:3857")
+    frame = geopandas.read_file(exported(track, folder, "geojson"))
+    frame = _plain(frame).to_crs("EPSG:3857")
     (folder / "back.geojson").write_text(frame.to_crs("EPSG:4326").to_json(), "utf-8")
     return folder / "back.geojson"
 
@@ -53,7 +70,7 @@ def _geoparquet_by_geopandas(track: Track, folder: Path) -> Path:
 
     pytest.importorskip("pyarrow")
     frame = geopandas.read_file(exported(track, folder, "geojson"))
-    frame.to_crs("EPSG:6933").to_parquet(folder / "back.parquet")
+    _plain(frame).to_crs("EPSG:6933").to_parquet(folder / "back.parquet")
     return folder / "back.parquet"
 
 
@@ -120,9 +137,7 @@ ROUND_TRIPS: dict[str, Callable[[Track, Path], Path]] = {
     "geoparquet by geopandas": _geoparquet_by_geopandas,
     "geopackage by geopandas": _geopackage_by_geopandas,
     "geopackage by fiona": _geopackage_by_fiona,
-    "geopackage by ogr2ogr, in a grid": _by_ogr2ogr(
-        "gpkg", "back.gpkg", "-f", "GPKG", *_IN_A_GRID
-    ),
+    "geopackage by ogr2ogr, in a grid": _by_ogr2ogr("gpkg", "back.gpkg", "-f", "GPKG", *_IN_A_GRID),
     "shapefile by ogr2ogr": _by_ogr2ogr("gpkg", "back", "-f", "ESRI Shapefile"),
     "flatgeobuf by ogr2ogr": _by_ogr2ogr("gpkg", "back", "-f", "FlatGeobuf"),
     "kml by ogr2ogr": _by_ogr2ogr("kml", "back.kml", "-f", "LIBKML"),
@@ -137,8 +152,3 @@ ROUND_TRIPS: dict[str, Callable[[Track, Path], Path]] = {
 def as_file(track: Track) -> str:
     """Write what a track's file would hold."""
     return track_text(track)
-
-
-def written(track: Track, path: Path) -> Path:
-    write_track(track, path)
-    return path
