@@ -62,9 +62,8 @@ def test_a_surveyors_drawing_of_pieces_becomes_a_track(drawing):
     assert track.closed
     assert track.direction == "anticlockwise"
     assert [gate.kind for gate in track.gates] == ["finish", "sector"]
-    assert track.gates[1].chainage_m == pytest.approx(
-        0.5 * LENGTH_M / scale + 150.0 / scale, abs=0.1
-    )
+    halfway_m = 0.5 * LENGTH_M + 0.5 * ALONG_M
+    assert track.gates[1].chainage_m == pytest.approx(halfway_m / scale, abs=0.1)
     assert track.gates[0].width_m == pytest.approx(12.0 / scale, abs=0.001)
     assert any("right to left" in remark for remark in imported.remarks)
 
@@ -89,7 +88,7 @@ def test_a_line_is_built_from_the_same_formats(drawing, tmp_path):
     import geopandas
     from shapely import LineString
 
-    corners = MIDDLE + [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0], [0.0, 300.0], [0.0, 0.0]]
+    corners = np.add(MIDDLE, [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0], [0.0, 300.0], [0.0, 0.0]])
     frame = geopandas.GeoDataFrame({"name": ["box"]}, geometry=[LineString(corners)], crs=GRID)
     for name in ("box.gpkg", "box.shp", "box.fgb"):
         frame.to_file(tmp_path / name)

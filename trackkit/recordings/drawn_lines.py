@@ -115,7 +115,7 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
             f"is {words}, not a drawn line",
             file=path,
             remedy=Remedy(
-                "lines are read from GeoJSON, KML, GPX and layers of a GIS; read this as a recording",
+                "lines are read from GeoJSON, KML, GPX and layers of a GIS; read it as a recording",
                 do="read as recording",
             ),
         )
@@ -150,7 +150,7 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
 
 
 def _of_drawing(path: str | os.PathLike[str], crs: str | None) -> DrawnLine:
-    """Read the one line of layers, or of a drawing; a layer called centreline goes before others."""
+    """Read the one line of layers or of a drawing; one called centreline goes before others."""
     from trackkit.recordings.drawn.read import read_drawing
 
     drawing = read_drawing(path, crs=crs)
