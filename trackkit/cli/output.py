@@ -146,7 +146,7 @@ def _refuse_labels(labels: tuple[str, ...], what: str) -> None:
 def _track_with_recordings(
     words: tuple[str, ...], labels: tuple[str, ...], columns: str | None
 ) -> tuple[Track, list[Recording], list[str], list[str], list[TrackkitError]]:
-    """Read a track and recordings, with names on a page and drivers, and say what was wrong with any.
+    """Read a track and recordings, with names on a page and drivers, and say what was wrong.
 
     Without a track it is the one that they were all driven on.
 

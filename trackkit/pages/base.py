@@ -171,6 +171,7 @@ def base_document(
             for lap in laps
         ],
         "comparison": None,
+        "day": None,
         "grid_m": stride * STEP_M,
         "units": {
             "speed": shown.speed,
