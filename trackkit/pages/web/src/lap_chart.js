@@ -1,7 +1,7 @@
 // Lap times over the session, driver by driver, or each lap's sectors stacked. The table beneath
 // says the same in figures.
 
-import { find } from "./elements.js";
+import { eachFrame, find } from "./elements.js";
 import { duration } from "./figures.js";
 
 /**
@@ -11,7 +11,7 @@ import { duration } from "./figures.js";
  */
 
 const SVG = "http://www.w3.org/2000/svg";
-const WIDTH = 600;
+const NARROWEST = 240;
 const HEIGHT = 150;
 const LEFT = 52;
 const TOP = 8;
@@ -25,7 +25,9 @@ export class LapChart {
     this.session = session;
     this.node = find("#lap-chart", HTMLElement);
     this.stacked = find("#stack-sectors", HTMLInputElement);
+    this.width = NARROWEST;
     this.stacked.addEventListener("change", () => this.draw());
+    new ResizeObserver(eachFrame(() => this.draw())).observe(this.node);
     session.on(["state", "laps"], () => this.draw());
     this.draw();
   }
@@ -36,16 +38,18 @@ export class LapChart {
     if (this.node.hidden) {
       return;
     }
+    this.width = Math.max(NARROWEST, this.node.clientWidth);
+    const { width } = this;
     const stacked = this.stacked.checked;
     const drawing = svg("svg", {
-      viewBox: `0 0 ${WIDTH} ${HEIGHT}`,
+      viewBox: `0 0 ${width} ${HEIGHT}`,
       role: "img",
       "aria-label": `Lap times of ${laps.length} laps in order; the table below has them`,
     });
     const bounds = stacked ? { low: 0, high: 1.04 * most(laps) } : boundsOf(laps);
-    drawing.append(...levels(bounds));
+    drawing.append(...levels(bounds, width));
     const places = this.places(laps);
-    const size = (WIDTH - LEFT) / (places.length ? places[places.length - 1].at + 1 : 1);
+    const size = (width - LEFT) / (places.length ? places[places.length - 1].at + 1 : 1);
     for (const { lap, at } of places) {
       const x = LEFT + (at + 0.5) * size;
       const group = svg("g", { class: lap.counts ? "lap" : "lap set-aside" });
@@ -170,14 +174,17 @@ function stack(lap, x, size, bounds) {
   });
 }
 
-/** @param {Bounds} bounds */
-function levels(bounds) {
+/**
+ * @param {Bounds} bounds
+ * @param {number} width
+ */
+function levels(bounds, width) {
   return [0.1, 0.5, 0.9].flatMap((share) => {
     const time = bounds.low + share * (bounds.high - bounds.low);
     const y = heightOf(time, bounds);
     const text = svg("text", { x: LEFT - 5, y: y + 4, "text-anchor": "end" });
     text.textContent = duration(time, bounds.high - bounds.low < 2 ? 2 : 1);
-    return [svg("path", { class: "level", d: `M${LEFT} ${y}H${WIDTH}` }), text];
+    return [svg("path", { class: "level", d: `M${LEFT} ${y}H${width}` }), text];
   });
 }
 

@@ -181,6 +181,9 @@ export class LapTable {
 
   bestRows() {
     const { state, base } = this.session;
+    if (base.day) {
+      return []; // The summary has them.
+    }
     const rest = { colspan: state.sectors.length };
     return state.best.flatMap((best) => {
       const several = base.recordings.length > 1;
