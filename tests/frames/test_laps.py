@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,6 +12,8 @@ from sample_circuits import track_of
 import trackkit
 from trackkit.errors import TrackkitError
 from trackkit.frames.laps import TRACE_COLUMNS
+from trackkit.timing.channels import channel_at
+from trackkit.timing.passings import passings
 from trackkit.timing.rows import session_row
 from trackkit.timing.sessions import Session, choose_reference
 
@@ -114,8 +118,20 @@ def test_the_sigma_of_elapsed_time_at_a_gate_is_that_of_the_split_there(reports)
     for crossing in lap.passed[1:3]:
         at_m = TRACK.gate(crossing.gate).chainage_m
         expected = report.sigma_of([(lap.passed[0], -1.0), (crossing, 1.0)])
-        found = np.interp(at_m, frame["chainage_m"], frame["elapsed_sigma_s"])
-        assert found == pytest.approx(expected, rel=0.01)
+        read = np.interp(at_m, frame["chainage_m"], frame["elapsed_sigma_s"])
+        assert read == pytest.approx(expected, rel=0.01)
+
+
+@pytest.mark.parametrize("doppler", [True, False])
+def test_the_sigma_of_elapsed_time_is_that_of_a_sum_over_both_passings_at_every_place(doppler):
+    report = timed(24, "sigma.csv", doppler=doppler)
+    lap = report.counted[1]
+    frame = trackkit.traces_frame(report).query(f"lap == {lap.number}").set_index("chainage_m")
+
+    places = [40.0, 333.0, 500.0, 501.0, 932.0]
+    for at_m, passing in zip(places, passings(TRACK, report.drive, lap, places), strict=True):
+        expected = report.sigma_of([(lap.passed[0], -1.0), (passing, 1.0)])
+        assert frame.loc[at_m, "elapsed_sigma_s"] == pytest.approx(expected, rel=1e-9)
 
 
 def test_true_times_speeds_and_offsets_lie_within_what_the_sigmas_say():
@@ -196,3 +212,46 @@ def test_a_report_without_its_drive_has_laps_but_no_traces(reports):
     assert len(trackkit.laps_frame(alone)) == len(alone.laps)
     with pytest.raises(TrackkitError, match="the smoothed drive was not kept"):
         trackkit.traces_frame(alone)
+
+
+def test_channels_stand_in_columns_after_all_others_as_in_json_and_csv():
+    with_some, without = timed(25, "some.csv", channels=True), timed(26, "none.csv")
+    channel = with_some.drive.recording.channels[0]
+    both = [with_some, without]
+
+    laps, sectors = trackkit.laps_frame(both), trackkit.sectors_frame(both)
+    figures = ("least", "largest", "mean")
+    titles = [each.title for each in with_some.drive.recording.channels]
+    columns = [f"{title} {figure}" for title in titles for figure in figures]
+    assert laps.columns[-len(columns) :].tolist() == columns
+    assert sectors.columns[-len(columns) :].tolist() == columns
+    lap = with_some.counted[0]
+    of_lap = f"recording == 'some.csv' and lap == {lap.number}"
+    row = laps.query(of_lap).iloc[0]
+    inner = sectors.query(f"{of_lap} and sector == 2").iloc[0]
+    for figure in figures:
+        title = f"{channel.title} {figure}"
+        assert row[title] == getattr(lap.channels[0], figure)
+        assert inner[title] == getattr(lap.sectors[1].channels[0], figure)
+    assert laps.loc[laps["recording"] == "none.csv", columns].isna().all(axis=None)
+
+    traces = trackkit.traces_frame(both)
+    assert traces.columns[-len(titles) :].tolist() == titles
+    trace = traces.query(of_lap)
+    at = (trace["time_of_day"] - pd.Timestamp(with_some.start)).dt.total_seconds()
+    assert trace[channel.title].to_numpy() == pytest.approx(
+        channel_at(channel, at), rel=1e-6, nan_ok=True
+    )
+    assert trace[channel.title].notna().mean() > 0.9
+    assert traces.loc[traces["recording"] == "none.csv", titles].isna().all(axis=None)
+
+
+def test_a_channel_that_is_called_as_a_column_has_a_number_behind_it():
+    recording = trackkit.simulate_drive(TRACK, laps=2, seed=27).recording
+    channel = trackkit.Channel("speed_mps", None, recording.time_s, np.full(len(recording), 7.0))
+    report = trackkit.time_laps(TRACK, dataclasses.replace(recording, channels=(channel,)))
+
+    frame = trackkit.traces_frame(report)
+    assert frame.columns[-1] == "speed_mps 2"
+    assert (frame["speed_mps 2"] == 7.0).all()
+    assert frame["speed_mps"].max() > 10.0

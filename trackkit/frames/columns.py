@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trackkit.arrays import Floats
 
 if TYPE_CHECKING:
-    from pandas import DataFrame, DatetimeIndex
+    from pandas import DataFrame, Series
+
+Moments = NDArray[np.datetime64]
 
 _WHOLE = ("session", "lap", "sector")
 _TRUTHS = ("complete", "counts")
@@ -20,7 +23,11 @@ _FEW = ("track", "recording", "driver", "kind")
 TIMES = ("begun", "time_of_day")
 
 
-def frame_of(names: Sequence[str], columns: Mapping[str, Sequence[Any] | Floats]) -> DataFrame:
+def frame_of(
+    names: Sequence[str],
+    columns: Mapping[str, Sequence[Any] | Floats | Moments],
+    numbers: Sequence[str] = (),
+) -> DataFrame:
     """Make a frame, each column of the kind that its name says, also where there is no row.
 
     Parameters
@@ -29,25 +36,31 @@ def frame_of(names: Sequence[str], columns: Mapping[str, Sequence[Any] | Floats]
         Of the columns, in their order; those that end in a unit hold numbers, NaN where missing.
     columns
         Their values, one a row; those of times of day are `datetime` or None, or ready.
+    numbers
+        Of columns after those, which hold numbers whatever they are called.
     """
     import pandas as pd
 
-    series: dict[str, Any] = {}
-    for name in names:
-        values = columns[name]
-        if name in _WHOLE:
-            series[name] = pd.Series(np.asarray(values, dtype=np.int64))
-        elif name in _TRUTHS:
-            series[name] = pd.Series(np.asarray(values, dtype=bool))
-        elif name in _FEW:
-            series[name] = pd.Series(pd.Categorical(values))
-        elif name in TIMES:
-            series[name] = pd.Series(values, dtype="datetime64[ns, UTC]")
-        elif name.endswith(("_s", "_m", "_deg", "_mps", "_mps2")):
-            series[name] = pd.Series(np.asarray(values, dtype=float))
-        else:
-            series[name] = pd.Series(list(values), dtype=object)
-    return pd.DataFrame(series, columns=list(names))
+    series = {name: series_of(name, columns[name]) for name in names}
+    series |= {name: pd.Series(np.asarray(columns[name], dtype=float)) for name in numbers}
+    return pd.DataFrame(series, columns=[*names, *numbers])
+
+
+def series_of(name: str, values: Sequence[Any] | Floats | Moments) -> Series[Any]:
+    """Make a column of the kind that its name says."""
+    import pandas as pd
+
+    if name in _WHOLE:
+        return pd.Series(np.asarray(values, dtype=np.int64))
+    if name in _TRUTHS:
+        return pd.Series(np.asarray(values, dtype=bool))
+    if name in _FEW:
+        return pd.Series(pd.Categorical(values))
+    if name in TIMES:
+        return pd.Series(values, dtype="datetime64[ns, UTC]")
+    if name.endswith(("_s", "_m", "_deg", "_mps", "_mps2")):
+        return pd.Series(np.asarray(values, dtype=float))
+    return pd.Series(list(values), dtype=object)
 
 
 def columns_of(names: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> dict[str, list[Any]]:
@@ -59,13 +72,11 @@ def columns_of(names: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> dict[
     return columns
 
 
-def times_of_day(start: datetime | None, time_s: Floats) -> DatetimeIndex:
+def times_of_day(start: datetime | None, time_s: Floats) -> Moments:
     """Turn seconds from a first fix into times of day, UTC; none of them where it has none."""
-    import pandas as pd
-
     since = np.full(len(time_s), np.timedelta64("NaT", "ns"))
     if start is None:
-        return pd.DatetimeIndex(pd.to_datetime(since.astype("datetime64[ns]"), utc=True))
+        return since.astype("datetime64[ns]")
     fine = np.isfinite(time_s)
     since[fine] = np.round(time_s[fine] * 1e9).astype("timedelta64[ns]")
-    return pd.Timestamp(start).as_unit("ns") + pd.TimedeltaIndex(since)
+    return np.datetime64(start.astimezone(UTC).replace(tzinfo=None), "ns") + since

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from trackkit.arrays import Floats
 from trackkit.errors import TrackkitError
-from trackkit.frames.columns import columns_of, frame_of, times_of_day
+from trackkit.frames.columns import columns_of, frame_of, series_of, times_of_day
+from trackkit.recordings.channel import distinct_names
 from trackkit.timing import trace_columns
+from trackkit.timing.channels import channel_at, channel_cells, channel_columns, channel_titles
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.timing.rows import lap_row
@@ -20,9 +25,10 @@ from trackkit.track.model import Track
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-_WHICH = ("track", "recording", "driver", "session", "lap")
+WHICH = ("track", "recording", "driver", "session", "lap")
+"""Columns that say which lap a row is of."""
 LAP_COLUMNS = (
-    *_WHICH,
+    *WHICH,
     "kind",
     "complete",
     "counts",
@@ -40,7 +46,7 @@ LAP_COLUMNS = (
     "remarks",
 )
 SECTOR_COLUMNS = (
-    *_WHICH,
+    *WHICH,
     "kind",
     "sector",
     "gate",
@@ -59,12 +65,13 @@ SECTOR_COLUMNS = (
     "remarks",
 )
 TRACE_COLUMNS = (
-    *_WHICH,
+    *WHICH,
     "kind",
     *trace_columns.COLUMNS[:3],
     "time_of_day",
     *(name for name in trace_columns.COLUMNS[3:] if name != "time_s"),
 )
+_NO_MOMENTS = np.empty(0, dtype="datetime64[ns]")
 
 
 def laps_frame(
@@ -90,7 +97,8 @@ def laps_frame(
     DataFrame
         The rows of ``trackkit laps --json``, flattened: which lap it is (track, recording, driver,
         session, lap), times and sigmas in seconds, speeds in m/s, times of day in UTC; gates missed
-        and remarks as texts.
+        and remarks as texts.  Three columns a channel follow, such as ``RPM least``, ``RPM
+        largest`` and ``RPM mean``, in its own unit.
 
     Raises
     ------
@@ -103,6 +111,8 @@ def laps_frame(
     >>> trackkit.laps_frame([]).columns[:5].tolist()
     ['track', 'recording', 'driver', 'session', 'lap']
     """
+    listed = listed_reports(reports)
+    channels = _figure_columns(listed)
     rows = (
         {
             **row,
@@ -110,10 +120,11 @@ def laps_frame(
             "missed": " ".join(row["missed"]),
             "remarks": "; ".join(remark["text"] for remark in row["remarks"]),
             "begun": None if lap.start_s is None else session.report.time_of_day(lap.start_s),
+            **channel_cells(lap.channels),
         }
-        for _, session, lap, which, row in _each_lap(reports, drivers, reference)
+        for _, session, lap, which, row in _each_lap(listed, drivers, reference)
     )
-    return frame_of(LAP_COLUMNS, columns_of(LAP_COLUMNS, rows))
+    return frame_of(LAP_COLUMNS, columns_of((*LAP_COLUMNS, *channels), rows), channels)
 
 
 def sectors_frame(
@@ -133,7 +144,8 @@ def sectors_frame(
     -------
     DataFrame
         The sectors of ``trackkit laps --json``, flattened: which lap, the sector from 1, the gate
-        at its end, whether it may be the best, times and sigmas in seconds, speeds in m/s.
+        at its end, whether it may be the best, times and sigmas in seconds, speeds in m/s, and what
+        channels were in it, as in `laps_frame`.
 
     Raises
     ------
@@ -146,12 +158,14 @@ def sectors_frame(
     >>> "split_s" in trackkit.sectors_frame([])
     True
     """
+    listed = listed_reports(reports)
+    channels = _figure_columns(listed)
     rows = (
         sector
-        for track, session, lap, which, row in _each_lap(reports, drivers, reference)
+        for track, session, lap, which, row in _each_lap(listed, drivers, reference)
         for sector in _sector_rows(track, session, lap, which, row)
     )
-    return frame_of(SECTOR_COLUMNS, columns_of(SECTOR_COLUMNS, rows))
+    return frame_of(SECTOR_COLUMNS, columns_of((*SECTOR_COLUMNS, *channels), rows), channels)
 
 
 def traces_frame(
@@ -177,7 +191,8 @@ def traces_frame(
         Which lap; chainage, metres; elapsed time since it began, seconds; time of day, UTC;
         longitude within ±180 and latitude, degrees; height as the receiver gave it and distance to
         the left of the centreline, metres; speed, m/s; acceleration along the direction of travel
-        and to the left of it, m/s^2; and one sigma of each that has one.
+        and to the left of it, m/s^2; and one sigma of each that has one.  Channels follow, read
+        where each place was passed; one that is called as another column has a number behind it.
 
     Raises
     ------
@@ -190,38 +205,74 @@ def traces_frame(
     >>> "offset_sigma_m" in trackkit.traces_frame([])
     True
     """
-    which: dict[str, list[Any]] = {name: [] for name in (*_WHICH, "kind")}
-    parts: dict[str, list[Any]] = {
-        name: [np.empty(0)] for name in TRACE_COLUMNS if name not in which
-    }
-    parts["time_of_day"] = [times_of_day(None, np.empty(0))]
-    counts: list[int] = []
-    for track, session, driver in _sessions(reports, drivers):
+    listed = listed_reports(reports)
+    traced: list[TracedLap] = []
+    for track, session, driver in timed_sessions(listed, drivers):
         report = session.report
         for lap, columns in trace_columns.trace_columns(track, report.drive, report.laps):
-            counts.append(len(columns["time_s"]))
-            values = (track.id, report.name, driver, lap.session, lap.number, lap.kind)
-            for name, value in zip(which, values, strict=True):
-                which[name].append(value)
-            parts["time_of_day"].append(times_of_day(report.start, columns["time_s"]))
-            for name in parts.keys() & columns.keys():
-                parts[name].append(columns[name])
-    whole = {name: np.concatenate(values) for name, values in parts.items()}
-    index = np.repeat(np.arange(len(counts)), counts)
-    laps = frame_of(tuple(which), which).take(index).reset_index(drop=True)
-    return laps.join(frame_of(tuple(whole), whole))[list(TRACE_COLUMNS)]
+            which = (track.id, report.name, driver, lap.session, lap.number, lap.kind)
+            channels = {
+                channel.title: channel_at(channel, columns["time_s"])
+                for channel in report.drive.recording.channels
+            }
+            traced.append(TracedLap(which, report.start, columns, channels))
+    titles = (channel.title for report in listed for channel in report.drive.recording.channels)
+    return flattened(traced, tuple(dict.fromkeys(titles)))
+
+
+@dataclass(frozen=True, eq=False)
+class TracedLap:
+    """Which lap, when its recording began, its `trace_columns` and its channels there, by title."""
+
+    which: tuple[Any, ...]
+    start: datetime | None
+    columns: Mapping[str, Floats]
+    channels: Mapping[str, Floats]
+
+
+def flattened(laps: Sequence[TracedLap], channels: Sequence[str]) -> DataFrame:
+    """Lay traced laps and their channels, by title, out below each other as one frame."""
+    import pandas as pd
+
+    counts = [len(lap.columns["time_s"]) for lap in laps]
+    index = np.repeat(np.arange(len(laps)), counts)
+    series: dict[str, Any] = {}
+    for place, name in enumerate((*WHICH, "kind")):
+        series[name] = series_of(name, [lap.which[place] for lap in laps]).array.take(index)
+    moments = [times_of_day(lap.start, lap.columns["time_s"]) for lap in laps]
+    series["time_of_day"] = series_of("time_of_day", np.concatenate([_NO_MOMENTS, *moments]))
+    for name in TRACE_COLUMNS:
+        if name not in series:
+            series[name] = np.concatenate([np.empty(0), *(lap.columns[name] for lap in laps)])
+    names = distinct_names((*TRACE_COLUMNS, *channels))
+    for name, title in zip(names[len(TRACE_COLUMNS) :], channels, strict=True):
+        parts = [
+            lap.channels[title] if title in lap.channels else np.full(count, np.nan)
+            for lap, count in zip(laps, counts, strict=True)
+        ]
+        series[name] = np.concatenate([np.empty(0), *parts])
+    return pd.DataFrame({name: series[name] for name in names}, copy=False)
+
+
+def listed_reports(reports: LapReport | Iterable[LapReport]) -> list[LapReport]:
+    """Make a list of one report or of many."""
+    return [reports] if isinstance(reports, LapReport) else list(reports)
+
+
+def _figure_columns(reports: Sequence[LapReport]) -> list[str]:
+    return channel_columns(channel_titles(lap for report in reports for lap in report.laps))
 
 
 _EachLap = tuple[Track, Session, Lap, dict[str, Any], dict[str, Any]]
 
 
 def _each_lap(
-    reports: LapReport | Iterable[LapReport],
+    reports: Sequence[LapReport],
     drivers: Mapping[str, str] | None,
     wanted: str | None,
 ) -> Iterator[_EachLap]:
     """Go through laps: their track and session, which lap it is, and its row of JSON."""
-    every = _sessions(reports, drivers)
+    every = timed_sessions(reports, drivers)
     by_track: dict[str, list[Session]] = {}
     for track, session, _ in every:
         by_track.setdefault(track.id, []).append(session)
@@ -239,7 +290,7 @@ def _each_lap(
         for lap in session.report.laps:
             row = lap_row(track, session, lap, reference)
             which = (track.id, session.file, driver, lap.session, lap.number)
-            yield track, session, lap, dict(zip(_WHICH, which, strict=True)), row
+            yield track, session, lap, dict(zip(WHICH, which, strict=True)), row
 
 
 def _sector_rows(
@@ -251,6 +302,7 @@ def _sector_rows(
         yield {
             **sector,
             **which,
+            **channel_cells(lap.sectors[index].channels),
             "kind": lap.kind,
             "sector": index + 1,
             "gate": end["gate"],
@@ -263,18 +315,17 @@ def _sector_rows(
         }
 
 
-def _sessions(
-    reports: LapReport | Iterable[LapReport], drivers: Mapping[str, str] | None
+def timed_sessions(
+    reports: Sequence[LapReport], drivers: Mapping[str, str] | None
 ) -> list[tuple[Track, Session, str | None]]:
     """Give each report its track and its driver."""
-    listed = [reports] if isinstance(reports, LapReport) else list(reports)
     names = drivers or {}
     sessions = []
-    for report in listed:
+    for report in reports:
         driver = names.get(report.name, names.get(Path(report.name).name))
         session = Session(report.name, driver or report.name, report)
         sessions.append((report.timed_track, session, driver))
-    unused = sorted(set(names) - {n for r in listed for n in (r.name, Path(r.name).name)})
+    unused = sorted(set(names) - {n for r in reports for n in (r.name, Path(r.name).name)})
     if unused:
         raise TrackkitError(
             f"no recording is called {unused[0]!r}, which a driver is given for",

@@ -179,9 +179,11 @@ class Chain:
         """
         own, below = self._blocks()
         kept = -np.linalg.solve(own[:-1].transpose(0, 2, 1), below.transpose(0, 2, 1))
-        steps = np.zeros((max(len(link) - 1, 0), self.states, self.states))
+        steps: Floats = kept[link[:-1]]
         for place, (begin, end) in enumerate(pairwise(link.tolist())):
-            product = np.eye(self.states)
+            if end == begin + 1:
+                continue
+            product: Floats = np.eye(self.states)
             for step in kept[begin:end]:
                 product = product @ step
             steps[place] = product

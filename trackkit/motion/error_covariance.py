@@ -53,6 +53,79 @@ class ErrorCovariance:
         after = _chained(load, self.covariance, self.onward) + float(moved @ moved)
         return max(alone - before, 0.0) + after
 
+    def part(self, begin_s: float, end_s: float) -> ErrorCovariance:
+        """Keep the nodes of a stretch, those on either side of its ends included."""
+        last = len(self.node_s) - 1
+        begin = int(np.searchsorted(self.node_s, begin_s, side="right")) - 1
+        begin = min(max(begin, 0), max(last - 1, 0))
+        end = max(min(int(np.searchsorted(self.node_s, end_s)), last), min(begin + 1, last))
+        nodes, steps = slice(begin, end + 1), slice(begin, end)
+        return ErrorCovariance(
+            self.node_s[nodes],
+            self.moved_m[nodes],
+            self.covariance[nodes],
+            self.onward[steps],
+            self.covariance_before[nodes],
+            self.onward_before[steps],
+        )
+
+    def at(self, time_s: Floats) -> tuple[Floats, Floats]:
+        """Covariances of the error at many places, each by itself.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,), of times that nodes were kept for.
+
+        Returns
+        -------
+        before, after
+            East and north, m^2, shape (k, 2, 2): before the laps were seen beside each other, and
+            having seen them.
+        """
+        index, weight = weights_at_nodes(self.node_s, time_s, np.ones((len(time_s), 2)))
+        (node, following), (back, ahead) = index.reshape(2, -1), weight[:, :1].reshape(2, -1, 1, 1)
+        moved = self.moved_m
+        after = _beside(self.covariance, self.onward)
+        after[0] += moved @ moved.transpose(0, 2, 1)
+        after[1, :-1] += moved[:-1] @ moved[1:].transpose(0, 2, 1)
+        if len(moved) == 1:
+            after[1] = after[0]
+        made = []
+        for own, between in (_beside(self.covariance_before, self.onward_before), after):
+            mixed = back * ahead * between[node]
+            made.append(
+                back**2 * own[node] + ahead**2 * own[following] + mixed + mixed.transpose(0, 2, 1)
+            )
+        return made[0], made[1]
+
+    def shared(self, time_s: Floats, origin_s: float, slope: Floats) -> tuple[Floats, Floats]:
+        """Covariances of the error at many places with a weighted error at one of them.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,), of times that nodes were kept for.
+        origin_s, slope
+            That of the one place, and its weights, east and north, shape (2,).
+
+        Returns
+        -------
+        before, after
+            As for `at`, shape (k, 2).
+        """
+        at, load = weights_at_nodes(self.node_s, np.array([origin_s]), slope[None])
+        before = _shared(at, load, self.covariance_before, self.onward_before)
+        moved = np.einsum("bi,bim->m", load, self.moved_m[at])
+        after = _shared(at, load, self.covariance, self.onward) + self.moved_m @ moved
+        index, weight = weights_at_nodes(self.node_s, time_s, np.ones((len(time_s), 2)))
+        count = len(time_s)
+        early, late = (
+            weight[:count] * values[index[:count]] + weight[count:] * values[index[count:]]
+            for values in (before, after)
+        )
+        return early, late
+
     def covariances_left(
         self, alone: Floats, time_s: Floats, slope: Floats
     ) -> tuple[Floats, Floats]:
@@ -73,6 +146,40 @@ class ErrorCovariance:
         before = _chained_each(index, weight, self.covariance_before, self.onward_before)
         after = _chained_each(index, weight, self.covariance, self.onward)
         return alone - before, after + moved @ moved.T
+
+
+def _beside(covariance: Floats, onward: Floats) -> Floats:
+    """Covariances of the first two unknowns of each link, and with those of the next.
+
+    Shape (2, m, 2, 2); the last link is taken to be followed by itself.
+    """
+    beside = np.stack([covariance[:, :2, :2]] * 2)
+    beside[1, :-1] = (onward @ covariance[1:])[:, :2, :2]
+    return beside
+
+
+def _shared(at: Indices, load: Floats, covariance: Floats, onward: Floats) -> Floats:
+    """Covariance of the first two unknowns of all links with a sum over two neighbouring ones."""
+    count, states, _ = covariance.shape
+    wide = np.zeros((2, states))
+    wide[:, :2] = load
+    shared = np.zeros((count, states))
+    before, after = at.tolist()
+    if before == after:
+        carried = wide.sum(axis=0)
+        shared[after] = covariance[after] @ carried
+    else:
+        carried = onward[before].T @ wide[0] + wide[1]
+        shared[after] = covariance[after] @ carried
+        shared[before] = covariance[before] @ wide[0] + onward[before] @ (
+            covariance[after] @ wide[1]
+        )
+    for link in range(after + 1, count):
+        carried = onward[link - 1].T @ carried
+        shared[link] = covariance[link] @ carried
+    for link in range(before - 1, -1, -1):
+        shared[link] = onward[link] @ shared[link + 1]
+    return shared[:, :2]
 
 
 def _chained_each(index: Indices, weight: Floats, covariance: Floats, onward: Floats) -> Floats:

@@ -104,7 +104,6 @@ def base_document(
     dict
         Ready for `json.dumps`; every array that may be long is packed (see `pack`).
     """
-    shown = units()
     near = [_away_m(drive.recording, track) <= FAR_M for drive, _ in driven]
     fixes = sum(len(drive.recording) for (drive, _), at in zip(driven, near, strict=True) if at)
     every = max(1, -(-fixes // MOST_FIXES))
@@ -173,12 +172,7 @@ def base_document(
         "comparison": None,
         "day": None,
         "grid_m": stride * STEP_M,
-        "units": {
-            "speed": shown.speed,
-            "speed_per_mps": shown.speed_per_mps,
-            "length": shown.length,
-            "length_per_m": shown.length_per_m,
-        },
+        "units": units().as_row(),
         "speed_bounds": speed_bounds(
             [drive.speed_mps for (drive, _), at in zip(driven, near, strict=True) if at]
         ),

@@ -111,7 +111,7 @@ def _map_and_verdict(
     from trackkit.pages.base import base_document
     from trackkit.pages.comparison import comparison_document
     from trackkit.pages.driven_day import day_document
-    from trackkit.pages.state import judged, state_of
+    from trackkit.pages.state import finding_rows, judged, state_of
 
     prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
@@ -132,7 +132,7 @@ def _map_and_verdict(
     elif findings is not None:
         listed = list(findings)
         listed += [f for f in evaluation.findings if is_of_recordings(f) and f not in listed]
-    shown["findings"] = None if listed is None else [finding.as_row() for finding in listed]
+    shown["findings"] = None if listed is None else finding_rows(track, listed)
     for gate in shown["gates"]:
         gate["findings"] = [
             number for number, finding in enumerate(listed or []) if finding.feature == gate["id"]

@@ -11,10 +11,11 @@ from trackkit.arrays import Flags, Floats, Indices
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.geometry.vectors import left_of
 from trackkit.motion.drive import LONGEST_GAP_S, Drive
+from trackkit.motion.error_covariance import ErrorCovariance
 from trackkit.motion.stretch_covariance import StretchCovariance
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap
-from trackkit.timing.traces import BAND_STEP_M, SLOWEST_MPS, STEP_M, Trace, trace_lap
+from trackkit.timing.traces import SLOWEST_MPS, Trace, trace_lap
 from trackkit.track.model import Track
 
 COLUMNS = (
@@ -91,8 +92,10 @@ def trace_columns(
     """
     traced = [places for lap in laps if (places := _places(track, drive, lap)) is not None]
     stretches = drive.stretch_covariances([places.stretch for places in traced])
+    line = drive.line
+    error = None if line is None or not traced else line.error_covariance(line.side.time_s)
     for places, covariance in zip(traced, stretches, strict=True):
-        yield places.lap, _columns(track, drive, places, covariance)
+        yield places.lap, _columns(track, drive, places, covariance, error)
 
 
 def _places(track: Track, drive: Drive, lap: Lap) -> _Places | None:
@@ -107,7 +110,11 @@ def _places(track: Track, drive: Drive, lap: Lap) -> _Places | None:
 
 
 def _columns(
-    track: Track, drive: Drive, places: _Places, covariance: StretchCovariance
+    track: Track,
+    drive: Drive,
+    places: _Places,
+    covariance: StretchCovariance,
+    error: ErrorCovariance | None,
 ) -> dict[str, Floats]:
     trace, reached = places.trace, places.reached
     chainage, motion = trace.chainage_m[reached], places.motion
@@ -124,7 +131,7 @@ def _columns(
         "latitude_deg": latitude,
         "height_m": _height(drive, time),
         "offset_m": offset,
-        **_sigmas(drive, places, covariance, ahead),
+        **_sigmas(places, covariance, error, ahead),
     }
     spread = {name: _spread_out(column, reached) for name, column in columns.items()}
     spread |= {name: getattr(trace, name) for name in COLUMNS if name not in columns}
@@ -132,7 +139,7 @@ def _columns(
 
 
 def _sigmas(
-    drive: Drive, places: _Places, covariance: StretchCovariance, ahead: Floats
+    places: _Places, covariance: StretchCovariance, error: ErrorCovariance | None, ahead: Floats
 ) -> dict[str, Floats]:
     """One sigma of each column that has one, shape (k,)."""
     velocity, acceleration = places.motion[:, 1], places.motion[:, 2]
@@ -153,28 +160,33 @@ def _sigmas(
                 weight[:, place] = value
         return weight
 
-    known = covariance.motion(places.index, places.share)
+    # The last is where the lap begins.
+    every = covariance.motion(
+        np.append(places.index, places.begun.fix), np.append(places.share, places.begun.share)
+    )
+    here, at_begin = every[:-1], every[-1]
 
     def variance(weight: Floats) -> Floats:
         by_axis = weight.transpose(0, 2, 1).reshape(-1, 6)
-        return np.asarray(np.einsum("ki,ki->k", by_axis, (known @ by_axis[:, :, None])[:, :, 0]))
+        return np.asarray(np.einsum("ki,ki->k", by_axis, (here @ by_axis[:, :, None])[:, :, 0]))
 
     def sigma(weight: Floats) -> Floats:
         return np.asarray(np.sqrt(variance(weight)))
 
     by_left = left_of(ahead) + np.einsum("ij,ij->i", velocity, left_of(ahead))[:, None] * delay
-    late = weights(delay, None, None)
+    late, aside_of_line = weights(delay, None, None), weights(by_left, None, None)
     alone = variance(late)
-    if drive.line is None:
-        elapsed = _between(places, covariance, alone, late)
-        offset, left_over = sigma(weights(by_left, None, None)), np.ones(len(pace))
-    else:
-        elapsed, offset, beside = _beside_line(drive, places, delay, by_left)
-        left_over = beside / np.sqrt(alone)
+    elapsed, offset = _between(places, covariance, alone, late, at_begin), variance(aside_of_line)
+    left_over = np.ones(len(pace))
+    if error is not None:
+        elapsed, offset, beside = _beside_line(
+            places, error, (elapsed, delay), (offset, by_left), (alone, delay)
+        )
+        left_over = np.sqrt(beside / alone)
     along = (gaining * left_over)[:, None] * delay
     return {
-        "elapsed_sigma_s": elapsed,
-        "offset_sigma_m": offset,
+        "elapsed_sigma_s": np.sqrt(elapsed),
+        "offset_sigma_m": np.sqrt(offset),
         "speed_sigma_mps": sigma(weights(along, onward, None)),
         "longitudinal_sigma_mps2": sigma(weights(None, (turning / pace)[:, None] * aside, onward)),
         "lateral_sigma_mps2": sigma(weights(None, -(gaining / pace)[:, None] * aside, aside)),
@@ -182,58 +194,46 @@ def _sigmas(
 
 
 def _between(
-    places: _Places, covariance: StretchCovariance, late_s2: Floats, late: Floats
+    places: _Places, covariance: StretchCovariance, late_s2: Floats, late: Floats, beginning: Floats
 ) -> Floats:
-    """One sigma of the times from the lap's beginning to places, shape (k,)."""
+    """Variance of the times from the lap's beginning to places, shape (k,), of the drive alone."""
     begun = places.begun
     at_begin = np.zeros((3, 2))
     at_begin[0] = [-part for part in begun.delay]
-    at_fix = covariance.motion(np.array([begun.fix]), np.array([begun.share]))[0]
     east_north = at_begin.T.ravel()
     shared = covariance.covariance(
         (begun.fix, begun.share, at_begin), places.index, places.share, late
     )
-    between = late_s2 + east_north @ at_fix @ east_north - 2.0 * shared
-    return np.asarray(np.sqrt(np.maximum(between, 0.0)))
+    between = late_s2 + east_north @ beginning @ east_north - 2.0 * shared
+    return np.asarray(np.maximum(between, 0.0))
 
 
 def _beside_line(
-    drive: Drive, places: _Places, delay: Floats, by_left: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """Sigmas where other laps of the drive tell its slow error.
+    places: _Places,
+    error: ErrorCovariance,
+    elapsed: tuple[Floats, Floats],
+    *others: tuple[Floats, Floats],
+) -> list[Floats]:
+    """Variances of sums where other laps of the drive tell its slow error.
 
-    They are worked out twice every `BAND_STEP_M` and drawn straight between, in metres along the
-    line or across it: that error changes slowly.
-
-    Returns
-    -------
-    elapsed_s, offset_m, late_s
-        One sigma of the elapsed time, of the offset, and of when each place is passed, shape (k,).
+    Each sum comes as its variance on the drive alone, shape (k,), and its weights, shape (k, 2).
+    The first is counted from the lap's beginning.
     """
-    begun = places.begun
-    count = len(places.index)
-    used = np.unique(np.append(np.arange(0, count, round(0.5 * BAND_STEP_M / STEP_M)), count - 1))
-    used = used[np.all(np.isfinite(delay[used]) & np.isfinite(by_left[used]), axis=1)]
-    kept = drive.fix_covariance([begun.fix, *places.index[used].tolist()])
-    at_begin = [-part for part in begun.delay]
-    variances = np.full((len(used), 3), np.nan)
-    for row, k in enumerate(used):
-        here, share = places.index[k : k + 1], places.share[k : k + 1]
-        both = np.append(begun.fix, here), np.append(begun.share, share)
-        variances[row] = (
-            kept.variance(*both, np.vstack([at_begin, -delay[k]])),
-            kept.variance(here, share, by_left[k : k + 1]),
-            kept.variance(here, share, delay[k : k + 1]),
-        )
-    slow = np.linalg.norm(delay, axis=1)
-    scale = np.column_stack([slow, np.ones(count), slow])
-    if not len(used):
-        scale[:] = np.nan
-        return scale[:, 0], scale[:, 1], scale[:, 2]
-    metres = np.sqrt(np.maximum(variances, 0.0)) / scale[used]
-    rows = np.arange(count)
-    elapsed, offset, late = scale.T * [np.interp(rows, used, column) for column in metres.T]
-    return elapsed, offset, late
+    begun, time = places.begun, places.begun.time_s + places.trace.elapsed_s[places.reached]
+    part = error.part(min(begun.time_s, time.min()), max(begun.time_s, time.max()))
+    origin = np.array(begun.delay)
+    around = part.at(np.append(time, begun.time_s))
+    shared = part.shared(time, begun.time_s, origin)
+    left = []
+    for number, (alone, slope) in enumerate((elapsed, *others)):
+        before, after = (np.einsum("ki,kij,kj->k", slope, own[:-1], slope) for own in around)
+        if number == 0:
+            before, after = (
+                value + origin @ own[-1] @ origin + 2.0 * np.einsum("ki,ki->k", slope, other)
+                for value, own, other in zip((before, after), around, shared, strict=True)
+            )
+        left.append(np.maximum(alone - before, 0.0) + after)
+    return left
 
 
 def _height(drive: Drive, time_s: Floats) -> Floats:

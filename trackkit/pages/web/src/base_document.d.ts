@@ -74,7 +74,13 @@ export interface BaseDocument {
     speed: string;
     speed_per_mps: number;
     length: string;
+    length_name: string;
     length_per_m: number;
+    /**
+     * For distances of a kilometre, or a mile, and more.
+     */
+    long_length: string;
+    long_per_m: number;
   };
   /**
    * Between the classes of speed, slowest first, in the unit of speed that people read.

@@ -3,7 +3,7 @@
 import { drawBand } from "./chart_band.js";
 import { needsCasing } from "./drivers.js";
 import { number, signed } from "./figures.js";
-import { units } from "./units.js";
+import { metresOf, units } from "./units.js";
 
 /**
  * @import { ChartView, Difference } from "./chart.js"
@@ -28,23 +28,27 @@ import { units } from "./units.js";
  * @property {(value: number, step: number) => string} text  of a level, and the step to the next
  */
 
-const STEPS_M = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000];
-const LONGEST_STEP_M = 10000;
+/** Between two figures of the axis, in the unit that is read. */
+const STEPS = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000];
+const LONGEST_STEP = 50000;
 
 /** @param {Pen} pen */
 export function drawAxis(pen) {
   const { chart, context, named } = pen;
   const bottom = chart.height - 22;
   shadeCorners(pen, bottom);
-  const step = STEPS_M.find((metres) => metres / chart.metresPerPixel() >= 64) ?? LONGEST_STEP_M;
+  const { length, length_per_m } = units();
+  const perPixel = length_per_m * chart.metresPerPixel();
+  const step = STEPS.find((wide) => wide / perPixel >= 64) ?? LONGEST_STEP;
   context.fillStyle = named.ink;
   context.textAlign = "center";
   let end = -Infinity;
-  const last = chart.from + chart.span + 1e-6;
-  for (let at = Math.ceil(chart.from / step) * step; at <= last; at += step) {
-    const x = chart.x(at);
+  const first = length_per_m * chart.from;
+  const last = length_per_m * (chart.from + chart.span) + 1e-6;
+  for (let at = Math.ceil(first / step) * step; at <= last; at += step) {
+    const x = chart.x(metresOf(at));
     context.fillRect(x - 0.5, bottom, 1, 4);
-    const text = `${number(at, 0)} m`;
+    const text = `${number(at, 0)} ${length}`;
     const half = context.measureText(text).width / 2;
     const middle = Math.min(x, chart.width - half - 1);
     if (middle - half >= end) {

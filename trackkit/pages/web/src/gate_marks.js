@@ -1,7 +1,8 @@
 // Gates on the map: a bar across the track, a label, and where gates can be changed, handles.
 
 import { element } from "./elements.js";
-import { lengthText, millis } from "./figures.js";
+import { lengthName, lengthText, millis } from "./figures.js";
+import { inField } from "./units.js";
 
 /**
  * @import { Gate } from "./state_document.js"
@@ -201,11 +202,14 @@ export class GateMarks {
     }
     const sigma = session.qualityAt(place.base);
     const worth = Number.isFinite(sigma) ? `, a crossing is good to ${millis(sigma)}` : "";
-    const at = shown.toFixed(digits);
+    const at = inField(shown, digits);
     node.setAttribute("aria-label", `${gate.name}, ${session.kind(gate.kind).name} gate`);
-    node.setAttribute("aria-valuemax", session.length.toFixed(digits));
+    node.setAttribute("aria-valuemax", inField(session.length, digits));
     node.setAttribute("aria-valuenow", at);
-    node.setAttribute("aria-valuetext", `${at} metres${worth}${worst ? `, ${worst}` : ""}`);
+    node.setAttribute(
+      "aria-valuetext",
+      `${at} ${lengthName()}${worth}${worst ? `, ${worst}` : ""}`,
+    );
   }
 
   /**

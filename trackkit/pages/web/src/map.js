@@ -5,6 +5,7 @@ import { GateMarks } from "./gate_marks.js";
 import { Ground } from "./ground.js";
 import { chooseSpots, spaced } from "./labels.js";
 import { PlaceMarks } from "./place_marks.js";
+import { scaleUnits } from "./units.js";
 
 /**
  * @import { Box, Item, Point } from "./labels.js"
@@ -49,7 +50,7 @@ export class MapView {
       zoomControl: false,
     });
     L.control.zoom({ position: "topright" }).addTo(this.map);
-    L.control.scale({ imperial: false }).addTo(this.map);
+    L.control.scale(scaleUnits()).addTo(this.map);
     this.map.attributionControl.setPrefix("Leaflet");
     if (tiles) {
       const { url, attribution } = tiles;

@@ -22,7 +22,7 @@ import { PlaceMenu } from "./place_menu.js";
 import { Session } from "./session.js";
 import { SummaryPanel } from "./summary.js";
 import { Toolbar } from "./toolbar.js";
-import { showIn } from "./units.js";
+import { nameUnits, showIn } from "./units.js";
 import { VerdictPanel } from "./verdict.js";
 
 /**
@@ -63,6 +63,7 @@ export let page = null;
 export function open(tiles) {
   const session = new Session(readDocument("base"), readDocument("state"));
   showIn(session.base.units);
+  nameUnits();
   /** @type {Opened | null} */
   const opened = readDocument("session");
   const hand = opened ? handOf(session, opened) : null;

@@ -7,6 +7,7 @@ import { keyOf } from "./lap_keys.js";
 import { Line } from "./line.js";
 import { Quality } from "./quality.js";
 import { Traces } from "./traces.js";
+import { units } from "./units.js";
 
 /**
  * @import { BaseDocument, Corner, GateKind } from "./base_document.js"
@@ -172,6 +173,11 @@ export class Session {
     return this.line.wrap(shown + this.datum);
   }
 
+  /** How many steps, of the last decimal of the unit that is read, a metre has. */
+  get stepsPerMetre() {
+    return units().length_per_m * 10 ** this.base.decimals.place;
+  }
+
   /**
    * A place as it is sent: a shown chainage with the decimals that are shown, and never beyond the
    * end of the line.
@@ -179,7 +185,7 @@ export class Session {
    * @param {number} base
    */
   rounded(base) {
-    const steps = 10 ** this.base.decimals.place;
+    const steps = this.stepsPerMetre;
     const place = Math.round(this.shown(base) * steps) / steps;
     if (place <= this.length) {
       return place;
@@ -193,7 +199,7 @@ export class Session {
    * @param {number} width  metres
    */
   roundedWidth(width) {
-    const steps = 10 ** this.base.decimals.place;
+    const steps = this.stepsPerMetre;
     const [least, most] = this.base.limits.gate_width_m;
     return Math.max(least, Math.min(most, Math.round(width * steps) / steps));
   }
@@ -205,7 +211,7 @@ export class Session {
    * @param {number} b
    */
   differ(a, b) {
-    return Math.abs(a - b) > 0.49 * 10 ** -this.base.decimals.place;
+    return Math.abs(a - b) > 0.49 / this.stepsPerMetre;
   }
 
   /**
@@ -388,11 +394,7 @@ export class Session {
    */
   compare(first, second) {
     this.compared = [first, second];
-    for (const key of this.compared) {
-      if (!this.chosen.includes(key)) {
-        this.chosen.push(key);
-      }
-    }
+    this.chosen = [...new Set([...this.chosen, first, second])];
     this.tell("laps");
   }
 }
