@@ -50,6 +50,13 @@ def export_track(
         When the track would break the format of track files; only for ``geojson``.
     OutputError
         When the format is unknown, the file exists and `force` is false, or cannot be written.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> trackkit.export_track(track, "pipwick.gpx", "gpx", force=True)
     """
     if fmt == "geojson":
         write_track(track, path, force=force)
