@@ -16,6 +16,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sqlite3
+import weakref
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -62,6 +63,10 @@ class FolderIndex:
     path: Path | None
     warnings: tuple[str, ...]
     connection: sqlite3.Connection
+
+    def __post_init__(self) -> None:
+        # From Python 3.13 on a connection that is dropped unclosed is warned of.
+        weakref.finalize(self, self.connection.close)
 
     def __len__(self) -> int:
         (count,) = self.connection.execute(
