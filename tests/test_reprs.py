@@ -15,7 +15,8 @@ from trackkit import Track
 from trackkit.building.revise import ChangedStretch
 from trackkit.library.known import Candidate, Located, circuit_of
 from trackkit.motion.drive import smooth
-from trackkit.timing.losses import Section, SectionSpeeds
+from trackkit.timing.losses import Section
+from trackkit.timing.section_speeds import SectionSpeeds
 from trackkit.track.accuracy import Verdict
 from trackkit.track.features import Crossover
 from trackkit.track.history import now

@@ -34,6 +34,9 @@ if TYPE_CHECKING:
     from trackkit.editor.serve import serve_editor as serve_editor
     from trackkit.errors import TrackkitError as TrackkitError
     from trackkit.export.export import export_track as export_track
+    from trackkit.frames.crossings import crossings_frame as crossings_frame
+    from trackkit.frames.export import ExportedDrives as ExportedDrives
+    from trackkit.frames.export import export_drives as export_drives
     from trackkit.frames.laps import laps_frame as laps_frame
     from trackkit.frames.laps import sectors_frame as sectors_frame
     from trackkit.frames.laps import traces_frame as traces_frame
@@ -54,6 +57,8 @@ if TYPE_CHECKING:
     from trackkit.gates.split import apply_suggestions as apply_suggestions
     from trackkit.gates.split import suggest_gates as suggest_gates
     from trackkit.gates.survey import survey_place as survey_place
+    from trackkit.importing.import_track import Imported as Imported
+    from trackkit.importing.import_track import import_track as import_track
     from trackkit.library.folders import Library as Library
     from trackkit.library.folders import open_library as open_library
     from trackkit.library.known import Known as Known
@@ -86,6 +91,7 @@ if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording as Recording
     from trackkit.recordings.write import write_recording as write_recording
     from trackkit.remedies import Remedy as Remedy
+    from trackkit.schemas.read import output_schema as output_schema
     from trackkit.simulation.simulate import Simulation as Simulation
     from trackkit.simulation.simulate import simulate_drive as simulate_drive
     from trackkit.simulation.simulate import write_simulation as write_simulation
@@ -128,10 +134,12 @@ _MODULES = {
     "Description": "track.describe",
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
+    "ExportedDrives": "frames.export",
     "FactChange": "track.facts",
     "Finding": "checks.findings",
     "FinishAlignment": "official.align_finish",
     "Gate": "track.features",
+    "Imported": "importing.import_track",
     "Judgement": "checks.verdict",
     "Known": "library.known",
     "Lap": "timing.laps",
@@ -167,9 +175,12 @@ _MODULES = {
     "check_file": "checks.check",
     "check_track": "checks.check",
     "compare_tracks": "track.diff",
+    "crossings_frame": "frames.crossings",
     "describe_track": "track.describe",
     "explore": "pages.explore",
+    "export_drives": "frames.export",
     "export_track": "export.export",
+    "import_track": "importing.import_track",
     "judge_track": "checks.verdict",
     "lap_losses": "timing.losses",
     "laps_frame": "frames.laps",
@@ -177,6 +188,7 @@ _MODULES = {
     "locate": "library.locate",
     "move_gate": "gates.edit",
     "open_library": "library.folders",
+    "output_schema": "schemas.read",
     "pair_official": "official.pairing",
     "place_gate": "gates.edit",
     "plot_difference": "frames.plots",
@@ -230,10 +242,12 @@ __all__ = [
     "Description",
     "DrawnLine",
     "Drive",
+    "ExportedDrives",
     "FactChange",
     "Finding",
     "FinishAlignment",
     "Gate",
+    "Imported",
     "Judgement",
     "Known",
     "Lap",
@@ -270,9 +284,12 @@ __all__ = [
     "check_file",
     "check_track",
     "compare_tracks",
+    "crossings_frame",
     "describe_track",
     "explore",
+    "export_drives",
     "export_track",
+    "import_track",
     "judge_track",
     "lap_losses",
     "laps_frame",
@@ -280,6 +297,7 @@ __all__ = [
     "locate",
     "move_gate",
     "open_library",
+    "output_schema",
     "pair_official",
     "place_gate",
     "plot_difference",

@@ -11,6 +11,7 @@ from checkout import TRACKS
 from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.pages.circuits import Listing, write_circuits
 from trackkit.track.file import read_track
+from trackkit.units import shown_in
 
 
 @pytest.fixture(scope="module")
@@ -45,6 +46,30 @@ def test_all_are_on_one_map_and_lead_to_their_pages(visit, circuits):
     assert {page for page, _ in rows(visit)} == {f"{name}.html" for name in circuits}
     assert dots(visit) == len(circuits)
     assert visit.page.text_content("#found") == f"{len(circuits)} of {len(circuits)} circuits"
+
+
+def test_lengths_and_distances_may_be_in_feet_and_miles(browser, circuits, tmp_path):
+    """1 foot is 0.3048 m and 1 mile 1609.344 m (yard and pound agreement, 1959)."""
+    with shown_in("imperial"):
+        write_circuits([Listing(circuits["ruddlebeck-full"], "a.html")], tmp_path / "miles.html")
+    visit = Visit(browser, (tmp_path / "miles.html").as_uri(), ready="window.trackkit?.circuits")
+    headings = visit.page.locator("#circuits-table th").all_inner_texts()
+    assert {"Length ft", "mi away"} <= set(headings)
+    length = visit.page.locator("#circuits-table td.n").first.inner_text()
+    feet = circuits["ruddlebeck-full"].length_m / 0.3048
+    assert float(length.replace(",", "")) == pytest.approx(feet, abs=0.51)
+
+    line = circuits["ruddlebeck-full"].centreline
+    north = float(line.latitude_deg.max()) + 1.0
+    visit.page.fill(
+        "#find-place", f"{north}, {float(line.longitude_deg[line.latitude_deg.argmax()])}"
+    )
+    ((_, away),) = rows(visit)
+    # A degree of latitude is 110.6 to 111.7 km (WGS 84), near 69 miles.
+    assert 68 <= float(away) <= 70
+    visit.page.fill("#find-within", "60")
+    assert rows(visit) == []
+    visit.page.close()
 
 
 def test_they_are_found_by_name_and_by_country(visit, circuits):

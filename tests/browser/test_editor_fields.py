@@ -9,6 +9,7 @@ from edited_sample import assert_same_gates, by_command
 from editor_page import Editor
 
 from trackkit.gates.edit import LONGEST_NAME
+from trackkit.units import shown_in
 
 pytest.importorskip("starlette")
 pytest.importorskip("uvicorn")
@@ -27,6 +28,30 @@ def test_a_chainage_that_is_typed_is_where_the_gate_goes(editor, tmp_path) -> No
     assert_same_gates(
         editor.path, by_command(tmp_path, ["gate", "move", "TRACK", gate["id"], "301.7m"])
     )
+
+
+def test_places_and_widths_are_typed_in_feet_where_people_read_feet(browser, file) -> None:
+    """A foot is 0.3048 m (international yard and pound agreement, 1959)."""
+    with shown_in("imperial"):
+        editor = Editor(browser, file, [])
+    before = editor.gate("Sector 1 end")
+    at = editor.page.get_by_label("Chainage of Sector 1 end, feet")
+    width = editor.page.get_by_label("Width of Sector 1 end, feet")
+    assert float(at.input_value()) == pytest.approx(before["chainage_m"] / 0.3048, abs=0.051)
+    assert float(width.input_value()) == pytest.approx(before["width_m"] / 0.3048, abs=0.051)
+
+    at.fill("1000.0")
+    at.press("Enter")
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(304.8, abs=1e-3)
+    assert at.input_value() == "1000.0"
+    editor.page.get_by_role("button", name="Move Sector 1 end by 10 feet").click()
+    assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(1010 * 0.3048, abs=1e-3)
+    width.fill("5000")
+    width.press("Enter")
+    editor.page.locator("#trouble-box").wait_for(state="visible")
+    assert "1.6 to 1,640 feet" in editor.page.locator("#trouble").inner_text()
+    assert editor.page.locator(".leaflet-control-scale-line").inner_text().endswith("ft")
+    editor.close()
 
 
 def test_circuit_called_like_an_element_shows_as_just_that_name(browser, file) -> None:

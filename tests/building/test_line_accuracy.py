@@ -12,10 +12,13 @@ import pytest
 from checkout import recording_of_a_real_receiver
 from recorded_rounds import Plan, every_so_long, plans, recorded, where_it_turns
 
+from trackkit.building.average import Reading
 from trackkit.building.build import build_track
 from trackkit.building.from_edges import build_between
 from trackkit.building.from_line import build_from_line
 from trackkit.building.revise import revise_track
+from trackkit.building.sparse import bridged_sigma
+from trackkit.geometry.curve import Curve
 from trackkit.recordings.read import read_recording
 
 WALK = Plan(
@@ -103,6 +106,32 @@ def test_the_accuracy_is_the_root_mean_square_of_the_profile():
     assert track.accuracy_m == pytest.approx(rms(sigma), rel=0.01)
 
 
+@pytest.mark.parametrize("seed", [21, 22])
+def test_one_round_on_foot_is_as_long_and_has_as_many_corners_as_were_walked(seed):
+    # What the receiver wanders, 1.5 m, looks like bends at walking pace.
+    walked = recorded(replace(WALK, seed=seed, wander_m=1.5))
+    track = build_track([walked.recording], "X").track
+    ring = np.vstack([walked.line_m, walked.line_m[:1]])
+    length = np.linalg.norm(np.diff(ring, axis=0), axis=1).sum()
+    assert track.length_m == pytest.approx(length, rel=0.0125)
+    assert 4 <= len(track.corners) <= 10
+
+
+def test_two_rounds_on_foot_that_wandered_apart_make_a_line_as_long_as_the_one_walked():
+    # Four metres apart is no straying where the receiver wandered by 1.5 m, and which of two
+    # walkers is slower changes with every step.
+    for first in (14009, 14015):
+        (plan,) = [plan for plan in plans(first, 1) if plan.kind == "walk"]
+        walked = recorded(plan)
+        track = build_track([walked.recording], "X").track
+        ring = np.vstack([walked.line_m, walked.line_m[:1]])
+        length = np.linalg.norm(np.diff(ring, axis=0), axis=1).sum()
+        assert plan.laps == 2
+        assert track.length_m == pytest.approx(length, rel=0.01)
+        # The circuits are polygons of six to nine corners.
+        assert 4 <= len(track.corners) <= 10
+
+
 # What receivers say of themselves
 
 
@@ -179,6 +208,38 @@ def test_a_tunnel_is_carried_over_its_length_and_known_worse_there():
     sigma, kind = build.track.centreline.accuracy_at(np.arange(0.0, length, 1.0))
     assert sigma[kind == "carried"].max() > 1.5 * np.median(sigma[kind == "measured"])
     assert any("no lap has fixes between" in remark for remark in build.remarks)
+
+
+def circle_but_for(radius_m, *, gap_m, corner=False):
+    """A round at 10 m/s read where it has fixes, all but a stretch from 50 m on."""
+    if corner:
+        side = np.linspace(0.0, 1.0, 100, endpoint=False)[:, None]
+        corners = radius_m * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+        ring = [a + side * (b - a) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)]
+        curve = Curve.through(np.concatenate(ring), closed=True)
+    else:
+        angle = np.linspace(0.0, 2 * np.pi, 200, endpoint=False)
+        ring = radius_m * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        curve = Curve.through(ring, closed=True)
+    chainage = curve.chainages(1.0)
+    even = np.zeros(len(chainage))
+    carried = (chainage >= 50.0) & (chainage < 50.0 + gap_m)
+    read = Reading(even, even + 10.0, even, time_s=chainage / 10.0)
+    return carried, bridged_sigma(curve, chainage, carried, [read])
+
+
+def test_a_bridge_within_an_even_bend_is_known_to_decimetres():
+    # Over a radian the middle of a cubic whose tangents are as long as the arc is at
+    # r sin(1/2) / 4 from the chord, and that of the arc at r (1 - cos(1/2)): 0.2 m apart.
+    carried, sigma = circle_but_for(80.0, gap_m=80.0)
+    assert 0.0 < sigma[carried].max() < 0.3
+    assert not sigma[~carried].any()
+
+
+def test_a_bridge_where_corners_are_sharp_is_known_worse():
+    _, even = circle_but_for(80.0, gap_m=80.0)
+    _, sharp = circle_but_for(80.0, gap_m=80.0, corner=True)
+    assert sharp.max() > 5.0 * even.max()
 
 
 def test_the_loop_by_car_is_thin_rather_than_carried_and_known_to_metres():

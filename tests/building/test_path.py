@@ -99,3 +99,22 @@ def test_heights_follow_the_way():
     path = path_of(climbing)
 
     assert path.elevation_m == pytest.approx(100.0 + 0.5 * path.time_s, abs=0.05)
+
+
+@pytest.mark.parametrize("doppler", [True, False])
+def test_where_logging_pauses_for_a_day_nothing_is_driven_but_the_way_across(doppler):
+    whole = drive(stadium(), laps=0.9, cruise=12.0).recording(10, doppler=doppler)
+    gone = (whole.time_s > 6.0) & (whole.time_s < 9.0)
+    names = ("longitude_deg", "latitude_deg", "speed_mps", "course_deg", "segment")
+    columns = {name: getattr(whole, name) for name in names}
+    time_s = whole.time_s + np.where(whole.time_s >= 9.0, 86_400.0, 0.0)
+    rested = replace(
+        whole,
+        time_s=time_s[~gone],
+        **{name: None if c is None else c[~gone] for name, c in columns.items()},
+    )
+
+    path = path_of(rested)
+
+    driven_m = path_of(whole).step_m * len(path_of(whole).time_s)
+    assert path.step_m * len(path.time_s) == pytest.approx(driven_m, abs=5.0)

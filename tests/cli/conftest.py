@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
+from typing import Any
 
+import click
 import numpy as np
 import pytest
+from jsonschema.exceptions import best_match
 from long_and_short import LAYOUTS
+from output_schemas import validator
 
 from trackkit.building.from_line import build_from_line
 from trackkit.cli import run
@@ -67,3 +72,28 @@ def bean(bean_folder: Path, tmp_path: Path) -> Path:
 @pytest.fixture
 def bean_session(bean_folder: Path) -> Path:
     return bean_folder / "s.nmea"
+
+
+@pytest.fixture(autouse=True)
+def json_as_promised(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hold every document that a command prints with --json to its schema."""
+    monkeypatch.setattr("trackkit.cli.common.json", _Checked)
+
+
+class _Checked:
+    """The module json, whose documents are held to the schema of the command that runs."""
+
+    JSONDecodeError = json.JSONDecodeError
+    loads = json.loads
+
+    @staticmethod
+    def dumps(document: Any, **how: Any) -> str:
+        """Write a document that is as it was promised."""
+        text = json.dumps(document, **how)
+        context = click.get_current_context(silent=True)
+        if context is not None:
+            command = context.command_path.partition(" ")[2]
+            if command != "schema":
+                problems = list(validator(command).iter_errors(json.loads(text)))
+                assert not problems, f"{command} --json: {best_match(problems)}"
+        return text

@@ -1,5 +1,6 @@
 """``trackkit build``: what it takes, what it writes and what it says."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -78,7 +79,20 @@ def test_the_command_says_the_caution_and_writes_the_width(tmp_path, capsys):
     assert status == 0, said.err
     assert said.err.startswith(EDGES)
     assert "between the edges" in said.out
+    assert re.search(r"8\.\d ±\d\.\d", said.out)
     assert read_track(target).centreline.width_m == pytest.approx(8.0, abs=0.1)
+
+
+def test_how_far_apart_laps_ran_is_printed_as_no_width(tmp_path, capsys):
+    outing = drive(stadium(), begin_m=10.0, laps=4.2, cruise=15.0)
+    write_recording(outing.recording(10, doppler=True), tmp_path / "day.csv")
+    target = tmp_path / "oval.geojson"
+    command = ["build", str(tmp_path / "day.csv"), "--name", "Oval", "-o", str(target)]
+
+    assert run([*command, "--details"]) == 0
+    assert "width m" not in capsys.readouterr().out.replace("chainage m   width m", "")
+    track = read_track(target)
+    assert (track.centreline.width_m, track.centreline.width_profile) == (None, None)
 
 
 def test_one_edge_alone_is_refused(capsys):

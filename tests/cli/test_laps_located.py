@@ -211,3 +211,32 @@ def test_a_file_that_cannot_be_read_takes_no_other_ones_name(recordings_on_map):
 def test_labels_that_name_nothing_on_a_map_are_refused(laps, capsys, arguments, sentence):
     assert run(["map", *arguments]) == 2
     assert sentence in capsys.readouterr().err
+
+
+def test_a_reference_is_of_the_circuit_of_its_recording(laps):
+    document = json.loads(laps(".", "--reference", "later/b.csv:2", "--json").out)
+    kart, short = document["circuits"]
+    assert (kart["reference"]["file"], kart["reference"]["lap"]) == ("later/b.csv", 2)
+    # The laps of the other circuit are compared with the best of it.
+    assert short["reference"]["file"] == "later/c.gpx"
+
+    said = laps(".", "--reference", "2", status=1)
+    assert "recordings" in said.err
+
+
+def test_official_times_are_those_of_the_circuit_whose_laps_they_fit(laps, day, tmp_path):
+    truth = json.loads((day / "later" / "b.csv.truth.json").read_text("utf-8"))
+    official = tmp_path / "official.csv"
+    rows = [f"{lap['number']},{lap['time_s']:.3f}" for lap in truth["laps"]]
+    official.write_text("\n".join(["lap,lap time", *rows]))
+
+    said = laps(".", "--official", str(official), "--json")
+    assert "are taken as times of Pipwick Kart Circuit" in said.err
+    recordings = {row["file"]: row for row in json.loads(said.out)["recordings"]}
+    assert len(recordings["later/b.csv"]["official"]["pairs"]) == 3
+    assert "official" not in recordings["later/c.gpx"]
+
+    official.write_text("lap,lap time\n1,12.5\n2,12.7\n")
+    said = laps(".", "--official", str(official), status=1)
+    assert "could be of any of the 2 circuits" in said.err
+    assert "trackkit laps " in said.err

@@ -99,3 +99,40 @@ def test_a_file_where_a_library_was_to_be_made_is_told_in_one_sentence(home, cap
     (sentence,) = capsys.readouterr().err.splitlines()
     assert sentence.startswith(f"trackkit: {home / 'taken' / below}: cannot be made a folder (")
     assert (home / "taken").read_text() == "mine"
+
+
+def test_a_list_with_verdicts_judges_each_circuit_as_describe_does(three, capsys):
+    assert run(["library", "list", *three, "--verdict", "--json"]) == 0
+    tracks = json.loads(capsys.readouterr().out)["tracks"]
+
+    assert len(tracks) == 3
+    for track in tracks:
+        assert run(["describe", track["file"], "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["verdict"] == track["verdict"]
+
+
+def test_a_list_with_verdicts_says_in_words_which_circuits_are_fit(three, capsys, monkeypatch):
+    def judged(path):
+        return "elm-hill is broken" if "elm" in path else {"fit": "oak" in path}
+
+    monkeypatch.setattr("trackkit.cli.library._judged", judged)
+
+    # A file that cannot be judged is said and the others are listed, as with any files.
+    assert run(["library", "list", *three, "--verdict"]) == 1
+    printed = capsys.readouterr()
+
+    (heading,) = [row for row in printed.out.splitlines() if "direction" in row]
+    assert heading.rstrip().endswith("fit to hand on")
+    shown = {row.split()[0]: row.rstrip() for row in printed.out.splitlines() if row.strip()}
+    assert shown["ash"].endswith("not fit")
+    assert shown["oakring"].endswith(" fit")
+    assert not shown["oakring"].endswith("not fit")
+    assert shown["elm-hill"].endswith("-")
+    assert "elm-hill is broken" in printed.err
+
+
+def test_a_list_without_verdicts_judges_nothing(three, capsys, monkeypatch):
+    monkeypatch.setattr("trackkit.cli.library._judged", pytest.fail)
+
+    assert run(["library", "list", *three, "--json"]) == 0
+    assert all("verdict" not in row for row in json.loads(capsys.readouterr().out)["tracks"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 from checkout import ROOT
@@ -38,6 +39,59 @@ def test_laps_are_told_in_miles_an_hour(recording, capsys):
     assert "speeds are in mph" in imperial
     # 1 mile is 1.609344 km.
     assert top(metric) / top(imperial) == pytest.approx(1.609344, rel=2e-3)
+
+
+METRIC = re.compile(r"\d (?:m|km|km/h)\b")
+
+
+def test_what_is_wrong_with_a_lap_is_told_in_feet(tmp_path, capsys):
+    """Timed over the short layout, laps of the full one leave its line by 400 m."""
+    folder = ROOT / "tracks"
+    path = tmp_path / "full.csv"
+    full = str(folder / "ruddlebeck-full.geojson")
+    assert run(["simulate", full, "-o", str(path), "--laps", "1"]) == 0
+    words = ("laps", folder / "ruddlebeck-short.geojson", path)
+    metric, imperial = (printed(capsys, *words, "--units", name) for name in ("metric", "imperial"))
+
+    (left,) = re.findall(r"left the line by (\d+) m at \d+ m", metric)
+    (feet,) = re.findall(r"left the line by ([\d,]+) ft at [\d,]+ ft", imperial)
+    assert float(feet.replace(",", "")) == pytest.approx(int(left) / 0.3048, abs=0.51)
+    assert not METRIC.search(imperial)
+
+
+def test_findings_and_the_verdict_are_told_in_feet_but_names_and_commands_stay(tmp_path, capsys):
+    path = tmp_path / "changed.geojson"
+    path.write_bytes(Path(TRACK).read_bytes())
+    words = ("gate", "place", path, "speed", "132m", "--name", "50 m board", "--width", "60")
+    placed = printed(capsys, *words, "--anyway", "--units", "imperial")
+    metric, imperial = (
+        printed(capsys, "check", path, "--units", name) for name in ("metric", "imperial")
+    )
+
+    assert "at 433.1 ft" in placed
+    assert "to do: make it 16.0 m wide" in metric
+    assert "to do: make it 52.5 ft wide" in imperial
+    for text in (metric, imperial):
+        assert "gate 50 m board" in text
+        assert "gate move" in text
+        assert " 132.0m --width 16.0" in text
+    assert not METRIC.search(imperial.replace("50 m board", ""))
+
+    changes = printed(capsys, "diff", TRACK, path, "--units", "imperial")
+    assert "was added" in changes
+    printed(capsys, "gate", "move", path, "finish", "12m")
+    for name, moved in (("metric", "+12.00 m along"), ("imperial", "+39.37 ft along")):
+        assert moved in printed(capsys, "diff", TRACK, path, "--units", name)
+
+
+def test_a_track_that_is_made_is_told_in_feet(recording, tmp_path, capsys):
+    words = ("build", recording, "--name", "Made", "--sectors", "2", "--units", "imperial")
+    assert run([*words, "--details", "-o", str(tmp_path / "made.geojson")]) == 0
+    out, err = capsys.readouterr()
+
+    assert "chainage ft" in out
+    assert "ft, one sigma" in err
+    assert not METRIC.search(out + err)
 
 
 @pytest.mark.parametrize(

@@ -38,5 +38,5 @@ def test_a_folder_that_is_not_there_is_said_in_a_sentence(track, tmp_path, fmt):
 
 def test_an_unknown_format_is_refused_with_those_that_are_known(track, tmp_path):
     with pytest.raises(OutputError, match="geojson, gpx, kml, gpkg, csv"):
-        export_track(track, tmp_path / "ring.dxf", "dxf")
+        export_track(track, tmp_path / "ring.dwg", "dwg")
     assert list(tmp_path.iterdir()) == []

@@ -75,6 +75,21 @@ def test_speeds_and_the_difference_with_its_band_are_drawn_on_the_axes_given(rep
     assert trackkit.plot_difference(reports[0], "2", axes=alone) == (alone,)
 
 
+def test_the_difference_may_be_drawn_in_mph_and_feet(reports):
+    metric, imperial = Figure().subplots(2, 1), Figure().subplots(2, 1)
+    trackkit.plot_difference(reports[0], "2", axes=metric)
+    trackkit.plot_difference(reports[0], "2", axes=imperial, units="imperial")
+
+    assert (metric[0].get_ylabel(), metric[1].get_xlabel()) == ("Speed, km/h", "Chainage, m")
+    assert (imperial[0].get_ylabel(), imperial[1].get_xlabel()) == ("Speed, mph", "Chainage, ft")
+    kilometres, miles = (axes[0].lines[0].get_xydata() for axes in (metric, imperial))
+    # International yard and pound agreement, 1959: a foot is 0.3048 m and a mile 1609.344 m.
+    assert miles * [0.3048, 1.609344] == pytest.approx(kilometres, nan_ok=True)
+
+    with pytest.raises(TrackkitError, match="no units 'nautical'"):
+        trackkit.plot_difference(reports[0], "2", axes=imperial, units="nautical")
+
+
 def test_a_lap_that_is_not_there_is_refused(reports):
     with pytest.raises(TrackkitError, match="has no lap 77"):
         trackkit.plot_difference(reports[0], "77", axes=Figure().subplots())

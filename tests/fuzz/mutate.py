@@ -358,7 +358,12 @@ def _change_element(element: Any, elements: list[Any], rng: Random) -> None:
     elif action == 4 and parent is not None:
         import copy
 
-        for _ in range(rng.choice((1, 2, 100))):
+        from lxml import etree
+
+        copies = rng.choice((1, 2, 100))
+        if copies * len(etree.tostring(element)) > MOST_BYTES:
+            raise _UnfitError
+        for _ in range(copies):
             parent.insert(parent.index(element), copy.deepcopy(element))
     elif action == 5:
         element.tag = rng.choice(

@@ -38,9 +38,12 @@ EXPECTED = {
         0,
         "Sea: 118",
     ),
+    "drawn-a-hundred-times-over.kml": (f"{LINE} --open", 0, "Sea: "),
     # GDAL gives a ring without positions as no shape, or as one that GEOS does not read.
     "empty-ring.kml": (LINE, 1, ("its KML cannot be read", "holds no line")),
+    "endless-lap-time.csv": (OFFICIAL, 1, "is no time; write 1:02.345"),
     "endless-time-of-day.csv": (OFFICIAL, 1, "is no "),
+    "forty-million-years.csv": (BUILD, 1, "lasts 31,688,088 years: what is read as its times"),
     "forty-one-columns-of-one-name.csv": (
         BUILD,
         1,

@@ -104,6 +104,24 @@ def test_error_and_covariance_are_those_of_the_dense_problem(levels, monkeypatch
 
 
 @BOTH
+def test_covariances_at_several_times_are_those_of_the_dense_problem(levels, monkeypatch):
+    side, _, _ = ring(2.5, levels, 3)
+    knot = knots()
+    monkeypatch.setattr(repeated_line, "_MODES", 100)
+    line = fit_line(side, levels, knot)
+    _, after, before = dense(side, levels, knot)
+    node = np.array([3, 40, 40, 77])
+    slope = np.random.default_rng(2).normal(size=(4, 2))
+    load = np.zeros((4, 2 * len(side.time_s)))
+    load[np.arange(4), node], load[np.arange(4), len(side.time_s) + node] = slope.T
+
+    found = line.covariances(side.time_s[node], slope)
+
+    np.testing.assert_allclose(found[0], load @ after @ load.T, rtol=1e-4, atol=1e-6)
+    np.testing.assert_allclose(found[1], load @ before @ load.T, rtol=1e-4, atol=1e-6)
+
+
+@BOTH
 def test_turning_the_plane_changes_nothing(levels):
     side, _, _ = ring(3.0, levels, 4)
     turn = np.array([[0.6, -0.8], [0.8, 0.6]])

@@ -129,3 +129,25 @@ def test_errors_along_the_track_are_those_of_the_drive_with_a_little_more_wander
             assert found[i, j] == pytest.approx(expected, rel=1e-6)
     assert found == pytest.approx(found.T)
     assert found[0, -1] == pytest.approx(0.0, abs=0.05 * found[0, 0])
+
+
+def test_where_laps_told_how_far_the_drive_is_off_passings_err_by_what_is_left():
+    track = track_of(block_circuit(), gates=GATES, spacing_m=2.0)
+    outing = drive(block_circuit(), begin_m=1200.0, laps=8.3, cruise=lambda s: 22.0 + s % 5.0)
+    report = time_laps(track, outing.recording(5, noise=1.0, seed=3))
+    assert report.drive.line is not None
+    line = passings(track, report.drive, 0.0, of_finish(report))
+
+    joint = covariance_along(report.drive, [line])
+    alone = covariance_along(report.drive.alone(), [line])
+
+    # How far passings differ from each other is what lap times tell the line by.
+    between = np.eye(len(joint))[1:] - np.eye(len(joint))[:-1]
+    left, before = (np.diagonal(between @ some @ between.T) for some in (joint, alone))
+    assert np.all(left < 0.5 * before)
+    for row, crossing in enumerate(line.crossing):
+        known = report.drive.variance(
+            np.array([crossing.fix]), np.array([crossing.share]), line.direction[None]
+        )
+        assert known <= joint[row, row] <= 1.01 * WANDER_CAUTION**2 * known
+    assert np.linalg.eigvalsh(joint).min() > 0.0

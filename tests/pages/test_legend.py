@@ -44,7 +44,18 @@ def test_legend_says_when_the_width_is_assumed() -> None:
     track = oval()
     line = replace(track.centreline, width_m=None)
     assert "12 m wide (assumed" in text_of(map_html(replace(track, centreline=line)))
-    assert "9.0 m wide" in text_of(map_html(track))
+    assert "9.0 m wide, as the track file states" in text_of(map_html(track))
+
+
+def test_legend_tells_how_well_a_width_between_recorded_edges_is_known() -> None:
+    track = oval()
+    sides = tuple((at, 4.5, 4.5) for at in (0.0, 200.0, 400.0))
+    profile = (AccuracyRow(0.0, 0.6, "measured"), AccuracyRow(300.0, 0.7, "measured"))
+    line = replace(track.centreline, width_profile=sides, accuracy_profile=profile)
+    edges = replace(track, line="centre", centreline=line)
+    # The difference of two lines errs by twice what their mean errs by.
+    assert "9.0 m wide between recorded edges, ±1.4 m (one sigma)" in text_of(map_html(edges))
+    assert "±1.4 m" not in text_of(map_html(replace(edges, line="driven")))
 
 
 def test_pit_lane_bridge_and_start_are_drawn_and_explained() -> None:

@@ -32,3 +32,18 @@ def test_a_sheet_says_how_much_of_the_line_is_thin_and_how_well_it_is_known():
 
     assert "thin: fixes far apart, ±3.0 m" in words
     assert any("line known to 2.1 m (one sigma; 50 % thin)" in word for word in words)
+
+
+def test_a_sheet_tells_how_well_a_width_between_recorded_edges_is_known():
+    track = block()
+    sides = ((0.0, 4.0, 4.0), (0.5 * track.length_m, 5.0, 4.5))
+    line = replace(
+        track.centreline,
+        width_profile=sides,
+        accuracy_profile=(AccuracyRow(0.0, 0.6, "measured"), AccuracyRow(50.0, 0.6, "measured")),
+    )
+    picture = draw(replace(track, centreline=line, line="centre"))
+    words = [text.get_text() for text in picture.figure.axes[0].texts]
+
+    # One sigma of the difference of two lines is twice that of their mean.
+    assert "track, 8.0 to 9.5 m wide, ±1.2 m" in words

@@ -99,6 +99,58 @@ def test_features_kept_in_order_of_place_are_put_in_order_of_time(file, stored):
     assert "put in order of time" in " ".join(recording.remarks)
 
 
+def with_channels(frame):
+    """Two columns of numbers, one of them of a slow sensor, one as text, and one of words."""
+    slow = np.where(np.arange(COUNT) % 5 == 0, 80.0 + np.arange(COUNT), np.nan)
+    return frame.assign(
+        **{
+            "engine speed [rpm]": 5000.0 + np.arange(COUNT),
+            "water": slow,
+            "gear": [str(1 + n % 5) for n in range(COUNT)],
+            "note": "none",
+        }
+    )
+
+
+@pytest.mark.parametrize("driver", ["parquet", "parquet table", "GPKG", "FlatGeobuf"])
+def test_other_columns_of_numbers_are_channels(file, stored, driver):
+    if driver == "parquet table":
+        data = parquet(with_channels(FRAME.assign(lat=48.0, lon=EAST)))
+    else:
+        frame = with_channels(POINTS)
+        data = parquet(frame) if driver == "parquet" else stored(frame, driver)
+    recording = read_recording(file(data))
+    assert_is_the_drive(recording)
+    channels = {(channel.name, channel.unit): channel for channel in recording.channels}
+    assert set(channels) == {("engine speed", "rpm"), ("water", None), ("gear", None)}
+    engine = channels["engine speed", "rpm"]
+    assert engine.time_s == pytest.approx(recording.time_s)
+    assert engine.value == pytest.approx(5000.0 + np.arange(COUNT))
+    water = channels["water", None]
+    assert water.time_s == pytest.approx(recording.time_s[::5])
+    assert water.value == pytest.approx(80.0 + np.arange(COUNT)[::5])
+    assert channels["gear", None].value == pytest.approx(1 + np.arange(COUNT) % 5)
+
+
+def test_channels_follow_features_that_are_put_in_order_of_time(file, stored):
+    """One feature has no position; its value stays at its own time."""
+    there = np.abs(np.arange(COUNT) - COUNT // 2)
+    places = geopandas.points_from_xy(161.0 + 1e-4 * there, 48.0 + 1e-5 * np.arange(COUNT))
+    frame = with_channels(POINTS.set_geometry(places, crs="EPSG:4326"))
+    recording = read_recording(file(stored(frame, "FlatGeobuf")))
+    assert "put in order of time" in " ".join(recording.remarks)
+    engine = next(each for each in recording.channels if each.name == "engine speed")
+    assert engine.time_s == pytest.approx(recording.time_s)
+    assert engine.value == pytest.approx(5000.0 + np.arange(COUNT))
+
+    shuffled = frame.sample(frac=1.0, random_state=3)
+    shuffled.loc[COUNT // 2, "geometry"] = None
+    recording = read_recording(file(stored(shuffled, "GPKG"), "shuffled.gpkg"))
+    engine = next(each for each in recording.channels if each.name == "engine speed")
+    assert len(recording) == COUNT - 1
+    assert engine.value == pytest.approx(5000.0 + np.arange(COUNT))
+
+
 def test_layers_without_times_are_passed_over(file, tmp_path):
     path = tmp_path / "two.gpkg"
     POINTS[["driver", "geometry"]].to_file(path, layer="marks", engine="pyogrio")

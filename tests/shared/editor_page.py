@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+from contextvars import copy_context
 from pathlib import Path
 
 import pytest
@@ -33,7 +34,11 @@ class Editor(Visit):
         app = make_app(desk, token, port, edit_html, Presence())
         config = uvicorn.Config(app, log_level="warning", lifespan="off", ws="none")
         self.server = uvicorn.Server(config)
-        self.thread = threading.Thread(target=self.server.run, args=([listening],), daemon=True)
+        # As in the command, where pages are in the units that were asked for.
+        serve = copy_context().run
+        self.thread = threading.Thread(
+            target=serve, args=(self.server.run, [listening]), daemon=True
+        )
         self.thread.start()
         until = time.monotonic() + 10
         while not self.server.started:

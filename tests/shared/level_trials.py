@@ -1,9 +1,11 @@
 """Drives recorded with given levels of noise, and what not being told them costs lap times.
 
 The drive is that of `trackkit.simulation`; noise is drawn here, from the stated levels.  Every
-drive is timed twice: by trackkit, which reads the levels from the recording, and by an informed
-smoother, which is given the true ones (of the vehicle's jerk, which has no true level, the
-likeliest under them).  Of jumps the other word is the same recording without the fixes that jump.
+drive is timed three times: by trackkit, which reads the levels from the recording, as the drive
+alone has it and as all laps together have it, which is what it tells; and by an informed smoother
+of the drive alone, which is given the true levels (of the vehicle's jerk, which has no true level,
+the likeliest under them).  Of jumps the other word is the same recording without the fixes that
+jump, timed alone too.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ import numpy as np
 from checkout import ROOT
 from practice_tracks import make_track
 
-from trackkit.motion.drive import smooth
+from trackkit.motion.drive import Drive, smooth
 from trackkit.motion.noise import Levels
 from trackkit.motion.smoother import solve
 from trackkit.recordings.recording import Recording
@@ -32,6 +34,7 @@ BENDS = ((8, 8.0, 100.0), (10, 6.0, 100.0), (12, 8.0, 120.0))
 LAPS = 15
 JERKS = np.geomspace(1.0, 200.0, 24)
 JERK_FIXES = 3000
+_SAME_LAP_S = 2.0
 FILTERED_WHITE_MPS = 0.002
 """White noise of velocities that carry none but a filtered one: a smoother needs some."""
 
@@ -140,7 +143,11 @@ def informed_times(track: Track, recording: Recording, levels: Levels) -> np.nda
         for jerk in JERKS
     ]
     best = float(JERKS[int(np.argmax(likelihoods))])
-    drive = drive.with_levels(replace(levels, jerk=best))
+    return crossing_times(track, drive.with_levels(replace(levels, jerk=best)))
+
+
+def crossing_times(track: Track, drive: Drive) -> np.ndarray:
+    """When each lap of a drive begins, how long it takes and one sigma of that."""
     crossings = cross(track.finish, drive)
     drive.prepare_variances(crossing.fix for crossing in crossings)
     return np.array(
@@ -151,17 +158,21 @@ def informed_times(track: Track, recording: Recording, levels: Levels) -> np.nda
     )
 
 
-def own_times(track: Track, recording: Recording) -> np.ndarray:
-    """The same as trackkit tells them."""
-    laps = time_laps(track, recording).counted
-    return np.array([(lap.start_s, lap.time_s, lap.sigma_s) for lap in laps])
+def own_times(track: Track, recording: Recording) -> tuple[np.ndarray, np.ndarray]:
+    """The same as trackkit has them of laps that count, of the drive alone and of all together."""
+    report = time_laps(track, recording)
+    rows = [(lap.start_s, lap.time_s, lap.sigma_s) for lap in report.counted]
+    together = np.array(rows).reshape(-1, 3)
+    alone = crossing_times(track, report.drive.alone())
+    apart = np.abs(alone[:, None, :2] - together[:, :2]).max(axis=2)
+    return alone[(apart < _SAME_LAP_S).any(axis=1)], together
 
 
 def errors(crossed_s: np.ndarray, told: np.ndarray) -> np.ndarray:
     """Error and sigma of each true lap, shape (laps, 2); NaN where it was not timed."""
     rows = np.full((len(crossed_s) - 1, 2), np.nan)
     for row, begin, duration in zip(rows, crossed_s, np.diff(crossed_s), strict=False):
-        near = np.flatnonzero(np.abs(told[:, 0] - begin) < 2.0) if len(told) else []
+        near = np.flatnonzero(np.abs(told[:, 0] - begin) < _SAME_LAP_S) if len(told) else []
         if len(near) == 1:
             row[:] = told[near[0], 1] - duration, told[near[0], 2]
     return rows
@@ -181,16 +192,16 @@ def sessions(case: Case, count: int, seed: int, tracks: int = 3) -> Iterator[tup
 
 
 def measure(case: Case, count: int, seed: int, tracks: int = 3) -> np.ndarray:
-    """Errors and sigmas, own and the other's, shape (sessions, laps, 4)."""
+    """Errors and sigmas: alone, the other's, together; shape (sessions, laps, 6)."""
     rows = []
     for track, session in sessions(case, count, seed, tracks):
-        own = errors(session.crossed_s, own_times(track, session.recording))
+        alone, together = own_times(track, session.recording)
         if case.jumps:
-            gap = own_times(track, without(session.recording, session.jumping))
-            other = errors(session.crossed_s, gap)
+            other, _ = own_times(track, without(session.recording, session.jumping))
         else:
-            other = errors(session.crossed_s, informed_times(track, session.recording, case.levels))
-        rows.append(np.concatenate([own, other], axis=1))
+            other = informed_times(track, session.recording, case.levels)
+        timed = [errors(session.crossed_s, times) for times in (alone, other, together)]
+        rows.append(np.concatenate(timed, axis=1))
     return np.array(rows)
 
 
@@ -210,15 +221,20 @@ class Summary:
     beyond_5: int
 
 
-def summary(rows: np.ndarray) -> Summary:
-    """Sum up; the ratio's own sigma is a jackknife over sessions."""
+def summary(rows: np.ndarray, *, together: bool = False) -> Summary:
+    """Sum up the drive alone, or all laps together; the ratio's sigma is a jackknife over sessions.
+
+    Laps that are not timed in each way count in none.
+    """
+    own = [4, 5] if together else [0, 1]
+    rows = rows[:, :, [*own, 2, 3, *(k for k in (0, 1, 4, 5) if k not in own)]]
     lost = int((np.isnan(rows[:, :, 0]) & ~np.isnan(rows[:, :, 2])).sum())
     rows = np.where(np.isnan(rows).any(axis=2, keepdims=True), np.nan, rows)
     squares = np.nansum(rows**2, axis=1)
     total = squares.sum(axis=0)
     left_out = np.sqrt((total - squares)[:, 0] / (total - squares)[:, 2])
     ratio_sigma = np.sqrt((len(rows) - 1) * left_out.var())
-    error, sigma, other, _ = rows.reshape(-1, 4)[~np.isnan(rows).any(axis=2).ravel()].T
+    error, sigma, other = rows.reshape(-1, 6)[~np.isnan(rows).any(axis=2).ravel()].T[:3]
     root = np.sqrt([np.mean(x**2) for x in (error, sigma, other)])
     far = np.abs(error) / sigma
     return Summary(

@@ -10,21 +10,28 @@ from __future__ import annotations
 
 import json
 import re
+from itertools import permutations
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from trackkit.arrays import Floats
 from trackkit.checks.evaluate import evaluate, prepare
 from trackkit.checks.findings import Finding
 from trackkit.cli.common import duration
 from trackkit.gates.square import square_ends
 from trackkit.pages.base import base_document
+from trackkit.pages.comparison import comparison_document
 from trackkit.pages.state import state
 from trackkit.remedies import Remedy
 from trackkit.simulation.simulate import simulate_drive
+from trackkit.timing.differences import TimeDifference, time_difference
+from trackkit.timing.losses import lap_losses
+from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import decimals
 from trackkit.track.file import read_track
+from trackkit.track.model import Track
 from trackkit.units import UNITS
 
 ROOT = Path(__file__).parents[2]
@@ -46,7 +53,9 @@ def page_documents() -> dict[str, Any]:
     prepared = prepare(track, [recording], ["drive.csv"])
     known = evaluate(track, prepared)
     laps = [report.laps for report in known.reports]
-    base = base_document(track, list(zip(prepared.drives, laps, strict=True)), known.quality)
+    driven = list(zip(prepared.drives, laps, strict=True))
+    base = base_document(track, driven, known.quality, drivers=["Ada"])
+    base["comparison"] = comparison_document(track, driven)
     shown = state(track, prepared)
     sector = track.gates_of_kind("sector")[0]
     findings = [
@@ -90,12 +99,39 @@ def page_documents() -> dict[str, Any]:
                 for place in places.tolist()
                 for width in (0.5, 12.0, 20.0, 60.0)
             ],
+            "compared": _compared(track, known.reports[0]),
             "sigma_s": [
                 [place, float(known.quality.at(known.quality.sigma_s, place))]
                 for place in places.tolist()
             ],
         },
     }
+
+
+def _compared(track: Track, report: LapReport) -> list[dict[str, Any]]:
+    """What Python makes of one lap against another: losses by section, and the difference."""
+    compared = []
+    for lap, other in permutations(report.counted, 2):
+        difference = time_difference(track, report, lap, report, other)
+        compared.append(
+            {
+                "lap": [lap.session, lap.number],
+                "other": [other.session, other.number],
+                "losses": [
+                    [loss.section.kind, loss.section.begin_m, loss.time_s, loss.sigma_s]
+                    for loss in lap_losses(track, report, lap, report, other)
+                ],
+                "difference": [
+                    [float(column[k]) for column in (difference.chainage_m, *_band(difference))]
+                    for k in range(40, len(difference.chainage_m) - 10, 10)
+                ],
+            }
+        )
+    return compared
+
+
+def _band(difference: TimeDifference) -> tuple[Floats, Floats]:
+    return difference.time_s, difference.sigma_s
 
 
 def main() -> None:

@@ -55,7 +55,8 @@ def _parameters(function: griffe.Object | griffe.Alias) -> str:
 def _columns() -> Iterator[str]:
     from sample_circuits import track_of
 
-    for make in (trackkit.laps_frame, trackkit.sectors_frame, trackkit.traces_frame):
+    makers = ("laps_frame", "sectors_frame", "traces_frame", "crossings_frame")
+    for make in (getattr(trackkit, name) for name in makers):
         for column, kind in make([]).dtypes.items():
             yield f"{make.__name__}: {column}, {kind}"
     for name, frame in trackkit.to_frames(track_of("pipwick-kart-circuit")).items():

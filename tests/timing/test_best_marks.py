@@ -2,10 +2,13 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 import two_sessions
 
-from trackkit.timing.best_marks import best_laps, best_of_sector
+from trackkit.simulation.simulate import simulate_drive
+from trackkit.timing.best_marks import best_laps, best_of_sector, fastest_at
+from trackkit.timing.lap_times import time_laps
 from trackkit.timing.sessions import Reference, lap_difference, sector_differences
 
 
@@ -59,3 +62,38 @@ def test_what_does_not_count_is_no_best_and_a_lap_alone_is(anna):
     assert best_laps(of_laps(anna, first, aside)) == (first,)
     assert best_laps(of_laps(anna, aside)) == ()
     assert best_of_sector(of_laps(anna, aside), 0) == ()
+
+
+@pytest.mark.parametrize(("sigmas", "alone"), [(0.9, False), (1.1, True)])
+def test_the_fastest_at_a_speed_gate_leads_by_more_than_the_speeds_are_known_to(
+    anna, sigmas, alone
+):
+    first, second, *_ = anna.report.counted
+    (fast,), (slow,) = first.speed_gates, second.speed_gates
+    apart = np.hypot(fast.speed_sigma_mps, slow.speed_sigma_mps)
+    slow = replace(slow, speed_mps=fast.speed_mps - sigmas * apart)
+    session = of_laps(anna, replace(second, speed_gates=(slow,)), first)
+
+    front = fastest_at(session, fast.gate)
+
+    assert [lap.number for lap, _ in front] == [first.number, second.number][: 1 if alone else 2]
+    assert fastest_at(session, "finish") == ()
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 10.0])
+def test_speeds_at_a_speed_gate_err_by_their_sigma(rate_hz):
+    """The drive is simulated, and without noise at 50 Hz its speeds are as good as true."""
+    track, over = two_sessions.block(), []
+    for seed in range(40, 42):
+        drives = [
+            simulate_drive(track, laps=4, rate_hz=rate, seed=seed, noise=noise).recording
+            for rate, noise in ((rate_hz, 1.0), (50.0, 0.0))
+        ]
+        passed, true = (
+            [c for lap in time_laps(track, drive).laps for c in lap.speed_gates] for drive in drives
+        )
+        over += [
+            (mine.speed_mps - its.speed_mps) / mine.speed_sigma_mps
+            for mine, its in zip(passed, true, strict=True)
+        ]
+    assert 0.5 < np.sqrt(np.mean(np.square(over))) < 1.5

@@ -1,11 +1,14 @@
 """What is wrong with a lap, on days whose truth is known."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
+import pit_sessions
 import pytest
 from troubled_days import base_run, bent, circuit, recorded
 
+from trackkit.building.build import build_track
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.rules import LapRules
 
@@ -132,3 +135,21 @@ def test_with_a_finish_gate_alone_a_missed_finish_makes_no_lap_of_two():
     assert max(lap.time_s for lap in report.laps if lap.time_s is not None) < 60.0
     assert any("finish" in lap.missed for lap in report.laps)
     assert lap_of(report, 2).time_s is None
+
+
+@pytest.mark.parametrize("stop_s", [0.0, 25.0], ids=["through", "with-a-stop"])
+def test_laps_through_a_pit_lane_without_gates_are_pit_laps(stop_s):
+    """Two visits of a lane that is known; the same recording is built from, and then timed."""
+    recording = pit_sessions.session(stop_s=stop_s)
+    gated = build_track([recording], "Pits", pit_gates=True).track
+    lane_alone = replace(gated, gates=tuple(gate for gate in gated.gates if "pit" not in gate.kind))
+    unknown = replace(lane_alone, pit_lanes=())
+
+    def pits(track):
+        return [lap.number for lap in time_laps(track, recording).laps if lap.kind == "pit"]
+
+    assert len(pits(gated)) == 2
+    assert pits(lane_alone) == pits(gated)
+    assert pits(unknown) == []
+    for lap in time_laps(lane_alone, recording).laps:
+        assert not (lap.kind == "pit" and lap.counts)

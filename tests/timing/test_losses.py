@@ -10,7 +10,7 @@ from trackkit.errors import TrackkitError
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.differences import time_difference
 from trackkit.timing.lap_times import time_laps
-from trackkit.timing.losses import lap_losses, sections_of
+from trackkit.timing.losses import lap_losses, sections_of, session_sections
 from trackkit.track.derive import with_corners
 
 SEEDS = range(40, 44)
@@ -136,6 +136,64 @@ def test_of_one_recording_the_band_counts_that_errors_go_together(loop, timed):
     assert [loss.time_s for loss in together] == pytest.approx([loss.time_s for loss in apart])
     # A wander that lasts makes the same section of both laps too long by the same time.
     assert np.mean([a.sigma_s**2 for a in together]) < 0.7 * np.mean([b.sigma_s**2 for b in apart])
+
+
+def true_speeds(drive, loop, lap, sections):
+    """Least and last speed of each section, and where its longest braking began."""
+    crossings = [c["time_s"] for c in drive.truth["crossings"] if c["gate"] == loop.finish.id]
+    chainage = np.arange(0.0, loop.length_m, 1.0)
+    time = crossings[lap.number - 1] + true_elapsed(drive, loop, lap, chainage)
+    velocity, gain = drive.runs[0].path(time, 1), drive.runs[0].path(time, 2)
+    speed = np.hypot(*velocity.T)
+    ahead = np.einsum("ij,ij->i", velocity, gain) / speed
+    for section in sections:
+        inside = np.flatnonzero((chainage >= section.begin_m) & (chainage <= section.end_m))
+        edges = np.flatnonzero(np.diff((ahead[inside] < -1.5).astype(int), prepend=0, append=0))
+        runs = edges.reshape(-1, 2)
+        braking = None
+        if len(runs):
+            begun = inside[runs[np.argmax(runs[:, 1] - runs[:, 0])][0]]
+            braking = chainage[begun] if begun > inside[0] else None
+        yield speed[inside].min(), speed[inside[-1]], braking
+
+
+def test_speeds_and_braking_err_as_their_sigmas_say(loop, timed):
+    speeds, places = [], []
+    for drive, report in timed:
+        for lap in flying(report):
+            session = session_sections(loop, report)
+            driven = session.laps[lap.session, lap.number].speeds
+            truth = true_speeds(drive, loop, lap, session.sections)
+            for own, (least, end, braking) in zip(driven, truth, strict=True):
+                speeds += [
+                    (own.least_mps - least) / own.least_sigma_mps,
+                    (own.end_mps - end) / own.end_sigma_mps,
+                ]
+                if own.braking_sigma_m is not None and braking is not None:
+                    # Truth is read every metre.
+                    away = max(abs(own.braking_m - braking) - 1.0, 0.0)
+                    places.append(away / own.braking_sigma_m)
+    speeds = np.array(speeds)
+    speeds = speeds[np.isfinite(speeds)]
+    assert len(speeds) > 400
+    assert 0.58 < np.mean(np.abs(speeds) < 1.0) < 0.82
+    assert 0.90 < np.mean(np.abs(speeds) < 2.0) < 0.99
+    assert len(places) > 20
+    assert np.mean(np.array(places) < 2.0) > 0.92
+
+
+def test_braking_that_goes_on_into_a_section_did_not_begin_there(loop, timed):
+    _, report = timed[0]
+    session = session_sections(loop, report)
+    lap = flying(report)[0]
+    driven = session.laps[lap.session, lap.number].speeds
+    going_on = [
+        own
+        for section, own in zip(session.sections, driven, strict=True)
+        if own.braking_m is not None and own.braking_m < section.begin_m + 1.0
+    ]
+    assert going_on
+    assert all(own.braking_sigma_m is None for own in going_on)
 
 
 def test_a_lap_loses_nothing_to_itself(loop, timed):

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 import two_sessions
 
+from trackkit.timing.best_marks import best_laps
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.rows import laps_csv, ranking_rows, session_row
 from trackkit.timing.sessions import Session, time_zone
@@ -103,3 +104,26 @@ def test_rows_of_a_lap_tell_its_sectors_from_its_beginning(block, sessions):
     # A sector ends at its gate, and the last one at the finish.
     gates = [gate.id for gate in timed_gates(block)]
     assert [row["gate"] for row in sectors] == [*gates[1:], gates[0]]
+
+
+def test_rows_mark_the_best_and_what_cannot_be_told_from_it(block, sessions):
+    """The fastest of each column, with all that follow within one sigma of the difference."""
+    row = session_row(block, sessions[0], None, None)
+    laps = {lap["number"]: lap for lap in row["laps"]}
+    front = best_laps(sessions[0])
+    mark = "alone" if len(front) == 1 else "equal"
+    marked = {number: lap["best"] for number, lap in laps.items() if lap["best"]}
+    assert marked == {lap.number: mark for lap in front}
+
+    table = list(csv.DictReader(io.StringIO(laps_csv(block, sessions[:1], None, None))))
+    of_laps = [part for part in table if part["part"] == "lap"]
+    assert {int(part["lap"]): part["best"] for part in of_laps if part["best"]} == marked
+    for sector in range(3):
+        own = [lap["sectors"][sector] for lap in row["laps"] if lap["sectors"][sector]["best"]]
+        assert min(own, key=lambda part: part["time_s"])["time_s"] == min(
+            lap.sectors[sector].time_s for lap in sessions[0].report.counted
+        )
+    speeds = [part for part in table if part["part"] == "speed gate"]
+    fastest = max(speeds, key=lambda part: float(part["gate_speed_mps"]))
+    assert fastest["best"] in ("alone", "equal")
+    assert all(float(part["gate_speed_sigma_mps"]) > 0 for part in speeds)

@@ -10,6 +10,7 @@ import numpy as np
 from trackkit.arrays import Flags, Floats, Indices, robust_spread
 from trackkit.building.find_laps import FoundLap
 from trackkit.geometry.curve import Curve
+from trackkit.geometry.runs import runs_of
 from trackkit.geometry.smoothing import moving_mean
 from trackkit.motion.gauss_markov import covariance_of_means, variance_of_best_mean
 from trackkit.motion.noise import USUAL
@@ -19,7 +20,8 @@ STRAY_SIGMAS = 4.0
 LEAST_SCALE_M = 0.35
 """Drivers' lines scatter by this much at least, one sigma; a smaller spread is chance."""
 TWO_APART_M = 4.0
-"""Where two laps alone are farther apart than this, the slower one has left the line."""
+"""Where two laps alone are farther apart than this, and than the receiver's wander leads to expect,
+the slower one has left the line."""
 LAP_SIGMA_M = 0.15
 """Shift that a lap has of its own at least, one sigma on one axis."""
 _SCALE_OVER_M = 300.0
@@ -28,6 +30,29 @@ _FADE_M = 30.0
 _SEAM_M = 60.0
 
 _PRIOR_FREEDOM = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """How a drive lies beside the line of all laps, at moments along it.
+
+    Parameters
+    ----------
+    time_s
+        The moments, rising, shape (m,).
+    error_m
+        How far the drive is off, east and north, shape (m, 2).
+    aside_m
+        How far the lap then driven is to the left of the line, shape (m,).
+    """
+
+    time_s: Floats
+    error_m: Floats
+    aside_m: Floats
+
+    def error_at(self, time_s: Floats) -> Floats:
+        """Read how far the drive is off at some times, shape (k, 2)."""
+        return np.stack([np.interp(time_s, self.time_s, axis) for axis in self.error_m.T], axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,15 +105,32 @@ class Average:
     share: Floats
 
 
-def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
+def read_lap(
+    curve: Curve, chainage_m: Floats, lap: FoundLap, beside: Beside | None = None
+) -> Reading:
     """Read a lap's sideways place, speed and elevation at chainages of a line.
 
     A lap ends where it began, but neither the driver nor the receiver's wander is quite where it
     was: on a closed line the difference is spread over `_SEAM_M` on either side, or over the whole
     lap where the wander cannot be told from the drive.
+
+    Parameters
+    ----------
+    curve, chainage_m
+        The line and even chainages along it, shape (n,).
+    lap
+        The lap.
+    beside
+        How far its drive is off and its laps are from the line, where all laps together have told.
     """
     part, path = lap.part, lap.path
-    where, offset = curve.project(path.position_m[part], path.direction[part])
+    position, settled = path.position_m[part], beside is not None or path.drive.has_doppler
+    if beside is not None:
+        position = position - beside.error_at(path.time_s[part])
+    where, offset = curve.project(position, path.direction[part])
+    if beside is not None and not path.drive.has_doppler:
+        # Between fixes a lap keeps beside the line that all of them tell.
+        offset = np.interp(path.time_s[part], beside.time_s, beside.aside_m)
     elevation = path.elevation_m[part]
     columns = np.column_stack(
         [offset, path.speed_mps[part], elevation, path.fixed[part], path.time_s[part]]
@@ -106,7 +148,7 @@ def read_lap(curve: Curve, chainage_m: Floats, lap: FoundLap) -> Reading:
         order = np.argsort(along, kind="stable")
         ahead = np.asarray(curve.along(begin, chainage_m))
         read = _columns(ahead, along[order], columns[order])
-        reach = _SEAM_M if path.drive.has_doppler else curve.length_m
+        reach = _SEAM_M if settled else curve.length_m
         reach = min(reach, 0.5 * curve.length_m)
         jump = float(offset[order[-1]] - offset[order[0]])
         after = np.clip(1.0 - ahead / reach, 0.0, None)
@@ -123,7 +165,11 @@ def _columns(at: Floats, where: Floats, columns: Floats) -> Floats:
 
 
 def averaged(
-    curve: Curve, chainage_m: Floats, laps: Sequence[FoundLap], readings: Sequence[Reading]
+    curve: Curve,
+    chainage_m: Floats,
+    laps: Sequence[FoundLap],
+    readings: Sequence[Reading],
+    two_apart_m: float = TWO_APART_M,
 ) -> Average:
     """Average laps robustly, freed of each lap's own shift.
 
@@ -132,6 +178,15 @@ def averaged(
     nothing, with `_STRAY_MARGIN_M` around it and fading over `_FADE_M`, so that no lap enters or
     leaves the average with a step.  The place of the line as a whole is the best linear estimate
     from the shifts and the receivers' wander (`wander_covariance`).
+
+    Parameters
+    ----------
+    curve, chainage_m
+        The line and even chainages along it, shape (n,).
+    laps, readings
+        The laps, read at those chainages.
+    two_apart_m
+        Where two laps alone are farther apart than this, the slower one has left the line.
     """
     left = curve.left(chainage_m)
     step = float(chainage_m[1] - chainage_m[0])
@@ -149,7 +204,7 @@ def averaged(
         )
         shift -= shift.mean(axis=0)
         level = filled - shift @ left.T
-        stray = _stray(level, measured, speed, step, closed=curve.closed)
+        stray = _stray(level, measured, speed, step, two_apart_m, closed=curve.closed)
         weight = _faded(measured & ~stray, step, closed=curve.closed)
     total = weight.sum(axis=0)
     # Where nothing counts, as in a tunnel on every lap, the line goes straight on in between.
@@ -181,15 +236,26 @@ def _weighted_median(value: Floats, weight: Floats) -> Floats:
     return np.asarray(np.nanmedian(counted, axis=0))
 
 
-def _stray(level: Floats, measured: Flags, speed: Floats, step_m: float, *, closed: bool) -> Flags:
+def _stray(
+    level: Floats,
+    measured: Flags,
+    speed: Floats,
+    step_m: float,
+    two_apart_m: float = TWO_APART_M,
+    *,
+    closed: bool,
+) -> Flags:
     """Mark where a lap is far from the others, with a margin around it."""
     count = len(level)
     if count == 1:
         return np.zeros(level.shape, dtype=bool)
     if count == 2:
-        apart = measured.all(axis=0) & (np.abs(level[0] - level[1]) > TWO_APART_M)
-        slower = np.argmin(speed, axis=0)
-        stray = apart & (np.arange(2)[:, None] == slower)
+        apart = measured.all(axis=0) & (np.abs(level[0] - level[1]) > two_apart_m)
+        stray = np.zeros(level.shape, dtype=bool)
+        for begin, end in runs_of(apart, closed=closed):
+            # Who is slower from metre to metre changes: over the whole of it one has left the line.
+            away = np.arange(begin, end) % level.shape[1]
+            stray[int(np.argmin(speed[:, away].mean(axis=1))), away] = True
     else:
         middle = _weighted_median(level, measured.astype(float))
         away = np.where(measured, np.abs(level - middle), np.nan)

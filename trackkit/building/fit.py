@@ -8,13 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.building.average import Average, Reading, averaged, read_lap
+from trackkit.building.average import (
+    LEAST_SCALE_M,
+    STRAY_SIGMAS,
+    TWO_APART_M,
+    Average,
+    Reading,
+    averaged,
+    read_lap,
+)
 from trackkit.building.find_laps import FoundLap, sort_out
 from trackkit.building.line_accuracy import KnownLine, known_along
-from trackkit.building.wander import expected_level_m
+from trackkit.building.together import laid_together
+from trackkit.building.wander import expected_level_m, wander_of
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.smoothing import (
-    SMOOTHING_WAVELENGTH_M,
     Noise,
     chosen_wavelength,
     low_pass,
@@ -22,6 +30,7 @@ from trackkit.geometry.smoothing import (
     noise_of_receiver,
     smoothed_curve,
 )
+from trackkit.motion.gauss_markov import variance_of_mean
 
 HEIGHT_WAVELENGTH_M = 80.0
 _SPACING_M = 1.0
@@ -84,8 +93,10 @@ def fit_line(
 
     The lap most like the others is the first guess.  Each lap's sideways distance from it is read
     by chainage, freed of the lap's own shift and averaged robustly
-    (`trackkit.building.average.averaged`); the mean moves the guess.  That is done twice; then the
-    line is smoothed as its noise asks for.
+    (`trackkit.building.average.averaged`); the mean moves the guess.  That is done twice.  Of
+    several laps all fixes together then move it once more (`trackkit.building.together`), and the
+    laps are averaged freed of what each drive is off from place to place.  Each time the line is
+    smoothed as its noise asks for.
 
     Parameters
     ----------
@@ -97,17 +108,25 @@ def fit_line(
         More laps, known to leave the line: used only if they turn out to follow it.
     """
     curve, kept, rejected = _guess(laps, strays, closed=closed)
-    wavelength = SMOOTHING_WAVELENGTH_M
+    apart_m = _two_apart_m(kept)
     for _ in range(_ROUNDS):
         guess = curve
         chainage = curve.chainages(_SPACING_M)
-        readings = [read_lap(curve, chainage, lap) for lap in kept]
-        average = averaged(curve, chainage, kept, readings)
-        moved = curve.position(chainage) + average.mean_m[:, None] * curve.left(chainage)
-        noise = _noise(kept, average, float(chainage[1] - chainage[0]))
-        wavelength = chosen_wavelength(moved, closed=closed, noise=noise)
-        curve = smoothed_curve(moved, closed=closed, wavelength_m=wavelength)
-    accuracy = known_along(guess, chainage, kept, readings, average, wavelength)
+        readings = [read_lap(guess, chainage, lap) for lap in kept]
+        average = averaged(guess, chainage, kept, readings, apart_m)
+        curve, wavelength = _smoothed(guess, chainage, kept, average)
+    wander = wander_of(guess, chainage, kept, readings)
+    together = laid_together(guess, chainage, kept, average, wander)
+    if together is not None:
+        guess = _moved(guess, chainage, together.offset_m)
+        chainage = guess.chainages(_SPACING_M)
+        readings = [read_lap(guess, chainage, lap) for lap in kept]
+        beside = [
+            read_lap(guess, chainage, lap, together.beside[id(lap.path.drive)]) for lap in kept
+        ]
+        average = averaged(guess, chainage, kept, beside, apart_m)
+        curve, wavelength = _smoothed(guess, chainage, kept, average)
+    accuracy = known_along(guess, chainage, kept, readings, average, wavelength, wander)
     # The line has moved by centimetres since: its chainages stretch with its length.
     chainage = chainage * (curve.length_m / (chainage[-1] + (chainage[1] if closed else 0.0)))
     return FittedLine(
@@ -123,6 +142,40 @@ def fit_line(
         accuracy=accuracy,
         wavelength_m=wavelength,
     )
+
+
+def _moved(curve: Curve, chainage_m: Floats, offset_m: Floats) -> Curve:
+    place = curve.position(chainage_m) + offset_m[:, None] * curve.left(chainage_m)
+    return Curve.through(place, closed=curve.closed)
+
+
+def _smoothed(
+    curve: Curve, chainage_m: Floats, laps: list[FoundLap], average: Average
+) -> tuple[Curve, float]:
+    """Move a line to the average of laps and smooth it; tell the wavelength."""
+    moved = curve.position(chainage_m) + average.mean_m[:, None] * curve.left(chainage_m)
+    noise = _noise(laps, average, float(chainage_m[1] - chainage_m[0]))
+    wavelength = chosen_wavelength(moved, closed=curve.closed, noise=noise)
+    return smoothed_curve(moved, closed=curve.closed, wavelength_m=wavelength), wavelength
+
+
+def _two_apart_m(laps: Sequence[FoundLap]) -> float:
+    """Say how far two laps may be apart that both follow the line.
+
+    What of the receiver's wander is not the shift of a lap as a whole pulls them apart, the more
+    the longer a lap lasts.
+    """
+    if len(laps) != 2:
+        return TWO_APART_M
+    variance = 0.0
+    for lap in laps:
+        drive = lap.path.drive
+        variance += LEAST_SCALE_M**2
+        if not drive.has_doppler:
+            lasting, constant = lap.end_s - lap.start_s, drive.levels.wander_time_s
+            rest = 1.0 - float(variance_of_mean(lasting, constant))
+            variance += rest * expected_level_m(drive) ** 2
+    return max(TWO_APART_M, STRAY_SIGMAS * float(np.sqrt(variance)))
 
 
 def _guess(

@@ -98,7 +98,7 @@ def build_from_line(
                 "close the line, or build a course from one point to another", do="build open"
             ),
         )
-    curve = smoothed_curve(_densified(vertex, closed=not is_open), closed=not is_open)
+    curve = smoothed_curve(densified(vertex, closed=not is_open), closed=not is_open)
     track, remarks = assembled(
         curve,
         plane,
@@ -123,7 +123,7 @@ def build_from_line(
     return Build(track, 0, {}, remarks, remedies=end_remedies(track, finish))
 
 
-def _densified(vertex_m: Floats, *, closed: bool) -> Floats:
+def densified(vertex_m: Floats, *, closed: bool) -> Floats:
     """Round a drawn polyline's corners without letting a spline swing along its straights."""
     from scipy.interpolate import Akima1DInterpolator
 

@@ -11,7 +11,7 @@ from trackkit.arrays import Flags, Floats
 from trackkit.building.average import Average, Reading
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.sparse import Spacing, bridged_sigma, spacing_of
-from trackkit.building.wander import ALONG_M, Wander, is_tied, seam_shares, wander_of
+from trackkit.building.wander import ALONG_M, Wander, is_tied, seam_shares
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.geometry.smoothing import low_pass, moving_mean
@@ -85,6 +85,7 @@ def known_along(
     readings: Sequence[Reading],
     average: Average,
     wavelength_m: float,
+    wander: Wander,
 ) -> KnownLine:
     """Work out sigma and kind along a line that was averaged from laps.
 
@@ -102,10 +103,11 @@ def known_along(
         What it was averaged from, read at those chainages.
     wavelength_m
         With what it was smoothed.
+    wander
+        Of the laps' recordings, from `trackkit.building.wander.wander_of`.
     """
     left = curve.left(chainage_m)
     step = float(chainage_m[1] - chainage_m[0])
-    wander = wander_of(curve, chainage_m, laps, readings)
     share = _shares(average)
     slow = _slow(curve, chainage_m, laps, readings, share, wander, left)
     own = _own(curve, step, laps, average, wander)
@@ -117,7 +119,7 @@ def known_along(
     if len(laps) == 1:
         alike = between[0] ** 2
     carried = np.asarray(~counts.any(axis=0))
-    alike = np.where(carried, bridged_sigma(curve, chainage_m, carried) ** 2, alike)
+    alike = np.where(carried, bridged_sigma(curve, chainage_m, carried, readings) ** 2, alike)
     line = curve.position(chainage_m)
     moved = low_pass(line, curve.length_m, wavelength_m, closed=curve.closed) - line
     smoothing = np.einsum("ij,ij->i", moved, left) ** 2

@@ -25,6 +25,8 @@ _GAP_INTERVALS = 3.0
 _GAP_M = 10.0
 """Fixes farther apart than these three leave a gap on the way.  An interval is usual if half of the
 way was covered in shorter ones: a logger that writes a fix only now and then leaves no gaps."""
+_LONGEST_GAP_S = 600.0
+"""Over a longer one, what the fixes at its ends tell of course and speed is of no use."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,7 +151,7 @@ def _nodes_by_positions(drive: Drive, index: Indices) -> tuple[Floats, Floats, F
     lasting = np.diff(time)
     # Over a stop nothing was driven that could bend.
     whole = np.diff(index) == 1
-    gap = whole & _gaps(drive)[index[:-1]]
+    gap = whole & _bent_gaps(drive)[index[:-1]]
     long = whole & ~gap & (lasting > LONGEST_BEND_S)
     gap &= _between_close(lasting <= _GAP_S)
     distance = distance_along(place)
@@ -212,7 +214,7 @@ def _bridged(drive: Drive, index: Indices, share: Floats) -> tuple[Floats, Float
     """Positions and velocities between fixes on the cubic through theirs, a share of the way."""
     span = drive.time_s[index + 1] - drive.time_s[index]
     # Where logging is close but for a gap, its ends tell how the line bends across it.
-    reach = (span * np.where(_gaps(drive)[index], 1.0, tangent_share(span)))[:, None]
+    reach = (span * np.where(_bent_gaps(drive)[index], 1.0, tangent_share(span)))[:, None]
     position, tangent = bridged(
         drive.position_m[index],
         drive.position_m[index + 1],
@@ -243,6 +245,11 @@ def _gaps(drive: Drive) -> Flags:
     way = np.cumsum(chord[order])
     usual = step[order[np.searchsorted(way, 0.5 * way[-1])]]
     return np.asarray((step > max(_GAP_S, _GAP_INTERVALS * float(usual))) & (chord > _GAP_M))
+
+
+def _bent_gaps(drive: Drive) -> Flags:
+    """Mark the gaps whose ends tell how the line bends across them."""
+    return np.asarray(_gaps(drive) & (np.diff(drive.time_s) <= _LONGEST_GAP_S))
 
 
 def _ground_speed(drive: Drive) -> Floats:

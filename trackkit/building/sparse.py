@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from trackkit.arrays import Flags, Floats
+from trackkit.arrays import Flags, Floats, Indices
+from trackkit.building.average import Reading
 from trackkit.building.bridges import bridged, tangent_share
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.path import STANDING_MPS
@@ -21,13 +23,14 @@ _EVEN, _UNEVEN, _EVEN_TIED, _UNEVEN_TIED = 0.72, 0.72, 0.5, 0.6
 even logging, and of a logger that writes a fix where the course has turned, which leaves out what
 matters least; without velocities and with them.  Tuned on invented drives."""
 _VARIES = 0.4
-_BRIDGED = 0.47
 _LEAST_TURN = 0.05
 _USUAL_MISS = 0.12
 _SENSIBLE_MISS = (0.02, 0.4)
 _PRIOR_SPANS = 4.0
-_SAMPLES = 33
-_TRIALS = 24
+_SHARES = np.linspace(0.0, 1.0, 129)
+"""Where curves are read to be compared."""
+_TRIALS = 96
+_ALIKE_TURN = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +117,7 @@ def _miss(when: Floats, place: Floats, velocity: Floats | None, wide: Flags) -> 
         chord = np.linalg.norm(np.diff(place[kept], axis=0), axis=1)
         size = chord * (_turn(place[kept]) + _LEAST_TURN)
         curve = _between(when[kept], place[kept], None if velocity is None else velocity[kept])
-        away = np.linalg.norm(curve - place[left_out][:, None], axis=2).min(axis=1)
+        away = _aside(place[left_out][:, None], *curve)[:, 0]
         squares += float((away[spans] ** 2).sum())
         scale += float((size[spans] ** 2).sum())
         count += int(spans.sum())
@@ -123,8 +126,11 @@ def _miss(when: Floats, place: Floats, velocity: Floats | None, wide: Flags) -> 
     return float(np.clip(np.sqrt(mixed), *_SENSIBLE_MISS))
 
 
-def _between(when: Floats, place: Floats, velocity: Floats | None) -> Floats:
-    """Curve from each place to the next as a drive is laid out, shape (n - 1, samples, 2)."""
+def _between(when: Floats, place: Floats, velocity: Floats | None) -> tuple[Floats, Floats]:
+    """Curves from each place to the next as a drive is laid out, and their tangents.
+
+    Both of shape (n - 1, samples, 2).
+    """
     from scipy.interpolate import Akima1DInterpolator
 
     lasting = np.diff(when)
@@ -136,16 +142,17 @@ def _between(when: Floats, place: Floats, velocity: Floats | None) -> Floats:
         tangent = np.asarray(Akima1DInterpolator(way, place, method="makima")(way, 1))
     reach = (reach * tangent_share(lasting))[:, None, None]
     begin, end = place[:-1, None], place[1:, None]
-    share = np.linspace(0.0, 1.0, _SAMPLES)
-    position, _ = bridged(begin, end, reach * tangent[:-1, None], reach * tangent[1:, None], share)
-    return position
+    return bridged(begin, end, reach * tangent[:-1, None], reach * tangent[1:, None], _SHARES)
 
 
-def bridged_sigma(curve: Curve, chainage_m: Floats, carried: Flags) -> Floats:
+def bridged_sigma(
+    curve: Curve, chainage_m: Floats, carried: Flags, readings: Sequence[Reading]
+) -> Floats:
     """One sigma of a line across gaps without fixes, metres, shape (n,).
 
-    Bridges of the same length are laid across the rest of the line, where it is known.  How far
-    they miss it, for their length and the turn between their ends, is how far one may miss it here.
+    Bridges of the same length are laid across the rest of the line, where it is known, as they are
+    laid across a gap: from how laps enter and leave, and how long they take.  How far those miss
+    the line that turn about as much as one here is how far it may miss it.
 
     Parameters
     ----------
@@ -153,15 +160,16 @@ def bridged_sigma(curve: Curve, chainage_m: Floats, carried: Flags) -> Floats:
         The line and even chainages along it, shape (n,).
     carried
         Where it has no fixes, shape (n,).
+    readings
+        The laps, read at those chainages.
     """
     sigma = np.zeros(len(chainage_m))
     count = len(chainage_m)
     for begin, end in runs_of(carried, closed=curve.closed):
         size = end - begin
         share = (np.arange(size) + 0.5) / size
-        place, ahead = _ends(curve, chainage_m, begin, size)
-        miss = _bridges_miss(curve, chainage_m, carried, size) * _length_and_turn(place, ahead)
-        sigma[np.arange(begin, end) % count] = _BRIDGED * miss * 4.0 * share * (1.0 - share)
+        miss_m = _bridges_miss(curve, chainage_m, carried, begin, size, readings)
+        sigma[np.arange(begin, end) % count] = miss_m * 4.0 * share * (1.0 - share)
     return sigma
 
 
@@ -173,35 +181,79 @@ def _ends(curve: Curve, chainage_m: Floats, begin: int, size: int) -> tuple[Floa
     return curve.position(chainage_m[index]), curve.direction(chainage_m[index])
 
 
-def _length_and_turn(place: Floats, ahead: Floats) -> float:
-    """Way between two places times the turn from one to the other, metres."""
-    turn = np.arccos(np.clip(float(ahead[0] @ ahead[1]), -1.0, 1.0))
-    return float(np.linalg.norm(place[1] - place[0]) * (turn + _LEAST_TURN))
+def _turned(ahead: Floats) -> float:
+    """Turn from one direction to another, radians."""
+    return float(np.arccos(np.clip(float(ahead[0] @ ahead[1]), -1.0, 1.0)))
 
 
-def _bridges_miss(curve: Curve, chainage_m: Floats, carried: Flags, size: int) -> float:
-    """Size of the miss of bridges over their length and turn."""
-    from scipy.interpolate import CubicHermiteSpline
-
+def _bridges_miss(
+    curve: Curve,
+    chainage_m: Floats,
+    carried: Flags,
+    begin: int,
+    size: int,
+    readings: Sequence[Reading],
+) -> float:
+    """Miss of bridges in their middle, metres, one sigma, for the turn of one of them."""
+    gap, ahead = _ends(curve, chainage_m, begin, size)
+    turn = _turned(ahead)
     count = len(chainage_m)
-    squares, scale, trials = 0.0, 0.0, 0
-    for begin in np.linspace(0, count, _TRIALS, endpoint=False).astype(int).tolist():
-        index = np.arange(begin, begin + size + 1)
+    squares, turns = [], []
+    for first in np.linspace(0, count, _TRIALS, endpoint=False).astype(int).tolist():
+        index = np.arange(first, first + size + 1)
         if size < 2 or (not curve.closed and index[-1] >= count):
             continue
         index = index % count
-        if carried[index].any():
+        reach = _reach(readings, index[[0, -1]])
+        if carried[index].any() or reach is None:
             continue
-        place, ahead = _ends(curve, chainage_m, begin, size)
-        chord = float(np.linalg.norm(place[1] - place[0]))
-        bridge = CubicHermiteSpline([0.0, 1.0], place, chord * ahead)
-        laid = bridge(np.linspace(0.0, 1.0, _SAMPLES))
-        driven = curve.position(chainage_m[index])
-        away = np.linalg.norm(driven[:, None] - laid, axis=2).min(axis=1)
+        place, ahead = _ends(curve, chainage_m, first, size)
+        laid, tangent = bridged(
+            place[0], place[1], reach[0] * ahead[0], reach[1] * ahead[1], _SHARES
+        )
+        away = _aside(curve.position(chainage_m[index]), laid, tangent)
         # The square of 4 u (1 - u) is 8 / 15 on average.
-        squares += float(np.mean(away**2)) * 15.0 / 8.0
-        scale += _length_and_turn(place, ahead) ** 2
-        trials += 1
-    observed = squares / max(scale, 1e-9)
-    mixed = (trials * observed + _PRIOR_SPANS * _USUAL_MISS**2) / (trials + _PRIOR_SPANS)
-    return float(np.clip(np.sqrt(mixed), *_SENSIBLE_MISS))
+        squares.append(float(np.mean(away**2)) * 15.0 / 8.0)
+        turns.append(_turned(ahead))
+    if not squares:
+        return _USUAL_MISS * float(np.linalg.norm(gap[1] - gap[0])) * (turn + _LEAST_TURN)
+    # Trials overlap: as many are independent as have room side by side.
+    worth = min(1.0, count / (size * len(squares)))
+    alike = worth * np.exp(-0.5 * ((np.array(turns) - turn) / _ALIKE_TURN) ** 2)
+    everywhere = float(np.mean(squares))
+    mixed = (float(alike @ np.array(squares)) + _PRIOR_SPANS * everywhere) / (
+        float(alike.sum()) + _PRIOR_SPANS
+    )
+    return float(np.sqrt(mixed))
+
+
+def _aside(place: Floats, laid: Floats, tangent: Floats) -> Floats:
+    """How far places are from curves, square to them, metres.
+
+    Parameters
+    ----------
+    place
+        Shape (..., k, 2).
+    laid, tangent
+        Samples of the curves and their tangents, shape (..., samples, 2).
+    """
+    step = place[..., :, None, :] - laid[..., None, :, :]
+    nearest = np.argmin((step**2).sum(axis=-1), axis=-1)[..., None]
+    step = np.take_along_axis(step, nearest[..., None], axis=-2)[..., 0, :]
+    along = np.take_along_axis(tangent, nearest, axis=-2)
+    length = np.maximum(np.linalg.norm(along, axis=-1), 1e-9)
+    across = step[..., 0] * along[..., 1] - step[..., 1] * along[..., 0]
+    return np.asarray(np.abs(across) / length)
+
+
+def _reach(readings: Sequence[Reading], ends: Indices) -> Floats | None:
+    """Speeds at two ends times the time from one to the other, metres; the mean of the laps.
+
+    None where no lap goes from one to the other without a seam.
+    """
+    reach = []
+    for reading in readings:
+        lasting = float(np.diff(reading.time_s[ends])[0])
+        if lasting > 0.0:
+            reach.append(lasting * reading.speed_mps[ends])
+    return np.asarray(np.mean(reach, axis=0)) if reach else None

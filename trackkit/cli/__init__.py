@@ -29,8 +29,10 @@ _COMMANDS = {
     "laps": ("trackkit.cli.laps", "laps", "Time the laps and sectors of recordings."),
     "locate": ("trackkit.cli.locate", "locate", "Tell which known circuit this is."),
     "map": ("trackkit.cli.output", "map_", "Draw a track on one HTML page."),
-    "export": ("trackkit.cli.output", "export", "Write a track in another open format."),
+    "export": ("trackkit.cli.export", "export", "Write tracks and drives in other open formats."),
+    "import": ("trackkit.cli.import_", "import_", "Make a track of what another program wrote."),
     "simulate": ("trackkit.cli.output", "simulate", "Make a practice recording, truth beside it."),
+    "schema": ("trackkit.cli.schema", "schema", "Print what --json of a command looks like."),
     "library": ("trackkit.cli.library", "library", "List, add and remove known circuits."),
 }
 

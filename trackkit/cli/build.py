@@ -23,7 +23,10 @@ from trackkit.cli.common import (
     refuse_outputs,
     remark,
     remarks,
+    units_option,
 )
+from trackkit.track.names import names_in
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from trackkit.building.build import Build
@@ -131,6 +134,7 @@ def _taken(reader: Callable[[str], str | None], value: str) -> str | None:
     help="Print every remark, and the tables of gates, corners, straights and band.",
 )
 @force_option
+@units_option
 @json_option
 @click.pass_context
 def build(
@@ -341,7 +345,7 @@ def _revise(
         as_json=as_json,
         details=details,
         more=more,
-        moved=tuple(moved.lines()),
+        moved=tuple(as_read(line, (*names_in(old), *names_in(track))) for line in moved.lines()),
     )
     if failed:
         ctx.exit(1)

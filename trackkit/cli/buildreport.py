@@ -12,6 +12,9 @@ from trackkit.cli.describe import shape_tables
 from trackkit.cli.remedies import About, sentence
 from trackkit.cli.track_text import summary
 from trackkit.cli.verdict_text import verdict_lines, verdict_row
+from trackkit.track.band import width_sigma
+from trackkit.track.names import names_in
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.building.build import Build
@@ -58,6 +61,7 @@ def report(
     from trackkit.caution import AGAIN, CAUTION
 
     track = built.track
+    names = (target, *names_in(track))
     texts = [*built.remarks, *(sentence(remedy, About(target)) for remedy in built.remedies)]
     straights = describe_track(track).straights
     if as_json:
@@ -77,34 +81,39 @@ def report(
                 **(more or {}),
             }
         )
-        remarks(texts)
+        remarks(texts, names=names)
     elif details:
-        remarks(texts)
+        remarks(texts, names=names)
         for line in (*moved, *_about(built, revised=more is not None)):
             click.echo(line)
         gate_table(track.gates)
         shape_tables(track, straights)
         band_table(built)
-        for line in _ending(judgement, target):
+        for line in _ending(judgement, target, track):
             click.echo(line)
     else:
         _print_briefly(
             texts,
+            names,
             moved,
             [*_about(built, revised=more is not None), _gates_line(track)],
-            list(_ending(judgement, target)),
+            list(_ending(judgement, target, track)),
         )
     remark(CAUTION if is_new else AGAIN)
 
 
 def _print_briefly(
-    texts: Sequence[str], moved: Sequence[str], about: Sequence[str], ending: Sequence[str]
+    texts: Sequence[str],
+    names: Sequence[str],
+    moved: Sequence[str],
+    about: Sequence[str],
+    ending: Sequence[str],
 ) -> None:
     """Print what must be read: as many remarks as there is room for beside the rest."""
     lines = list(moved[:_MOST_MOVED])
     room = _MOST_LINES - len(lines) - len(about) - len(ending)
     shown = texts if len(texts) <= room and len(moved) <= _MOST_MOVED else texts[: room - 1]
-    remarks(shown)
+    remarks(shown, names=names)
     for line in (*lines, *about):
         click.echo(line)
     left = len(texts) - len(shown) + len(moved) - len(lines)
@@ -126,30 +135,29 @@ def _about(built: Build, *, revised: bool) -> Iterator[str]:
 
 
 def _gates_line(track: Track) -> str:
-    gates = [f"{gate.name} at {gate.chainage_m:,.1f} m" for gate in track.gates]
+    gates = [f"{gate.name} at {units().length_text(gate.chainage_m, 1)}" for gate in track.gates]
     more = len(gates) - _GATES_NAMED
     return "gates: " + "; ".join(gates[:_GATES_NAMED]) + (f"; and {more} more" if more > 0 else "")
 
 
-def _ending(judgement: Judgement, target: str) -> Iterator[str]:
-    yield from verdict_lines(judgement, target)
+def _ending(judgement: Judgement, target: str, track: Track) -> Iterator[str]:
+    yield from verdict_lines(judgement, target, track)
     yield f"wrote {target}"
 
 
 def band_rows(built: Build) -> list[dict[str, float]]:
     """List how far to either side laps ran, or the edges are, every 10 m or so.
 
-    Between edges the width has one sigma: that of the difference of two lines of which the
-    centreline is the mean, twice the centreline's.
+    Between edges the width has one sigma.
     """
     rows = [
         {"chainage_m": round(at, 2), "left_m": round(left, 2), "right_m": round(right, 2)}
         for at, left, right in built.band
     ]
-    accuracy = built.track.centreline.accuracy_at([at for at, _, _ in built.band])
-    if built.track.line == "centre" and accuracy is not None:
-        for row, sigma in zip(rows, accuracy[0].tolist(), strict=True):
-            row["width_sigma_m"] = round(2.0 * sigma, 2)
+    sigma = width_sigma(built.track, [at for at, _, _ in built.band])
+    if sigma is not None:
+        for row, sigma_m in zip(rows, sigma.tolist(), strict=True):
+            row["width_sigma_m"] = round(sigma_m, 2)
     return rows
 
 
@@ -159,14 +167,15 @@ def band_table(built: Build) -> None:
     if not rows:
         return  # How far apart laps ran is no width of anything.
     step = max(1, -(-len(rows) // _BAND_PLACES))
+    figure = units().length_figure
     table(
-        ["band at m", "left m", "right m", "width m"],
+        [f"{heading} {units().length}" for heading in ("band at", "left", "right", "width")],
         [
             [
-                f"{row['chainage_m']:.0f}",
-                f"{row['left_m']:.1f}",
-                f"{row['right_m']:.1f}",
-                f"{row['left_m'] + row['right_m']:.1f} ±{row['width_sigma_m']:.1f}",
+                figure(row["chainage_m"]),
+                figure(row["left_m"], 1),
+                figure(row["right_m"], 1),
+                f"{figure(row['left_m'] + row['right_m'], 1)} ±{figure(row['width_sigma_m'], 1)}",
             ]
             for row in rows[::step]
         ],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -16,13 +16,16 @@ from trackkit.cli.common import (
     print_json,
     read_recordings,
     remark,
+    units_option,
 )
 from trackkit.cli.many import are_many, each_track
 from trackkit.cli.remedies import About, sentence
+from trackkit.units import as_read, units
 
 if TYPE_CHECKING:
     from trackkit.checks.findings import Finding
     from trackkit.held_files import HeldFile
+    from trackkit.recordings.recording import Recording
     from trackkit.track.model import Track
 
 _MOST_OF_A_RULE = 5
@@ -45,6 +48,7 @@ _MOST_OF_A_RULE = 5
 )
 @click.option("--reason", metavar="TEXT", help="Why it is accepted.")
 @click.option("--by", metavar="NAME", help="Who accepts it.")
+@units_option
 @json_option
 @click.pass_context
 def check(
@@ -88,12 +92,12 @@ def check(
     if as_json:
         print_json(_document(track, findings, track_path, recorded=recorded))
     else:
-        lines = _finding_lines(findings, track_path)
+        lines = _finding_lines(findings, track_path, _names(track, recordings))
         for line in lines if findings else [f"{track_path}: nothing found"]:
             click.echo(line)
         if track is not None:
             judgement = judge_track(track, findings, recorded=recorded)
-            for line in verdict_lines(judgement, track_path):
+            for line in verdict_lines(judgement, track_path, track):
                 click.echo(line)
     if failed or _is_wrong(findings):
         ctx.exit(1)
@@ -162,14 +166,23 @@ def _accepted(
     return write_track(changed, path, held=held)
 
 
-def _finding_lines(findings: list[Finding], path: str) -> Iterator[str]:
+def _names(track: Track | None, recordings: Sequence[Recording]) -> tuple[str, ...]:
+    """List names that findings hold."""
+    from trackkit.track.names import names_in
+
+    return (*(names_in(track) if track else ()), *(recording.name for recording in recordings))
+
+
+def _finding_lines(
+    findings: list[Finding], path: str, names: tuple[str, ...] = ()
+) -> Iterator[str]:
     """Write findings for people; of many of one rule only the first few, and their count."""
     shown = Counter[str]()
     count = Counter(finding.rule for finding in findings)
     for finding in findings:
         shown[finding.rule] += 1
         if shown[finding.rule] <= _MOST_OF_A_RULE:
-            yield finding_text(finding, path)
+            yield finding_text(finding, path, names)
         elif shown[finding.rule] == count[finding.rule]:
             more = count[finding.rule] - _MOST_OF_A_RULE
             yield f"    and {more} more of {finding.rule} (--json lists them all)"
@@ -190,16 +203,19 @@ def _tallies(findings: list[Finding]) -> str:
     return ", ".join(tallies) or "nothing found"
 
 
-def finding_text(finding: Finding, path: str) -> str:
-    """Write a finding about a track file for people, on two lines."""
+def finding_text(finding: Finding, path: str, names: tuple[str, ...] = ()) -> str:
+    """Write a finding about a track file for people, on two lines.
+
+    The names of gates and recordings that it may hold stay as they are in any units.
+    """
     where = [f"feature {finding.feature}"] if finding.feature else []
     if finding.chainage_m is not None:
-        where.append(f"at {finding.chainage_m:.1f} m")
+        where.append(f"at {units().length_text(finding.chainage_m, 1)}")
     if finding.position is not None:
         where.append(f"{finding.position[1]:.6f},{finding.position[0]:.6f}")
     state = " (accepted)" if finding.accepted else ""
     place = f" [{', '.join(where)}]" if where else ""
     return (
-        f"{finding.severity}{state} {finding.rule}{place}: {finding.message}\n"
-        f"    to do: {sentence(finding.remedy, About(path))}"
+        f"{finding.severity}{state} {finding.rule}{place}: {as_read(finding.message, names)}\n"
+        f"    to do: {as_read(sentence(finding.remedy, About(path)), (path, *names))}"
     )

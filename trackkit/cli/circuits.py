@@ -40,10 +40,13 @@ class Found:
         Turned round where it was driven against the racing direction of its file.
     path
         Its track file.
+    reversed
+        Whether it was turned round.
     """
 
     track: Track
     path: str
+    reversed: bool = False
 
 
 def is_track(path: str) -> bool:
@@ -115,7 +118,7 @@ def finder() -> Callable[[Recording], Found]:
                     "and timed so"
                 )
                 track, _ = reverse_track(track)
-            read[key] = Found(track, key[0])
+            read[key] = Found(track, *key)
         return read[key]
 
     return find

@@ -19,7 +19,7 @@ from trackkit.cli import standard_output
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import OutputError, TrackkitError, UnforeseenError
 from trackkit.progress import watched
-from trackkit.units import UNITS, UnitsName, shown_in, units
+from trackkit.units import UNITS, UnitsName, as_read, shown_in, units
 from trackkit.words import printable, single_sentence
 
 if TYPE_CHECKING:
@@ -228,10 +228,11 @@ def remark(text: str) -> None:
     click.echo("\n".join(printable(line) for line in text.split("\n")), err=True)
 
 
-def remarks(texts: Iterable[str], about: str | None = None) -> None:
-    """Say several things on standard error."""
+def remarks(texts: Iterable[str], about: str | None = None, names: Iterable[str] = ()) -> None:
+    """Say several things on standard error; names that they hold stay as they are in any units."""
+    kept = tuple(names)
     for text in texts:
-        remark(single_sentence(about or "", text))
+        remark(single_sentence(about or "", as_read(text, kept)))
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]], *, title: str = "") -> None:

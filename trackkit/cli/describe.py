@@ -9,7 +9,7 @@ import click
 
 from trackkit.cli.common import Command, gate_table, json_option, print_json, table, units_option
 from trackkit.cli.many import are_many, each_track
-from trackkit.units import units
+from trackkit.units import as_read, units
 
 if TYPE_CHECKING:
     from trackkit.geometry.bends import Straight
@@ -54,7 +54,7 @@ def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) ->
         click.echo(track.notes)
     gate_table(track.gates)
     shape_tables(track, described.straights)
-    for line in verdict_lines(judgement, path):
+    for line in verdict_lines(judgement, path, track):
         click.echo(line)
     stored = stored_line(track)
     if stored is not None:
@@ -122,14 +122,20 @@ def shape_tables(track: Track, straights: Sequence[Straight]) -> None:
 @click.command(cls=Command)
 @click.argument("first", metavar="TRACK")
 @click.argument("second", metavar="TRACK")
+@units_option
 @json_option
 def diff(first: str, second: str, as_json: bool) -> None:
     """Tell what moved between two track files, and by how much."""
     from trackkit import compare_tracks, read_track
+    from trackkit.track.names import names_in
 
-    comparison = compare_tracks(read_track(first), read_track(second))
+    tracks = read_track(first), read_track(second)
+    comparison = compare_tracks(*tracks)
     if as_json:
         print_json(comparison.as_row())
-    else:
-        for line in comparison.lines():
-            click.echo(line)
+        return
+    texts = [text for member in comparison.members for text in member if isinstance(text, str)]
+    # Of a long text the line has only the beginning.
+    names = [*names_in(tracks[0]), *names_in(tracks[1]), *texts, *(text[:57] for text in texts)]
+    for line in comparison.lines():
+        click.echo(as_read(line, names))

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
-from trackkit.cli.common import Command, columns_option, read_recordings, remark
-from trackkit.cli.recording_folders import entries_of, label_option, labels_of, names_on_page
+from trackkit.cli.circuits import track_and_recordings
+from trackkit.cli.common import Command, columns_option, remark, units_option
+from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
+from trackkit.cli.recording_folders import label_option
+from trackkit.errors import TrackkitError
 
 
 @click.command(cls=Command)
-@click.argument("track_path", metavar="TRACK")
-@click.argument("recording_paths", metavar="[RECORDING]...", nargs=-1)
+@click.argument("words", metavar="[TRACK] [RECORDING|FOLDER]...", nargs=-1, required=True)
 @click.option(
     "--port",
     type=click.IntRange(1, 65535),
@@ -20,30 +24,45 @@ from trackkit.cli.recording_folders import entries_of, label_option, labels_of, 
 @click.option("--no-browser", is_flag=True, help="Print the address, but open no browser.")
 @click.option("--stop-when-closed", is_flag=True, help="Stop when the page is closed.")
 @label_option
+@skipped_option
 @columns_option
+@units_option
 @click.pass_context
 def edit(
     ctx: click.Context,
-    track_path: str,
-    recording_paths: tuple[str, ...],
+    words: tuple[str, ...],
     port: int | None,
     no_browser: bool,
     stop_when_closed: bool,
     labels: tuple[str, ...],
+    skipped: bool,
     columns: str | None,
 ) -> None:
     """Place, move and remove gates by hand, and see what recordings make of them.
 
     Serves a page to this computer only, until Ctrl-C.  Saving writes TRACK and leaves the
-    previous file beside it as TRACK~.  A table drivers.csv beside the recordings names them.
+    previous file beside it as TRACK~.  TRACK is a track file, or the id of one in the library;
+    without it the circuit of the recordings is located.  A folder stands for the recordings in it.
+    A table drivers.csv beside the recordings names them.
     """
     from trackkit import serve_editor
     from trackkit.editor.serve import require_packages
 
     # Refused before the recordings are read, which can take long.
     require_packages()
-    called = labels_of(recording_paths, labels, entries_of(recording_paths))
-    recordings, failed = read_recordings(recording_paths, columns)
+    first, *others = words
+    given, named = track_and_recordings(words)
+    if Path(first).is_file() and first.lower().endswith(".geojson"):
+        # What is wrong with a track file is said, rather than taking it for a recording.
+        given, named = first, others
+    ctx.params["track_path"] = given
+    if given is not None and given != first:
+        _refuse_sample(given)
+    drives = read_drives(named, labels, columns)
+    tell_skipped(drives.skipped, named=skipped)
+    track_path = given or _located(drives, first)
+    if given != first:
+        remark(f"saving writes {track_path}")
 
     def started(address: str) -> None:
         click.echo(address)
@@ -55,8 +74,8 @@ def edit(
 
     closed = serve_editor(
         track_path,
-        recordings,
-        names=names_on_page(recording_paths, called, recordings),
+        drives.recordings,
+        names=drives.names,
         port=port,
         stop_when_closed=stop_when_closed,
         started=started,
@@ -64,5 +83,38 @@ def edit(
     )
     if not closed:
         raise KeyboardInterrupt
-    if failed:
+    if drives.failed:
         ctx.exit(1)
+
+
+def _located(drives: Drives, word: str) -> str:
+    """Find the file of the circuit that recordings were driven on.
+
+    Raises
+    ------
+    TrackkitError
+        When it is not one, or they were driven the other way.
+    """
+    found = circuit_of(drives, word)
+    if found.reversed:
+        raise TrackkitError(
+            f"was driven against the racing direction of {found.track.name}",
+            file=word,
+            remedy=f"make a file of that direction with `trackkit reverse {found.path} -o FILE`, "
+            "and edit that",
+        )
+    _refuse_sample(found.path)
+    return found.path
+
+
+def _refuse_sample(path: str) -> None:
+    """Keep the sample circuits as they are."""
+    from trackkit.library.folders import shipped_folder
+
+    if Path(path).parent.resolve() == shipped_folder().resolve():
+        name = Path(path).stem
+        raise TrackkitError(
+            "is a sample circuit that comes with trackkit",
+            file=name,
+            remedy=f"edit a copy: trackkit export {name} --to geojson -o {name}.geojson",
+        )

@@ -28,7 +28,8 @@ from trackkit.cli.common import (
 from trackkit.cli.remedies import About, sentence
 from trackkit.track.features import GATE_KINDS, Gate, GateKind
 from trackkit.track.model import Track
-from trackkit.units import units
+from trackkit.track.names import names_in
+from trackkit.units import as_read, units
 
 if TYPE_CHECKING:
     from trackkit.gates.edit import Change
@@ -87,7 +88,9 @@ def list_gates(
         print_json({"gates": rows, "timing_basis": quality.basis})
     else:
         _worth_table(track.gates, worth)
-        remark(f"{units().speed} and ± (one sigma of a crossing, of a lap): {quality.basis}")
+        remark(
+            f"{units().speed} and ± (one sigma of a crossing, of a lap): {as_read(quality.basis)}"
+        )
     if failed:
         ctx.exit(1)
 
@@ -276,8 +279,8 @@ def suggest_command(
         )
     else:
         for number, suggestion in enumerate(split.suggestions, start=1):
-            end_m = suggestion.chainage_m
-            click.echo(f"sector {number} ends at {units().length_text(end_m)}: {suggestion.reason}")
+            end = units().length_text(suggestion.chainage_m)
+            click.echo(f"sector {number} ends at {end}: {as_read(suggestion.reason)}")
         table(
             ["sector", f"from {units().length}", f"to {units().length}", "time s", "± ms"],
             [
@@ -292,13 +295,13 @@ def suggest_command(
             ],
         )
         if apply:
-            click.echo(track.history[-1]["what"])
+            click.echo(as_read(track.history[-1]["what"], names_in(track)))
             gate_table(track.gates)
         elif split.suggestions:
             path = shlex.quote(track_path)
             remark(f"to place them, add --apply; it replaces the sector gates of {path}")
-        remark(split.timing_basis)
-    remarks(texts)
+        remark(as_read(split.timing_basis))
+    remarks(texts, names=names_in(track))
     if failed:
         ctx.exit(1)
 
@@ -337,9 +340,10 @@ def _change(track_path: str, change: Callable[[Track], Change], *, as_json: bool
     about = About(track_path)
     worded = (f"{f.severity}: {f.message}; {sentence(f.remedy, about)}" for f in findings)
     texts = (*done.remarks, *worded)
+    names = (track_path, *names_in(changed))
     if as_json:
         print_json({"done": done.what, "gates": gate_rows(changed.gates), "remarks": list(texts)})
     else:
-        click.echo(done.what)
+        click.echo(as_read(done.what, names))
         gate_table(changed.gates)
-    remarks(texts)
+    remarks(texts, names=names)

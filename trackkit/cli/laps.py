@@ -21,14 +21,15 @@ from trackkit.cli.common import (
     refuse_outputs,
     remark,
     remarks,
-    say_error,
     units_option,
 )
+from trackkit.cli.drives import skipped_option, tell_skipped
 from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 from trackkit.track.digest import short_digest
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -39,6 +40,9 @@ if TYPE_CHECKING:
     from trackkit.timing.sessions import Reference, Session
     from trackkit.timing.traces import TraceLines
     from trackkit.track.model import Track
+
+_FITS_S = 1.0
+"""Nearer than this a recorded lap may be the one of an official time."""
 
 
 def _reference(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
@@ -121,7 +125,7 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
     help="List where each recording's best lap lost time to the reference lap, by corner and "
     "straight; with --json for all laps.",
 )
-@click.option("--skipped", is_flag=True, help="Name the files of folders that are no recordings.")
+@skipped_option
 @columns_option
 @force_option
 @units_option
@@ -184,35 +188,57 @@ def laps(
     ]
     gathered = _gather(items, job)
     circuits = gathered.circuits
-    if len(circuits) > 1 and (reference is not None or times is not None):
-        raise click.UsageError(
-            "--reference and --official are for one circuit, and these are recordings of "
-            f"{len(circuits)}: {', '.join(circuit.track.title for circuit in circuits)}"
-        )
-    if not circuits:
-        choose_reference([], reference)
+    every = [session for circuit in circuits for session in circuit.sessions]
+    named_lap = choose_reference(every, reference)
     for circuit in circuits:
         circuit.zone = _zone(circuit.track)
-        circuit.chosen = choose_reference(circuit.sessions, reference)
+        is_named = reference is not None and named_lap and named_lap.session in circuit.sessions
+        circuit.chosen = named_lap if is_named else choose_reference(circuit.sessions)
         circuit.pairings = [
             None if times is None else pair_official(times, session.report)
             for session in circuit.sessions
         ]
+    if times is not None and len(circuits) > 1:
+        _keep_official(circuits, str(official))
     # Written first: whoever reads the tables may stop reading before their end.
     _write(gathered, entries, tables, force=force)
     if as_json:
         print_json(_document(gathered, entries, track_path))
     else:
         _print(circuits, entries, details=details)
-    if gathered.skipped:
-        count = len(gathered.skipped)
-        what = f"{count} file{'s are' if count > 1 else ' is'} no recording"
-        names = f": {', '.join(gathered.skipped)}" if skipped else " (--skipped names them)"
-        remark(what + names)
+    tell_skipped(gathered.skipped, named=skipped)
     if any(session.report.laps for circuit in circuits for session in circuit.sessions):
         remark(TRAINING)
     if gathered.failed:
         ctx.exit(1)
+
+
+def _keep_official(circuits: Sequence[_Circuit], official: str) -> None:
+    """Leave official times with the one circuit, of several, whose laps they fit.
+
+    Raises
+    ------
+    TrackkitError
+        When they fit those of none, or no better than those of another.
+    """
+
+    def fitting(circuit: _Circuit) -> int:
+        pairs = [pair for pairing in circuit.pairings if pairing for pair in pairing.pairs]
+        return sum(abs(pair.difference_s) < _FITS_S and not pair.outlier for pair in pairs)
+
+    best, second, *_ = sorted(circuits, key=fitting, reverse=True)
+    if fitting(best) <= 2 * fitting(second):
+        titles = ", ".join(circuit.track.title for circuit in circuits)
+        raise TrackkitError(
+            f"could be of any of the {len(circuits)} circuits that were driven ({titles})",
+            file=official,
+            remedy=f"name its circuit: trackkit laps {best.track.id} RECORDING... "
+            f"--official {official}",
+        )
+    remark(f"{official}: these are taken as times of {best.track.title}, whose laps they fit")
+    for circuit in circuits:
+        if circuit is not best:
+            circuit.pairings = [None] * len(circuit.sessions)
 
 
 def _print(circuits: Sequence[_Circuit], entries: Mapping[str, Entry], *, details: bool) -> None:
@@ -271,7 +297,7 @@ class _Gathered:
 def _gather(items: Sequence[Item], job: Job) -> _Gathered:
     """Time recordings, those of each circuit together, and say what is wrong with any."""
     from trackkit import read_track
-    from trackkit.cli.laps_work import timed_each
+    from trackkit.cli.laps_work import say_untimed, timed_each
     from trackkit.timing.duplicates import Sketch, shared_with
     from trackkit.timing.many import counted_once
     from trackkit.timing.sessions import Session
@@ -285,21 +311,16 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
             gathered.skipped.append(timed.item.path)
             continue
         if timed.circuit is None or timed.report is None or timed.sketch is None:
-            error = timed.error
-            sentence = error_sentence(error) if isinstance(error, TrackkitError) else str(error)
+            sentence = say_untimed(timed)
             if timed.unplaced:
                 gathered.unplaced.append((timed.item.path, sentence))
-                remark(sentence)
             else:
                 gathered.failed = True
-                if isinstance(error, TrackkitError):
-                    say_error(error)
-                else:
-                    remark(f"trackkit: {sentence}")
             continue
         shared = shared_with(sketches, timed.sketch)
         sketches.append(timed.sketch)
-        remarks([part.sentence for part in shared])
+        for part in shared:
+            remark(as_read(part.sentence, (part.first, part.second)))
         track = timed.circuit.track
         circuit = by_id.setdefault(track.id, _Circuit(track))
         report = counted_once(timed.report, shared)

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 
 from trackkit.cli import standard_output
 from trackkit.cli.circuits import Found, NoCircuitError, finder
-from trackkit.cli.common import progress
+from trackkit.cli.common import progress, remark, say_error
 from trackkit.cli.cores import cores, each_elsewhere
+from trackkit.cli.drives import is_surely_recording
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.timing.rules import LapRules
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording
@@ -45,6 +47,8 @@ class Job:
         How far the antenna is ahead of the nose.
     losses
         Whether laps by their sections are wanted too.
+    drives
+        Whether reports are wanted with their drives, which only `timed_here` hands on.
     """
 
     track_path: str | None
@@ -53,6 +57,7 @@ class Job:
     traces: bool
     antenna_ahead_m: float = 0.0
     losses: bool = False
+    drives: bool = False
 
 
 @dataclass(frozen=True)
@@ -75,8 +80,8 @@ class Timed:
     remarks
         Sentences about it.
     circuit, report, sketch, traces, sections
-        Its circuit, its laps without their drive, what to know it by, its traces, and its laps by
-        their sections; None where it was not timed, or they are not wanted.
+        Its circuit, its laps, what to know it by, its traces, and its laps by their sections; None
+        where it was not timed, or they are not wanted.
     error
         What was wrong with it: an error, or its sentence from another process.
     unplaced
@@ -101,11 +106,29 @@ def timed_each(items: Sequence[Item], job: Job) -> Iterator[Timed]:
     """Time recordings in the order given, with a progress bar on a terminal."""
     processes = min(cores(), len(items))
     if len(items) <= ONE_PROCESS_UP_TO or processes < 2:
-        find = _finding(job.track_path)
-        for item in progress(items, "timing laps"):
-            yield _timed(item, job, find)
+        yield from timed_here(items, job)
         return
     yield from each_elsewhere(partial(_elsewhere, job=job), items, "timing laps", processes)
+
+
+def timed_here(items: Sequence[Item], job: Job) -> Iterator[Timed]:
+    """Time recordings in this process, one after another in the order given."""
+    find = _finding(job.track_path)
+    for item in progress(items, "timing laps"):
+        yield _timed(item, job, find)
+
+
+def say_untimed(timed: Timed) -> str:
+    """Say why a recording was not timed, and return the sentence."""
+    error = timed.error
+    sentence = error_sentence(error) if isinstance(error, TrackkitError) else str(error)
+    if timed.unplaced:
+        remark(as_read(sentence, (timed.item.path,)))
+    elif isinstance(error, TrackkitError):
+        say_error(error)
+    else:
+        remark(f"trackkit: {sentence}")
+    return sentence
 
 
 def _elsewhere(item: Item, job: Job) -> Timed:
@@ -144,7 +167,7 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
         try:
             recording = read_recording(item.path, columns=job.columns)
         except RecordingError as error:
-            if item.in_folder and not _is_surely_one(item.path):
+            if item.in_folder and not is_surely_recording(item.path):
                 return Timed(item, skipped=True)
             return Timed(item, error=error)
         remarks = tuple(recording.remarks)
@@ -157,8 +180,8 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
         session = Session(item.path, item.label, report)
         traces = trace_lines(circuit.track, session) if job.traces else None
         sections = session_sections(circuit.track, report) if job.losses else None
-        alone = report.without_drive()
-        return Timed(item, remarks, circuit, alone, sketch(recording), traces, sections)
+        kept = report if job.drives else report.without_drive()
+        return Timed(item, remarks, circuit, kept, sketch(recording), traces, sections)
     except TrackkitError as error:
         return Timed(item, error=error)
     except Exception as error:
@@ -166,16 +189,6 @@ def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
             raise
         # What nobody foresaw in one file is said of it.
         return Timed(item, error=UnforeseenError(error, item.path))
-
-
-def _is_surely_one(path: str) -> bool:
-    """Tell whether a file is in a format that is for recordings alone."""
-    from trackkit.recordings.detect import recognised
-
-    try:
-        return recognised(path)[1].is_for_recordings
-    except RecordingError:
-        return False
 
 
 def other_day(track: Track, recording: Recording) -> list[str]:

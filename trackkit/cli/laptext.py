@@ -17,7 +17,7 @@ from trackkit.cli.time_cells import (
     speed_cell,
     time_cell,
 )
-from trackkit.timing.best_marks import best_laps, best_of_sector
+from trackkit.timing.best_marks import Mark, best_marks
 from trackkit.timing.sessions import (
     decimals,
     lap_difference,
@@ -27,12 +27,13 @@ from trackkit.timing.sessions import (
     ranking,
     sector_differences,
 )
-from trackkit.units import units
+from trackkit.units import as_read, units
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from trackkit.official.pairing import Pairing
+    from trackkit.timing.best_marks import BestMarks
     from trackkit.timing.driving_sessions import DrivingSession
     from trackkit.timing.laps import Lap, SectorTime
     from trackkit.timing.report import LapReport
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from trackkit.track.model import Track
 
 _RANKED = 10
+_SIGNS: dict[Mark | None, str] = {"alone": "*", "equal": "=", None: " "}
 
 
 def print_sessions(
@@ -92,8 +94,9 @@ def _print_session(
             "no gate was crossed: the recording may be of another circuit (`trackkit locate`)"
         )
         return
+    marks = best_marks(track, session)
     if len(report.sessions) < 2:
-        _print_laps(session, report.laps, reference, zone)
+        _print_laps(session, marks, report.laps, reference, zone)
     else:
         for driving in report.sessions:
             laps = [lap for lap in report.laps if lap.session == driving.number]
@@ -103,10 +106,10 @@ def _print_session(
                 f"{driving.sentence}"
             )
             if laps:
-                _print_laps(session, laps, reference, zone)
+                _print_laps(session, marks, laps, reference, zone)
         click.echo("2.5 is lap 5 of session 2")
     _print_missed(track, session)
-    _print_speed_gates(track, session)
+    _print_speed_gates(track, session, marks)
     if report.best_lap_s is None:
         _print_why_none(report)
         return
@@ -142,36 +145,33 @@ def _print_why_none(report: LapReport) -> None:
 
 def _print_laps(
     session: Session,
+    marks: BestMarks,
     laps: Sequence[Lap],
     reference: Reference | None,
     zone: ZoneInfo | None,
 ) -> None:
     report = session.report
     sectors = range(len(report.laps[0].sectors))
-    lap_marks = _marks(best_laps(session))
-    sector_marks = [_marks(best_of_sector(session, index)) for index in sectors]
     pits = any(lap.pit_visits for lap in laps)
     aside = any(_is_aside(lap) for lap in laps)
-    rows = []
-    for lap in laps:
-        of_lap = (lap.session, lap.number)
-        rows.append(
-            [
-                lap_name(report, lap),
-                lap.kind,
-                _begun(session, lap, zone),
-                time_cell(lap.time_s, lap.sigma_s, lap_marks.get(of_lap, " ")),
-                difference_cell(lap_difference(session, lap, reference)),
-                *(
-                    time_cell(sector.time_s, sector.sigma_s, marks.get(of_lap, " "))
-                    for sector, marks in zip(lap.sectors, sector_marks, strict=True)
-                ),
-                speed_cell(lap.top_mps),
-                speed_cell(lap.lowest_mps),
-                *([_pit_time(lap), speed_cell(lap.pit_speed_mps)] if pits else []),
-                *(["no" if _is_aside(lap) else ""] if aside else []),
-            ]
-        )
+    rows = [
+        [
+            lap_name(report, lap),
+            lap.kind,
+            _begun(session, lap, zone),
+            time_cell(lap.time_s, lap.sigma_s, _SIGNS[marks.of_lap(lap)]),
+            difference_cell(lap_difference(session, lap, reference)),
+            *(
+                time_cell(sector.time_s, sector.sigma_s, _SIGNS[marks.of_sector(lap, index)])
+                for index, sector in enumerate(lap.sectors)
+            ),
+            speed_cell(lap.top_mps),
+            speed_cell(lap.lowest_mps),
+            *([_pit_time(lap), speed_cell(lap.pit_speed_mps)] if pits else []),
+            *(["no" if _is_aside(lap) else ""] if aside else []),
+        ]
+        for lap in laps
+    ]
     headings = [
         "lap",
         "kind",
@@ -188,12 +188,6 @@ def _print_laps(
     _print_remarks(report, laps)
 
 
-def _marks(best: Sequence[Lap]) -> dict[tuple[int, int], str]:
-    """Mark the best of a column, by session and number: * where it is surely alone, = if not."""
-    mark = "*" if len(best) == 1 else "="
-    return {(lap.session, lap.number): mark for lap in best}
-
-
 def _is_aside(lap: Lap) -> bool:
     """Tell whether a lap would count, had nothing been wrong with it."""
     return lap.set_aside and lap.is_whole
@@ -203,7 +197,7 @@ def _print_remarks(report: LapReport, laps: Sequence[Lap]) -> None:
     for lap in laps:
         if lap.remarks:
             aside = " does not count" if _is_aside(lap) else ""
-            texts = "; ".join(remark.text for remark in lap.remarks)
+            texts = "; ".join(as_read(remark.text) for remark in lap.remarks)
             click.echo(f"lap {lap_name(report, lap)}{aside}: {texts}")
 
 
@@ -230,7 +224,7 @@ def _print_missed(track: Track, session: Session) -> None:
         click.echo(f"missed: {track.gate(gate).name} on lap{several} {', '.join(numbers)}")
 
 
-def _print_speed_gates(track: Track, session: Session) -> None:
+def _print_speed_gates(track: Track, session: Session, marks: BestMarks) -> None:
     for gate in track.gates_of_kind("speed"):
         passed = [
             (lap, crossing)
@@ -241,15 +235,13 @@ def _print_speed_gates(track: Track, session: Session) -> None:
         if not passed:
             click.echo(f"{gate.name}: not passed")
             continue
-        fastest = max(crossing.speed_mps for _, crossing in passed)
         click.echo()
         table(
             [gate.name, units().speed, "since the lap began"],
             [
                 [
                     f"lap {lap_name(session.report, lap)}",
-                    speed_cell(crossing.speed_mps)
-                    + ("*" if crossing.speed_mps == fastest else " "),
+                    speed_cell(crossing.speed_mps) + _SIGNS[marks.speeds.get(crossing)],
                     "-"
                     if lap.passed[0] is None
                     else duration(crossing.time_s - lap.passed[0].time_s, 2),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,19 +13,25 @@ from trackkit.cli.common import (
     json_option,
     plain_minus,
     print_json,
+    progress,
     remark,
     remarks,
     table,
     units_option,
 )
+from trackkit.cli.cores import cores, each_elsewhere
 from trackkit.cli.many import each_track
-from trackkit.errors import OutputError
+from trackkit.cli.remedies import error_sentence
+from trackkit.errors import OutputError, TrackkitError
 from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.library.folders import Library
+    from trackkit.library.listing import Listed
     from trackkit.library.manage import Added, Overlap
 
+_WORTH_A_PROCESS = 16
+"""As many track files are judged by then as it takes to start another process."""
 library_option = click.option(
     "--library",
     "given",
@@ -80,17 +86,30 @@ def path_command(given: tuple[str, ...], as_json: bool) -> None:
 @click.option(
     "--within", type=click.FloatRange(0, 20_100), metavar="KM", help="Only as near as this."
 )
+@click.option(
+    "--verdict",
+    "judging",
+    is_flag=True,
+    help="Judge each: fit to hand on or not, about 0.1 s each.",
+)
 @units_option
 @json_option
+@click.pass_context
 def list_command(
+    ctx: click.Context,
     given: tuple[str, ...],
     country: str | None,
     name: str | None,
     near: tuple[str, str] | None,
     within: float | None,
+    judging: bool,
     as_json: bool,
 ) -> None:
-    """List the known circuits."""
+    """List the known circuits.
+
+    With --verdict each is judged anew: whether it is fit to hand on, and with --json why not and
+    what to do next.
+    """
     from trackkit import list_library
 
     if within is not None and near is None:
@@ -103,11 +122,28 @@ def list_command(
         near=place,
         within_m=None if within is None else 1000 * within,
     )
+    verdicts, failed = _verdicts([str(entry.circuit.path) for entry in listed], judging=judging)
     if as_json:
-        print_json({"tracks": [entry.as_row() for entry in listed]})
-        return
+        rows = [
+            entry.as_row() | {"verdict": verdict} if judging else entry.as_row()
+            for entry, verdict in zip(listed, verdicts, strict=True)
+        ]
+        print_json({"tracks": rows})
+    else:
+        _print_list(listed, verdicts, judging=judging)
+    if failed:
+        ctx.exit(1)
+
+
+def _print_list(
+    listed: Sequence[Listed], verdicts: Sequence[dict[str, Any] | None], *, judging: bool
+) -> None:
     shown = units()
     headings = ["id", "name", "layout", "direction", f"length {shown.length}", "country"]
+    if judging:
+        headings.append("fit to hand on")
+    if any(entry.distance_m is not None for entry in listed):
+        headings.append(f"{shown.long_length} away")
     cells = [
         [
             entry.circuit.id,
@@ -116,14 +152,46 @@ def list_command(
             entry.circuit.direction or "-",
             f"{entry.circuit.length_m * shown.length_per_m:,.0f}",
             entry.circuit.country or "-",
+            *([_FIT[None if verdict is None else verdict["fit"]]] if judging else []),
             *([] if entry.distance_m is None else [f"{entry.distance_m * shown.long_per_m:,.2f}"]),
         ]
-        for entry in listed
+        for entry, verdict in zip(listed, verdicts, strict=True)
     ]
     if not cells:
         click.echo("no known circuit is like that")
         return
-    table(headings if near is None else [*headings, f"{shown.long_length} away"], cells)
+    table(headings, cells)
+
+
+_FIT = {True: "fit", False: "not fit", None: "-"}
+
+
+def _verdicts(
+    paths: Sequence[str], *, judging: bool
+) -> tuple[list[dict[str, Any] | None], list[str]]:
+    """Judge track files, each as JSON has it, None where that was not asked for or has failed."""
+    if not judging:
+        return [None] * len(paths), []
+    processes = min(cores(), len(paths) // _WORTH_A_PROCESS)
+    if processes > 1:
+        outcomes = list(each_elsewhere(_judged, paths, "judging", processes, at_once=4))
+    else:
+        outcomes = [_judged(path) for path in progress(paths, "judging")]
+    failed = [outcome for outcome in outcomes if isinstance(outcome, str)]
+    remarks(f"trackkit: {sentence}" for sentence in failed)
+    return [None if isinstance(outcome, str) else outcome for outcome in outcomes], failed
+
+
+def _judged(path: str) -> dict[str, Any] | str:
+    """Judge a track file: a sentence where it cannot be read, as errors do not travel."""
+    from trackkit import check_track, judge_track, read_track
+    from trackkit.cli.verdict_text import verdict_row
+
+    try:
+        track = read_track(path)
+        return verdict_row(judge_track(track, check_track(track)), path)
+    except TrackkitError as error:
+        return error_sentence(error)
 
 
 def _place(words: tuple[str, str]) -> tuple[float, float]:
@@ -223,7 +291,7 @@ def _shared(overlap: Overlap) -> str:
 @json_option
 def remove_command(track_id: str, given: tuple[str, ...], yes: bool, as_json: bool) -> None:
     """Remove a track from the library; it asks first, and keeps the file with ~ appended."""
-    from trackkit import TrackkitError, remove_from_library
+    from trackkit import remove_from_library
 
     circuit = opened(given).find(track_id)
     if circuit is None:

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from trackkit.timing.losses import SessionSections
     from trackkit.timing.sessions import Reference, Session
 
+_LEAST_FIGURE = 0.1
+"""No sigma of a speed is written as nought."""
+
 
 def print_losses(
     sessions: Sequence[Session], sections: Sequence[SessionSections], reference: Reference
@@ -58,10 +61,10 @@ def print_losses(
 def _cells(loss: Loss) -> list[str]:
     difference = Difference(loss.time_s, loss.sigma_s)
     own, other = loss.speeds, loss.other_speeds
-    braking = [
-        "-" if speeds.braking_m is None else units().length_figure(speeds.braking_m)
-        for speeds in (own, other)
-    ]
+    both = own, other
+    braking = [_place(speeds.braking_m, speeds.braking_sigma_m) for speeds in both]
+    least = [_speed(speeds.least_mps, speeds.least_sigma_mps) for speeds in both]
+    ended = [_speed(speeds.end_mps, speeds.end_sigma_mps) for speeds in both]
     kind = {"straight": "", "corner entry": "into ", "corner exit": "out of "}[loss.section.kind]
     name = loss.section.name
     return [
@@ -70,11 +73,24 @@ def _cells(loss: Loss) -> list[str]:
         units().length_figure(loss.section.end_m),
         difference_cell(difference),
         f"{loss.sigma_s:.3f}",
-        f"{_speed(own.least_mps)} / {_speed(other.least_mps)}",
-        f"{_speed(own.end_mps)} / {_speed(other.end_mps)}",
-        f"{braking[0]} / {braking[1]}",
+        " / ".join(least),
+        " / ".join(ended),
+        " / ".join(braking),
     ]
 
 
-def _speed(speed_mps: float) -> str:
-    return speed_cell(None if math.isnan(speed_mps) else speed_mps)
+def _speed(speed_mps: float, sigma_mps: float) -> str:
+    if math.isnan(speed_mps):
+        return speed_cell(None)
+    figure = speed_cell(speed_mps)
+    if math.isnan(sigma_mps):
+        return figure
+    least = _LEAST_FIGURE / units().speed_per_mps
+    return f"{figure} ±{speed_cell(max(sigma_mps, least))}"
+
+
+def _place(place_m: float | None, sigma_m: float | None) -> str:
+    if place_m is None:
+        return "-"
+    figure = units().length_figure(place_m)
+    return figure if sigma_m is None else f"{figure} ±{units().length_figure(max(sigma_m, 1.0))}"

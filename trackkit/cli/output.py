@@ -1,4 +1,4 @@
-"""``trackkit map``, ``export`` and ``simulate``: files made from a track."""
+"""``trackkit map`` and ``simulate``: files made from a track."""
 
 from __future__ import annotations
 
@@ -8,31 +8,25 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.caution import TILES_PRIVACY
+from trackkit.cli.circuits import track_and_recordings
 from trackkit.cli.common import (
     Command,
     columns_option,
     force_option,
     json_option,
     print_json,
-    read_recordings,
     refuse_outputs,
     remark,
     remarks,
     units_option,
 )
+from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
-from trackkit.cli.recording_folders import (
-    entries_of,
-    files_of,
-    label_option,
-    labels_of,
-    names_on_page,
-)
-from trackkit.errors import OutputError, TrackkitError
+from trackkit.cli.recording_folders import files_of, label_option
+from trackkit.errors import OutputError
 
 if TYPE_CHECKING:
     from trackkit.paper.sheet import Paper
-    from trackkit.recordings.recording import Recording
     from trackkit.track.model import Track
 
 PAPER_SUFFIXES = (".svg", ".pdf", ".png")
@@ -40,7 +34,7 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 
 @click.command("map", cls=Command)
 @click.argument("track_path", metavar="[TRACK]")
-@click.argument("recordings", nargs=-1, metavar="[RECORDING...]")
+@click.argument("recordings", nargs=-1, metavar="[RECORDING|FOLDER...]")
 @click.option(
     "-o",
     "--output",
@@ -66,6 +60,7 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
     help="Size of a picture's sheet.  [default: A4]",
 )
 @label_option
+@skipped_option
 @columns_option
 @force_option
 @units_option
@@ -79,6 +74,7 @@ def map_(
     credit: str | None,
     paper: Paper | None,
     labels: tuple[str, ...],
+    skipped: bool,
     columns: str | None,
     force: bool,
 ) -> None:
@@ -89,7 +85,8 @@ def map_(
     of them, and a folder -o, each gets a page there, and index.html has all of them on one map.
 
     TRACK is a track file, or the id of one in the library; without it the circuit of the recordings
-    is located. A table drivers.csv beside the recordings names them on the page.
+    is located. A folder after it stands for the recordings in it. A table drivers.csv beside them
+    names them on the page.
     """
     if (tiles is None) != (credit is None):
         raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
@@ -111,17 +108,18 @@ def map_(
         if tiles:
             raise click.UsageError("--tiles are for the page, not for a picture")
         _refuse_labels(labels, "a picture")
-        _draw_on_paper(ctx, words, output, paper or "A4", columns, force=force)
+        _draw_on_paper(ctx, words, output, paper or "A4", columns, skipped=skipped, force=force)
         return
     from trackkit import write_map
 
     host = _tile_host(tiles, credit)
-    track, read, names, failed = _track_with_recordings(words, labels, columns)
+    track, drives = _track_with_recordings(words, labels, columns, skipped=skipped)
     write_map(
         track,
         output,
-        recordings=read,
-        names=names,
+        recordings=drives.recordings,
+        names=drives.names,
+        drivers=drives.drivers,
         findings="checked",
         tiles=tiles,
         credit=credit,
@@ -130,7 +128,7 @@ def map_(
     click.echo(f"wrote {output}")
     if host is not None:
         remark(f"the page asks {host} for pictures whenever it is opened. {TILES_PRIVACY}")
-    if failed:
+    if drives.failed:
         ctx.exit(1)
 
 
@@ -140,8 +138,8 @@ def _refuse_labels(labels: tuple[str, ...], what: str) -> None:
 
 
 def _track_with_recordings(
-    words: tuple[str, ...], labels: tuple[str, ...], columns: str | None
-) -> tuple[Track, list[Recording], list[str], list[TrackkitError]]:
+    words: tuple[str, ...], labels: tuple[str, ...], columns: str | None, *, skipped: bool
+) -> tuple[Track, Drives]:
     """Read a track and recordings, with their names on a page, and say what was wrong with any.
 
     Without a track it is the one that they were all driven on.
@@ -152,28 +150,12 @@ def _track_with_recordings(
         When their circuit is not known, or they are of several.
     """
     from trackkit import read_track
-    from trackkit.cli.circuits import finder, track_and_recordings
 
     track_path, named = track_and_recordings(words)
-    paths = [file.path for file in files_of(named)]
-    called = labels_of(paths, labels, entries_of(paths))
     track = None if track_path is None else read_track(track_path)
-    read, failed = read_recordings(paths, columns)
-    names = names_on_page(paths, called, read)
-    if track is not None:
-        return track, read, names, failed
-    if not read:
-        raise failed[0] if failed else TrackkitError("holds no recording", file=words[0])
-    find = finder()
-    circuits = {located.track.id: located.track for located in map(find, read)}
-    if len(circuits) > 1:
-        titles = ", ".join(track.title for track in circuits.values())
-        raise TrackkitError(
-            f"these are recordings of {len(circuits)} circuits: {titles}",
-            remedy="draw those of one at a time",
-        )
-    (track,) = circuits.values()
-    return track, read, names, failed
+    drives = read_drives(named, labels, columns)
+    tell_skipped(drives.skipped, named=skipped)
+    return track or circuit_of(drives, words[0]).track, drives
 
 
 def _tile_host(tiles: str | None, credit: str | None) -> str | None:
@@ -192,11 +174,13 @@ def _are_tracks(words: tuple[str, ...], suffix: str) -> bool:
     if not are_many(words):
         return False
     if any(Path(word).is_dir() for word in words):
-        if suffix in (".html", ".htm", *PAPER_SUFFIXES):
+        if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
+            return True
+        if Path(words[0]).is_dir() and not files_of(words):
             raise click.UsageError(
                 "of a folder each track file gets its page: name a folder for -o"
             )
-        return True
+        return False
     return suffix not in (".html", ".htm", *PAPER_SUFFIXES) and all(
         word.lower().endswith(".geojson") for word in words
     )
@@ -249,62 +233,21 @@ def _draw_on_paper(
     paper: Paper,
     columns: str | None,
     *,
+    skipped: bool,
     force: bool,
 ) -> None:
     from trackkit import check_track, judge_track, write_paper
     from trackkit.cli.verdict_text import verdict_sentence
 
-    track, read, _, failed = _track_with_recordings(words, (), columns)
-    verdict = verdict_sentence(judge_track(track, check_track(track)))
-    remarks(write_paper(track, output, recordings=read, paper=paper, verdict=verdict, force=force))
+    track, drives = _track_with_recordings(words, (), columns, skipped=skipped)
+    verdict = verdict_sentence(judge_track(track, check_track(track)), track)
+    remarks(
+        write_paper(
+            track, output, recordings=drives.recordings, paper=paper, verdict=verdict, force=force
+        )
+    )
     click.echo(f"wrote {output}")
-    if failed:
-        ctx.exit(1)
-
-
-@click.command(cls=Command)
-@click.argument("track_paths", metavar="TRACK|FOLDER...", nargs=-1, required=True)
-@click.option(
-    "--to",
-    "fmt",
-    type=click.Choice(["geojson", "gpx", "kml", "gpkg", "csv"]),
-    required=True,
-    help="Format; csv is a table of the gates.",
-)
-@click.option(
-    "-o",
-    "--output",
-    required=True,
-    metavar="FILE",
-    help="File to write; a folder for several tracks.",
-)
-@force_option
-@click.pass_context
-def export(
-    ctx: click.Context, track_paths: tuple[str, ...], fmt: str, output: str, force: bool
-) -> None:
-    """Write a track in another open format.
-
-    Of several, or of a folder, a file each is written into the folder -o.
-    """
-    from trackkit import export_track, read_track
-
-    if not are_many(track_paths):
-        export_track(read_track(track_paths[0]), output, fmt, force=force)
-        click.echo(f"wrote {output}")
-        return
-    targets = Targets(output_folder(output), f".{fmt}")
-
-    def work(path: str) -> Path:
-        track = read_track(path)
-        target = targets.of(path)
-        export_track(track, target, fmt, force=force)
-        return target
-
-    done, failed = each_track(track_paths, work, "exporting")
-    for _, target in done:
-        click.echo(f"wrote {target}")
-    if failed:
+    if drives.failed:
         ctx.exit(1)
 
 

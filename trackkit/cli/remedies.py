@@ -180,6 +180,11 @@ _OPTIONS: Mapping[Deed | None, Callable[[Mapping[str, Any]], str]] = {
         value, "--official-columns", "such as time=3 or lap=1,time=3,sector1=4"
     ),
     "name grid": lambda value: f" with --crs {value.get('crs', 'EPSG:..., such as EPSG:25832')}",
+    "name layers": lambda value: f" with --layer {value.get('role', 'ROLE')}=NAME",
+    "name fields": lambda value: (
+        " with " + " ".join(f"--field {member}=NAME" for member in value["fields"])
+    ),
+    "name onto": lambda _: " with --onto TRACK",
     "read as recording": lambda _: ": leave --from-line out",
     "anyway": lambda _: " with --anyway",
     "leave out": lambda value: f": leave {_ARGUMENTS[value['argument']]} out",

@@ -12,6 +12,7 @@ from trackkit.cli.common import (
     json_option,
     print_json,
     remarks,
+    units_option,
 )
 
 
@@ -19,6 +20,7 @@ from trackkit.cli.common import (
 @click.argument("track_path", metavar="TRACK")
 @click.option("-o", "--output", required=True, metavar="TRACK", help="Track file to write.")
 @force_option
+@units_option
 @json_option
 def reverse(track_path: str, output: str, force: bool, as_json: bool) -> None:
     """Make the other direction's track file, with gates turned.

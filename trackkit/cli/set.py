@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from trackkit.cli.common import Command, held_for_change, json_option, print_json, remarks
+from trackkit.cli.common import (
+    Command,
+    held_for_change,
+    json_option,
+    print_json,
+    remarks,
+    units_option,
+)
+from trackkit.track.names import names_in
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from trackkit.recordings.drawn_lines import DrawnLine
@@ -20,6 +29,7 @@ if TYPE_CHECKING:
 @click.argument("key", metavar="KEY")
 @click.argument("words", metavar="VALUE...", nargs=-1, required=True)
 @click.option("--by", metavar="NAME", help="Who says so; stored with the change.")
+@units_option
 @json_option
 def set_command(
     track_path: str, key: str, words: tuple[str, ...], by: str | None, as_json: bool
@@ -38,11 +48,12 @@ def set_command(
     track = read_track(track_path)
     changed, row, texts = _changed(track, key, " ".join(words), by)
     write_track(changed, track_path, held=held)
+    names = (track_path, *words, *names_in(track), *names_in(changed))
     if as_json:
         print_json({**row, "remarks": list(texts)})
     else:
-        click.echo(row["done"])
-    remarks(texts)
+        click.echo(as_read(row["done"], names))
+    remarks(texts, names=names)
 
 
 def _changed(

@@ -30,7 +30,7 @@ def print_summaries(summaries: Sequence[Summary], zone: ZoneInfo | None) -> None
                     (summary.driver or "all") if place == 1 else "",
                     str(place),
                     plain_time(lap.time_s, lap.sigma_s),
-                    _mark(best, place),
+                    _mark(summary, place),
                     lap_name(best.of.session.report, lap),
                     _when(best, zone),
                     best.of.session.file,
@@ -47,8 +47,10 @@ def print_summaries(summaries: Sequence[Summary], zone: ZoneInfo | None) -> None
     click.echo()
 
 
-def _mark(best: BestLap, place: int) -> str:
-    if best.equal:
+def _mark(summary: Summary, place: int) -> str:
+    """Mark laps that cannot be told from the one before or after them, or the best."""
+    of_pair = summary.best[max(place - 2, 0) : place]
+    if any(best.equal for best in of_pair):
         return "="
     return "*" if place == 1 else ""
 

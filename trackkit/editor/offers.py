@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from trackkit.units import units
+
 
 def offer(action: Mapping[str, Any] | None) -> dict[str, Any] | None:
     """Turn the action of a finding into an edit of gates.
@@ -29,7 +31,7 @@ def offer(action: Mapping[str, Any] | None) -> dict[str, Any] | None:
     if do == "gate place" and at_m is not None:
         kind = value["kind"]
         edit = {"do": "place", "kind": kind, "at_m": at_m}
-        return {"label": f"place a {kind} gate at {at_m:.1f} m", "edit": edit}
+        return {"label": f"place a {kind} gate at {units().length_text(at_m, 1)}", "edit": edit}
     if do != "gate move":
         return None
     if "left" in value:
@@ -37,6 +39,6 @@ def offer(action: Mapping[str, Any] | None) -> dict[str, Any] | None:
         return {"label": "give it these ends", "edit": edit}
     if at_m is None:
         return None
-    wide = f", {value['width_m']:.1f} m wide" if "width_m" in value else ""
+    wide = f", {units().length_text(value['width_m'], 1)} wide" if "width_m" in value else ""
     edit = {"do": "move", "gate": gate, "to_m": at_m, **value}
-    return {"label": f"put it at {at_m:.1f} m{wide}", "edit": edit}
+    return {"label": f"put it at {units().length_text(at_m, 1)}{wide}", "edit": edit}

@@ -19,6 +19,7 @@ from trackkit.editor.desk import Desk, Page, Presence
 from trackkit.editor.loopback import Guard
 from trackkit.errors import TrackkitError
 from trackkit.held_files import ChangedMeanwhileError
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -76,7 +77,7 @@ class _Answers:
                 document = {"error": str(error), "changed_on_disk": True, "gone": gone}
                 return JSONResponse(document, 409)
             except TrackkitError as error:
-                return JSONResponse({"error": str(error)}, 400)
+                return JSONResponse({"error": as_read(str(error))}, 400)
         return HTMLResponse(done) if isinstance(done, str) else JSONResponse(done)
 
     async def show(self, request: Request) -> Response:  # noqa: ARG002

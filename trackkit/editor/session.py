@@ -14,7 +14,7 @@ from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.gates.pit_lane import remove_pit_lane, set_pit_lane
 from trackkit.geometry.geodesy import wrap_longitude
-from trackkit.pages.state import datum_m, state
+from trackkit.pages.state import datum_m, state, worded
 from trackkit.track.crossed import crossed_gates
 from trackkit.track.facts import FactChange, rename_corner, set_fact
 from trackkit.track.features import GATE_KINDS, Position
@@ -129,7 +129,7 @@ class Editing:
             "can_redo": undone is not None and self._may_change(undone, page),
             "undo_what": step.what or None,
             "redo_what": None if undone is None else undone.what,
-            "remarks": list(step.remarks),
+            "remarks": worded(step.track, step.remarks),
         }
 
     @property

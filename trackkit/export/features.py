@@ -25,8 +25,11 @@ def line_of(track: Track) -> Floats:
 
 
 def pit_line_of(pit_lane: PitLane) -> Floats:
-    """Lay out a pit lane: longitude and latitude, shape (n, 2)."""
-    return np.column_stack([pit_lane.longitude_deg, pit_lane.latitude_deg])
+    """Lay out a pit lane: longitude, latitude and, where known, height, shape (n, 2 or 3)."""
+    columns = [pit_lane.longitude_deg, pit_lane.latitude_deg]
+    if pit_lane.height_m is not None:
+        columns.append(pit_lane.height_m)
+    return np.column_stack(columns)
 
 
 def gate_middle(gate: Gate) -> Position:

@@ -28,9 +28,11 @@ def gpx_text(track: Track) -> str:
     gpx.tracks.append(_track(title(track), "centreline", line_of(track)))
     for pit_lane in track.pit_lanes:
         gpx.tracks.append(_track(pit_lane.id, "pit-lane", pit_line_of(pit_lane)))
+        gpx.tracks[-1].comment = xml_text(pit_lane.id)
     for gate in track.gates:
         name = xml_text(gate.name or gate.id)
         route = GPXRoute(name=name, description=_summary(gate))
+        route.comment = xml_text(gate.id)
         route.type = "gate"
         for end, place in (("left", gate.left), ("right", gate.right)):
             longitude, latitude = _place(place)
@@ -48,6 +50,7 @@ def gpx_text(track: Track) -> str:
             GPXWaypoint(
                 latitude,
                 longitude,
+                comment=xml_text(corner.id) or None,
                 name=xml_text(corner.name or f"Corner {corner.number}"),
                 description=f"corner {corner.number}, {corner.turn}, at {corner.apex_m:.1f} m, "
                 f"smallest radius {corner.min_radius_m:.1f} m",

@@ -25,9 +25,10 @@ from trackkit.track.model import Track
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-_WHICH = ("track", "recording", "driver", "session", "lap")
+WHICH = ("track", "recording", "driver", "session", "lap")
+"""Columns that say which lap a row is of."""
 LAP_COLUMNS = (
-    *_WHICH,
+    *WHICH,
     "kind",
     "complete",
     "counts",
@@ -45,7 +46,7 @@ LAP_COLUMNS = (
     "remarks",
 )
 SECTOR_COLUMNS = (
-    *_WHICH,
+    *WHICH,
     "kind",
     "sector",
     "gate",
@@ -64,7 +65,7 @@ SECTOR_COLUMNS = (
     "remarks",
 )
 TRACE_COLUMNS = (
-    *_WHICH,
+    *WHICH,
     "kind",
     *trace_columns.COLUMNS[:3],
     "time_of_day",
@@ -110,7 +111,7 @@ def laps_frame(
     >>> trackkit.laps_frame([]).columns[:5].tolist()
     ['track', 'recording', 'driver', 'session', 'lap']
     """
-    listed = _listed(reports)
+    listed = listed_reports(reports)
     channels = _figure_columns(listed)
     rows = (
         {
@@ -157,7 +158,7 @@ def sectors_frame(
     >>> "split_s" in trackkit.sectors_frame([])
     True
     """
-    listed = _listed(reports)
+    listed = listed_reports(reports)
     channels = _figure_columns(listed)
     rows = (
         sector
@@ -204,9 +205,9 @@ def traces_frame(
     >>> "offset_sigma_m" in trackkit.traces_frame([])
     True
     """
-    listed = _listed(reports)
+    listed = listed_reports(reports)
     traced: list[TracedLap] = []
-    for track, session, driver in _sessions(listed, drivers):
+    for track, session, driver in timed_sessions(listed, drivers):
         report = session.report
         for lap, columns in trace_columns.trace_columns(track, report.drive, report.laps):
             which = (track.id, report.name, driver, lap.session, lap.number, lap.kind)
@@ -236,7 +237,7 @@ def flattened(laps: Sequence[TracedLap], channels: Sequence[str]) -> DataFrame:
     counts = [len(lap.columns["time_s"]) for lap in laps]
     index = np.repeat(np.arange(len(laps)), counts)
     series: dict[str, Any] = {}
-    for place, name in enumerate((*_WHICH, "kind")):
+    for place, name in enumerate((*WHICH, "kind")):
         series[name] = series_of(name, [lap.which[place] for lap in laps]).array.take(index)
     moments = [times_of_day(lap.start, lap.columns["time_s"]) for lap in laps]
     series["time_of_day"] = series_of("time_of_day", np.concatenate([_NO_MOMENTS, *moments]))
@@ -253,7 +254,8 @@ def flattened(laps: Sequence[TracedLap], channels: Sequence[str]) -> DataFrame:
     return pd.DataFrame({name: series[name] for name in names}, copy=False)
 
 
-def _listed(reports: LapReport | Iterable[LapReport]) -> list[LapReport]:
+def listed_reports(reports: LapReport | Iterable[LapReport]) -> list[LapReport]:
+    """Make a list of one report or of many."""
     return [reports] if isinstance(reports, LapReport) else list(reports)
 
 
@@ -270,7 +272,7 @@ def _each_lap(
     wanted: str | None,
 ) -> Iterator[_EachLap]:
     """Go through laps: their track and session, which lap it is, and its row of JSON."""
-    every = _sessions(reports, drivers)
+    every = timed_sessions(reports, drivers)
     by_track: dict[str, list[Session]] = {}
     for track, session, _ in every:
         by_track.setdefault(track.id, []).append(session)
@@ -288,7 +290,7 @@ def _each_lap(
         for lap in session.report.laps:
             row = lap_row(track, session, lap, reference)
             which = (track.id, session.file, driver, lap.session, lap.number)
-            yield track, session, lap, dict(zip(_WHICH, which, strict=True)), row
+            yield track, session, lap, dict(zip(WHICH, which, strict=True)), row
 
 
 def _sector_rows(
@@ -313,7 +315,7 @@ def _sector_rows(
         }
 
 
-def _sessions(
+def timed_sessions(
     reports: Sequence[LapReport], drivers: Mapping[str, str] | None
 ) -> list[tuple[Track, Session, str | None]]:
     """Give each report its track and its driver."""

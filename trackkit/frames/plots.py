@@ -14,6 +14,7 @@ from trackkit.timing.differences import time_difference
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import Reference, Session, choose_reference, lap_name
 from trackkit.timing.traces import trace_lap
+from trackkit.units import UNITS, UnitsName
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -101,6 +102,8 @@ def plot_difference(
     lap: str,
     against: str | None = None,
     axes: Axes | Sequence[Axes] | None = None,
+    *,
+    units: UnitsName = "metric",
 ) -> tuple[Axes, ...]:
     """Draw by how much one lap is behind another along the track, with a band of one sigma.
 
@@ -115,17 +118,19 @@ def plot_difference(
     axes
         One for the difference, or two, for speeds and the difference; pyplot's own figure with two
         when None.
+    units
+        "metric" for km/h and metres, "imperial" for mph and feet.
 
     Returns
     -------
     tuple of Axes
-        Those that were drawn on, against chainage in metres.
+        Those that were drawn on, against chainage.
 
     Raises
     ------
     TrackkitError
-        When there is no such lap with a time, the laps are of several tracks, or a report's drive
-        was not kept.
+        When there is no such lap with a time, the laps are of several tracks, a report's drive was
+        not kept, or there are no such units.
 
     Examples
     --------
@@ -135,6 +140,9 @@ def plot_difference(
         ...
     trackkit.errors.TrackkitError: there is no report to draw laps of; time a recording first
     """
+    shown = UNITS.get(units)
+    if shown is None:
+        raise TrackkitError(f"there are no units {units!r}", remedy="give 'metric' or 'imperial'")
     listed = [reports] if isinstance(reports, LapReport) else list(reports)
     if not listed:
         raise TrackkitError("there is no report to draw laps of", remedy="time a recording first")
@@ -155,7 +163,7 @@ def plot_difference(
         drawn = tuple(plt.figure().subplots(2, 1, sharex=True))
     else:
         drawn = tuple(axes) if isinstance(axes, Sequence | np.ndarray) else (axes,)
-    chainage = compared.chainage_m
+    chainage = shown.length_per_m * compared.chainage_m
     names = [_plain(_called(reference, len(listed) > 1)) for reference in (own, other)]
     if len(drawn) > 1:
         traces = [trace_lap(track, each.session.report.drive, each.lap) for each in (own, other)]
@@ -163,16 +171,17 @@ def plot_difference(
             names, traces, SERIES, ("solid", "dashed"), strict=False
         ):
             if trace is not None:
-                speed_kmh = 3.6 * trace.speed_mps
-                drawn[0].plot(trace.chainage_m, speed_kmh, color=colour, linestyle=dash, label=name)
-        _framed(drawn[0], "", "Speed, km/h")
+                along = shown.length_per_m * trace.chainage_m
+                speed = shown.speed_per_mps * trace.speed_mps
+                drawn[0].plot(along, speed, color=colour, linestyle=dash, label=name)
+        _framed(drawn[0], "", f"Speed, {shown.speed}")
         drawn[0].legend(frameon=False)
     last = drawn[-1]
     low, high = (compared.time_s + sign * compared.sigma_s for sign in (-1.0, 1.0))
     last.fill_between(chainage, low, high, color=BAND, label="one sigma")
     last.plot(chainage, compared.time_s, color=SERIES[0][0])
     last.axhline(0.0, color=SOFT, linewidth=0.8)
-    _framed(last, "Chainage, m", f"{names[0]} behind {names[1]}, s")
+    _framed(last, f"Chainage, {shown.length}", f"{names[0]} behind {names[1]}, s")
     last.legend(frameon=False)
     return drawn
 

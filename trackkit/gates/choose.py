@@ -163,7 +163,7 @@ def choose_sectors(
             )
         chosen.append(where)
     basis = "time" if speed is not None else "length"
-    moved = [f"{w:.0f} m (from {p:.0f})" for w, p in zip(chosen, wanted, strict=True)]
+    moved = [f"{w:.0f} m (from {p:.0f} m)" for w, p in zip(chosen, wanted, strict=True)]
     remarks.insert(
         0,
         f"{sectors} sectors equal in {basis}, gates at the nearest fit places: " + ", ".join(moved),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -46,7 +47,7 @@ def grid_to_wgs84(
     PlaceError
         The grid is unknown or no horizontal one, or a position lies outside what it can hold.
     """
-    grid = _grid(crs)
+    grid = horizontal_crs(crs)
     own_datum = Transformer.from_crs(grid, grid.geodetic_crs, always_xy=True)
     east_values, north_values = np.broadcast_arrays(
         np.asarray(east, dtype=float), np.asarray(north, dtype=float)
@@ -70,7 +71,110 @@ def grid_to_wgs84(
     )
 
 
-def _grid(crs: str) -> CRS:
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """A coordinate system, and the way from WGS 84 to it in one place.
+
+    Parameters
+    ----------
+    name
+        As it was asked for, for example "EPSG:25832".
+    crs
+        The system.
+    remarks
+        What there is to say of its datum here; see `grid_to_wgs84`.
+    """
+
+    name: str
+    crs: CRS
+    remarks: tuple[str, ...]
+    _to_wgs84: Transformer | None
+
+    @classmethod
+    def around(cls, name: str, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Grid:
+        """Choose the most accurate way that PROJ has at hand for some positions.
+
+        Parameters
+        ----------
+        name
+            The system, as PROJ understands it.
+        longitude_deg, latitude_deg
+            Some positions of what is to be laid out in it, WGS 84, degrees, shape (n,).
+
+        Raises
+        ------
+        PlaceError
+            The system is unknown or no horizontal one, or PROJ knows no way to it here.
+        """
+        crs = horizontal_crs(name)
+        if crs.equals("EPSG:4326", ignore_axis_order=True):
+            return cls(name, crs, (), None)
+        longitude = unwrap_longitude(np.asarray(longitude_deg, dtype=float))
+        latitude = np.asarray(latitude_deg, dtype=float)
+        group = _transformations(crs, longitude, latitude)
+        if not group.transformers:
+            raise PlaceError(f"PROJ knows no way from WGS 84 to {name} at this place")
+        best = group.transformers[0]
+        grid = cls(name, crs, (), best)
+        own_datum = Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
+        own = _transform(own_datum, *grid.from_wgs84(longitude, latitude), name)
+        shift_m = float(geodesic_distance(*own, longitude, latitude).max())
+        remarks = (
+            *_datum_remarks(crs, name, best, group, shift_m),
+            *_area_remark(crs, name, longitude, latitude),
+        )
+        return cls(name, crs, remarks, best)
+
+    def from_wgs84(
+        self, longitude_deg: ArrayLike, latitude_deg: ArrayLike
+    ) -> tuple[Floats, Floats]:
+        """Turn WGS 84 longitude and latitude into easting and northing.
+
+        Parameters
+        ----------
+        longitude_deg, latitude_deg
+            Degrees, shape (n,).
+
+        Returns
+        -------
+        east, north
+            In the system's own unit, shape (n,); in this order whatever order its axes have.
+
+        Raises
+        ------
+        PlaceError
+            When a position lies outside what the system can hold.
+        """
+        longitude = np.asarray(longitude_deg, dtype=float)
+        latitude = np.asarray(latitude_deg, dtype=float)
+        if self._to_wgs84 is None:
+            return longitude, latitude
+        try:
+            east, north = self._to_wgs84.transform(longitude, latitude, direction="INVERSE")[:2]
+        except ProjError as error:
+            raise PlaceError(
+                f"positions cannot be brought from WGS 84 to {self.name} ({error})"
+            ) from error
+        laid = np.asarray(east, dtype=float), np.asarray(north, dtype=float)
+        bad = ~(np.isfinite(laid[0]) & np.isfinite(laid[1]))
+        if np.any(bad):
+            first = int(np.flatnonzero(bad)[0])
+            raise PlaceError(
+                f"{self.name} cannot hold the position {latitude[first]:.7f}, "
+                f"{longitude[first]:.7f}",
+                remedy="choose a grid that is made for this place",
+            )
+        return laid
+
+
+def horizontal_crs(crs: str) -> CRS:
+    """Find the system of positions on a map that a code or a description stands for.
+
+    Raises
+    ------
+    PlaceError
+        When PROJ does not know it, or it is none.
+    """
     try:
         grid = CRS.from_user_input(crs)
     except CRSError as error:

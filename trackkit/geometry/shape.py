@@ -15,6 +15,10 @@ from trackkit.geometry.ellipsoid import (
     SEMI_MAJOR_AXIS_M,
 )
 
+_MOST_PAIRS = 100_000
+"""So many pieces of a line that come near each other are looked at: a line that was drawn over
+itself again and again has the square of that number."""
+
 
 def surface_length(curve: Curve, chainage_m: Floats, height_m: Floats) -> float | None:
     """Length of the line at its height and along its slope, metres, or None without heights.
@@ -102,7 +106,8 @@ def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
     Returns
     -------
     list of (first_m, second_m, angle_deg)
-        The two chainages of each crossing and the angle between the two passages, 0 to 90.
+        The two chainages of each crossing and the angle between the two passages, 0 to 90.  Of a
+        line that goes over itself throughout, some tens of thousands of them.
     """
     import shapely
 
@@ -112,9 +117,11 @@ def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
     if curve.closed:
         position[-1] = position[0]
     segment = np.asarray(shapely.linestrings(np.stack([position[:-1], position[1:]], axis=1)))
-    first, second = shapely.STRtree(segment).query(segment, predicate="intersects")
+    first, second = shapely.STRtree(segment).query(segment)
     apart = second - first
-    pair = (apart > 1) & ~(curve.closed & (apart == len(segment) - 1))
+    pair = np.flatnonzero((apart > 1) & ~(curve.closed & (apart == len(segment) - 1)))
+    pair = pair[:: 1 + len(pair) // _MOST_PAIRS]
+    pair = pair[shapely.intersects(segment[first[pair]], segment[second[pair]])]
     step = float(edges[1])
     first, second = first[pair], second[pair]
     met = shapely.intersection(segment[first], segment[second])

@@ -111,6 +111,11 @@ class Drive:
         return np.asarray(np.hypot(self.velocity_mps[:, 0], self.velocity_mps[:, 1]))
 
     @property
+    def measured_m(self) -> Floats:
+        """Positions as they were recorded, metres east and north, shape (n, 2)."""
+        return self._measured.position_m
+
+    @property
     def wander_from_recording(self) -> bool:
         """Whether the wander's level was read from the recording itself."""
         return tells_wander(self._measured)

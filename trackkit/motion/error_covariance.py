@@ -126,6 +126,27 @@ class ErrorCovariance:
         )
         return early, late
 
+    def covariances_left(
+        self, alone: Floats, time_s: Floats, slope: Floats
+    ) -> tuple[Floats, Floats]:
+        """Covariance of positions of a corrected drive, each with each other: fast, and slow.
+
+        Parameters
+        ----------
+        alone
+            The same of the drive as it was smoothed alone, shape (k, k).
+        time_s
+            Shape (k,), of the times that nodes were kept for.
+        slope
+            Weights, east and north, shape (k, 2).
+        """
+        index, weight = weights_at_nodes(self.node_s, time_s, slope)
+        moved = np.einsum("ij,ijk->ik", weight, self.moved_m[index])
+        moved = moved[: len(time_s)] + moved[len(time_s) :]
+        before = _chained_each(index, weight, self.covariance_before, self.onward_before)
+        after = _chained_each(index, weight, self.covariance, self.onward)
+        return alone - before, after + moved @ moved.T
+
 
 def _beside(covariance: Floats, onward: Floats) -> Floats:
     """Covariances of the first two unknowns of each link, and with those of the next.
@@ -159,6 +180,30 @@ def _shared(at: Indices, load: Floats, covariance: Floats, onward: Floats) -> Fl
     for link in range(before - 1, -1, -1):
         shared[link] = onward[link] @ shared[link + 1]
     return shared[:, :2]
+
+
+def _chained_each(index: Indices, weight: Floats, covariance: Floats, onward: Floats) -> Floats:
+    """Covariance of terms over the first two unknowns of kept links, two links each."""
+    count = len(index) // 2
+    total = np.zeros((count, count))
+    carried, before = np.zeros((covariance.shape[1], count)), -1
+    by_link = np.argsort(-index, kind="stable")
+    loaded, first = np.unique(-index[by_link], return_index=True)
+    for link, rows in zip((-loaded).tolist(), np.split(by_link, first[1:]), strict=True):
+        while before > link:
+            before -= 1
+            carried = onward[before] @ carried
+        before, terms = link, rows % count
+        load = np.zeros((2, count))
+        np.add.at(load.T, terms, weight[rows])
+        used = np.unique(terms)
+        crossed = load[:, used].T @ carried[:2]
+        total[used] += crossed
+        total[:, used] += crossed.T
+        own = covariance[link][:, :2] @ load[:, used]
+        total[np.ix_(used, used)] += load[:, used].T @ own[:2]
+        carried[:, used] += own
+    return total
 
 
 def _chained(load: Floats, covariance: Floats, onward: Floats) -> float:

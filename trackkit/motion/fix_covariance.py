@@ -155,6 +155,60 @@ class FixCovariance:
         at = self.time_s[np.searchsorted(self.fix, index)] + share * span
         return self.error.variance_left(total, at, slope)
 
+    def covariances(self, index: Indices, share: Floats, slope: Floats) -> tuple[Floats, ...]:
+        """Covariance of weighted positions between fixes, each with each other, in parts.
+
+        Parameters
+        ----------
+        index
+            The fixes before those positions, shape (k,); they and the fixes after them are kept.
+        share
+            Of the time to the next fix, 0 to 1, shape (k,).
+        slope
+            Weight of each position, east and north, shape (k, 2).
+
+        Returns
+        -------
+        tuple of Floats
+            Shape (k, k) each: of the fast errors and of the slow ones where laps have told of the
+            slow ones, else of both as a whole.  The parts of a sum's variance, none of which is
+            less than nothing, add up to `variance`.
+
+        Raises
+        ------
+        KeyError
+            When a fix was not kept.
+        """
+        fixes = np.concatenate([index, index + 1])
+        if not self.keeps(fixes):
+            raise KeyError("positions beside fixes that were not kept")
+        count, place = len(index), np.searchsorted(self.fix, fixes)
+        span = self.span_s[place[:count]]
+        block = self.pivot.shape[1]
+        columns = 1 if block > self.levels.states else 2
+        weight = state_weights(self.levels, span, share, slope)
+        begun = np.linalg.solve(self.pivot[place], _as_blocks(weight, block, columns))
+        total = np.diag(jerk_variance(self.levels.jerk, share, span) * (slope**2).sum(axis=1))
+        carried = np.zeros((block, columns * count))
+        by_place = np.argsort(place, kind="stable")
+        loaded, first = np.unique(place[by_place], return_index=True)
+        before = int(loaded[0]) if count else 0
+        for at, rows in zip(loaded.tolist(), np.split(by_place, first[1:]), strict=True):
+            carried = self._carried(carried, before, at)
+            before, terms = at, rows % count
+            own = begun[rows].transpose(1, 2, 0)
+            squared = np.tensordot(self.form[at], own, 1).reshape(block * columns, -1)
+            passed = carried.reshape(block * columns, count)
+            crossed = passed.T @ squared
+            total[:, terms] += crossed
+            total[terms] += crossed.T
+            total[np.ix_(terms, terms)] += own.reshape(block * columns, -1).T @ squared
+            passed[:, terms] += own.reshape(block * columns, -1)
+        if self.error is None:
+            return (total,)
+        at_s = self.time_s[place[:count]] + share * span
+        return self.error.covariances_left(total, at_s, slope)
+
     @cached_property
     def _onward_over(self) -> list[Floats]:
         """Products of `onward` over one kept fix, over pairs of them, over fours and so on.

@@ -104,14 +104,9 @@ def position_error(receiver: Receiver) -> PositionError:
     lag = time[:, None] - time[None, :]
     wander = levels.wander_m**2 * covariance(lag, levels.wander_time_s)
     wander += max(1e-9, 1e-6 * levels.wander_m**2) * np.eye(count)
-    walk = (
-        interval * levels.doppler_mps**2
-        + 2.0 * levels.slow_doppler_time_s * levels.slow_doppler_mps**2
-    )
-    speed = walk / interval if receiver.doppler else None
-    # What speeds do between two fixes adds to what is walked: what they sum up to is that of their
-    # spectrum, jerk / w^4, folded onto frequency 0, 2 zeta(4) (interval / 2 pi)^4 of it.
-    walk += levels.jerk * interval**4 / 720.0
+    noise = _walked_by_noise(levels, interval)
+    speed = noise / interval if receiver.doppler else None
+    walk = walked_m2ps(levels, interval)
     information = np.linalg.inv(wander)
     if receiver.doppler:
         tie = np.eye(count)[1:] - np.eye(count)[:-1]
@@ -128,6 +123,25 @@ def position_error(receiver: Receiver) -> PositionError:
     held = float(height @ np.diff(frequency) / np.pi)
     fast = max(between_fixes(interval, levels.jerk, levels.white_m**2, speed) - held, 0.0)
     return PositionError(np.asarray(time, dtype=np.float64), by_lag, fast)
+
+
+def walked_m2ps(levels: Levels, interval_s: float) -> float:
+    """Variance that errors of velocities, added up, grow by each second, on one axis, m^2/s.
+
+    What speeds do between two fixes adds to their noise: what they sum up to is that of their
+    spectrum, jerk / w^4, folded onto frequency 0, 2 zeta(4) (interval / 2 pi)^4 of it.
+
+    Parameters
+    ----------
+    levels, interval_s
+        Of the receiver, and the seconds from fix to fix.
+    """
+    return _walked_by_noise(levels, interval_s) + levels.jerk * interval_s**4 / 720.0
+
+
+def _walked_by_noise(levels: Levels, interval_s: float) -> float:
+    slow = levels.slow_doppler_time_s * levels.slow_doppler_mps**2
+    return interval_s * levels.doppler_mps**2 + 2.0 * slow
 
 
 def between_fixes(

@@ -241,6 +241,34 @@ class RepeatedLine:
         index, weight = weights_at_nodes(self.side.time_s, time_s, slope)
         return self._before.variance(index, self._of_states(weight))
 
+    def covariances(self, time_s: Floats, slope: Floats) -> tuple[Floats, Floats]:
+        """Covariances of the drive's error at some times, seen along a direction at each.
+
+        Parameters
+        ----------
+        time_s
+            Shape (k,).
+        slope
+            Weights, east and north, shape (k, 2).
+
+        Returns
+        -------
+        after, before
+            Having seen the laps, and before, shape (k, k).
+        """
+        count, states = len(time_s), self._chain.states
+        index, weight = weights_at_nodes(self.side.time_s, time_s, slope)
+        right = np.zeros((self._chain.links, states, count))
+        np.add.at(
+            right,
+            (index[:, None], np.arange(2), np.tile(np.arange(count), 2)[:, None]),
+            weight,
+        )
+        flat = right.reshape(-1, count)
+        moved = np.einsum("lak,lam->km", right[:, :2], self._moved)
+        after = self._chain.squared(flat) + moved @ moved.T
+        return after, self._before.squared(flat)
+
     def variance_left(self, alone: float, time_s: Floats, slope: Floats) -> float:
         """Variance of a sum over a corrected drive.
 

@@ -11,7 +11,7 @@ import numpy as np
 from trackkit.errors import TrackkitError
 
 DAY_S = 86_400.0
-_ENDLESS_S = 1e11
+ENDLESS_S = 1e11
 """No clock counts so far: seconds since 1970 will for three thousand years be fewer."""
 ZONE_STEP_S = 900.0
 """Local times differ from UTC by whole quarters of an hour (common practice; the IANA zones)."""
@@ -38,7 +38,7 @@ def read_moment(text: str, scale: float = 1.0) -> tuple[float, date | None] | No
         if not _SECONDS.fullmatch(text):
             return None
         seconds_of_day = float(text.replace(",", ".")) * scale
-        return (seconds_of_day, None) if seconds_of_day < _ENDLESS_S else None
+        return (seconds_of_day, None) if seconds_of_day < ENDLESS_S else None
     day, hours, minutes, seconds, decimals, zone = match.groups()
     if int(hours) > 24 or int(minutes) > 59 or int(seconds) > 60:
         return None

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise, product
 
 from trackkit.errors import TrackkitError
-from trackkit.official.clock import read_moment
+from trackkit.official.clock import ENDLESS_S, read_moment
 from trackkit.recordings.csv.columns import (
     TIME_UNITS,
     Column,
@@ -32,7 +32,7 @@ Row = tuple[int, list[str]]
 NO_TIME = frozenset({"", "-", "--", "n/a", "\N{EN DASH}", "\N{EM DASH}"})
 ASK = Remedy("say which", do="name official columns")
 SUM_WITHIN_S = 0.0021
-_TIME = re.compile(r"(?:(?:(\d+):)?(\d+):)?(\d+)(?:[.,](\d+))?")
+_TIME = re.compile(r"(?:(?:(\d{1,9}):)?(\d{1,9}):)?(\d{1,18})(?:[.,](\d{1,18}))?")
 _ROLE = re.compile(r"lap|time|passing|sector\d")
 
 
@@ -240,4 +240,4 @@ def read_seconds(text: str) -> float | None:
     if minutes is not None and (int(seconds) >= 60 or (hours is not None and int(minutes) >= 60)):
         return None
     whole = 3600 * int(hours or 0) + 60 * int(minutes or 0) + int(seconds)
-    return float(f"{whole}.{decimals or 0}")
+    return float(f"{whole}.{decimals or 0}") if whole < ENDLESS_S else None

@@ -19,6 +19,7 @@ STEP_M = 0.5
 WANDER_CAUTION = 1.2
 """A wander read from a recording is uncertain by about this factor, one sigma: that many time
 constants are in an hour, and levels are searched in steps as large."""
+_LEAST_FAST_M2 = 1e-4
 _SAMPLED_S = 0.1
 _MARGIN_M = 10.0
 _SLOWEST_MPS = 1.0
@@ -133,9 +134,17 @@ def covariance_along(drive: Drive, lines: Sequence[Passings]) -> Floats:
     """
     every = [crossing for line in lines for crossing in line.crossing]
     direction = np.concatenate([np.tile(line.direction, (len(line.crossing), 1)) for line in lines])
-    levels = replace(drive.levels, wander_m=WANDER_CAUTION * drive.levels.wander_m)
-    covariance = drive.with_levels(levels).covariance(
-        np.array([crossing.fix for crossing in every], dtype=np.intp),
-        np.array([crossing.share for crossing in every]),
-    )
-    return np.asarray(np.einsum("ia,iajb,jb->ij", direction, covariance, direction))
+    fix = np.array([crossing.fix for crossing in every], dtype=np.intp)
+    share = np.array([crossing.share for crossing in every])
+
+    def along(covariance: Floats) -> Floats:
+        return np.asarray(np.einsum("ia,iajb,jb->ij", direction, covariance, direction))
+
+    if drive.line is None:
+        levels = replace(drive.levels, wander_m=WANDER_CAUTION * drive.levels.wander_m)
+        return along(drive.with_levels(levels).covariance(fix, share))
+    # Laps have told of what is slow; what is fast is each passing's own.
+    when = np.array([crossing.time_s for crossing in every])
+    after, before = drive.line.covariances(when, direction)
+    fast = np.diagonal(along(drive.covariance(fix, share))) - np.diagonal(before)
+    return np.asarray(WANDER_CAUTION**2 * after + np.diag(np.maximum(fast, _LEAST_FAST_M2)))

@@ -27,7 +27,7 @@ from trackkit.motion.drive import LONGEST_GAP_S, Drive
 from trackkit.recordings.recording import Recording
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import MOST_DECIMALS
-from trackkit.timing.traces import STEP_M, trace_lap
+from trackkit.timing.traces import STEP_M, Trace, trace_lap
 from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
 from trackkit.track.facts import LONGEST_FACT
 from trackkit.track.features import GATE_KINDS, GateKind, position_row
@@ -67,10 +67,10 @@ _STANDSTILL_MPS = 1.0
 """Slower than this is standing (walking pace)."""
 _STEPS = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150, 200, 300, 500)
 _PLACE_DEG, _SPEED_MPS, _TIME_S, _LENGTH_M, _SIGMA_S = 1e-7, 0.01, 1e-4, 0.01, 1e-6
-_BEARING_DEG, _PACE = 1e-4, 1e-5
+_BEARING_DEG, _PACE, _GAIN_MPS2 = 1e-4, 1e-5, 0.01
 _MISSING_U16, _MISSING_I32 = 65_535, -(2**31)
 
-_LAP_KEYS = ("number", "kind", "complete", "start_s", "time_s")
+_LAP_KEYS = ("session", "number", "kind", "complete", "start_s", "time_s")
 """What of a lap does not change with its gates as far as its trace goes."""
 
 Driven = tuple[Drive, Sequence[Lap]]
@@ -82,6 +82,7 @@ def base_document(
     driven: Sequence[Driven] = (),
     quality: TimingQuality | None = None,
     names: Sequence[str] | None = None,
+    drivers: Sequence[str] | None = None,
 ) -> dict[str, Any]:
     """Gather what a page shows of a track and of recordings on it, apart from gates and times.
 
@@ -95,13 +96,14 @@ def base_document(
         What a crossing is worth by chainage, or None.
     names
         What the page calls the recordings; their own names when None.
+    drivers
+        Who drove in each; the recordings' names when None.
 
     Returns
     -------
     dict
         Ready for `json.dumps`; every array that may be long is packed (see `pack`).
     """
-    shown = units()
     near = [_away_m(drive.recording, track) <= FAR_M for drive, _ in driven]
     fixes = sum(len(drive.recording) for (drive, _), at in zip(driven, near, strict=True) if at)
     every = max(1, -(-fixes // MOST_FIXES))
@@ -156,6 +158,9 @@ def base_document(
             {
                 **_recording(track, drive, every if at else None),
                 **({} if names is None else {"file": names[index]}),
+                "driver": (drivers or names or [drive.recording.name for drive, _ in driven])[
+                    index
+                ],
             }
             for index, ((drive, _), at) in enumerate(zip(driven, near, strict=True))
         ],
@@ -164,13 +169,9 @@ def base_document(
             for index, (drive, laps) in enumerate(driven)
             for lap in laps
         ],
+        "comparison": None,
         "grid_m": stride * STEP_M,
-        "units": {
-            "speed": shown.speed,
-            "speed_per_mps": shown.speed_per_mps,
-            "length": shown.length,
-            "length_per_m": shown.length_per_m,
-        },
+        "units": units().as_row(),
         "speed_bounds": speed_bounds(
             [drive.speed_mps for (drive, _), at in zip(driven, near, strict=True) if at]
         ),
@@ -353,8 +354,24 @@ def _lap(
         row["trace"] = {
             "time_s": pack(trace.elapsed_s[kept], _TIME_S),
             "speed_mps": pack(trace.speed_mps[kept], _SPEED_MPS),
+            "offset_m": pack(_offsets(track, drive, lap, trace, kept), _LENGTH_M),
+            "along_mps2": pack(trace.longitudinal_mps2[kept], _GAIN_MPS2),
+            "across_mps2": pack(trace.lateral_mps2[kept], _GAIN_MPS2),
         }
     return row
+
+
+def _offsets(track: Track, drive: Drive, lap: Lap, trace: Trace, kept: slice) -> Floats:
+    """How far to the left of the centreline a lap is where it passes places along it, metres."""
+    chainage, elapsed = trace.chainage_m[kept], trace.elapsed_s[kept]
+    offset = np.full(len(chainage), np.nan)
+    there = np.isfinite(elapsed)
+    position, _ = drive.at((lap.start_s or 0.0) + elapsed[there])
+    # The drive may be on another plane than the track has now.
+    on_track = track.plane.to_plane(*drive.plane.to_geographic(position))
+    left = track.curve.left(chainage[there])
+    offset[there] = np.einsum("ij,ij->i", on_track - track.curve.position(chainage[there]), left)
+    return offset
 
 
 def _fixes_of(recording: Recording, lap: Lap, every: int) -> list[int] | None:

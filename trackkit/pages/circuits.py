@@ -24,6 +24,7 @@ from trackkit.pages.assets import (
 )
 from trackkit.pages.html import document_text, policy, require_mercator
 from trackkit.track.model import Track
+from trackkit.units import units
 
 _SIMPLER_M = 2.0
 _DECIMALS = 6
@@ -105,7 +106,11 @@ def circuits_html(listings: Iterable[Listing], *, title: str = "Circuits") -> st
         scripts=scripts,
         rows=[_row(listing) for listing in ordered],
         countries=_countries(ordered),
-        documents=[("circuits", document_text([_circuit(listing.track) for listing in ordered]))],
+        units=units(),
+        documents=[
+            ("units", document_text(units().as_row())),
+            ("circuits", document_text([_circuit(listing.track) for listing in ordered])),
+        ],
         caution=CAUTION,
     )
     return page.encode("utf-8", "replace").decode("utf-8")
@@ -161,7 +166,7 @@ def _row(listing: Listing) -> dict[str, Any]:
         "title": track.title,
         "country": track.country,
         "direction": track.direction,
-        "length": f"{track.length_m:,.0f}",
+        "length": f"{units().length_per_m * track.length_m:,.0f}",
         "page": quote(listing.page),
     }
 

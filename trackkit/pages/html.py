@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -28,6 +28,9 @@ from trackkit.pages.tiles import TileLayer, tile_layer
 from trackkit.recordings.recording import Recording
 from trackkit.track.model import Track
 
+if TYPE_CHECKING:
+    from trackkit.pages.base import Driven
+
 MERCATOR_LIMIT_DEG = 85.0
 """The web's Mercator projection ends at 85.05 degrees of latitude."""
 
@@ -37,6 +40,7 @@ def map_html(
     *,
     recordings: Iterable[Recording] = (),
     names: Sequence[str] | None = None,
+    drivers: Sequence[str] | None = None,
     findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
@@ -52,6 +56,8 @@ def map_html(
         Drawn over it, coloured by speed; their laps are listed, and drawn along the chainage.
     names
         What the page calls the recordings, in their order; their own names when None.
+    drivers
+        Who drove in each, in the same order; what the page calls the recordings when None.
     findings
         What a check had to say, to which is added what the recordings show; an empty list is shown
         as "0 findings", None shows no list, and "checked" what the track and the recordings show.
@@ -79,6 +85,7 @@ def map_html(
         track,
         recordings=recordings,
         names=names,
+        drivers=drivers,
         findings=findings,
         tiles=tiles,
         credit=credit,
@@ -92,6 +99,7 @@ def _map_and_verdict(
     *,
     recordings: Iterable[Recording],
     names: Sequence[str] | None,
+    drivers: Sequence[str] | None,
     findings: Iterable[Finding] | Literal["checked"] | None,
     tiles: str | None,
     credit: str | None,
@@ -101,20 +109,18 @@ def _map_and_verdict(
     layer = tile_layer(tiles, credit)
     from trackkit.checks.evaluate import evaluate, prepare
     from trackkit.pages.base import base_document
-    from trackkit.pages.state import judged, state_of
+    from trackkit.pages.comparison import comparison_document
+    from trackkit.pages.state import finding_rows, judged, state_of
 
     prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
     reports = evaluation.reports or [None] * len(prepared.drives)
-    base = base_document(
-        track,
-        [
-            (drive, () if report is None else report.laps)
-            for drive, report in zip(prepared.drives, reports, strict=True)
-        ],
-        evaluation.quality,
-        prepared.files,
-    )
+    driven: list[Driven] = [
+        (drive, () if report is None else report.laps)
+        for drive, report in zip(prepared.drives, reports, strict=True)
+    ]
+    base = base_document(track, driven, evaluation.quality, prepared.files, drivers)
+    base["comparison"] = comparison_document(track, driven)
     shown = state_of(track, prepared, evaluation)
     listed: list[Finding] | None = None
     if findings == "checked":
@@ -122,7 +128,7 @@ def _map_and_verdict(
     elif findings is not None:
         listed = list(findings)
         listed += [f for f in evaluation.findings if is_of_recordings(f) and f not in listed]
-    shown["findings"] = None if listed is None else [finding.as_row() for finding in listed]
+    shown["findings"] = None if listed is None else finding_rows(track, listed)
     for gate in shown["gates"]:
         gate["findings"] = [
             number for number, finding in enumerate(listed or []) if finding.feature == gate["id"]
@@ -159,6 +165,7 @@ def write_map(
     *,
     recordings: Iterable[Recording] = (),
     names: Sequence[str] | None = None,
+    drivers: Sequence[str] | None = None,
     findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
@@ -177,6 +184,8 @@ def write_map(
         Drawn over it, coloured by speed; their laps are listed, and drawn along the chainage.
     names
         What the page calls the recordings, in their order; their own names when None.
+    drivers
+        Who drove in each, in the same order; what the page calls the recordings when None.
     findings
         What a check had to say, to which is added what the recordings show; an empty list is shown
         as "0 findings", None shows no list, and "checked" what the track and the recordings show.
@@ -215,6 +224,7 @@ def write_map(
         track,
         recordings=recordings,
         names=names,
+        drivers=drivers,
         findings=findings,
         tiles=tiles,
         credit=credit,

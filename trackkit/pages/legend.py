@@ -137,9 +137,14 @@ def _band_text(base: Mapping[str, Any]) -> str:
     if not base["track"]["band_known"]:
         wide = units().length_text(low)
         return f"Band where cars run, {wide} wide (assumed: the track file gives no width)"
-    if high - low > 0.05:
-        return f"Band where cars run, {_from_to(low, high)} wide"
-    return f"Band where cars run, {units().length_text(low, 1)} wide"
+    wide = _from_to(low, high) if high - low > 0.05 else units().length_text(low, 1)
+    accuracy = base["line"]["accuracy"]
+    drawn = accuracy is None or any(row["kind"] == "drawn" for row in accuracy["stretches"])
+    if drawn or base["track"]["line"] != "centre":
+        return f"Band where cars run, {wide} wide, as the track file states"
+    # The width between two edges is the difference of two lines, the centre their mean.
+    sigma = units().length_text(2.0 * unpacked_bounds(accuracy["sigma_m"])[1], 1)
+    return f"Band where cars run, {wide} wide between recorded edges, ±{sigma} (one sigma)"
 
 
 def _from_to(low_m: float, high_m: float) -> str:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from trackkit.checks.evaluate import Evaluation, Prepared, carried, evaluate
+from trackkit.checks.findings import Finding
 from trackkit.checks.verdict import Judgement, judge_track, stored_verdict
 from trackkit.errors import PlaceError
 from trackkit.geometry.geodesy import longitude_near
@@ -13,7 +15,9 @@ from trackkit.geometry.vectors import distance_along
 from trackkit.pages.base import quality_row
 from trackkit.track.features import BESIDE_THE_TRACK, Gate, PitLane
 from trackkit.track.model import Track
+from trackkit.track.names import names_in
 from trackkit.track.sectors import sectors_of
+from trackkit.units import as_read
 
 
 def datum_m(track: Track, prepared: Prepared) -> float:
@@ -93,7 +97,7 @@ def state_of(track: Track, prepared: Prepared, evaluation: Evaluation) -> dict[s
             {"recording": index, **_short(report.as_row())}
             for index, report in enumerate(evaluation.reports)
         ],
-        "findings": [finding.as_row() for finding in evaluation.findings],
+        "findings": finding_rows(track, evaluation.findings),
         "verdict": _verdict_row(track, prepared, evaluation),
         "remarks": [],
     }
@@ -106,9 +110,23 @@ def _verdict_row(track: Track, prepared: Prepared, evaluation: Evaluation) -> di
     judgement = judged(track, prepared, evaluation)
     stored = stored_verdict(track)
     row = judgement.as_row()
+    row |= {key: worded(track, row[key]) for key in ("reasons", "next", "remarks")}
     # A page that says when it was made would differ from one day to the next.
     kept = {key: row[key] for key in ("fit", "reasons", "next", "remarks", "letters")}
     return kept | {"judged_on": None if stored is None else stored.date}
+
+
+def worded(track: Track, text: Any) -> Any:
+    """Word a sentence, or each of several, about a track in the units that people read."""
+    if isinstance(text, list | tuple):
+        return [worded(track, each) for each in text]
+    return None if text is None else as_read(text, names_in(track))
+
+
+def finding_rows(track: Track, findings: Sequence[Finding]) -> list[dict[str, Any]]:
+    """Describe findings for people: their sentences in the units that those read."""
+    rows = [finding.as_row() for finding in findings]
+    return [row | {key: worded(track, row[key]) for key in ("message", "remedy")} for row in rows]
 
 
 def judged(track: Track, prepared: Prepared, evaluation: Evaluation) -> Judgement:

@@ -9,7 +9,7 @@ from trackkit.errors import PlaceError
 from trackkit.paper.sheet import Table
 from trackkit.paper.text import Lettering
 from trackkit.recordings.recording import Recording
-from trackkit.track.band import uncertain_stretches
+from trackkit.track.band import uncertain_stretches, width_sigma
 from trackkit.track.features import GATE_KINDS
 from trackkit.track.model import Track
 from trackkit.track.sectors import sectors_of
@@ -61,6 +61,9 @@ def _key(track: Track, drives: Sequence[Recording], lettering: Lettering) -> Tab
         widths = [left + right for _, left, right in line.width_profile]
         low = shown.length_figure(min(widths), 1)
         band = f"track, {low} to {shown.length_text(max(widths), 1)} wide"
+        sigma = width_sigma(track, [at for at, _, _ in line.width_profile])
+        if sigma is not None:
+            band += f", ±{shown.length_text(float(sigma.max()), 1)}"
     elif line.width_m:
         band = f"track, {shown.length_text(line.width_m, 1)} wide"
     else:

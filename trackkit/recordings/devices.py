@@ -8,7 +8,7 @@ from typing import Any
 
 from trackkit.errors import RecordingError
 
-_EXTRA = {"fitdecode": "devices", "pyubx2": "devices", "pyarrow": "parquet"}
+_EXTRA = {"fitdecode": "devices", "pyubx2": "devices", "pyarrow": "parquet", "ezdxf": "dxf"}
 
 
 def library(name: str, what: str, path: str | os.PathLike[str]) -> Any:
@@ -34,5 +34,5 @@ def library(name: str, what: str, path: str | os.PathLike[str]) -> Any:
         raise RecordingError(
             f"needs {name} to be read, since it is {what}",
             file=path,
-            remedy=f"install it: pip install 'trackkit[{_EXTRA[name]}]'",
+            remedy=f"install it: pip install 'trackkit[{_EXTRA[name.split('.')[0]]}]'",
         ) from error

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, NamedTuple
@@ -16,6 +17,7 @@ from trackkit.budgets import require
 from trackkit.errors import NoTimesError, RecordingError
 from trackkit.recordings.csv.columns import recognise_header
 from trackkit.recordings.csv.fix_columns import FIX_WORDS
+from trackkit.recordings.gpx_channels import reordered
 from trackkit.recordings.points import positions_of_points
 from trackkit.recordings.raw import AS_A_LINE, RawFixes, single_line
 from trackkit.recordings.tables import fixes_of_table
@@ -88,7 +90,13 @@ def _in_order(raw: RawFixes) -> RawFixes:
     order = np.argsort(raw.time, kind="stable")
     if np.all(order[1:] > order[:-1]):
         return raw
-    return raw.picked(order).with_remarks(["features were put in order of time"])
+    channels = raw.channels
+    if channels is not None:
+        rows = np.argsort(channels.time, kind="stable")
+        is_fix = np.diff(channels.fixes_before, append=len(raw))[rows]
+        channels = replace(reordered(channels, rows), fixes_before=np.cumsum(is_fix) - is_fix)
+    ordered = replace(raw.picked(order), channels=channels)
+    return ordered.with_remarks(["features were put in order of time"])
 
 
 def _layers(file: Path) -> list[_Layer]:

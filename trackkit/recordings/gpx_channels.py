@@ -121,7 +121,7 @@ def _names(paths: Sequence[_Path]) -> list[str]:
 
 
 def reordered(raw: RawChannels, order: Indices) -> RawChannels:
-    """Put rows, each a fix, in another order."""
+    """Put rows in another order, in which as many fixes stand before each place as did."""
     place = np.empty(len(order), dtype=np.intp)
     place[order] = np.arange(len(order))
 

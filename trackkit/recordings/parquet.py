@@ -47,7 +47,7 @@ def read_parquet(data: bytes, path: str | os.PathLike[str], columns: Mapping[str
             file=path,
             remedy="copy or download it again",
         ) from error
-    geometry, crs = _geometry(table, path)
+    geometry, crs = geometry_column(table, path)
     kept = [name for name in table.column_names if name != geometry]
     values = [_array(table.column(table.column_names.index(name))) for name in kept]
     if geometry is None:
@@ -58,7 +58,7 @@ def read_parquet(data: bytes, path: str | os.PathLike[str], columns: Mapping[str
     return raw.with_remarks(remarks)
 
 
-def _geometry(table: Any, path: str | os.PathLike[str]) -> tuple[str | None, str | None]:
+def geometry_column(table: Any, path: str | os.PathLike[str]) -> tuple[str | None, str | None]:
     """Find the column of positions, and the system they are in."""
     described = (table.schema.metadata or {}).get(b"geo")
     if described is None:

@@ -17,6 +17,9 @@ REACH_MPS = 150.0
 """Nothing on wheels gets farther than this in a time: so many metres, and so many a second."""
 MOST_WRONG = 0.2
 """A file in which more than this share is impossible is not mended but refused."""
+LONGEST_YEARS = 100
+"""Nobody records for longer, and satellites have been there for less."""
+_YEAR_S = 365.25 * 86_400.0
 FEWEST_WRONG = 10
 """Of fewer fixes a share says nothing."""
 _WINDOW_S = 1.0
@@ -44,12 +47,23 @@ def refuse_impossible(
     Raises
     ------
     RecordingError
-        More than `MOST_WRONG` of it is impossible.
+        More than `MOST_WRONG` of it is impossible, or it lasts for centuries.
     """
+    _refuse_centuries(time_s, name)
     east = np.radians(longitude_deg) * np.cos(np.radians(latitude_deg)) * MEAN_RADIUS_M
     place_m = np.stack([east, np.radians(latitude_deg) * MEAN_RADIUS_M], axis=-1)
     _refuse_speeds(time_s, place_m, segment, name)
     _refuse_mixed(place_m, segment, name)
+
+
+def _refuse_centuries(time_s: Floats, name: str) -> None:
+    years = (time_s[-1] - time_s[0]) / _YEAR_S if len(time_s) else 0.0
+    if years > LONGEST_YEARS:
+        raise RecordingError(
+            f"lasts {years:,.0f} years: what is read as its times are none",
+            file=name,
+            remedy="see which column holds the times, and in which unit",
+        )
 
 
 def refuse_removed(wrong: int, count: int, what: str, name: str) -> None:

@@ -15,11 +15,12 @@ from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.errors import RecordingError
 from trackkit.recordings.csv.cells import NumberCells
-from trackkit.recordings.csv.columns import recognise_header
+from trackkit.recordings.csv.channels import Part, channel_columns, numbers_of, raw_channel
+from trackkit.recordings.csv.columns import Column, recognise_header
 from trackkit.recordings.csv.fix_columns import FIX_WORDS, fix_columns, position_question
 from trackkit.recordings.csv.fixes import fixes_of_columns
 from trackkit.recordings.csv.layout import Layout
-from trackkit.recordings.raw import RawFixes
+from trackkit.recordings.raw import RawChannel, RawFixes
 
 PLACES = ("longitude", "latitude", "elevation")
 
@@ -76,11 +77,50 @@ def fixes_of_table(
     chosen = fix_columns(layout, named, path)
     for position in {column.position for several in chosen.values() for column in several}:
         cells[position] = cells_of_array(values[position])
+    channels, remarks = _channels(layout, chosen, values, count)
     try:
-        return fixes_of_columns(cells, chosen, np.arange(1, count + 1), place_kind=place_kind)
+        return fixes_of_columns(
+            cells,
+            chosen,
+            np.arange(1, count + 1),
+            place_kind=place_kind,
+            channels=channels,
+            remarks=remarks,
+        )
     except RecordingError as error:
         # The questions about columns and dates are asked where the file's name is not known.
         raise type(error)(error.what, file=path, place=error.place, remedy=error.remedy) from error
+
+
+def _channels(
+    layout: Layout,
+    chosen: Mapping[str, Sequence[Column]],
+    values: Sequence[NDArray[np.generic]],
+    count: int,
+) -> tuple[list[RawChannel], list[str]]:
+    """Take the columns of numbers that are nothing of a fix, as those of a CSV file are."""
+    others, remarks = channel_columns(layout, chosen, (), count)
+    every_row = np.arange(count)
+    parts = [_numbers(values[other.position]) for other in others]
+    channels = [
+        raw_channel(other, [] if part is None else [part], every_row)
+        for other, part in zip(others, parts, strict=True)
+    ]
+    return [channel for channel in channels if channel is not None], remarks
+
+
+def _numbers(value: NDArray[np.generic]) -> Part | None:
+    """Read a column as numbers; a row that is missing in one of numbers has no value."""
+    kind = value.dtype.kind
+    if kind in "iuf":
+        number = value.astype(float)
+        there = np.flatnonzero(~np.isnan(number))
+        number = np.where(np.isinf(number), np.nan, number)
+        whole = len(there) == len(number)
+        return Part(None if whole else there, 0, number[there], len(there))
+    if kind not in "OUS":
+        return None
+    return numbers_of(cells_of_array(value), 0, commas=False)
 
 
 def _role(name: str) -> str | None:

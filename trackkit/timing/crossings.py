@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,6 +39,8 @@ class Crossing:
     delay
         By how much later the crossing is for each metre the vehicle is further back, as a vector
         east and north, s/m: the gate's normal over the speed along it.
+    speed_sigma_mps
+        Uncertainty of the speed, one sigma, m/s; of speed gates alone, None elsewhere.
     """
 
     gate: str
@@ -47,6 +49,7 @@ class Crossing:
     fix: int = 0
     share: float = 0.0
     delay: tuple[float, float] = (0.0, 0.0)
+    speed_sigma_mps: float | None = None
 
 
 def cross(
@@ -135,6 +138,37 @@ def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float
 def interval_sigma(drive: Drive | FixCovariance, first: Crossing, second: Crossing) -> float:
     """One sigma of the time between two crossings, seconds; see `sum_sigma`."""
     return sum_sigma(drive, [(first, -1.0), (second, 1.0)])
+
+
+def with_speed_sigmas(drive: Drive, crossings: Sequence[Crossing]) -> list[Crossing]:
+    """Say how well speeds at crossings are known, one sigma, m/s.
+
+    A speed is off by the error of the velocity along itself, and by what the vehicle gains while
+    the crossing is late, carried over linearly (JCGM 100, "GUM", section 5.2; from memory).
+
+    Parameters
+    ----------
+    drive
+        That the crossings are of.
+    crossings
+        In order of time.
+    """
+    if not crossings:
+        return []
+    time = np.array([crossing.time_s for crossing in crossings])
+    _, _, motion = drive.motion_at(time)
+    known = drive.stretch_covariances([(crossing.fix, crossing.fix + 1) for crossing in crossings])
+    measured = []
+    for crossing, (_, velocity, acceleration), covariance in zip(
+        crossings, motion, known, strict=True
+    ):
+        onward = velocity / max(float(np.hypot(*velocity)), _STILL_MPS)
+        late = -float(acceleration @ onward) * np.asarray(crossing.delay)
+        weight = np.array([late, onward, np.zeros(2)]).T.ravel()
+        own = covariance.motion(np.array([crossing.fix]), np.array([crossing.share]))[0]
+        sigma = float(np.sqrt(weight @ own @ weight))
+        measured.append(replace(crossing, speed_sigma_mps=sigma))
+    return measured
 
 
 def sum_sigma(drive: Drive | FixCovariance, terms: Iterable[tuple[Crossing, float]]) -> float:

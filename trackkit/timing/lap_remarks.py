@@ -10,6 +10,7 @@ import numpy as np
 from trackkit.arrays import Floats, Indices
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
+from trackkit.timing.lane_visits import with_lane_visits
 from trackkit.timing.laps import Lap, SectorTime
 from trackkit.timing.remarks import LapRemark, RemarkKind
 from trackkit.timing.rules import LapRules
@@ -55,10 +56,11 @@ def with_remarks(
     if not any(lap.time_s is not None for lap in laps):
         return list(laps)
     way = _Way.of(track, drive)
-    remarked = [
-        replace(lap, remarks=tuple(_remarks(way, lap, spells_s)))
-        for lap in (_finish_missed(way, lap) for lap in laps)
-    ]
+    laps = [_finish_missed(way, lap) for lap in laps]
+    if track.pit_lanes:
+        place_m, _ = drive.at(way.time_s)
+        laps = with_lane_visits(track, drive, laps, way.time_s, place_m, way.aside_m)
+    remarked = [replace(lap, remarks=tuple(_remarks(way, lap, spells_s))) for lap in laps]
     best: dict[int, float] = {}
     for lap in remarked:
         if lap.is_whole and not lap.remarks and lap.time_s is not None:

@@ -14,7 +14,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
 from trackkit.recordings.recording import Recording
 from trackkit.timing.channels import with_channels
-from trackkit.timing.crossings import AGAIN_M, Crossing, cross, interval_sigma
+from trackkit.timing.crossings import AGAIN_M, Crossing, cross, interval_sigma, with_speed_sigmas
 from trackkit.timing.driving_sessions import DrivingSession, driving_sessions, standing_spells
 from trackkit.timing.lap_remarks import with_remarks
 from trackkit.timing.lap_wander import levels_from_laps
@@ -304,6 +304,7 @@ def _lap_report(
     laps = with_remarks(track, drive, laps, spells, rules)
     if best_sigmas:
         laps = with_channels(laps, drive.recording.channels)
+        laps = _with_speed_sigmas(drive, laps)
     report = LapReport(
         name=drive.recording.name,
         start=drive.recording.start,
@@ -334,6 +335,15 @@ def _speed_places(track: Track) -> dict[str, float]:
         gate.id: 0.5 + sum(ahead(other) <= ahead(gate) for other in others)
         for gate in track.gates_of_kind("speed")
     }
+
+
+def _with_speed_sigmas(drive: Drive, laps: Sequence[Lap]) -> list[Lap]:
+    passed = sorted((c for lap in laps for c in lap.speed_gates), key=lambda c: c.time_s)
+    measured = dict(zip(passed, with_speed_sigmas(drive, passed), strict=True))
+    return [
+        replace(lap, speed_gates=tuple(measured[crossing] for crossing in lap.speed_gates))
+        for lap in laps
+    ]
 
 
 def _measured(drive: Drive, lap: Lap, sigma: _Sigma) -> Lap:

@@ -5,26 +5,24 @@ from __future__ import annotations
 import math
 import reprlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, Literal
 
 import numpy as np
 
-from trackkit.geometry.runs import runs_of
-from trackkit.motion.drive import Drive
+from trackkit.arrays import Floats
 from trackkit.motion.fix_covariance import FixCovariance
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.differences import later, later_sigma
 from trackkit.timing.laps import Lap
 from trackkit.timing.passings import passings
 from trackkit.timing.report import LapReport
+from trackkit.timing.section_speeds import SectionSpeeds, section_speeds
 from trackkit.timing.sessions import Reference, Session
-from trackkit.timing.traces import STEP_M, Trace, lap_ends_m, trace_lap
+from trackkit.timing.traces import lap_ends_m
 from trackkit.track.model import Track
 
-BRAKING_MPS2 = -1.5
-"""Slowing down harder than this is braking rather than coasting (common practice, no source)."""
 _SHORTEST_M = 1.0
 
 
@@ -47,15 +45,6 @@ class Section:
     name: str
     begin_m: float
     end_m: float
-
-
-@dataclass(frozen=True, eq=False)
-class SectionSpeeds:
-    """How one lap drove a section: speeds in m/s, the chainage where braking began, or None."""
-
-    least_mps: float
-    end_mps: float
-    braking_m: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,10 +140,17 @@ class Loss:
 
 def _speeds_row(speeds: SectionSpeeds, prefix: str) -> dict[str, float | None]:
     return {
-        f"{prefix}least_mps": None if math.isnan(speeds.least_mps) else speeds.least_mps,
-        f"{prefix}end_mps": None if math.isnan(speeds.end_mps) else speeds.end_mps,
+        f"{prefix}least_mps": _figure(speeds.least_mps),
+        f"{prefix}end_mps": _figure(speeds.end_mps),
+        f"{prefix}least_sigma_mps": _figure(speeds.least_sigma_mps),
+        f"{prefix}end_sigma_mps": _figure(speeds.end_sigma_mps),
         f"{prefix}braking_m": speeds.braking_m,
+        f"{prefix}braking_sigma_m": speeds.braking_sigma_m,
     }
+
+
+def _figure(value: float) -> float | None:
+    return None if math.isnan(value) else value
 
 
 def sections_of(track: Track) -> tuple[Section, ...]:
@@ -201,41 +197,37 @@ def session_sections(
         When the report came without its drive.
     """
     sections, drive = sections_of(track), report.drive
+    chosen = {_numbers(lap): lap for lap in (report.laps if laps is None else laps) if lap.is_whole}
+    whole = [chosen[number] for number in sorted(chosen)]
+    inner = [section.begin_m for section in sections[1:]]
+    passed = [(lap.passed[0], *passings(track, drive, lap, inner), lap.passed[-1]) for lap in whole]
+    places = [place for lap in passed for place in lap if place is not None]
+    kept = drive.fix_covariance([place.fix for place in places])
+    speeds = section_speeds(
+        track,
+        drive,
+        whole,
+        [(section.begin_m, section.end_m) for section in sections],
+        [_position_left(kept, places[1:]) for places in passed],
+    )
     laid_out = {
-        _numbers(lap): _lap_sections(track, drive, lap, sections)
-        for lap in (report.laps if laps is None else laps)
-        if lap.is_whole
+        _numbers(lap): LapSections(places, some)
+        for lap, places, some in zip(whole, passed, speeds, strict=True)
     }
-    places = [place for lap in laid_out.values() for place in lap.passed if place is not None]
-    return SessionSections(
-        sections, laid_out, drive.fix_covariance([place.fix for place in places])
-    )
+    return SessionSections(sections, laid_out, kept)
 
 
-def _lap_sections(track: Track, drive: Drive, lap: Lap, sections: Sequence[Section]) -> LapSections:
-    inner = passings(track, drive, lap, [section.begin_m for section in sections[1:]])
-    trace = trace_lap(track, drive, lap)
-    assert trace is not None  # noqa: S101 - a whole lap has a beginning and an end
-    return LapSections(
-        (lap.passed[0], *inner, lap.passed[-1]),
-        tuple(_speeds(trace, section) for section in sections),
-    )
-
-
-def _speeds(trace: Trace, section: Section) -> SectionSpeeds:
-    inside = (trace.chainage_m >= section.begin_m) & (trace.chainage_m <= section.end_m)
-    speed = trace.speed_mps[inside]
-    seen = np.isfinite(speed)
-    if not seen.any():
-        return SectionSpeeds(math.nan, math.nan, None)
-    speed, place = speed[seen], trace.chainage_m[inside][seen]
-    brakes = np.nan_to_num(trace.longitudinal_mps2[inside][seen]) < BRAKING_MPS2
-    begun = None
-    if brakes.any():
-        # Where the longest braking of the section began.
-        begun = float(place[max(runs_of(brakes), key=lambda run: run[1] - run[0])[0]])
-    end = speed[-1] if place[-1] > section.end_m - 2.0 * STEP_M else math.nan
-    return SectionSpeeds(float(speed.min()), float(end), begun)
+def _position_left(kept: FixCovariance, places: Sequence[Crossing | None]) -> Floats:
+    """Share of a drive's error along the track that its laps have not told, at some places."""
+    left = np.ones(len(places))
+    if kept.error is None:
+        return left
+    alone = replace(kept, error=None)
+    for at, place in enumerate(places):
+        if place is not None:
+            some = np.array([place.fix]), np.array([place.share]), np.array([place.delay])
+            left[at] = np.sqrt(kept.variance(*some) / alone.variance(*some))
+    return left
 
 
 def losses(

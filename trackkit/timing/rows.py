@@ -7,6 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from trackkit.files import csv_text
+from trackkit.timing.best_marks import BestMarks, best_marks
 from trackkit.timing.channel_figures import ChannelFigures
 from trackkit.timing.channels import channel_cells, channel_columns
 from trackkit.timing.crossings import Crossing
@@ -33,7 +34,7 @@ def session_row(
     track: Track, session: Session, reference: Reference | None, zone: ZoneInfo | None
 ) -> dict[str, Any]:
     """Write a session as ``laps --json`` does."""
-    report = session.report
+    report, marks = session.report, best_marks(track, session)
     return {
         "file": session.file,
         "label": session.label,
@@ -50,9 +51,22 @@ def session_row(
             for shared in report.shared
         ],
         "sessions": [_driving_row(report, driving, zone) for driving in report.sessions],
-        "laps": [lap_row(track, session, lap, reference, zone) for lap in report.laps],
+        "laps": [
+            _marked(lap_row(track, session, lap, reference, zone), track, lap, marks)
+            for lap in report.laps
+        ],
         **report.as_row(),
     }
+
+
+def _marked(row: dict[str, Any], track: Track, lap: Lap, marks: BestMarks) -> dict[str, Any]:
+    """Add to a `lap_row` what of it is marked as the best of its recording, as "best"."""
+    row["best"] = marks.of_lap(lap)
+    for index, sector in enumerate(row["sectors"]):
+        sector["best"] = marks.of_sector(lap, index)
+    for gate, (_, crossing) in zip(row["gates"], passages(track, lap), strict=True):
+        gate["best"] = None if crossing is None else marks.speeds.get(crossing)
+    return row
 
 
 def _driving_row(
@@ -105,6 +119,7 @@ def lap_row(
                 "gate": gate,
                 "at_s": None if crossing is None else crossing.time_s,
                 "speed_mps": None if crossing is None else crossing.speed_mps,
+                "speed_sigma_mps": None if crossing is None else crossing.speed_sigma_mps,
             }
             for gate, crossing in passages(track, lap)
         ],
@@ -184,9 +199,13 @@ CSV_COLUMNS = (
     "counts",
     "remarks",
     "track",
+    "best",
+    "gate_speed_sigma_mps",
 )
 """`gate` is where the part ends, or the speed gate itself; `gate_speed_mps` is the speed there.
-`counts` of a sector says whether it may be the best sector."""
+`counts` of a sector says whether it may be the best sector; `best` is "alone" or "equal" where the
+lap, the sector or the passing of a speed gate is the best of its recording, or cannot be told from
+that."""
 
 
 def laps_csv(
@@ -202,13 +221,14 @@ def laps_csv(
     The figures of `channels`, by name and unit, stand in the last columns.
     """
     columns = (*CSV_COLUMNS, *channel_columns(channels))
+    every_mark = [best_marks(track, session) for session in sessions]
     return csv_text(
         columns,
         (
             [row.get(column) for column in columns]
-            for session in sessions
+            for session, marks in zip(sessions, every_mark, strict=True)
             for lap in session.report.laps
-            for row in _rows(track, session, lap, reference, zone)
+            for row in _rows(track, session, lap, reference, zone, marks)
         ),
     )
 
@@ -218,9 +238,14 @@ def _texts(remarks: Iterable[LapRemark]) -> str:
 
 
 def _rows(
-    track: Track, session: Session, lap: Lap, reference: Reference | None, zone: ZoneInfo | None
+    track: Track,
+    session: Session,
+    lap: Lap,
+    reference: Reference | None,
+    zone: ZoneInfo | None,
+    marks: BestMarks,
 ) -> Iterator[dict[str, object]]:
-    row = lap_row(track, session, lap, reference, zone)
+    row = _marked(lap_row(track, session, lap, reference, zone), track, lap, marks)
     every = passages(track, lap)
     timed, speeds = every[: len(lap.passed)], every[len(lap.passed) :]
 
@@ -241,6 +266,7 @@ def _rows(
             "gate": gate,
             "gate_name": track.gate(gate).name,
             "gate_speed_mps": None if crossing is None else crossing.speed_mps,
+            "gate_speed_sigma_mps": None if crossing is None else crossing.speed_sigma_mps,
             "start_s": begun_s,
             "begun": rfc3339(moment),
             "begun_local": rfc3339(local_time(moment, zone)),
@@ -272,4 +298,4 @@ def _rows(
         if crossing is not None:
             split = None if start is None else crossing.time_s - start.time_s
             of_part = part("speed gate", (gate, crossing), crossing.time_s)
-            yield {**of_part, "split_s": split}
+            yield {**of_part, "split_s": split, "best": marks.speeds.get(crossing)}

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
@@ -34,6 +35,32 @@ def band_sides(track: Track, chainage_m: Floats) -> tuple[Floats, Floats]:
     left = np.interp(chainage_m, rows[:, 0], rows[:, 1], period=period)
     right = np.interp(chainage_m, rows[:, 0], rows[:, 2], period=period)
     return left, right
+
+
+def width_sigma(track: Track, chainage_m: ArrayLike) -> Floats | None:
+    """Tell how well the width between recorded edges is known along a track.
+
+    The width is the difference of two lines of which the centreline is the mean, and whose errors
+    share nothing: one sigma of it is twice the centreline's.
+
+    Parameters
+    ----------
+    track
+        Any track.
+    chainage_m
+        Places, metres, any shape.
+
+    Returns
+    -------
+    ndarray or None
+        One sigma, metres, of the shape of `chainage_m`; None where the width was not recorded.
+    """
+    accuracy = track.centreline.accuracy_at(chainage_m)
+    if track.line != "centre" or not track.centreline.width_profile or accuracy is None:
+        return None
+    if np.any(accuracy[1] == "drawn"):
+        return None
+    return np.asarray(2.0 * accuracy[0])
 
 
 @dataclass(frozen=True, eq=False)

@@ -64,6 +64,7 @@ export interface BaseDocument {
   quality: Quality | null;
   recordings: Recording[];
   laps: LapTrace[];
+  comparison: Comparison | null;
   grid_m: number;
   /**
    * Units that people read; all else is in SI units.
@@ -72,7 +73,13 @@ export interface BaseDocument {
     speed: string;
     speed_per_mps: number;
     length: string;
+    length_name: string;
     length_per_m: number;
+    /**
+     * For distances of a kilometre, or a mile, and more.
+     */
+    long_length: string;
+    long_per_m: number;
   };
   /**
    * Between the classes of speed, slowest first, in the unit of speed that people read.
@@ -184,7 +191,11 @@ export interface Quality {
   basis: string;
 }
 export interface Recording {
+  /**
+   * What the page calls the recording.
+   */
   file: string;
+  driver: string;
   fix_count: number;
   duration_s: number;
   top_mps: number;
@@ -206,6 +217,7 @@ export interface Fixes {
 }
 export interface LapTrace {
   recording: number;
+  session: number;
   number: number;
   kind: "flying" | "out" | "in" | "pit";
   complete: boolean;
@@ -220,12 +232,39 @@ export interface LapTrace {
    */
   from_m: number;
   /**
-   * Time since the lap's start and speed, every grid_m of chainage.
+   * Every grid_m of chainage: time since the lap's start, speed, distance to the left of the centreline, and accelerations along the direction of travel and to its left.
    */
   trace: {
+    offset_m: Packed;
+    along_mps2: Packed;
+    across_mps2: Packed;
     time_s: Packed;
     speed_mps: Packed;
   } | null;
+}
+/**
+ * What laps are compared by. place_m are places along the line where laps are timed, from the gate that a lap begins at to the one it ends at; sections lie between two of them, by their numbers.
+ */
+export interface Comparison {
+  place_m: number[];
+  sections: Section[];
+  recordings: (ComparedLaps | null)[];
+}
+export interface Section {
+  kind: "straight" | "corner entry" | "corner exit";
+  name: string;
+  from: number;
+  to: number;
+}
+/**
+ * The laps of a recording that were driven from line to line past every gate, by the numbers of session and lap. passed_s is when each reached each place, since it began. A stretch is from the first place to each after it, then each section: sigma_s is one sigma of the time of each lap in each stretch, pair_sigma_s of the difference of two laps in it, of the first lap with each after it, then of the second, and so on among the first laps, as many as together.
+ */
+export interface ComparedLaps {
+  laps: Pair[];
+  together: number;
+  passed_s: Packed;
+  sigma_s: Packed;
+  pair_sigma_s: Packed;
 }
 export interface SpeedStyle {
   colour: string;

@@ -1,13 +1,24 @@
 // The lap laid out along its chainage: speed of the laps chosen, the time difference of two, what a
 // crossing is worth, and the gates as posts through all of them.
 
-import { drawAxis, drawDifference, drawQuality, drawSpeed } from "./chart_rows.js";
+import {
+  drawAcross,
+  drawAlong,
+  drawAxis,
+  drawDifference,
+  drawOffset,
+  drawQuality,
+  drawSpeed,
+} from "./chart_rows.js";
 import { colours } from "./colours.js";
+import { strokeOf } from "./drivers.js";
 import { eachFrame, element, find } from "./elements.js";
 import { speedText, lengthText, millis, signed } from "./figures.js";
 import { GatePosts } from "./gate_posts.js";
 
 /**
+ * @import { Pen, Row } from "./chart_rows.js"
+ * @import { LapStyle } from "./drivers.js"
  * @import { Hooks } from "./page.js"
  * @import { KeyedLap, Session } from "./session.js"
  * @import { Trace } from "./traces.js"
@@ -19,28 +30,30 @@ import { GatePosts } from "./gate_posts.js";
  * @property {Trace} trace
  * @property {LapStyle} style
  *
- * @typedef {object} Difference  the time that one lap is behind another
- * @property {[KeyedLap, KeyedLap]} laps
+ * @typedef {object} Difference  the time that a lap is behind the reference lap
+ * @property {KeyedLap} lap
+ * @property {LapStyle} style
  * @property {(shown: number) => number} at  seconds
+ * @property {((shown: number) => number) | null} sigma  one sigma of it, seconds
  *
- * @typedef {object} LapStyle
- * @property {"lap1" | "lap2" | "lap3" | "lap4" | "lap5" | "lap6"} name
- * @property {number[]} dash
+ * @typedef {"speed" | "difference" | "along" | "across" | "offset" | "quality"} RowName
  */
 
-/** @type {LapStyle[]} */
-const LAP_STYLES = [
-  { name: "lap1", dash: [] },
-  { name: "lap2", dash: [] },
-  { name: "lap3", dash: [7, 4] },
-  { name: "lap4", dash: [2, 3] },
-  { name: "lap5", dash: [9, 3, 2, 3] },
-  { name: "lap6", dash: [4, 4] },
-];
+/** @type {Record<RowName, { draw: (pen: Pen, row: Row) => void, share: number }>} */
+const ROWS = {
+  speed: { draw: drawSpeed, share: 4.2 },
+  difference: { draw: drawDifference, share: 3 },
+  along: { draw: drawAlong, share: 3 },
+  across: { draw: drawAcross, share: 3 },
+  offset: { draw: drawOffset, share: 3 },
+  quality: { draw: drawQuality, share: 2.4 },
+};
 const LEFT_PX = 46;
 const RIGHT_PX = 8;
 /** Less of the lap than this, metres, is not shown. */
 const CLOSEST_M = 60;
+/** More laps than this are named by their drivers alone. */
+const MOST_NAMED = 8;
 
 export class ChartView {
   /**
@@ -62,8 +75,12 @@ export class ChartView {
     this.left = LEFT_PX;
     /** @type {DrawnLap[]} */
     this.drawn = [];
-    /** @type {Difference | null} */
-    this.difference = null;
+    /** @type {Difference[]} */
+    this.differences = [];
+    /** @type {Set<RowName>} rows that someone wants to see */
+    this.wanted = new Set(session.comparison ? ["speed", "difference"] : ["speed", "quality"]);
+    /** @type {{ text: string, top: number, left: number }[]} of rows, where they are, pixels */
+    this.titles = [];
     this.canvas = find("canvas", HTMLCanvasElement, node);
     this.mark = find(".mark", HTMLElement, node);
     this.readout = find("#readout", HTMLElement);
@@ -84,6 +101,8 @@ export class ChartView {
     session.on(["sliding"], () => this.follow());
     session.on(["selected"], () => this.posts.place());
     session.on(["place"], () => this.drawPlace());
+    session.on(["view"], () => this.turn());
+    this.listenToRows();
     new ResizeObserver(eachFrame(() => this.draw())).observe(this.node);
     for (const query of ["(prefers-color-scheme: dark)", "print"]) {
       window.matchMedia(query).addEventListener("change", () => this.draw());
@@ -105,6 +124,36 @@ export class ChartView {
       const way = /** @type {Way} */ (button.getAttribute("data-chart"));
       button.addEventListener("click", () => this.zoom(way));
     }
+  }
+
+  /** Boxes choose which rows are drawn. */
+  listenToRows() {
+    for (const box of document.querySelectorAll("[data-row]")) {
+      if (box instanceof HTMLInputElement) {
+        const name = /** @type {RowName} */ (box.dataset.row);
+        box.checked = this.wanted.has(name);
+        box.addEventListener("change", () => {
+          if (box.checked) {
+            this.wanted.add(name);
+          } else {
+            this.wanted.delete(name);
+          }
+          this.draw();
+        });
+      }
+    }
+  }
+
+  /** Show a piece of the lap, and a little of what is before and after it. */
+  turn() {
+    const [from, to] = (this.session.viewed ?? [0, this.session.length]).map((at) =>
+      this.shown(at),
+    );
+    const { length } = this.session;
+    const size = to > from ? to - from : to - from + length;
+    this.span = Math.min(length, Math.max(1.6 * size, Math.min(CLOSEST_M, length)));
+    this.from = Math.min(Math.max(from + size / 2 - this.span / 2, 0), length - this.span);
+    this.arrange();
   }
 
   /** While the finish gate is dragged the chart stays where it is under the hand. */
@@ -187,55 +236,63 @@ export class ChartView {
   }
 
   /**
-   * The laps drawn, the two compared first.
+   * The laps drawn, the reference first.
    *
    * @returns {DrawnLap[]}
    */
   laps() {
-    const { chosen, compared } = this.session;
-    const laps = new Map(this.session.timedLaps().map((lap) => [lap.key, lap]));
-    const order = new Set([...(compared ?? []), ...chosen]);
-    return [...order]
-      .filter((key) => chosen.includes(key))
+    const { session } = this;
+    const laps = new Map(session.timedLaps().map((lap) => [lap.key, lap]));
+    const { reference, chosen } = session;
+    const first = chosen.filter((key) => key === reference);
+    return [...first, ...chosen.filter((key) => key !== reference)]
       .flatMap((key) => laps.get(key) ?? [])
-      .slice(0, LAP_STYLES.length)
-      .flatMap((lap, n) => {
-        const trace = this.session.traceOf(lap);
-        return trace ? [{ lap, trace, style: LAP_STYLES[n] }] : [];
+      .flatMap((lap) => {
+        const trace = session.traceOf(lap);
+        return trace ? [{ lap, trace, style: session.styleOf(lap.key) }] : [];
       });
   }
 
-  /** @returns {Difference | null} */
+  /** @returns {Difference[]} */
   compared() {
     const { session } = this;
-    const laps = session.timedLaps();
-    const [a, b] = (session.compared ?? []).map((key) => laps.find((lap) => lap.key === key));
-    const first = a && session.traceOf(a);
-    const second = b && session.traceOf(b);
-    if (!first || !second) {
-      return null;
+    const [, reference] = session.comparedLaps();
+    const other = reference && session.traceOf(reference);
+    if (!other) {
+      return [];
     }
-    return { laps: [a, b], at: (shown) => first.time(shown) - second.time(shown) };
+    return this.drawn
+      .filter(({ lap }) => lap.key !== reference.key)
+      .map(({ lap, trace, style }) => ({
+        lap,
+        style,
+        at: (shown) => trace.time(shown) - other.time(shown),
+        sigma: session.pair(lap, reference)?.band(trace, other) ?? null,
+      }));
   }
 
   arrange() {
     this.drawn = this.laps();
-    this.difference = this.compared();
+    this.differences = this.compared();
     this.slider.max = this.session.length.toFixed(0);
-    // The two compared have their strokes beside their names already.
-    const named = this.difference?.laps.map((lap) => lap.key) ?? [];
-    const others = this.drawn.filter(({ lap }) => !named.includes(lap.key));
-    this.key.replaceChildren(
-      ...others.map(({ lap, style }) =>
-        element(
-          "li",
-          {},
-          element("span", { class: `stroke ${style.name}`, "aria-hidden": "true" }),
-          this.session.lapName(lap),
-        ),
-      ),
-    );
+    this.key.replaceChildren(...this.keyRows());
     this.draw();
+  }
+
+  /** Names of the laps drawn, or of their drivers where they are many. */
+  keyRows() {
+    const { session } = this;
+    if (this.drawn.length <= MOST_NAMED) {
+      return this.drawn.map(({ lap, style }) => {
+        const role = lap.key === session.reference && this.differences.length ? ", reference" : "";
+        return element("li", {}, strokeOf(style), session.lapName(lap) + role);
+      });
+    }
+    return session.drivers.flatMap(({ name, recordings, colour, dash }) => {
+      const count = this.drawn.filter(({ lap }) => recordings.includes(lap.recording)).length;
+      const laps = `${name}: ${count} lap${count === 1 ? "" : "s"}`;
+      return count ? [element("li", {}, strokeOf({ colour, dash, width: 2 }), laps)] : [];
+    });
   }
 
   draw() {
@@ -254,17 +311,36 @@ export class ChartView {
     this.posts.place();
     const pen = { chart: this, context, named: colours(), top: this.posts.height };
     drawAxis(pen);
+    this.titles = [];
     this.rows().forEach(({ draw, ...row }) => draw(pen, row));
+    find(".titles", HTMLElement, this.node).replaceChildren(
+      ...this.titles.map(({ text, top, left }) => {
+        const title = element("div", { class: "row-title" }, text);
+        title.style.transform = `translate(${left.toFixed(1)}px, ${top.toFixed(1)}px)`;
+        return title;
+      }),
+    );
     this.drawPlace();
+  }
+
+  /** What there is to draw. */
+  available() {
+    return {
+      speed: this.drawn.length > 0,
+      difference: this.differences.length > 0,
+      along: this.drawn.length > 0,
+      across: this.drawn.length > 0,
+      offset: this.drawn.length > 0,
+      quality: this.session.quality !== null,
+    };
   }
 
   /** What is drawn, from top to bottom, each with its share of the height. */
   rows() {
-    const parts = [
-      ...(this.drawn.length ? [{ draw: drawSpeed, share: 4.2 }] : []),
-      ...(this.difference ? [{ draw: drawDifference, share: 2.6 }] : []),
-      ...(this.session.quality ? [{ draw: drawQuality, share: 2.4 }] : []),
-    ];
+    const there = this.available();
+    const names = /** @type {RowName[]} */ (Object.keys(ROWS)).filter((name) => there[name]);
+    const wanted = names.filter((name) => this.wanted.has(name));
+    const parts = (wanted.length ? wanted : names.slice(-1)).map((name) => ROWS[name]);
     const whole = parts.reduce((sum, { share }) => sum + share, 0);
     const height = this.height - 24 - 15 - this.posts.height;
     let top = this.posts.height;
@@ -309,13 +385,12 @@ export class ChartView {
     if (corner) {
       words.push(`corner ${corner.number}${corner.name ? ` (${corner.name})` : ""}`);
     }
-    for (const { lap, trace } of this.drawn) {
-      words.push(`lap ${lap.number}: ${speedText(trace.speed(shown))}`);
+    for (const { lap, trace } of this.drawn.slice(0, MOST_NAMED)) {
+      words.push(`${this.session.lapName(lap)}: ${speedText(trace.speed(shown))}`);
     }
-    if (this.difference) {
-      const [first, second] = this.difference.laps;
-      const apart = signed(this.difference.at(shown));
-      words.push(`lap ${first.number} behind lap ${second.number}: ${apart}\u00a0s`);
+    for (const { lap, at, sigma } of this.differences.slice(0, MOST_NAMED)) {
+      const known = sigma ? ` ${millis(sigma(shown))}` : "";
+      words.push(`${this.session.lapName(lap)} behind: ${signed(at(shown))}\u00a0s${known}`);
     }
     if (quality) {
       words.push(`a crossing ${millis(quality.at(base))}`);

@@ -1,11 +1,14 @@
 // What the chart draws on its canvas: the axis with corners, and the curves above it.
 
+import { needsCasing } from "./drivers.js";
 import { number, signed } from "./figures.js";
-import { units } from "./units.js";
+import { metresOf, units } from "./units.js";
 
 /**
- * @import { ChartView } from "./chart.js"
+ * @import { ChartView, Difference } from "./chart.js"
  * @import { Colours } from "./colours.js"
+ * @import { LapStyle } from "./drivers.js"
+ * @import { Trace } from "./traces.js"
  *
  * @typedef {object} Pen
  * @property {ChartView} chart
@@ -21,26 +24,30 @@ import { units } from "./units.js";
  * @typedef {object} Levels
  * @property {number} low
  * @property {number} high
- * @property {(value: number) => string} text
+ * @property {(value: number, step: number) => string} text  of a level, and the step to the next
  */
 
-const STEPS_M = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000];
-const LONGEST_STEP_M = 10000;
+/** Between two figures of the axis, in the unit that is read. */
+const STEPS = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000];
+const LONGEST_STEP = 50000;
 
 /** @param {Pen} pen */
 export function drawAxis(pen) {
   const { chart, context, named } = pen;
   const bottom = chart.height - 22;
   shadeCorners(pen, bottom);
-  const step = STEPS_M.find((metres) => metres / chart.metresPerPixel() >= 64) ?? LONGEST_STEP_M;
+  const { length, length_per_m } = units();
+  const perPixel = length_per_m * chart.metresPerPixel();
+  const step = STEPS.find((wide) => wide / perPixel >= 64) ?? LONGEST_STEP;
   context.fillStyle = named.ink;
   context.textAlign = "center";
   let end = -Infinity;
-  const last = chart.from + chart.span + 1e-6;
-  for (let at = Math.ceil(chart.from / step) * step; at <= last; at += step) {
-    const x = chart.x(at);
+  const first = length_per_m * chart.from;
+  const last = length_per_m * (chart.from + chart.span) + 1e-6;
+  for (let at = Math.ceil(first / step) * step; at <= last; at += step) {
+    const x = chart.x(metresOf(at));
     context.fillRect(x - 0.5, bottom, 1, 4);
-    const text = `${number(at, 0)} m`;
+    const text = `${number(at, 0)} ${length}`;
     const half = context.measureText(text).width / 2;
     const middle = Math.min(x, chart.width - half - 1);
     if (middle - half >= end) {
@@ -86,24 +93,66 @@ function shadeCorners({ chart, context, named, top }, bottom) {
  * @param {Row} row
  */
 export function drawSpeed(pen, row) {
-  const { chart, named } = pen;
   const { speed, speed_per_mps } = units();
-  const [low, high] = range(
-    chart,
-    chart.drawn.map(
-      ({ trace }) =>
-        (at) =>
-          speed_per_mps * trace.speed(at),
-    ),
-  );
-  const room = Math.max(4, 0.08 * (high - low));
-  const levels = { low: low - room, high: high + room, text: whole };
-  const y = drawLevels(pen, row, levels);
-  for (const { trace, style } of chart.drawn.slice().reverse()) {
-    drawCurve(pen, y, (at) => speed_per_mps * trace.speed(at), named[style.name], style.dash);
-  }
-  drawTitle(pen, row, `Speed, ${speed}`);
+  drawTraces(pen, row, `Speed, ${speed}`, (trace, at) => speed_per_mps * trace.speed(at), 4);
 }
+
+/**
+ * @param {Pen} pen
+ * @param {Row} row
+ */
+export function drawAlong(pen, row) {
+  const title = "Acceleration along, m/s\u00b2 (braking is below 0)";
+  drawTraces(pen, row, title, (trace, at) => trace.along(at), 0.5);
+}
+
+/**
+ * @param {Pen} pen
+ * @param {Row} row
+ */
+export function drawAcross(pen, row) {
+  const title = "Acceleration across, m/s\u00b2 (to the left is above 0)";
+  drawTraces(pen, row, title, (trace, at) => trace.across(at), 0.5);
+}
+
+/**
+ * @param {Pen} pen
+ * @param {Row} row
+ */
+export function drawOffset(pen, row) {
+  const { length, length_per_m } = units();
+  const title = `Beside the centreline, ${length} (to the left is above 0)`;
+  drawTraces(pen, row, title, (trace, at) => length_per_m * trace.offset(at), 0.3);
+}
+
+/**
+ * A curve a lap, the reference lap on top.
+ *
+ * @param {Pen} pen
+ * @param {Row} row
+ * @param {string} title
+ * @param {(trace: Trace, shown: number) => number} read
+ * @param {number} least  room above and below
+ */
+function drawTraces(pen, row, title, read, least) {
+  const { chart } = pen;
+  const values = chart.drawn.map(
+    ({ trace }) =>
+      (/** @type {number} */ at) =>
+        read(trace, at),
+  );
+  const [low, high] = range(chart, values);
+  const room = Math.max(least, 0.08 * (high - low));
+  const y = drawLevels(pen, row, { low: low - room, high: high + room, text: inSteps });
+  chart.drawn.forEach(({ style }, n) => {
+    const under = chart.drawn.length - 1 - n;
+    drawLapCurve(pen, y, values[under], chart.drawn[under].style ?? style);
+  });
+  drawTitle(pen, row, title);
+}
+
+/** More bands than this would hide each other. */
+const MOST_BANDS = 3;
 
 /**
  * @param {Pen} pen
@@ -111,21 +160,65 @@ export function drawSpeed(pen, row) {
  */
 export function drawDifference(pen, row) {
   const { chart, context, named } = pen;
-  const { difference } = chart;
-  if (!difference) {
-    return;
-  }
-  const [low, high] = range(chart, [difference.at]);
-  const room = Math.max(0.02, 0.1 * (high - low));
-  /** @param {number} value */
-  const text = (value) => signed(value, 2).replace("+0.00", "0");
-  const levels = { low: Math.min(low, 0) - room, high: Math.max(high, 0) + room, text };
-  const y = drawLevels(pen, row, levels);
+  const { differences } = chart;
+  const banded = differences.slice(0, MOST_BANDS);
+  const edges = banded.flatMap((difference) => [edgeOf(difference, 1), edgeOf(difference, -1)]);
+  const [low, high] = range(chart, [...differences.map(({ at }) => at), ...edges]);
+  const room = Math.max(0.002, 0.08 * (high - low));
+  /** @param {number} value @param {number} step */
+  const text = (value, step) => (value === 0 ? "0" : signed(value, digitsOf(step)));
+  const y = drawLevels(pen, row, {
+    low: Math.min(low, 0) - room,
+    high: Math.max(high, 0) + room,
+    text,
+  });
+  banded.forEach((difference) => drawBand(pen, y, difference));
   context.fillStyle = named.soft;
   context.fillRect(chart.left, y(0) - 0.75, chart.right - chart.left, 1.5);
-  drawCurve(pen, y, difference.at, named.lap1, []);
-  const [first, second] = difference.laps;
-  drawTitle(pen, row, `Lap ${first.number} behind lap ${second.number}, s`);
+  differences
+    .slice()
+    .reverse()
+    .forEach(({ at, style }) => drawLapCurve(pen, y, at, style));
+  const { session } = chart;
+  const [, reference] = session.comparedLaps();
+  const behind = reference ? session.lapName(reference).replace(/^Lap/, "lap") : "";
+  const band = banded.some(({ sigma }) => sigma) ? "; band: one sigma" : "";
+  drawTitle(pen, row, `Behind ${behind}, s${band}`);
+}
+
+/**
+ * One edge of a difference's band.
+ *
+ * @param {Difference} difference
+ * @param {1 | -1} side
+ * @returns {(shown: number) => number}
+ */
+function edgeOf({ at, sigma }, side) {
+  return (shown) => at(shown) + side * (sigma?.(shown) ?? NaN);
+}
+
+/**
+ * @param {Pen} pen
+ * @param {(value: number) => number} y
+ * @param {Difference} difference
+ */
+function drawBand({ chart, context, named }, y, difference) {
+  const [above, below] = [edgeOf(difference, 1), edgeOf(difference, -1)];
+  const step = Math.max(0.5, chart.metresPerPixel());
+  context.save();
+  context.beginPath();
+  context.rect(chart.left, 0, chart.right - chart.left, chart.height);
+  context.clip();
+  context.fillStyle = named[difference.style.colour];
+  context.globalAlpha = 0.3;
+  // Pieces, since a band is open where nothing is known.
+  for (let at = chart.from; at <= chart.from + chart.span; at += step) {
+    const [high, low] = [y(above(at)), y(below(at))];
+    if (Number.isFinite(high + low)) {
+      context.fillRect(chart.x(at) - 0.5, high, 1, Math.max(low - high, 0.5));
+    }
+  }
+  context.restore();
 }
 
 /**
@@ -148,9 +241,23 @@ export function drawQuality(pen, row) {
   drawTitle(pen, row, "A crossing there is good to \u00b1 ms (one sigma)");
 }
 
-/** @param {number} value */
-function whole(value) {
-  return number(value, 0);
+/**
+ * A figure with as many decimals as the step between levels has.
+ *
+ * @param {number} value
+ * @param {number} step
+ */
+function inSteps(value, step) {
+  return number(value, digitsOf(step)).replace("-", "\u2212");
+}
+
+/**
+ * Decimals that tell levels a step apart.
+ *
+ * @param {number} step
+ */
+export function digitsOf(step) {
+  return Math.max(0, Math.ceil(-Math.log10(step) - 1e-9));
 }
 
 /**
@@ -170,7 +277,7 @@ function drawLevels({ chart, context, named }, { top, bottom }, { low, high, tex
     context.fillRect(chart.left, y(value) - 0.5, chart.right - chart.left, 1);
     context.fillStyle = named.soft;
     const nought = Math.abs(value) < step / 1e6;
-    context.fillText(text(nought ? 0 : value), chart.left - 5, y(value) + 4);
+    context.fillText(text(nought ? 0 : value, step), chart.left - 5, y(value) + 4);
   }
   return y;
 }
@@ -187,14 +294,33 @@ export function levelStep(wanted) {
 }
 
 /**
+ * Titles lie over the gates' posts, so that none is crossed.
+ *
  * @param {Pen} pen
  * @param {Row} row
  * @param {string} text
  */
-function drawTitle({ chart, context, named }, row, text) {
-  context.textAlign = "left";
-  context.fillStyle = named.ink;
-  context.fillText(text, chart.left + 8, row.title + 12);
+function drawTitle({ chart, context }, row, text) {
+  const width = context.measureText(text).width + 10;
+  chart.titles.push({ text, top: row.title, left: freeLeft(chart, width) });
+}
+
+/**
+ * Left end of the first stretch of the chart without a post that is wide enough, pixels.
+ *
+ * @param {ChartView} chart
+ * @param {number} width
+ */
+function freeLeft(chart, width) {
+  const { left, right, session } = chart;
+  const posts = session.state.gates.map((gate) =>
+    chart.x(chart.shown(session.gatePlace(gate).base)),
+  );
+  const free = [left, ...posts]
+    .map((x) => Math.max(x, left) + 5)
+    .sort((a, b) => a - b)
+    .find((x) => x + width <= right && !posts.some((post) => post > x - 4 && post < x + width + 3));
+  return free ?? left + 5;
 }
 
 /**
@@ -203,8 +329,10 @@ function drawTitle({ chart, context, named }, row, text) {
  * @param {(shown: number) => number} value
  * @param {string} colour
  * @param {number[]} dash
+ * @param {number} [width]  pixels
+ * @param {string} [casing]  colour of an edge either side
  */
-function drawCurve({ chart, context }, y, value, colour, dash) {
+function drawCurve({ chart, context }, y, value, colour, dash, width = 2, casing = "") {
   context.save();
   context.beginPath();
   context.rect(chart.left, 0, chart.right - chart.left, chart.height);
@@ -224,11 +352,28 @@ function drawCurve({ chart, context }, y, value, colour, dash) {
     }
   }
   context.setLineDash(dash);
-  context.strokeStyle = colour;
-  context.lineWidth = 2;
   context.lineJoin = "round";
+  if (casing) {
+    context.strokeStyle = casing;
+    context.lineWidth = width + 1.6;
+    context.stroke();
+  }
+  context.strokeStyle = colour;
+  context.lineWidth = width;
   context.stroke();
   context.restore();
+}
+
+/**
+ * @param {Pen} pen
+ * @param {(value: number) => number} y
+ * @param {(shown: number) => number} value
+ * @param {LapStyle} style
+ */
+function drawLapCurve(pen, y, value, { colour, dash, width }) {
+  const { named } = pen;
+  const casing = needsCasing(named, colour) ? named.ink : "";
+  drawCurve(pen, y, value, named[colour], dash, width, casing);
 }
 
 /**

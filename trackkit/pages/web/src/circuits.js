@@ -2,6 +2,7 @@
 
 import { element, find, readDocument } from "./elements.js";
 import { distanceM } from "./sphere.js";
+import { scaleUnits, showIn, units } from "./units.js";
 
 /**
  * @import { Position } from "./line.js"
@@ -24,7 +25,6 @@ const FARTHEST_ZOOM = 1;
 const CLOSEST_ZOOM = 17;
 /** From here on a line can be seen without a dot on it. */
 const LINES_ALONE_ZOOM = 12;
-const KILOMETRE = 1000;
 const GRATICULE_DEG = 15;
 
 /**
@@ -36,6 +36,7 @@ export let circuits = null;
 
 /** Show the list and the map that the page carries. */
 export function openCircuits() {
+  showIn(readDocument("units"));
   circuits = new CircuitsPage(readDocument("circuits"));
 }
 
@@ -113,7 +114,8 @@ class CircuitsPage {
     this.wrong.textContent = wrong;
     this.place.setAttribute("aria-invalid", String(wrong !== ""));
     const name = this.name.value.trim().toLowerCase();
-    const within = place && this.within.value ? Number(this.within.value) * KILOMETRE : Infinity;
+    const within =
+      place && this.within.value ? Number(this.within.value) / units().long_per_m : Infinity;
     const found = this.rows
       .map((row) => ({ ...row, metres: place ? awayM(row.circuit, place) : 0 }))
       .filter(
@@ -124,7 +126,7 @@ class CircuitsPage {
       )
       .sort((a, b) => a.metres - b.metres || a.place - b.place);
     for (const { away, metres } of found) {
-      away.textContent = place ? kilometres(metres) : "";
+      away.textContent = place ? awayText(metres) : "";
     }
     this.body.replaceChildren(...found.map(({ row }) => row));
     this.count.textContent = `${found.length} of ${this.rows.length} circuits`;
@@ -169,7 +171,7 @@ function mapOf(container) {
     attributionControl: false,
     zoomAnimation: false,
   }).setView([0, 0], FARTHEST_ZOOM);
-  L.control.scale({ imperial: false }).addTo(map);
+  L.control.scale(scaleUnits()).addTo(map);
   const style = { className: "graticule", interactive: false };
   for (let lat = -75; lat <= 75; lat += GRATICULE_DEG) {
     L.polyline(
@@ -219,6 +221,7 @@ function awayM(circuit, place) {
 }
 
 /** @param {number} metres */
-function kilometres(metres) {
-  return (metres / KILOMETRE).toFixed(metres < 10 * KILOMETRE ? 1 : 0);
+function awayText(metres) {
+  const away = units().long_per_m * metres;
+  return away.toFixed(away < 10 ? 1 : 0);
 }

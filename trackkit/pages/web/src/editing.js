@@ -1,7 +1,7 @@
 // Changes to gates: what was done by hand goes to the server one step at a time, and its answer is
 // what the page shows. While a gate is dragged only the newest place waits to be sent.
 
-import { lengthText } from "./figures.js";
+import { lengthName, lengthText } from "./figures.js";
 import { focusGate } from "./gate_marks.js";
 import { Messages } from "./messages.js";
 import { Requests } from "./requests.js";
@@ -237,7 +237,7 @@ export class Editing {
   moveTo(id, shown) {
     const gate = this.session.gate(id);
     if (!Number.isFinite(shown)) {
-      this.messages.complain("A chainage is a number of metres, for example 412.3.");
+      this.messages.complain(`A chainage is a number of ${lengthName()}, for example 412.3.`);
     } else if (gate && this.session.differ(shown, gate.chainage_m)) {
       void this.edit({ do: "move", gate: id, to_m: shown });
     }
@@ -250,7 +250,7 @@ export class Editing {
   widthTo(id, width) {
     const gate = this.session.gate(id);
     if (!Number.isFinite(width)) {
-      this.messages.complain("A width is a number of metres, for example 14.");
+      this.messages.complain(`A width is a number of ${lengthName()}, for example 14.`);
     } else if (gate && this.session.differ(width, gate.width_m)) {
       void this.edit({ do: "width", gate: id, width_m: width });
     }

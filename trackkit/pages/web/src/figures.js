@@ -22,6 +22,11 @@ export function lengthText(value, digits = 1) {
   return `${number(length_per_m * value, digits)}\u00a0${length}`;
 }
 
+/** The name of the unit that lengths are read in. */
+export function lengthName() {
+  return units().length_name;
+}
+
 /** @param {number} mps */
 export function speedText(mps) {
   const { speed, speed_per_mps } = units();

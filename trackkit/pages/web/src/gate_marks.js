@@ -1,7 +1,8 @@
 // Gates on the map: a bar across the track, a label, and where gates can be changed, handles.
 
 import { element } from "./elements.js";
-import { lengthText, millis } from "./figures.js";
+import { lengthName, lengthText, millis } from "./figures.js";
+import { inField } from "./units.js";
 
 /**
  * @import { Gate } from "./state_document.js"
@@ -17,6 +18,7 @@ import { lengthText, millis } from "./figures.js";
  * @property {HTMLElement} node  the label
  * @property {{ marker: L.Marker, side: 0 | 1 }[]} ends  handles, left and right
  * @property {L.LatLng} middle
+ * @property {L.LatLng[]} drawn  the bar's ends
  * @property {number} half  half the bar's length, pixels
  * @property {number} away  where the label goes, radians clockwise from up
  */
@@ -63,10 +65,10 @@ export class GateMarks {
 
   /** @returns {Labelled[]} */
   labelled() {
-    return Array.from(this.marks.values(), ({ id, kind, node, middle, away, half }) => {
+    return Array.from(this.marks.values(), ({ id, kind, node, middle, away, half, drawn }) => {
       const first = kind === "finish" || kind === "start" ? 0 : 2;
       const rank = id === this.session.selected ? -1 : first;
-      return { node, at: middle, away, half, rank, always: true };
+      return { node, at: middle, away, half, rank, always: true, bar: drawn };
     });
   }
 
@@ -105,6 +107,7 @@ export class GateMarks {
       node,
       ends: [],
       middle: L.latLng(0, 0),
+      drawn: [],
       half: 0,
       away: 0,
     };
@@ -199,11 +202,14 @@ export class GateMarks {
     }
     const sigma = session.qualityAt(place.base);
     const worth = Number.isFinite(sigma) ? `, a crossing is good to ${millis(sigma)}` : "";
-    const at = shown.toFixed(digits);
+    const at = inField(shown, digits);
     node.setAttribute("aria-label", `${gate.name}, ${session.kind(gate.kind).name} gate`);
-    node.setAttribute("aria-valuemax", session.length.toFixed(digits));
+    node.setAttribute("aria-valuemax", inField(session.length, digits));
     node.setAttribute("aria-valuenow", at);
-    node.setAttribute("aria-valuetext", `${at} metres${worth}${worst ? `, ${worst}` : ""}`);
+    node.setAttribute(
+      "aria-valuetext",
+      `${at} ${lengthName()}${worth}${worst ? `, ${worst}` : ""}`,
+    );
   }
 
   /**
@@ -222,6 +228,7 @@ export class GateMarks {
       this.map.unproject(middle.add(end.subtract(middle).multiplyBy(stretch))),
     );
     mark.bars.forEach((layer) => layer.setLatLngs(drawn));
+    mark.drawn = drawn;
     mark.half = 0.5 * stretch * length;
     mark.away = Math.atan2(left.x - right.x, right.y - left.y);
     return length;

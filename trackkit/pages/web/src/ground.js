@@ -3,6 +3,8 @@
 
 import { colours } from "./colours.js";
 import { drawDoubt, drawUnmeasured } from "./doubt.js";
+import { keyOf } from "./lap_keys.js";
+import { drawLapLines, LapLines } from "./lap_lines.js";
 import { LanePaths } from "./lane_paths.js";
 import { worldOf, worldOfPositions } from "./mercator.js";
 import { unpack } from "./packing.js";
@@ -30,7 +32,7 @@ export class Ground extends L.Renderer {
   constructor(session) {
     super({ padding: 0.5, pane: "ground" });
     this.session = session;
-    /** @type {string} which fixes are drawn: "all", those of "chosen" laps, or "none" */
+    /** @type {string} the laps "driven" that are chosen, their fixes ("chosen"), "all", "none" */
     this.drawnLaps = "all";
     /** @type {Set<number>} recordings that are not drawn */
     this.hidden = new Set();
@@ -48,6 +50,7 @@ export class Ground extends L.Renderer {
     }));
     this.lanes = new LanePaths(session, () => this.redraw());
     this.bridges = base.bridges.flatMap((bridge) => this.bridgeEdges(bridge));
+    this.lapLines = new LapLines(session);
     this.drives = base.recordings.map(({ fixes }) =>
       fixes ? driveOf(fixes, base.speed_bounds) : null,
     );
@@ -157,7 +160,11 @@ export class Ground extends L.Renderer {
       drawDoubt(context, named, points(this.doubt[0]), points(this.doubt[1]));
     }
     this.lanes.world.forEach((lane) => drawLane(context, named, points(lane)));
-    this.drawDrives(context, scale, origin);
+    if (this.drawnLaps === "driven") {
+      drawLapLines(context, named, this.lapLines.chosen(this.hidden), points);
+    } else {
+      this.drawDrives(context, scale, origin);
+    }
     this.bridges.forEach((edge) => drawBridge(context, named, points(edge)));
     this.unmeasured.forEach(({ kind, world }) =>
       drawUnmeasured(context, named, kind, points(world)),
@@ -211,9 +218,7 @@ export class Ground extends L.Renderer {
     }
     const chosen = new Set(this.session.chosen);
     return this.session.base.laps.flatMap((lap) =>
-      lap.recording === index && lap.fixes && chosen.has(`${index}:${lap.number}`)
-        ? [lap.fixes]
-        : [],
+      lap.recording === index && lap.fixes && chosen.has(keyOf(lap)) ? [lap.fixes] : [],
     );
   }
 }

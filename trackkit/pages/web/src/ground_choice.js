@@ -6,6 +6,7 @@
 export function listenToGroundChoices({ ground }) {
   const select = document.querySelector("#drawn-laps");
   if (select instanceof HTMLSelectElement) {
+    select.value = ground.drawnLaps;
     select.addEventListener("change", () => {
       ground.drawnLaps = select.value;
       ground.redraw();

@@ -1,9 +1,11 @@
 // Keys: arrows move the gate that has the focus, Delete removes it; undo, redo and save anywhere.
 
+import { metresOf } from "./units.js";
+
 /** @import { Editing } from "./editing.js" */
 
-/** @type {Record<string, number>} metres */
-const STEPS_M = {
+/** @type {Record<string, number>} in the unit that is read */
+const STEPS = {
   ArrowRight: 1,
   ArrowUp: 1,
   ArrowLeft: -1,
@@ -42,9 +44,9 @@ function gateOf(target) {
  * @returns {boolean}  whether the key was one for the gate
  */
 function pressedAtGate(editing, gate, event) {
-  const by = STEPS_M[event.key];
+  const by = STEPS[event.key];
   if (by !== undefined && !event.ctrlKey && !event.metaKey && !event.altKey) {
-    editing.nudge(gate, event.shiftKey && Math.abs(by) === 1 ? 10 * by : by);
+    editing.nudge(gate, metresOf(event.shiftKey && Math.abs(by) === 1 ? 10 * by : by));
     return true;
   }
   if (event.key === "Delete" || event.key === "Backspace") {

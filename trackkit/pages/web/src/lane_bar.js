@@ -2,6 +2,7 @@
 
 import { element, find } from "./elements.js";
 import { lengthText } from "./figures.js";
+import { inField, metresOf, units } from "./units.js";
 
 /**
  * @import { Session } from "./session.js"
@@ -50,6 +51,8 @@ export class LaneBar {
     button("#lane-done", deeds.done);
     this.at.step = String(10 ** -this.digits);
     this.aside.step = this.at.step;
+    const { length_name: named } = units();
+    this.aside.ariaLabel = `${named[0].toUpperCase()}${named.slice(1)} beside the line`;
     for (const field of [this.at, this.aside, this.side]) {
       field.addEventListener("change", deeds.typed);
       field.addEventListener("keydown", (event) => {
@@ -130,8 +133,8 @@ export class LaneBar {
    */
   fill(point, count, mode) {
     if (point) {
-      this.at.value = point.shown.toFixed(this.digits);
-      this.aside.value = Math.abs(point.aside).toFixed(this.digits);
+      this.at.value = inField(point.shown, this.digits);
+      this.aside.value = inField(Math.abs(point.aside), this.digits);
       this.side.value = point.aside >= 0 ? "left" : "right";
     }
     this.drop.disabled = !point || count < (mode === "draw" ? 1 : 3);
@@ -149,7 +152,8 @@ export class LaneBar {
       (Number.isFinite(shown) ? this.aside : this.at).focus();
       return null;
     }
-    return { shown, aside: this.side.value === "left" ? aside : -aside };
+    const [at, away] = [metresOf(shown), metresOf(aside)];
+    return { shown: at, aside: this.side.value === "left" ? away : -away };
   }
 
   /** Be ready for the next point. */

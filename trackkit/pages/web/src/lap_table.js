@@ -1,7 +1,9 @@
 // Laps and their sectors, with the best of each, and which of them are drawn and compared.
 
+import { strokeOf } from "./drivers.js";
 import { element, find } from "./elements.js";
 import { decimals, duration, millis } from "./figures.js";
+import { lapNumber } from "./lap_choice.js";
 
 /**
  * @import { KeyedLap, Session } from "./session.js"
@@ -97,7 +99,8 @@ export class LapTable {
     box.checked = session.chosen.includes(lap.key);
     const kind = lap.kind === "flying" ? (lap.complete ? "" : "part") : lap.kind;
     const soft = kind ? element("span", { class: "soft" }, ` ${kind}`) : null;
-    const label = element("label", {}, box, ` Lap ${lap.number}`, soft);
+    const stroke = box.checked ? strokeOf(session.styleOf(lap.key)) : null;
+    const label = element("label", {}, box, stroke, ` Lap ${lapNumber(session, lap)}`, soft);
     return element("th", { scope: "row" }, label);
   }
 
@@ -199,7 +202,7 @@ export class LapChoice {
 
 /** @param {KeyedLap} lap */
 function counts(lap) {
-  return lap.complete && lap.kind === "flying";
+  return lap.counts;
 }
 
 /** @param {(number | null | undefined)[]} values */

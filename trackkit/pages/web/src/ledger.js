@@ -3,6 +3,7 @@
 
 import { arrangeChildren, element } from "./elements.js";
 import { lengthText, millis } from "./figures.js";
+import { inField, metresOf, units } from "./units.js";
 
 /**
  * @import { Gate, Sector } from "./state_document.js"
@@ -28,7 +29,8 @@ import { lengthText, millis } from "./figures.js";
  * @property {{ name: HTMLElement, at: HTMLElement, width: HTMLElement } | null} texts
  */
 
-const STEPS_M = [-10, -1, 1, 10];
+/** In the unit that is read. */
+const STEPS = [-10, -1, 1, 10];
 
 export class Ledger {
   /**
@@ -95,8 +97,8 @@ export class Ledger {
       const figures = element(
         "span",
         { class: "figures" },
-        element("span", { class: "unit" }, at, " m"),
-        element("span", { class: "unit" }, width, " m wide"),
+        element("span", { class: "unit" }, at, ` ${units().length}`),
+        element("span", { class: "unit" }, width, ` ${units().length} wide`),
         sigma,
       );
       item.append(name, kind, figures, tools, findings);
@@ -134,19 +136,21 @@ export class Ledger {
       return input;
     };
     const figure = { type: "number", step: 10 ** -decimals.place, inputmode: "decimal" };
-    const [min, max] = limits.gate_width_m;
+    const [min, max] = limits.gate_width_m.map((most) => units().length_per_m * most);
     const name = field({ class: "name", maxlength: limits.gate_name_length }, (input) =>
       editing.rename(id, input.value),
     );
-    const at = field({ ...figure, class: "n" }, (input) => editing.moveTo(id, input.valueAsNumber));
-    const width = field({ ...figure, class: "n narrow", min, max }, (input) =>
-      editing.widthTo(id, input.valueAsNumber),
+    const at = field({ ...figure, class: "n" }, (input) =>
+      editing.moveTo(id, metresOf(input.valueAsNumber)),
     );
-    const steps = STEPS_M.map((by) => ({ by, name: element("span", { class: "unseen" }) }));
+    const width = field({ ...figure, class: "n narrow", min, max }, (input) =>
+      editing.widthTo(id, metresOf(input.valueAsNumber)),
+    );
+    const steps = STEPS.map((by) => ({ by, name: element("span", { class: "unseen" }) }));
     const buttons = steps.map((step) =>
       element(
         "button",
-        { type: "button", class: "step", onclick: () => editing.nudge(id, step.by) },
+        { type: "button", class: "step", onclick: () => editing.nudge(id, metresOf(step.by)) },
         element("span", { "aria-hidden": "true" }, signedWhole(step.by)),
         step.name,
       ),
@@ -198,13 +202,14 @@ export class Ledger {
     fields.edit = session.state.edit;
     // What is being typed stays until the gate is another one.
     write(fields.name, gate.name, fresh && !moving);
-    write(fields.at, session.shown(place.base).toFixed(digits), fresh);
-    write(fields.width, place.width.toFixed(digits), fresh);
+    write(fields.at, inField(session.shown(place.base), digits), fresh);
+    write(fields.width, inField(place.width, digits), fresh);
+    const { length_name: named } = units();
     fields.name.setAttribute("aria-label", `Name of ${gate.name}`);
-    fields.at.setAttribute("aria-label", `Chainage of ${gate.name}, metres`);
-    fields.width.setAttribute("aria-label", `Width of ${gate.name}, metres`);
+    fields.at.setAttribute("aria-label", `Chainage of ${gate.name}, ${named}`);
+    fields.width.setAttribute("aria-label", `Width of ${gate.name}, ${named}`);
     for (const { by, name } of fields.steps) {
-      name.textContent = `Move ${gate.name} by ${by} metres`;
+      name.textContent = `Move ${gate.name} by ${by} ${named}`;
     }
     fields.remove.setAttribute("aria-label", `Remove ${gate.name}`);
     fields.remove.hidden = session.kind(gate.kind).required;

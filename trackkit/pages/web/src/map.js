@@ -1,10 +1,11 @@
 // The map: what lies on the ground, and over it gates, corners, findings and the place pointed at.
 
-import { element } from "./elements.js";
+import { eachFrame, element } from "./elements.js";
 import { GateMarks } from "./gate_marks.js";
 import { Ground } from "./ground.js";
 import { chooseSpots, spaced } from "./labels.js";
 import { PlaceMarks } from "./place_marks.js";
+import { scaleUnits } from "./units.js";
 
 /**
  * @import { Box, Item, Point } from "./labels.js"
@@ -23,6 +24,7 @@ import { PlaceMarks } from "./place_marks.js";
  * @property {number} half
  * @property {number} rank
  * @property {boolean} always
+ * @property {L.LatLng[] | null} bar  ends of the gate that it names
  */
 
 export class MapView {
@@ -48,7 +50,7 @@ export class MapView {
       zoomControl: false,
     });
     L.control.zoom({ position: "topright" }).addTo(this.map);
-    L.control.scale({ imperial: false }).addTo(this.map);
+    L.control.scale(scaleUnits()).addTo(this.map);
     this.map.attributionControl.setPrefix("Leaflet");
     if (tiles) {
       const { url, attribution } = tiles;
@@ -56,8 +58,13 @@ export class MapView {
     }
     this.map.createPane("ground").style.zIndex = "410";
     this.map.createPane("gates").style.zIndex = "440";
+    // Below all labels.
+    this.map.createPane("leaders").style.zIndex = "590";
     this.map.fitBounds(this.bounds(), { animate: false });
-    this.ground = new Ground(session).addTo(this.map);
+    this.ground = new Ground(session);
+    // Who places gates wants to see all that was driven.
+    this.ground.drawnLaps = session.chosen.length && !hooks ? "driven" : "all";
+    this.ground.addTo(this.map);
     northMark().addTo(this.map);
     this.here = L.marker(this.places[0], {
       icon: L.divIcon({ className: "here", iconSize: [18, 18], html: "" }),
@@ -86,12 +93,15 @@ export class MapView {
   listen() {
     const { session, map, gates, marks } = this;
     const container = map.getContainer();
+    const follow = eachFrame(() => this.settle());
     // Until someone takes hold of the map it keeps showing the whole track, also when a phone is
     // turned.
     for (const kind of ["pointerdown", "wheel", "keydown"]) {
       container.addEventListener(kind, () => (this.held = true), { passive: true });
     }
-    map.on("zoomend", () => this.settle());
+    map.on("zoomstart", () => map.getPane("leaders")?.replaceChildren());
+    // After zooming as well.
+    map.on("moveend", () => this.settle());
     map.on("resize", () => (this.held ? this.settle() : this.fit()));
     map.on("mousemove", (event) => this.pointed(event.latlng));
     map.on("mouseout", () => session.point(null));
@@ -105,20 +115,19 @@ export class MapView {
     });
     session.on(["sliding"], () => {
       gates.draw();
-      if (!session.sliding) {
-        this.settle();
-      }
+      follow();
     });
     session.on(["selected"], () => {
       gates.draw();
       this.settle();
     });
     session.on(["laps"], () => {
-      if (this.ground.drawnLaps === "chosen") {
+      if (["driven", "chosen"].includes(this.ground.drawnLaps)) {
         this.ground.redraw();
       }
     });
     session.on(["place"], () => this.drawPlace());
+    session.on(["view"], () => this.turn());
     for (const query of ["(prefers-color-scheme: dark)", "(prefers-contrast: more)"]) {
       window.matchMedia(query).addEventListener("change", () => this.ground.redraw());
     }
@@ -197,6 +206,21 @@ export class MapView {
     this.here.setLatLng([lat, lon]).addTo(this.map);
   }
 
+  /** Show a piece of the lap as a whole. */
+  turn() {
+    const { line, viewed } = this.session;
+    if (viewed) {
+      const [from, to] = viewed;
+      const size = to > from ? to - from : to - from + line.length;
+      const places = Array.from({ length: 13 }, (_, n) =>
+        line.at(line.wrap(from + (size * n) / 12)),
+      );
+      const bounds = L.latLngBounds(places.map(({ lat, lon }) => L.latLng(lat, lon)));
+      this.held = true;
+      this.map.fitBounds(bounds.pad(0.3), { animate: false, maxZoom: 20 });
+    }
+  }
+
   /**
    * Turn to a place, closely enough to see it.
    *
@@ -232,12 +256,15 @@ function placeLabels(map, labelled, places, margin) {
   const edge = [corner.x + 2, corner.y + 2, corner.x + size.x - 2, corner.y + size.y - 2];
   const track = places.map((place) => pointOf(map.latLngToLayerPoint(place)));
   /** @type {Item[]} */
-  const items = labelled.map(({ node, at, ...item }) => {
+  const items = labelled.map(({ node, at, bar, ...item }) => {
     const { x, y } = map.latLngToLayerPoint(at);
-    return { ...item, x, y, width: node.offsetWidth, height: node.offsetHeight };
+    const [left, right] = (bar ?? []).map((end) => pointOf(map.latLngToLayerPoint(end)));
+    const [width, height] = [node.offsetWidth, node.offsetHeight];
+    return { ...item, width, height, x, y, bar: bar ? [left, right] : null };
   });
   const room = { edge, taken: furniture(map, corner), track: spaced(track, edge), margin };
-  chooseSpots(items, room).forEach((spot, n) => {
+  const spots = chooseSpots(items, room);
+  spots.forEach((spot, n) => {
     const { node } = labelled[n];
     node.classList.toggle("placed", spot !== null);
     if (spot) {
@@ -246,6 +273,22 @@ function placeLabels(map, labelled, places, margin) {
       node.style.transform = `translate(${right}px,${down}px)`;
     }
   });
+  map
+    .getPane("leaders")
+    ?.replaceChildren(...spots.flatMap((spot) => (spot?.leader ? [leaderOf(spot.leader)] : [])));
+}
+
+/**
+ * A line from a label to what it names.
+ *
+ * @param {[Point, Point]} leader
+ */
+function leaderOf([[x0, y0], [x1, y1]]) {
+  const line = element("div", { class: "leader" });
+  line.style.width = `${Math.hypot(x1 - x0, y1 - y0).toFixed(1)}px`;
+  const turn = Math.atan2(y1 - y0, x1 - x0);
+  line.style.transform = `translate(${x0.toFixed(1)}px,${y0.toFixed(1)}px) rotate(${turn}rad)`;
+  return line;
 }
 
 /**

@@ -14,12 +14,13 @@ import { listenToGroundChoices } from "./ground_choice.js";
 import { listenToKeys } from "./keyboard.js";
 import { LapChoice, LapTable } from "./lap_table.js";
 import { Ledger } from "./ledger.js";
+import { LossList } from "./losses.js";
 import { MapView } from "./map.js";
 import { PitLaneEditor } from "./pit_lane.js";
 import { PlaceMenu } from "./place_menu.js";
 import { Session } from "./session.js";
 import { Toolbar } from "./toolbar.js";
-import { showIn } from "./units.js";
+import { nameUnits, showIn } from "./units.js";
 import { VerdictPanel } from "./verdict.js";
 
 /**
@@ -60,6 +61,7 @@ export let page = null;
 export function open(tiles) {
   const session = new Session(readDocument("base"), readDocument("state"));
   showIn(session.base.units);
+  nameUnits();
   /** @type {Opened | null} */
   const opened = readDocument("session");
   const hand = opened ? handOf(session, opened) : null;
@@ -71,6 +73,7 @@ export function open(tiles) {
   const lane = hand && new PitLaneEditor(session, hand.editing, map, hand.dragging);
   new LapTable(session, find("#lap-table", HTMLTableElement));
   new LapChoice(session);
+  new LossList(session);
   new FindingList(session, map, editing);
   new VerdictPanel(session);
   new CornerTables(session, editing);

@@ -1,7 +1,7 @@
 // The pit lane, drawn point by point, edited and taken away. A line that is being drawn is the
 // page's own until it is done; of one that the track has, each change is an edit.
 
-import { lengthText } from "./figures.js";
+import { lengthName, lengthText } from "./figures.js";
 import { LaneBar } from "./lane_bar.js";
 import { inserted, placeInLine, pointAfter, thinned } from "./lane_shape.js";
 import { LaneMarks } from "./lane_marks.js";
@@ -236,7 +236,7 @@ export class PitLaneEditor {
   typed() {
     const typed = this.bar.typed();
     if (!typed) {
-      this.editing.messages.complain("A point is a chainage and metres beside the line.");
+      this.editing.messages.complain(`A point is a chainage and ${lengthName()} beside the line.`);
       return null;
     }
     this.editing.messages.complain("");

@@ -54,6 +54,7 @@ export class PlaceMarks {
       away,
       half: reach / metresPerPixel,
       rank,
+      bar: null,
       always: rank === RANKS.error,
     }));
   }

@@ -1,6 +1,7 @@
 // The small menu of kinds of gate where the track was clicked.
 
 import { element, find } from "./elements.js";
+import { inField, metresOf } from "./units.js";
 
 /**
  * @import { Editing } from "./editing.js"
@@ -56,7 +57,7 @@ export class PlaceMenu {
    */
   open(base, event) {
     const { session, dialog } = this;
-    this.at.value = session.rounded(base).toFixed(session.base.decimals.place);
+    this.at.value = inField(session.rounded(base), session.base.decimals.place);
     this.list.replaceChildren(
       ...this.choices().map(([kind, text]) =>
         element(
@@ -88,6 +89,6 @@ export class PlaceMenu {
       return;
     }
     this.dialog.close();
-    void this.editing.place(kind, at);
+    void this.editing.place(kind, metresOf(at));
   }
 }

@@ -1,8 +1,13 @@
 // Everything that a page about one track holds; views listen to what changes.
 
+import { Comparison } from "./comparison.js";
+import { driversOf } from "./drivers.js";
+import { chooseLaps, lapName, styleOf } from "./lap_choice.js";
+import { keyOf } from "./lap_keys.js";
 import { Line } from "./line.js";
 import { Quality } from "./quality.js";
 import { Traces } from "./traces.js";
+import { units } from "./units.js";
 
 /**
  * @import { BaseDocument, Corner, GateKind } from "./base_document.js"
@@ -24,7 +29,7 @@ import { Traces } from "./traces.js";
  * @property {[Position, Position]} ends  left first
  *
  * @typedef {"state" | "selected" | "place" | "laps" | "sliding" | "finding" | "disk" | "conflict"
- *   | "draft"} Topic
+ *   | "draft" | "view"} Topic
  */
 
 /**
@@ -43,14 +48,18 @@ export class Session {
     this.baseQuality = base.quality && new Quality(base.quality, this.line);
     this.quality = this.baseQuality;
     this.traces = new Traces(base, this.line);
+    this.comparison = base.comparison && new Comparison(base.comparison);
+    this.drivers = driversOf(base.recordings);
     /** @type {string | null} id of a gate */
     this.selected = null;
     /** @type {number | null} base chainage that is pointed at, in either view */
     this.place = null;
     /** @type {string[]} keys of laps drawn against chainage */
     this.chosen = [];
-    /** @type {[string, string] | null} keys of two laps: the first less the second */
+    /** @type {[string, string] | null} keys of a lap and of the reference lap */
     this.compared = null;
+    /** @type {[number, number] | null} base chainages that views turn to */
+    this.viewed = null;
     /** @type {Sliding | null} */
     this.sliding = null;
     /** @type {number | null} number of the finding to be read */
@@ -58,7 +67,7 @@ export class Session {
     /** @type {Map<Topic, (() => void)[]>} */
     this.listeners = new Map();
     this.takeQuality();
-    this.chooseLaps();
+    chooseLaps(this);
   }
 
   /** What places are worth is the base document's until the pit lane is another one. */
@@ -101,7 +110,7 @@ export class Session {
     if (this.selected && !this.gate(this.selected)) {
       this.selected = null;
     }
-    this.chooseLaps();
+    chooseLaps(this);
     this.tell("state");
   }
 
@@ -119,6 +128,18 @@ export class Session {
       this.place = place;
       this.tell("place");
     }
+  }
+
+  /**
+   * Turn chart and map to a piece of the lap.
+   *
+   * @param {number} from  base chainage
+   * @param {number} to
+   */
+  view(from, to) {
+    this.viewed = [from, to];
+    this.tell("view");
+    this.point(from);
   }
 
   /** @param {Sliding | null} sliding */
@@ -152,6 +173,11 @@ export class Session {
     return this.line.wrap(shown + this.datum);
   }
 
+  /** How many steps, of the last decimal of the unit that is read, a metre has. */
+  get stepsPerMetre() {
+    return units().length_per_m * 10 ** this.base.decimals.place;
+  }
+
   /**
    * A place as it is sent: a shown chainage with the decimals that are shown, and never beyond the
    * end of the line.
@@ -159,7 +185,7 @@ export class Session {
    * @param {number} base
    */
   rounded(base) {
-    const steps = 10 ** this.base.decimals.place;
+    const steps = this.stepsPerMetre;
     const place = Math.round(this.shown(base) * steps) / steps;
     if (place <= this.length) {
       return place;
@@ -173,7 +199,7 @@ export class Session {
    * @param {number} width  metres
    */
   roundedWidth(width) {
-    const steps = 10 ** this.base.decimals.place;
+    const steps = this.stepsPerMetre;
     const [least, most] = this.base.limits.gate_width_m;
     return Math.max(least, Math.min(most, Math.round(width * steps) / steps));
   }
@@ -185,7 +211,7 @@ export class Session {
    * @param {number} b
    */
   differ(a, b) {
-    return Math.abs(a - b) > 0.49 * 10 ** -this.base.decimals.place;
+    return Math.abs(a - b) > 0.49 / this.stepsPerMetre;
   }
 
   /**
@@ -302,43 +328,55 @@ export class Session {
 
   /** @returns {KeyedLap[]} */
   laps() {
-    return this.state.laps.map((lap) => ({ key: `${lap.recording}:${lap.number}`, ...lap }));
+    return this.state.laps.map((lap) => ({ key: keyOf(lap), ...lap }));
   }
 
   timedLaps() {
     return this.laps().filter((lap) => lap.time_s !== null);
   }
 
+  /**
+   * The lap that is compared, and the reference lap.
+   *
+   * @returns {(KeyedLap | undefined)[]}
+   */
+  comparedLaps() {
+    const laps = this.timedLaps();
+    return (this.compared ?? []).map((key) => laps.find((lap) => lap.key === key));
+  }
+
+  /** The key of the lap that others are compared with. */
+  get reference() {
+    return this.compared?.[1] ?? null;
+  }
+
+  /**
+   * @param {Lap} lap
+   * @param {Lap} other
+   */
+  pair(lap, other) {
+    return this.comparison?.pair(lap, other) ?? null;
+  }
+
+  /** @param {number} recording */
+  driverOf(recording) {
+    const driver = this.drivers.find(({ recordings }) => recordings.includes(recording));
+    return /** @type {import("./drivers.js").Driver} */ (driver);
+  }
+
+  /** @param {string} key  of a lap */
+  styleOf(key) {
+    return styleOf(this, key);
+  }
+
   /** @param {Lap} lap */
   lapName(lap) {
-    const name = `Lap ${lap.number}`;
-    const { recordings } = this.base;
-    return recordings.length > 1 ? `${name}, ${recordings[lap.recording].file}` : name;
+    return lapName(this, lap);
   }
 
   /** @param {Lap} lap */
   traceOf(lap) {
     return this.traces.of(lap, this.datum);
-  }
-
-  /** At first the two fastest laps are drawn and compared; the user's own choice is kept. */
-  chooseLaps() {
-    const timed = this.timedLaps();
-    const keys = new Set(timed.map((lap) => lap.key));
-    this.chosen = this.chosen.filter((key) => keys.has(key));
-    if (this.compared && !this.compared.every((key) => keys.has(key))) {
-      this.compared = null;
-    }
-    if (this.chosen.length && this.compared) {
-      return;
-    }
-    const fastest = timed.sort(completeThenFast).slice(0, 2);
-    if (!this.chosen.length) {
-      this.chosen = fastest.map((lap) => lap.key);
-    }
-    if (!this.compared && fastest.length > 1) {
-      this.compared = [fastest[1].key, fastest[0].key];
-    }
   }
 
   /**
@@ -363,12 +401,4 @@ export class Session {
     }
     this.tell("laps");
   }
-}
-
-/**
- * @param {Lap} a
- * @param {Lap} b
- */
-function completeThenFast(a, b) {
-  return Number(b.complete) - Number(a.complete) || Number(a.time_s) - Number(b.time_s);
 }

@@ -142,9 +142,21 @@ export interface Sector {
 }
 export interface Lap {
   recording: number;
+  session: number;
   number: number;
   kind: "flying" | "out" | "in" | "pit";
   complete: boolean;
+  /**
+   * Whether it counts towards the best times.
+   */
+  counts: boolean;
+  /**
+   * What is wrong with it.
+   */
+  remarks: {
+    kind: string;
+    text: string;
+  }[];
   start_s: number | null;
   time_s: number | null;
   sigma_s: number | null;

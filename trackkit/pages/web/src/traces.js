@@ -1,5 +1,6 @@
-// Laps against chainage: time since the lap began, and speed.
+// Laps against chainage: time since the lap began, speed, accelerations, distance beside the line.
 
+import { keyOf } from "./lap_keys.js";
 import { unpack } from "./packing.js";
 
 /**
@@ -8,17 +9,27 @@ import { unpack } from "./packing.js";
  * @import { Line } from "./line.js"
  *
  * @typedef {object} Row  a lap that has a trace
+ * @property {string} key  of the lap, see `keyOf`
  * @property {number} recording
+ * @property {number} session
  * @property {number} number
  * @property {number} start  seconds
  * @property {number} time  seconds
  * @property {number} from  chainage of the first value
  * @property {Float64Array} times
  * @property {Float64Array} speeds
+ * @property {Float64Array} offsets  metres to the left of the centreline
+ * @property {Float64Array} along  accelerations, metres a second squared
+ * @property {Float64Array} across
+ *
+ * @typedef {"times" | "speeds" | "offsets" | "along" | "across"} Values
  *
  * @typedef {object} Trace
  * @property {(shown: number) => number} speed  metres a second at a shown chainage, or NaN
  * @property {(shown: number) => number} time  seconds since the lap began there, or NaN
+ * @property {(shown: number) => number} offset  metres to the left of the centreline
+ * @property {(shown: number) => number} along  acceleration in the direction of travel
+ * @property {(shown: number) => number} across  acceleration to the left of it
  */
 
 /**
@@ -73,17 +84,20 @@ export class Traces {
       return null;
     }
     const start = lap.start_s;
-    /** @param {number} shown @param {"times" | "speeds"} what @returns {[Row | null, number]} */
+    /** @param {number} shown @param {Values} what @returns {[Row | null, number]} */
     const read = (shown, what) => {
       const place = shown + ahead;
       const turn = closed ? Math.floor(place / length) : 0;
-      const row = turn === 0 ? home : own.find((other) => other.number === home.number + turn);
+      const row = turn === 0 ? home : own.find((other) => isTurn(other, home, turn));
       return row
         ? [row, sampled(row[what], this.grid, row.from, place - turn * length)]
         : [null, NaN];
     };
     return {
       speed: (shown) => read(shown, "speeds")[1],
+      offset: (shown) => read(shown, "offsets")[1],
+      along: (shown) => read(shown, "along")[1],
+      across: (shown) => read(shown, "across")[1],
       time: (shown) => {
         const [row, time] = read(shown, "times");
         return row ? row.start + time - start : NaN;
@@ -118,6 +132,17 @@ export class Traces {
 }
 
 /**
+ * Whether a row is of the lap that comes so many laps after another.
+ *
+ * @param {Row} row
+ * @param {Row} home
+ * @param {number} turn
+ */
+function isTurn(row, home, turn) {
+  return row.session === home.session && row.number === home.number + turn;
+}
+
+/**
  * @param {LapTrace} lap
  * @returns {Row | null}
  */
@@ -126,12 +151,17 @@ function rowOf(lap) {
     return null;
   }
   return {
+    key: keyOf(lap),
     recording: lap.recording,
+    session: lap.session,
     number: lap.number,
     start: lap.start_s,
     time: lap.time_s,
     from: lap.from_m,
     times: unpack(lap.trace.time_s),
     speeds: unpack(lap.trace.speed_mps),
+    offsets: unpack(lap.trace.offset_m),
+    along: unpack(lap.trace.along_mps2),
+    across: unpack(lap.trace.across_mps2),
   };
 }

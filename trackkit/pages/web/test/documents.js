@@ -13,6 +13,13 @@ import { readFileSync } from "node:fs";
  * @property {AnswersInUnits[]} units
  * @property {[number, number, [Position, Position]][]} square_ends  of chainage and width
  * @property {[number, number][]} sigma_s  of chainage
+ * @property {AnswerCompared[]} compared
+ *
+ * @typedef {object} AnswerCompared  of two laps, by the numbers of session and lap
+ * @property {[number, number]} lap
+ * @property {[number, number]} other
+ * @property {[string, number, number, number][]} losses  kind, chainage, seconds, sigma
+ * @property {[number, number, number][]} difference  chainage, seconds, sigma
  *
  * @typedef {object} AnswersInUnits
  * @property {BaseDocument["units"]} units

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { levelStep } from "../src/chart_rows.js";
+import { digitsOf, levelStep } from "../src/chart_rows.js";
 import { worldOf } from "../src/mercator.js";
 import { speedClasses } from "../src/speed_classes.js";
 
@@ -22,4 +22,8 @@ test("levels are 1, 2 or 5 times a power of ten", () => {
   assert.equal(levelStep(34), 50);
   assert.ok(Math.abs(levelStep(0.034) - 0.05) < 1e-12);
   assert.equal(levelStep(5), 5);
+});
+
+test("levels a step apart read differently", () => {
+  assert.deepEqual([0.002, 0.01, 0.05, 0.1, 0.5, 1, 20].map(digitsOf), [3, 2, 2, 1, 1, 0, 0]);
 });

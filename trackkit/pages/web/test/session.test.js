@@ -12,7 +12,7 @@ function session(changes = {}) {
 
 test("the two fastest complete laps are drawn and compared at first", () => {
   const { chosen, compared, state } = session();
-  const times = new Map(state.laps.map((lap) => [`0:${lap.number}`, lap]));
+  const times = new Map(state.laps.map((lap) => [`0:1:${lap.number}`, lap]));
   const complete = state.laps.filter((lap) => lap.complete).map((lap) => Number(lap.time_s));
   const [first, second] = complete.sort((a, b) => a - b);
   assert.deepEqual(
@@ -24,8 +24,8 @@ test("the two fastest complete laps are drawn and compared at first", () => {
 
 test("laps chosen by hand stay chosen while gates move", () => {
   const here = session();
-  here.showLap("0:1", true);
-  here.showLap("0:2", false);
+  here.showLap("0:1:1", true);
+  here.showLap("0:1:2", false);
   const { chosen } = here;
   here.setState(stateDocument());
   assert.deepEqual(here.chosen, chosen);
@@ -33,19 +33,19 @@ test("laps chosen by hand stay chosen while gates move", () => {
 
 test("a lap that is gone is chosen no more, and others take its place", () => {
   const here = session();
-  here.chosen = ["0:3"];
-  here.compared = ["0:3", "0:2"];
+  here.chosen = ["0:1:3"];
+  here.compared = ["0:1:3", "0:1:2"];
   const laps = stateDocument().laps.filter((lap) => lap.number !== 3);
   here.setState({ ...stateDocument(), laps });
   assert.ok(here.chosen.length > 0);
-  assert.ok(![...here.chosen, ...(here.compared ?? [])].includes("0:3"));
+  assert.ok(![...here.chosen, ...(here.compared ?? [])].includes("0:1:3"));
 });
 
 test("comparing two laps draws both", () => {
   const here = session();
-  here.chosen = ["0:2"];
-  here.compare("0:1", "0:2");
-  assert.deepEqual(here.chosen, ["0:2", "0:1"]);
+  here.chosen = ["0:1:2"];
+  here.compare("0:1:1", "0:1:2");
+  assert.deepEqual(here.chosen, ["0:1:2", "0:1:1"]);
 });
 
 test("chainages count from where the finish gate is now", () => {

@@ -1,0 +1,92 @@
+"""Folders of recordings, and ids of the library, where `map` and `edit` show recordings."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+from checkout import TRACKS
+
+from trackkit.cli import run
+
+SAMPLE = TRACKS / "pipwick-kart-circuit.geojson"
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("day")
+    for name, seed in (("morning.csv", 4), ("noon/drive.gpx", 5)):
+        (folder / name).parent.mkdir(exist_ok=True)
+        words = ["simulate", str(SAMPLE), "-o", str(folder / name), "--laps", "1", "--rate", "2"]
+        assert run([*words, "--seed", str(seed)]) == 0
+    (folder / "drivers.csv").write_text("file,driver\nmorning.csv,Ada\n")
+    (folder / "list.csv").write_text("tyre,pressure\nleft,1.1\n")
+    shutil.copy(SAMPLE, folder / "track.geojson")
+    return folder
+
+
+@pytest.fixture
+def serving(monkeypatch):
+    """What the page would be served with."""
+    pytest.importorskip("starlette")
+    asked = {}
+
+    def serve(path, recordings, *, names, **_):
+        asked.update(path=str(path), recordings=list(recordings), names=list(names))
+        return True
+
+    monkeypatch.setattr("trackkit.serve_editor", serve, raising=False)
+    return asked
+
+
+@pytest.mark.parametrize("words", [[str(SAMPLE)], ["pipwick-kart-circuit"], []])
+def test_a_map_takes_a_folder_as_laps_does(day, words, tmp_path, capsys):
+    page = tmp_path / "day.html"
+    assert run(["map", *words, str(day), "-o", str(page)]) == 0
+    assert "1 file is no recording (--skipped names them)" in capsys.readouterr().err
+    text = page.read_text("utf-8")
+    assert f"Ada ({day / 'morning.csv'})" in text
+    assert str(day / "noon/drive.gpx") in text
+
+
+def test_what_is_no_recording_is_named_on_request(day, tmp_path, capsys):
+    words = ["map", str(SAMPLE), str(day), "-o", str(tmp_path / "day.html"), "--skipped"]
+    assert run(words) == 0
+    assert f"1 file is no recording: {day / 'list.csv'}" in capsys.readouterr().err
+    # Named by itself it was meant, and is an error.
+    words = ["map", str(SAMPLE), str(day / "list.csv"), "-o", str(tmp_path / "list.html")]
+    assert run(words) == 1
+
+
+def test_a_folder_of_tracks_alone_is_no_day(tmp_path, capsys):
+    (tmp_path / "tracks").mkdir()
+    shutil.copy(SAMPLE, tmp_path / "tracks")
+    assert run(["map", str(tmp_path / "tracks"), "-o", str(tmp_path / "a.html")]) == 2
+    assert "name a folder for -o" in capsys.readouterr().err
+
+
+def test_a_page_for_editing_takes_a_folder_and_finds_the_circuit_in_the_library(
+    day, serving, tmp_path, monkeypatch, capsys
+):
+    own = tmp_path / "own"
+    own.mkdir()
+    shutil.copy(SAMPLE, own / "kart.geojson")
+    monkeypatch.setenv("TRACKKIT_LIBRARY", str(own))
+    for words in ([str(own / "kart.geojson")], ["pipwick-kart-circuit"], []):
+        serving.clear()
+        assert run(["edit", *words, str(day), "--no-browser"]) == 0
+        said = capsys.readouterr().err
+        assert serving["path"] == str(own / "kart.geojson")
+        assert len(serving["recordings"]) == 2
+        assert serving["names"][0] == f"Ada ({day / 'morning.csv'})"
+        assert "1 file is no recording" in said
+        # Who did not name the file is told which one saving writes.
+        named = words == [str(own / "kart.geojson")]
+        assert ("saving writes" in said) != named
+
+
+def test_a_sample_circuit_is_not_edited_in_place(serving, monkeypatch, capsys):
+    monkeypatch.delenv("TRACKKIT_LIBRARY", raising=False)
+    assert run(["edit", "pipwick-kart-circuit", "--no-browser"]) == 1
+    assert "edit a copy: trackkit export pipwick-kart-circuit" in capsys.readouterr().err
+    assert serving == {}

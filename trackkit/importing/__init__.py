@@ -1,0 +1,1 @@
+"""A track that was edited, or laid out, in other programs."""

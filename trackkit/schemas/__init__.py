@@ -1,0 +1,1 @@
+"""What ``--json`` of each command prints, as JSON Schemas."""
