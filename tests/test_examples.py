@@ -42,4 +42,4 @@ def test_every_public_name_has_an_example_that_is_run(name):
     assert lines
     assert not any(line.options.get(doctest.SKIP) for line in lines)
     # A function is called in its own; a class may be what another name gives.
-    assert inspect.isclass(public) or any(f"trackkit.{name}(" in line.source for line in lines)
+    assert inspect.isclass(public) or any(f"{name}(" in line.source for line in lines)

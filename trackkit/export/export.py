@@ -76,7 +76,7 @@ def export_track(
     >>> import trackkit
     >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
     >>> track = trackkit.read_track(path)
-    >>> trackkit.export_track(track, "pipwick.gpx", "gpx", force=True)
+    >>> remarks = trackkit.export_track(track, "pipwick.gpx", "gpx", force=True)
     """
     if crs is not None and fmt != "dxf":
         raise OutputError(f"{fmt} is always in WGS 84", remedy="leave the grid out, or write dxf")

@@ -16,8 +16,8 @@ from __future__ import annotations
 import hashlib
 import os
 import sqlite3
-import weakref
 import time
+import weakref
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
