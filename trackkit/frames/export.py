@@ -49,6 +49,13 @@ class ExportedDrives:
         How many rows each layer has, by its name.
     remarks
         Sentences about the coordinate system.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> written = trackkit.ExportedDrives(("day.gpkg",), {"laps": 12, "crossings": 26})
+    >>> written.files, written.rows["laps"]
+    (('day.gpkg',), 12)
     """
 
     files: tuple[str, ...]

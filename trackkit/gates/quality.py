@@ -58,6 +58,17 @@ class TimingQuality:
         What speeds and noise were taken from, a clause.
     recorded
         Whether speeds come from recordings.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> quality = trackkit.timing_quality(track)
+    >>> quality.recorded, 30.0 < quality.lap_s < 90.0
+    (False, True)
+    >>> sorted(quality.of_gate(track.finish))
+    ['acceleration_mps2', 'lap_sigma_s', 'line_sigma_s', 'receiver_sigma_s', 'sigma_s', 'speed_mps']
     """
 
     track: Track
@@ -270,6 +281,15 @@ def timing_quality(
     ------
     NoLapError
         When the recordings do not cover the track.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> quality = trackkit.timing_quality(track)
+    >>> 0.0 < quality.of_gate(track.finish)["sigma_s"] < 0.1
+    True
     """
     if not recordings:
         curve = track.curve

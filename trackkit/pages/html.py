@@ -214,6 +214,15 @@ def write_map(
     OutputError
         When the file exists and `force` is false, or cannot be written; when the track lies beyond
         85 degrees of latitude, or `tiles` is no address of tiles or lacks its credit.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> judgement = trackkit.write_map(track, "pipwick.html", force=True)
+    >>> judgement.fit
+    False
     """
     page, judgement = _map_and_verdict(
         track,

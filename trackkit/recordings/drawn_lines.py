@@ -51,6 +51,13 @@ class DrawnLine:
         The line's name in the file, if it has one.
     remarks
         Sentences about what was assumed or left out.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> drawn = trackkit.DrawnLine([5.0, 5.004, 5.004], [24.0, 24.0, 24.003], name="sketch")
+    >>> drawn.name, drawn.elevation_m is None
+    ('sketch', True)
     """
 
     longitude_deg: Floats
@@ -99,6 +106,17 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
         earth.
     PlaceError
         `crs` is no grid that PROJ knows.
+
+    Examples
+    --------
+    >>> import json
+    >>> import pathlib
+    >>> import trackkit
+    >>> points = [[5.0, 24.0], [5.004, 24.0], [5.004, 24.003]]
+    >>> drawn = {"type": "LineString", "coordinates": points}
+    >>> _ = pathlib.Path("drawn.geojson").write_text(json.dumps(drawn))
+    >>> trackkit.read_line("drawn.geojson").longitude_deg.tolist()
+    [5.0, 5.004, 5.004]
     """
     from trackkit.recordings import detect
     from trackkit.recordings.drawn.read import is_drawing_only
