@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from trackkit.arrays import Floats
 from trackkit.motion.line_model import Knots, LineLevels, Sideways
 from trackkit.motion.position_error import Receiver, walked_m2ps
 from trackkit.motion.repeated_line import RepeatedLine, fit_line
@@ -25,7 +24,7 @@ _UNSURE_M = 2.0
 
 
 def session_laps(quality: TimingQuality, receiver: Receiver) -> int:
-    """Say how many laps a session has, counted up to `MOST_LAPS`; 0 on an open course.
+    """Say how many laps are reckoned with: as many as a session has, up to `MOST_LAPS`.
 
     Parameters
     ----------
@@ -33,42 +32,37 @@ def session_laps(quality: TimingQuality, receiver: Receiver) -> int:
         Of the track, whose laps last as long as there.
     receiver
         That records for a session.
+
+    Returns
+    -------
+    int
+        0 on an open course, and where a session has fewer than `FEWEST_LAPS`.
     """
-    if not quality.curve.closed:
-        return 0
-    return min(int(receiver.session_s / quality.lap_s), MOST_LAPS)
+    laps = min(int(receiver.session_s / quality.lap_s), MOST_LAPS)
+    return laps if quality.curve.closed and laps >= FEWEST_LAPS else 0
 
 
 def session_lap_sigma_s(
-    quality: TimingQuality, receiver: Receiver, laps: int, chainage_m: float
-) -> float | None:
+    quality: TimingQuality, line: RepeatedLine, laps: int, chainage_m: float
+) -> float:
     """Predict one sigma of a lap time from a place, in a session of laps timed together.
-
-    The model is that of `trackkit.motion.repeated_line`, whose covariance needs no measurement: a
-    drive of so many laps at these speeds, of a driver who repeats a line within a metre and
-    deviates from it by 0.4 m over 30 m, is laid beside the track's line, which is as well known as
-    its file says.
 
     Parameters
     ----------
     quality
         Of the track.
-    receiver
-        That records it.
+    line
+        From `session_line`.
     laps
-        How many.
+        How many there are.
     chainage_m
         Where laps begin and end.
 
     Returns
     -------
-    float or None
-        Seconds, root mean square over the laps; None for fewer than `FEWEST_LAPS`, on an open
-        course, and for speeds without courses.
+    float
+        Seconds, root mean square over the laps.
     """
-    if laps < FEWEST_LAPS or not quality.curve.closed:
-        return None
-    line = _session(quality, receiver, laps)
     at = np.array([chainage_m])
     slow = quality.curve.direction(at) / quality.at(quality.speed_mps, at)[:, None]
     slope = np.concatenate([-slow, slow])
@@ -81,8 +75,22 @@ def session_lap_sigma_s(
     return float(np.sqrt(np.mean(variances)))
 
 
-def _session(quality: TimingQuality, receiver: Receiver, laps: int) -> RepeatedLine:
-    """Lay so many laps, and a little before and after, beside the line."""
+def session_line(quality: TimingQuality, receiver: Receiver, laps: int) -> RepeatedLine:
+    """Lay so many laps, and the rest of one more, beside the line of a track.
+
+    The model is that of `trackkit.motion.repeated_line`, whose covariance needs no measurement: the
+    driver repeats a line within a metre and deviates from it by 0.4 m over 30 m, and the track's
+    line is as well known as its file says.
+
+    Parameters
+    ----------
+    quality
+        Of the track, closed.
+    receiver
+        That records it.
+    laps
+        How many.
+    """
     curve, track = quality.curve, quality.track
     usual = _NODE_WITH_SPEEDS_M if receiver.doppler else _NODE_M
     apart = float(np.median(quality.speed_mps)) * receiver.interval_s
