@@ -162,14 +162,16 @@ class TimingQuality:
         """Of how many laps timed together `session_lap_sigma_s` is; 0 where of none."""
         from trackkit.gates.session_quality import session_laps
 
-        return 0 if self.receiver is None else session_laps(self, self.receiver)
+        if self.receiver is None or not self.curve.closed:
+            return 0
+        return session_laps(self.receiver, self.lap_s)
 
     @cached_property
     def _session_line(self) -> RepeatedLine:
         from trackkit.gates.session_quality import session_line
 
         assert self.receiver is not None  # noqa: S101 - there are laps
-        return session_line(self, self.receiver, self.session_laps)
+        return session_line(self.track, self.receiver, self.session_laps, self.passed_s)
 
     def session_lap_sigma_s(self, chainage_m: float) -> float | None:
         """Predict one sigma of a lap time where all laps of a session are timed together.
@@ -186,8 +188,12 @@ class TimingQuality:
         """
         from trackkit.gates.session_quality import session_lap_sigma_s
 
-        laps = self.session_laps
-        return session_lap_sigma_s(self, self._session_line, laps, chainage_m) if laps else None
+        if not (laps := self.session_laps):
+            return None
+        slowness = self.curve.direction(chainage_m) / self.at(self.speed_mps, chainage_m)
+        begun, alone = float(self.passed_s(chainage_m)), float(self.lap_sigma_s(chainage_m))
+        line = self._session_line
+        return session_lap_sigma_s(line, laps, begun, self.lap_s, np.asarray(slowness), alone)
 
     def of_gate(self, gate: Gate) -> dict[str, float] | None:
         """Tell what a gate's times are worth.

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
 import numpy as np
 
+from trackkit.arrays import Floats
 from trackkit.motion.line_model import Knots, LineLevels, Sideways
 from trackkit.motion.position_error import Receiver, walked_m2ps
 from trackkit.motion.repeated_line import RepeatedLine, fit_line
-
-if TYPE_CHECKING:
-    from trackkit.gates.quality import TimingQuality
+from trackkit.track.model import Track
 
 FEWEST_LAPS, MOST_LAPS = 2, 15
 """More laps than this tell little more."""
@@ -23,59 +22,64 @@ _UNSURE_M = 2.0
 """The same as where laps are timed together; see docs/methods.md."""
 
 
-def session_laps(quality: TimingQuality, receiver: Receiver) -> int:
+def session_laps(receiver: Receiver, lap_s: float) -> int:
     """Say how many laps are reckoned with: as many as a session has, up to `MOST_LAPS`.
 
     Parameters
     ----------
-    quality
-        Of the track, whose laps last as long as there.
     receiver
         That records for a session.
+    lap_s
+        Time of a lap, seconds.
 
     Returns
     -------
     int
-        0 on an open course, and where a session has fewer than `FEWEST_LAPS`.
+        0 where a session has fewer than `FEWEST_LAPS`.
     """
-    laps = min(int(receiver.session_s / quality.lap_s), MOST_LAPS)
-    return laps if quality.curve.closed and laps >= FEWEST_LAPS else 0
+    laps = min(int(receiver.session_s / lap_s), MOST_LAPS)
+    return laps if laps >= FEWEST_LAPS else 0
 
 
 def session_lap_sigma_s(
-    quality: TimingQuality, line: RepeatedLine, laps: int, chainage_m: float
+    line: RepeatedLine,
+    laps: int,
+    begun_s: float,
+    lap_s: float,
+    slowness_spm: Floats,
+    alone_s: float,
 ) -> float:
     """Predict one sigma of a lap time from a place, in a session of laps timed together.
 
     Parameters
     ----------
-    quality
-        Of the track.
     line
         From `session_line`.
     laps
         How many there are.
-    chainage_m
-        Where laps begin and end.
+    begun_s, lap_s
+        When the first one begins, and the time of a lap, seconds.
+    slowness_spm
+        Direction of the track at the place over the speed there, seconds a metre, shape (2,).
+    alone_s
+        One sigma over a drive by itself, seconds.
 
     Returns
     -------
     float
         Seconds, root mean square over the laps.
     """
-    at = np.array([chainage_m])
-    slow = quality.curve.direction(at) / quality.at(quality.speed_mps, at)[:, None]
-    slope = np.concatenate([-slow, slow])
-    alone = float(quality.lap_sigma_s(at)[0]) ** 2
-    begun = float(quality.passed_s(at)[0])
+    slope = np.stack([-slowness_spm, slowness_spm])
     variances = [
-        line.variance_left(alone, begun + np.array([lap, lap + 1]) * quality.lap_s, slope)
+        line.variance_left(alone_s**2, begun_s + np.array([lap, lap + 1]) * lap_s, slope)
         for lap in range(laps)
     ]
     return float(np.sqrt(np.mean(variances)))
 
 
-def session_line(quality: TimingQuality, receiver: Receiver, laps: int) -> RepeatedLine:
+def session_line(
+    track: Track, receiver: Receiver, laps: int, passed_s: Callable[[Floats], Floats]
+) -> RepeatedLine:
     """Lay so many laps, and the rest of one more, beside the line of a track.
 
     The model is that of `trackkit.motion.repeated_line`, whose covariance needs no measurement: the
@@ -84,22 +88,25 @@ def session_line(quality: TimingQuality, receiver: Receiver, laps: int) -> Repea
 
     Parameters
     ----------
-    quality
-        Of the track, closed.
+    track
+        Closed.
     receiver
         That records it.
     laps
         How many.
+    passed_s
+        Time from chainage 0 to some chainages, which grow on over a lap, metres, in seconds.
     """
-    curve, track = quality.curve, quality.track
+    curve = track.curve
     usual = _NODE_WITH_SPEEDS_M if receiver.doppler else _NODE_M
-    apart = float(np.median(quality.speed_mps)) * receiver.interval_s
+    lap_s = float(passed_s(np.array([curve.length_m]))[0])
+    apart = curve.length_m / lap_s * receiver.interval_s
     spacing = max(float(np.clip(curve.length_m / _NODES_A_LAP, _FEWEST_NODE_M, usual)), apart)
     way = np.arange(0.0, (laps + 1) * curve.length_m, spacing)
     where = np.asarray(curve.wrap(way))
     left = curve.left(where)
     white = np.full(len(way), receiver.levels.white_m / np.sqrt(max(spacing / apart, 1.0)))
-    time = quality.passed_s(way)
+    time = passed_s(way)
     level, walk = receiver.levels, None
     if receiver.doppler:
         walk = walked_m2ps(level, receiver.interval_s)
