@@ -19,6 +19,7 @@ from trackkit.caution import CAUTION
 from trackkit.checks.check import check_track
 from trackkit.recordings import clean, positions, repeats
 from trackkit.recordings.raw import Reason
+from trackkit.schemas.read import schema_names
 from trackkit.track.file import read_track, schema
 
 PAGES = sorted([*ROOT.glob("*.md"), *DOCS.glob("*.md")])
@@ -175,3 +176,8 @@ def test_tuned_constants_are_those_of_the_code():
         told = [float(value) for value in values.split(", ")]
         assert [getattr(code, name) for name in re.findall(r"`(\w+)`", names)] == told, names
         assert len(reason) > 30
+
+
+def test_the_json_page_lists_every_command_that_has_a_schema():
+    rows = re.findall(r"^\| `([\w -]+)` \|", page_text(DOCS / "json.md"), re.MULTILINE)
+    assert rows == list(schema_names())

@@ -221,7 +221,7 @@ def test_a_reference_is_of_the_circuit_of_its_recording(laps):
     assert short["reference"]["file"] == "later/c.gpx"
 
     said = laps(".", "--reference", "2", status=1)
-    assert "recordings" in said.err
+    assert "lap 2 of which recording is the reference?" in said.err
 
 
 def test_official_times_are_those_of_the_circuit_whose_laps_they_fit(laps, day, tmp_path):

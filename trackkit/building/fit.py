@@ -120,11 +120,11 @@ def fit_line(
     if together is not None:
         guess = _moved(guess, chainage, together.offset_m)
         chainage = guess.chainages(_SPACING_M)
-        readings = [read_lap(guess, chainage, lap) for lap in kept]
-        beside = [
-            read_lap(guess, chainage, lap, together.beside[id(lap.path.drive)]) for lap in kept
+        beside = [together.beside[id(lap.path.drive)] for lap in kept]
+        readings = [
+            read_lap(guess, chainage, lap, drive) for lap, drive in zip(kept, beside, strict=True)
         ]
-        average = averaged(guess, chainage, kept, beside, apart_m)
+        average = averaged(guess, chainage, kept, readings, apart_m)
         curve, wavelength = _smoothed(guess, chainage, kept, average)
     accuracy = known_along(guess, chainage, kept, readings, average, wavelength, wander)
     # The line has moved by centimetres since: its chainages stretch with its length.

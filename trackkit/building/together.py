@@ -28,6 +28,7 @@ _NODE_M = 10.0
 _MOST_NODES = 4_000
 """Of more laps than make so many nodes some fixes are passed over."""
 _TRUSTED = 1e-3
+_CLOSE_S = 0.4
 _FAST_M = 0.05
 """What a smoothed position errs by from fix to fix at least, one sigma (common practice)."""
 _SHIFT_M = 5.0
@@ -86,10 +87,13 @@ def laid_together(
     Returns
     -------
     Together or None
-        None for one lap, where fixes are sparse, and where speeds came without courses.
+        None for one lap, where fixes are sparse, where speeds came without courses, and where
+        velocities come so often that each drive tells its shape by itself.
     """
     drives = {id(lap.path.drive): lap.path.drive for lap in laps}
     if len(laps) < _FEWEST_LAPS or not all(_suits(drive) for drive in drives.values()):
+        return None
+    if all(_tells_by_itself(drive) for drive in drives.values()):
         return None
     sides: dict[int, Sideways] = {}
     for key, drive in drives.items():
@@ -125,6 +129,11 @@ def laid_together(
 
 def _suits(drive: Drive) -> bool:
     return not drive.has_speed_alone and drive.recording.interval_s <= SPARSE_S
+
+
+def _tells_by_itself(drive: Drive) -> bool:
+    """Whether velocities tell the shape of a drive better than other laps could."""
+    return drive.has_doppler and drive.recording.interval_s <= _CLOSE_S
 
 
 def _levels(drive: Drive, wander: Wander) -> LineLevels:

@@ -9,7 +9,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.frames.crossings import crossings_frame
-from trackkit.frames.laps import laps_frame, traces_frame
+from trackkit.frames.laps import LAP_COLUMNS, TRACE_COLUMNS, laps_frame, traces_frame
 from trackkit.geometry.antimeridian import cut_line
 from trackkit.geometry.geodesy import unwrap_longitude
 from trackkit.geometry.grids import Grid
@@ -28,7 +28,7 @@ _CHORD_ERROR_M = 0.01
 
 def trace_layer(report: LapReport, drivers: Mapping[str, str], grid: Grid) -> GeoDataFrame:
     """Rows of `traces_frame` at their places; a place that was not reached has no row."""
-    traces = traces_frame(report, drivers=drivers)
+    traces = traces_frame(report, drivers=drivers)[list(TRACE_COLUMNS)]
     return _points(traces[traces["longitude_deg"].notna()].reset_index(drop=True), grid)
 
 
@@ -43,7 +43,7 @@ def lap_layer(
     """Rows of `laps_frame` along the ways driven, from `lap_lines` of the reports in order."""
     from geopandas import GeoDataFrame
 
-    frame = laps_frame(reports, drivers=drivers)
+    frame = laps_frame(reports, drivers=drivers)[list(LAP_COLUMNS)]
     return GeoDataFrame(frame, geometry=np.array(lines, dtype=object), crs=grid.crs)
 
 

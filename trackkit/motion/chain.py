@@ -179,7 +179,7 @@ class Chain:
         """
         own, below = self._blocks()
         kept = -np.linalg.solve(own[:-1].transpose(0, 2, 1), below.transpose(0, 2, 1))
-        steps: Floats = kept[link[:-1]]
+        steps = np.asarray(kept[link[:-1]], dtype=float)
         for place, (begin, end) in enumerate(pairwise(link.tolist())):
             if end == begin + 1:
                 continue

@@ -29,12 +29,15 @@ from trackkit.arrays import Floats
 from trackkit.motion.chain import Chain
 from trackkit.motion.error_covariance import ErrorCovariance, weights_at_nodes
 from trackkit.motion.line_model import Knots, LineLevels, Sideways, prior_information
+from trackkit.motion.line_shifts import Shifts
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 _MODES = 30
 """Of what is uncertain of the line, so many parts are kept, the largest first."""
+_INSTANT_S = 0.01
+"""Half of the time over which the speed of a shift is taken."""
 _LEAST_MODE = 1e-5
 """Parts that move the error by less than this share of the largest are not kept with a report."""
 
@@ -52,9 +55,9 @@ class Eliminated:
     seen
         What an offset sees of a node's unknowns, shape (n, states).
     basis
-        Of the line at the nodes.
+        Of the line at the nodes, and of stretches that are shifted, if any.
     information, pull
-        What the nodes say of the line, shape (k, k) and (k,).
+        What the nodes say of the line and of those, shape (k, k) and (k,).
     squares, density
         What the likelihood of the offsets needs besides.
     """
@@ -72,13 +75,17 @@ class Eliminated:
     density: float
 
     @classmethod
-    def of(cls, side: Sideways, levels: LineLevels, knots: Knots) -> Eliminated:
+    def of(
+        cls, side: Sideways, levels: LineLevels, knots: Knots, shifts: Shifts | None = None
+    ) -> Eliminated:
         """Eliminate error and deviation from what a drive lies beside a centreline.
 
         Parameters
         ----------
         side, levels, knots
             The drive, the levels and the spline of the line.
+        shifts
+            Stretches that are shifted as a whole.
         """
         count, states = len(side.time_s), levels.states
         band, density = prior_information(side, levels)
@@ -90,10 +97,17 @@ class Eliminated:
                 band[row - column, column::states] += trust * seen[:, row] * seen[:, column]
         chain = Chain.of(band, states)
         basis = knots.basis(side.chainage_m, side.left)
+        if shifts is not None:
+            basis = _beside(basis, shifts.shares(side.time_s), side.left)
         weighted = basis.multiply(trust[:, None]).tocsr()
         own = np.asarray((weighted.T @ basis).todense())
         right = (seen[:, :, None] * weighted.toarray()[:, None, :]).reshape(count * states, -1)
         information = own - chain.squared(right)
+        pull = np.zeros(len(information))
+        if shifts is not None:
+            by_pace, pulled = shifts.told_by_pace()
+            information[-len(pulled) :, -len(pulled) :] += by_pace
+            pull[-len(pulled) :] = pulled
         alone = chain.solved(((trust * side.offset_m)[:, None] * seen).reshape(-1, 1))
         explained = np.einsum("ij,ij->i", seen, alone.reshape(count, states))
         left_over = trust * (side.offset_m - explained)
@@ -106,7 +120,7 @@ class Eliminated:
             seen,
             basis,
             0.5 * (information + information.T),
-            np.asarray(basis.T @ left_over),
+            np.asarray(basis.T @ left_over) + pull,
             float(side.offset_m @ left_over),
             density - chain.log_determinant + 0.5 * float(np.log(trust[trust > 0]).sum()),
         )
@@ -166,6 +180,24 @@ class Eliminated:
         return np.asarray(-moved[:, :2])
 
 
+def _beside(basis: csr_array, shares: Floats, left: Floats) -> csr_array:
+    """Put what shifts do sideways beside the weights of a line."""
+    from scipy.sparse import csr_array, hstack
+
+    return csr_array(hstack([basis, *(shares * axis[:, None] for axis in left.T)]))
+
+
+def _with_shifts(prior: Floats, shifts: Shifts | None) -> Floats:
+    """Put what is known of shifts beforehand beside the prior covariance of a line."""
+    if shifts is None:
+        return prior
+    own = shifts.covariance()
+    both = np.zeros((len(prior) + len(own),) * 2)
+    both[: len(prior), : len(prior)] = prior
+    both[len(prior) :, len(prior) :] = own
+    return both
+
+
 @dataclass(frozen=True, eq=False)
 class RepeatedLine:
     """The line a driver repeats, what each lap deviates from it, and how far the drive is off.
@@ -182,10 +214,13 @@ class RepeatedLine:
         How far the smoothed drive is off at each node, east and north, shape (n, 2).
     deviation_m
         What the lap deviates there from the repeated line, to the left, shape (n,).
-    offset_m
-        The line to the left of the centreline at the knots, shape (k,).
+    offset_m, line_m
+        The line to the left of the centreline at the knots, shape (k,), and at the nodes, (n,).
     offset_covariance_m2
         Of its coefficients, m^2, square; see `Knots.basis`.
+    shifts, shift_m, shift_covariance_m2
+        Stretches that are shifted as a whole, or None; how far, and how well that is known: of all
+        unknowns of `Shifts`.
     """
 
     side: Sideways
@@ -194,10 +229,14 @@ class RepeatedLine:
     error_m: Floats
     deviation_m: Floats
     offset_m: Floats
+    line_m: Floats
     offset_covariance_m2: Floats
     _chain: Chain
     _moved: Floats
     _before: Chain
+    shifts: Shifts | None = None
+    shift_m: Floats | None = None
+    shift_covariance_m2: Floats | None = None
 
     def error_at(self, time_s: Floats) -> tuple[Floats, Floats]:
         """How far the smoothed drive is off, and how fast that changes.
@@ -211,16 +250,28 @@ class RepeatedLine:
         -------
         error_m, rate_mps
             Shape (k, 2): as straight as can be between nodes, and as at the outermost one beyond
-            them.
+            them, but for shifts, which come and go faster.
         """
         node = self.side.time_s
-        error = np.stack([np.interp(time_s, node, axis) for axis in self.error_m.T], axis=1)
-        if len(node) < 2:
-            return error, np.zeros_like(error)
-        slope = np.diff(self.error_m, axis=0) / np.diff(node)[:, None]
-        place = np.clip(np.searchsorted(node, time_s, side="right") - 1, 0, len(slope) - 1)
-        outside = (time_s < node[0]) | (time_s > node[-1])
-        return error, np.where(outside[:, None], 0.0, slope[place])
+        slow = self.error_m - self.shifted(node)
+        error = np.stack([np.interp(time_s, node, axis) for axis in slow.T], axis=1)
+        rate = np.zeros_like(error)
+        if len(node) > 1:
+            slope = np.diff(slow, axis=0) / np.diff(node)[:, None]
+            place = np.clip(np.searchsorted(node, time_s, side="right") - 1, 0, len(slope) - 1)
+            outside = (time_s < node[0]) | (time_s > node[-1])
+            rate = np.where(outside[:, None], 0.0, slope[place])
+        if self.shifts is None:
+            return error, rate
+        around = (self.shifted(time_s + half) for half in (_INSTANT_S, -_INSTANT_S))
+        rate += np.subtract(*around) / (2.0 * _INSTANT_S)
+        return error + self.shifted(time_s), rate
+
+    def shifted(self, time_s: Floats) -> Floats:
+        """How far the drive has jumped aside at some times, seconds, shape (k, 2)."""
+        if self.shifts is None or self.shift_m is None:
+            return np.zeros((len(time_s), 2))
+        return self.shifts.moved(time_s, self.shift_m[:, None])[:, :, 0]
 
     def variance(self, time_s: Floats, slope: Floats) -> float:
         """Variance of a weighted sum of the drive's error at some times, having seen the laps.
@@ -320,7 +371,11 @@ class RepeatedLine:
 
 
 def fit_line(
-    side: Sideways, levels: LineLevels, knots: Knots, before: LineLevels | None = None
+    side: Sideways,
+    levels: LineLevels,
+    knots: Knots,
+    before: LineLevels | None = None,
+    shifts: Shifts | None = None,
 ) -> RepeatedLine:
     """Find the repeated line, the deviations and the drive's error together.
 
@@ -335,27 +390,41 @@ def fit_line(
     before
         Levels that the drive was smoothed with, for what was uncertain of it before; None where
         they are the same.
+    shifts
+        Stretches of the drive that are shifted as a whole, if any.
 
     Returns
     -------
     RepeatedLine
         The most probable one, with its covariance.
     """
-    eliminated = Eliminated.of(side, levels, knots)
-    coefficient, covariance, _ = eliminated.line(knots.covariance(levels))
+    eliminated = Eliminated.of(side, levels, knots, shifts)
+    prior = knots.covariance(levels)
+    coefficient, covariance, _ = eliminated.line(_with_shifts(prior, shifts))
     state = eliminated.given(coefficient)
+    error = state[:, :2]
+    own = len(prior)
     value, vector = np.linalg.eigh(covariance)
-    modes = vector[:, -_MODES:] * np.sqrt(np.maximum(value[-_MODES:], 0.0))
+    most = _MODES + len(covariance) - own
+    modes = vector[:, -most:] * np.sqrt(np.maximum(value[-most:], 0.0))
+    moved = eliminated.moved_by(modes)
+    if shifts is not None:
+        error = error + shifts.moved(side.time_s, coefficient[own:, None])[:, :, 0]
+        moved += shifts.moved(side.time_s, modes[own:])
     earlier = before or levels
     return RepeatedLine(
         side,
         knots,
         levels,
-        state[:, :2],
+        error,
         state[:, -2],
-        np.asarray(knots.basis(knots.chainage_m, knots.left) @ coefficient),
-        covariance,
+        np.asarray(knots.basis(knots.chainage_m, knots.left) @ coefficient[:own]),
+        np.asarray(eliminated.basis[:, :own] @ coefficient[:own]),
+        covariance[:own, :own],
         eliminated.chain,
-        eliminated.moved_by(modes),
+        moved,
         Chain.of(prior_information(side, earlier)[0], earlier.states),
+        shifts,
+        None if shifts is None else coefficient[own:],
+        None if shifts is None else covariance[own:, own:],
     )

@@ -147,4 +147,5 @@ def covariance_along(drive: Drive, lines: Sequence[Passings]) -> Floats:
     when = np.array([crossing.time_s for crossing in every])
     after, before = drive.line.covariances(when, direction)
     fast = np.diagonal(along(drive.covariance(fix, share))) - np.diagonal(before)
-    return np.asarray(WANDER_CAUTION**2 * after + np.diag(np.maximum(fast, _LEAST_FAST_M2)))
+    own = np.diag(np.maximum(fast, _LEAST_FAST_M2))
+    return np.asarray(WANDER_CAUTION**2 * after + own)

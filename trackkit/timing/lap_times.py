@@ -207,7 +207,7 @@ class TimedRecording:
         self._wander_laps = laps
         if fresh or alone is not self._alone or track.centreline is not self._corrected_by:
             self._alone, self._corrected_by = alone, track.centreline
-            self.drive = corrected(track, alone, len(laps))
+            self.drive = corrected(track, alone, len(laps), laps)
             self._crossings, self._sigmas = {}, {}
 
 

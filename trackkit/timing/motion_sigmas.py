@@ -47,8 +47,8 @@ def motion_sigmas(
 
     def sigma(*parts: Floats) -> Floats:
         weight = np.stack(parts, axis=2).reshape(len(pace), 6)
-        variance = np.einsum("ki,kij,kj->k", weight, covariance, weight)
-        return np.asarray(np.sqrt(variance))
+        spread = (covariance @ weight[:, :, None])[:, :, 0]
+        return np.asarray(np.sqrt(np.einsum("ki,ki->k", weight, spread)))
 
     none = np.zeros_like(delay)
     along = (gaining * left_over)[:, None] * delay

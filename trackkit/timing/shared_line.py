@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive
+from trackkit.motion.lap_pace import LapPace
 from trackkit.motion.line_levels import far_off, likeliest, off_line, without
 from trackkit.motion.line_model import Knots, LineLevels, Sideways
+from trackkit.motion.line_shifts import Shifts
 from trackkit.motion.noise import USUAL
 from trackkit.motion.repeated_line import RepeatedLine, fit_line
-from trackkit.timing.lap_wander import FEWEST_LAPS
+from trackkit.motion.shifted_stretches import (
+    AGAIN_GAIN,
+    LEAST_GAIN,
+    beside_neighbours,
+    shifted_stretches,
+    standing_out,
+    suspected,
+)
+from trackkit.timing.lap_wander import FEWEST_LAPS, levels_from_laps
 from trackkit.track.model import Track
 
 _NODES_A_LAP, _FEWEST_NODE_M = 100, 10.0
@@ -27,6 +40,7 @@ _SAME_WAY = 0.7
 _FAST_M = 0.05
 """What a smoothed position errs by from fix to fix at least, one sigma (common practice)."""
 _FEWEST = 2
+_JUMP_ROUNDS = 3
 _FINE_M = 0.3 * USUAL.white_m
 _FEWEST_PASSES = 1.8
 """A place is passed so often, half of all places at least, before laps tell of each other."""
@@ -35,7 +49,9 @@ _UNSURE_M = 2.0
 averaged of a few laps and drawn ones alike (common practice, no source)."""
 
 
-def line_of_laps(track: Track, drive: Drive, laps: int) -> RepeatedLine | None:
+def line_of_laps(
+    track: Track, drive: Drive, laps: int, spans: Sequence[tuple[float, float]] = ()
+) -> RepeatedLine | None:
     """Find the line that a drive repeats, and how far the drive is off from place to place.
 
     Parameters
@@ -46,6 +62,9 @@ def line_of_laps(track: Track, drive: Drive, laps: int) -> RepeatedLine | None:
         Smoothed, on the track's plane.
     laps
         How many whole laps it has.
+    spans
+        Beginning and end, seconds, of those that tell the receiver's wander: it is read from them
+        again where some of what they told was that positions jumped aside.
 
     Returns
     -------
@@ -65,13 +84,91 @@ def line_of_laps(track: Track, drive: Drive, laps: int) -> RepeatedLine | None:
     length = track.curve.length_m
     if _passes(side, length) < _FEWEST_PASSES:
         return None
-    levels = _levels(track, drive)
-    side = without(side, far_off(side, length))
-    found = likeliest(side, levels, length, closed=track.closed)
-    knots = _knots(track)
-    line = fit_line(side, found, knots, levels)
+    levels, knots = _levels(track, drive), _knots(track)
+    line = _fitted(side, levels, knots)
+    return line if drive.has_doppler else _with_jumps(track, drive, spans, side, line, levels)
+
+
+def _fitted(
+    side: Sideways,
+    levels: LineLevels,
+    knots: Knots,
+    before: LineLevels | None = None,
+    shifts: Shifts | None = None,
+    shifted_m: Floats | None = None,
+) -> RepeatedLine:
+    """Fit a line with the likeliest levels and without what leaves it.
+
+    Parameters
+    ----------
+    shifts, shifted_m
+        Stretches that jumped aside, and about how far to the left each node has.
+    """
+    length, closed = knots.length_m, knots.closed
+    clear = side if shifted_m is None else replace(side, offset_m=side.offset_m - shifted_m)
+    off = far_off(clear, length)
+    found = likeliest(without(clear, off), levels, length, closed=closed)
+    side = without(side, off) if shifts is None else shifts.quiet(without(side, off))
+    line = fit_line(side, found, knots, before or levels, shifts)
     off = off_line(line) & np.isfinite(side.sigma_m)
-    return fit_line(without(side, off), found, knots, levels) if off.any() else line
+    return (
+        fit_line(without(side, off), found, knots, before or levels, shifts) if off.any() else line
+    )
+
+
+def _with_jumps(
+    track: Track,
+    drive: Drive,
+    spans: Sequence[tuple[float, float]],
+    side: Sideways,
+    line: RepeatedLine,
+    before: LineLevels,
+) -> RepeatedLine:
+    """Find where positions without velocities jumped aside, and fit the line again.
+
+    Jumps spoil the levels and the line by which they are found: after the largest others show.
+    """
+    knots = line.knots
+    pace = LapPace.of(side, knots.length_m)
+    count, least = 0, LEAST_GAIN
+    for _ in range(_JUMP_ROUNDS):
+        error = np.einsum("ij,ij->i", side.left, line.error_m)
+        rest = side.offset_m - line.line_m - line.deviation_m - error
+        marked = suspected(side, rest, pace) if not count else np.ones(len(rest), dtype=bool)
+        if not marked.any():
+            break
+        driven = line.line_m + beside_neighbours(side, line.deviation_m, knots.length_m)
+        shifts = shifted_stretches(side, driven, line.levels, marked, pace, least)
+        fitted = None if shifts is None else _borne_out(side, line.levels, knots, shifts, least)
+        if fitted is None or fitted.shifts is None:
+            break
+        shifts = fitted.shifts
+        drive_m = fitted.shifted(drive.time_s)
+        calm = replace(drive, position_m=drive.position_m - drive_m)
+        noise = levels_from_laps(track, calm, spans)
+        levels = replace(before, wander_m=noise.wander_m, wander_time_s=noise.wander_time_s)
+        shifted = np.einsum("ij,ij->i", side.left, fitted.shifted(side.time_s))
+        line = _fitted(side, levels, knots, before, shifts, shifted)
+        if shifts.count == count:
+            break
+        count, least = shifts.count, AGAIN_GAIN
+    return line
+
+
+def _borne_out(
+    side: Sideways, levels: LineLevels, knots: Knots, shifts: Shifts, least_gain: float
+) -> RepeatedLine | None:
+    """Fit the line with the shifts that all laps together bear out; None where they bear out none.
+
+    Each time some are left out the others may have to go, too.
+    """
+    while shifts.count:
+        line = fit_line(shifts.quiet(side), levels, knots, shifts=shifts)
+        kept = standing_out(line, least_gain)
+        if kept.all():
+            return line
+        shifts = shifts.only(kept)
+    return None
 
 
 def _levels(track: Track, drive: Drive) -> LineLevels:
@@ -162,18 +259,21 @@ def _passes(side: Sideways, length_m: float) -> float:
     return float(np.median(count) / nodes_a_pass)
 
 
-def corrected(track: Track, drive: Drive, laps: int) -> Drive:
+def corrected(
+    track: Track, drive: Drive, laps: int, spans: Sequence[tuple[float, float]] = ()
+) -> Drive:
     """Take off a drive how far its laps say that it is off; see `line_of_laps`.
 
     Parameters
     ----------
-    track, drive, laps
-        The track, a drive on its plane, and how many whole laps it has.
+    track, drive, laps, spans
+        The track, a drive on its plane, how many whole laps it has, and when those begin and end
+        that tell the receiver's wander.
 
     Returns
     -------
     Drive
         The drive itself where laps tell nothing.
     """
-    line = line_of_laps(track, drive, laps)
+    line = line_of_laps(track, drive, laps, spans)
     return drive if line is None else drive.corrected(line)

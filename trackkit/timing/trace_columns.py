@@ -15,6 +15,7 @@ from trackkit.motion.error_covariance import ErrorCovariance
 from trackkit.motion.stretch_covariance import StretchCovariance
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap
+from trackkit.timing.motion_sigmas import motion_sigmas
 from trackkit.timing.traces import SLOWEST_MPS, Trace, trace_lap
 from trackkit.track.model import Track
 
@@ -142,22 +143,16 @@ def _sigmas(
     places: _Places, covariance: StretchCovariance, error: ErrorCovariance | None, ahead: Floats
 ) -> dict[str, Floats]:
     """One sigma of each column that has one, shape (k,)."""
-    velocity, acceleration = places.motion[:, 1], places.motion[:, 2]
+    velocity = places.motion[:, 1]
     pace = np.hypot(velocity[:, 0], velocity[:, 1])
     pace = np.where(pace < SLOWEST_MPS, np.nan, pace)
-    onward = velocity / pace[:, None]
-    aside = left_of(onward)
-    gaining = np.einsum("ij,ij->i", acceleration, onward)
-    turning = np.einsum("ij,ij->i", acceleration, aside)
     # A vehicle that is farther back than it is taken to be comes later, by this a metre.
     delay = -ahead / np.einsum("ij,ij->i", velocity, ahead)[:, None]
     delay = np.where(np.isfinite(pace)[:, None], delay, np.nan)
 
-    def weights(position: Floats | None, velocity: Floats | None, by: Floats | None) -> Floats:
+    def weights(position: Floats) -> Floats:
         weight = np.zeros((len(pace), 3, 2))
-        for place, value in enumerate((position, velocity, by)):
-            if value is not None:
-                weight[:, place] = value
+        weight[:, 0] = position
         return weight
 
     # The last is where the lap begins.
@@ -170,11 +165,8 @@ def _sigmas(
         by_axis = weight.transpose(0, 2, 1).reshape(-1, 6)
         return np.asarray(np.einsum("ki,ki->k", by_axis, (here @ by_axis[:, :, None])[:, :, 0]))
 
-    def sigma(weight: Floats) -> Floats:
-        return np.asarray(np.sqrt(variance(weight)))
-
     by_left = left_of(ahead) + np.einsum("ij,ij->i", velocity, left_of(ahead))[:, None] * delay
-    late, aside_of_line = weights(delay, None, None), weights(by_left, None, None)
+    late, aside_of_line = weights(delay), weights(by_left)
     alone = variance(late)
     elapsed, offset = _between(places, covariance, alone, late, at_begin), variance(aside_of_line)
     left_over = np.ones(len(pace))
@@ -183,13 +175,10 @@ def _sigmas(
             places, error, (elapsed, delay), (offset, by_left), (alone, delay)
         )
         left_over = np.sqrt(beside / alone)
-    along = (gaining * left_over)[:, None] * delay
     return {
         "elapsed_sigma_s": np.sqrt(elapsed),
         "offset_sigma_m": np.sqrt(offset),
-        "speed_sigma_mps": sigma(weights(along, onward, None)),
-        "longitudinal_sigma_mps2": sigma(weights(None, (turning / pace)[:, None] * aside, onward)),
-        "lateral_sigma_mps2": sigma(weights(None, -(gaining / pace)[:, None] * aside, aside)),
+        **motion_sigmas(places.motion, here, delay, left_over),
     }
 
 

@@ -1,0 +1,136 @@
+"""Stretches that jump aside, on round tracks whose drives are made of what the model says."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from rings import LENGTH_M, POSITIONS, dense, knots, ring
+
+from trackkit.motion import repeated_line
+from trackkit.motion.lap_pace import LapPace
+from trackkit.motion.line_shifts import SHIFT_M, Shifts, risen
+from trackkit.motion.repeated_line import fit_line
+from trackkit.motion.shifted_stretches import (
+    beside_neighbours,
+    shifted_stretches,
+    standing_out,
+    suspected,
+)
+
+
+def shifts_at(*spans, size_m=4.0):
+    begin, end = np.array(spans, dtype=float).T
+    ahead = np.tile([1.0, 0.0], (len(begin), 2, 1))
+    nothing = np.full((len(begin), 2), np.inf)
+    return Shifts(begin, end, np.full(len(begin), size_m), ahead, np.zeros_like(nothing), nothing)
+
+
+def jumped(side, begin_s, end_s, aside_m, ramp_s=1.0):
+    share = risen(side.time_s - begin_s, ramp_s) * risen(end_s - side.time_s, ramp_s)
+    ahead = np.stack([side.left[:, 1], -side.left[:, 0]], axis=1)
+    return replace(
+        side,
+        chainage_m=(side.chainage_m + share * (ahead @ np.array(aside_m))) % LENGTH_M,
+        offset_m=side.offset_m + share * (side.left @ np.array(aside_m)),
+    )
+
+
+def found_in(side):
+    line = fit_line(side, POSITIONS, knots())
+    rest = side.offset_m - line.line_m - line.deviation_m
+    rest -= np.einsum("ij,ij->i", side.left, line.error_m)
+    pace = LapPace.of(side, LENGTH_M)
+    marked = suspected(side, rest, pace)
+    driven = line.line_m + beside_neighbours(side, line.deviation_m, LENGTH_M)
+    return shifted_stretches(side, driven, POSITIONS, marked, pace)
+
+
+def test_a_shift_is_found_when_it_comes_and_goes():
+    side, _, _ = ring(12, POSITIONS, 5)
+    spoilt = jumped(side, 150.0, 168.0, (4.0, -3.0))
+    shifts = found_in(spoilt)
+    line = fit_line(shifts.quiet(spoilt), POSITIONS, knots(), shifts=shifts)
+
+    assert shifts.count == 1
+    assert shifts.begin_s[0] == pytest.approx(150.0, abs=1.6)
+    assert shifts.end_s[0] == pytest.approx(168.0, abs=1.6)
+    np.testing.assert_allclose(line.shifted(np.array([159.0]))[0], [4.0, -3.0], atol=1.0)
+
+
+def test_two_shifts_close_together_are_two():
+    side, _, _ = ring(12, POSITIONS, 6)
+    spoilt = jumped(jumped(side, 100.0, 115.0, (0.0, 5.0)), 124.0, 140.0, (-4.0, 4.0))
+    shifts = found_in(spoilt)
+
+    np.testing.assert_allclose(np.sort(shifts.begin_s), [100.0, 124.0], atol=1.6)
+    np.testing.assert_allclose(np.sort(shifts.end_s), [115.0, 140.0], atol=1.6)
+
+
+@pytest.mark.parametrize("seed", range(20, 30))
+def test_none_is_found_where_there_is_none(seed):
+    assert found_in(ring(12, POSITIONS, seed)[0]) is None
+
+
+def test_another_line_for_half_of_the_laps_is_no_shift():
+    side, _, _ = ring(12, POSITIONS, 8)
+    another = np.where(side.way_m > 6 * LENGTH_M, 2.0, 0.0) * np.sin(side.chainage_m / 40.0)
+
+    assert found_in(replace(side, offset_m=side.offset_m + another)) is None
+
+
+def test_a_fitted_shift_is_as_far_as_it_was_and_as_sure_as_it_says():
+    away = []
+    for seed in range(40, 50):
+        side, error, _ = ring(12, POSITIONS, seed)
+        spoilt = jumped(side, 150.0, 170.0, (3.0, 3.0))
+        shifts = shifts_at((150.0, 170.0))
+        line = fit_line(shifts.quiet(spoilt), POSITIONS, knots(), shifts=shifts)
+        inside = (side.time_s > 152.0) & (side.time_s < 168.0)
+        true = error[inside] + [3.0, 3.0]
+        away.append(((line.error_m[inside] - true) / line.sigma_m[inside]).mean(axis=0))
+        assert standing_out(line).all()
+
+    assert np.sqrt(np.mean(np.square(away))) < 1.3
+
+
+def test_a_shift_that_nothing_bears_out_does_not_stand_out():
+    side, _, _ = ring(12, POSITIONS, 51)
+    shifts = shifts_at((100.0, 115.0))
+    line = fit_line(shifts.quiet(side), POSITIONS, knots(), shifts=shifts)
+
+    assert not standing_out(line).any()
+
+
+def test_shifts_are_unknowns_of_the_dense_problem(monkeypatch):
+    monkeypatch.setattr(repeated_line, "_MODES", 100)
+    side, _, _ = ring(2.5, POSITIONS, 3)
+    spoilt = jumped(side, 30.0, 50.0, (3.0, 1.0))
+    shifts = shifts_at((30.0, 50.0), size_m=0.0)
+    line = fit_line(spoilt, POSITIONS, knots(), shifts=shifts)
+
+    share = shifts.shares(side.time_s)
+    sigma = np.array([SHIFT_M, 0.5, 0.5])
+    mean, after = dense(spoilt, POSITIONS, knots(), (share * sigma**2) @ share.T)[:2]
+
+    np.testing.assert_allclose(line.error_m, mean, atol=1e-5)
+    node, slope = np.array([20, 50]), np.array([[1.0, 0.5], [-1.0, 0.25]])
+    load = np.zeros((2, len(side.time_s)))
+    load[:, node] = slope.T
+    expected = load.ravel() @ after @ load.ravel()
+    assert line.variance(side.time_s[node], slope) == pytest.approx(expected, rel=1e-4)
+
+
+def test_what_a_jump_moves_ahead_is_gained_on_other_laps():
+    side, _, _ = ring(8, POSITIONS, 9, step_m=10.0)
+    came = risen(side.time_s - 120.0, 1.0)
+    ahead = replace(side, chainage_m=(side.chainage_m + 4.0 * came) % LENGTH_M)
+    pace = LapPace.of(ahead, LENGTH_M)
+
+    gained, sigma = pace.gained(np.array([80.0, 120.0, 160.0]))
+
+    np.testing.assert_allclose(gained, [0.0, 4.0, 0.0], atol=0.5)
+    assert np.isfinite(sigma).all()
+
+
+def test_pace_is_not_compared_of_two_laps():
+    assert LapPace.of(ring(1.9, POSITIONS, 1)[0], LENGTH_M) is None
