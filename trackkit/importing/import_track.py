@@ -117,7 +117,7 @@ def import_track(
     >>> track = Track.from_arrays([5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003], "Box")
     >>> track = place_gate(track, "finish", 0.0).track
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     export_track(track, f"{folder}/box.gpkg", "gpkg")
+    ...     _ = export_track(track, f"{folder}/box.gpkg", "gpkg")
     ...     back = import_track(f"{folder}/box.gpkg", onto=track)
     >>> back.moved.lines()
     ['nothing differs']
