@@ -82,6 +82,7 @@ def big_values() -> dict[str, object]:
             recording, {"crossings": [LONG] * 99, "laps": [LONG] * 99}, track.plane, ()
         ),
         "Comparison": trackkit.compare_tracks(track, other),
+        "Imported": trackkit.Imported(track, (LONG,) * 50, trackkit.compare_tracks(track, other)),
         "Added": trackkit.Added(track, Path(LONG), None, (LONG,) * 50),
         "Description": trackkit.Description(track, (LONG,) * 99, None),
         "FinishAlignment": trackkit.FinishAlignment(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pyogrio
 import pytest
@@ -133,6 +135,17 @@ def test_a_table_without_columns_of_ends_is_refused_with_what_to_name(tmp_path):
     path.write_text("gate,a,b\nfinish,1,2\n")
     with pytest.raises(RecordingError, match="does not say which columns hold the two ends"):
         import_track(path)
+
+
+def test_a_line_that_a_wrong_grid_shrinks_to_a_point_is_refused(tmp_path):
+    # Degrees taken for metres.
+    path = tmp_path / "line.geojson"
+    positions = [[162.0, 47.0], [162.01, 47.0], [162.01, 47.01], [162.0, 47.01], [162.0, 47.0]]
+    line = {"type": "LineString", "coordinates": positions}
+    feature = {"type": "Feature", "geometry": line, "properties": {}}
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    with pytest.raises(TrackFileError, match=r"its line (has|is) .*name the grid"):
+        import_track(path, crs=GRID)
 
 
 def test_gates_without_a_line_need_a_track(tmp_path):

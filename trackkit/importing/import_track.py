@@ -122,7 +122,7 @@ def import_track(
     Examples
     --------
     >>> import tempfile
-    >>> from trackkit import Track, export_track, place_gate
+    >>> from trackkit import Track, export_track, import_track, place_gate
     >>> track = Track.from_arrays([5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003], "Box")
     >>> track = place_gate(track, "finish", 0.0).track
     >>> with tempfile.TemporaryDirectory() as folder:

@@ -133,7 +133,7 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
             f"is {words}, not a drawn line",
             file=path,
             remedy=Remedy(
-                "lines are read from GeoJSON, KML, GPX and layers of a GIS; read it as a recording",
+                "lines are read from GeoJSON, KML, GPX and GIS layers; read this as a recording",
                 do="read as recording",
             ),
         )
