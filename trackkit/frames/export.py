@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import reprlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
 from dataclasses import dataclass
@@ -61,6 +62,11 @@ class ExportedDrives:
     files: tuple[str, ...]
     rows: Mapping[str, int]
     remarks: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        first = reprlib.repr(self.files[0]) if self.files else ""
+        more = f" and {len(self.files) - 1:,} more" if len(self.files) > 1 else ""
+        return f"ExportedDrives({first}{more}, {sum(self.rows.values()):,} rows)"
 
 
 def export_drives(

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from trackkit.arrays import Floats
 from trackkit.motion.line_model import Knots, LineLevels, Sideways
 from trackkit.motion.position_error import Receiver, walked_m2ps
 from trackkit.motion.repeated_line import RepeatedLine, fit_line
