@@ -82,6 +82,8 @@ def big_values() -> dict[str, object]:
             recording, {"crossings": [LONG] * 99, "laps": [LONG] * 99}, track.plane, ()
         ),
         "Comparison": trackkit.compare_tracks(track, other),
+        "Imported": trackkit.Imported(track, (LONG,) * 50, trackkit.compare_tracks(track, other)),
+        "ExportedDrives": trackkit.ExportedDrives((LONG,) * 50, {LONG: 10**9}, (LONG,) * 50),
         "Added": trackkit.Added(track, Path(LONG), None, (LONG,) * 50),
         "Description": trackkit.Description(track, (LONG,) * 99, None),
         "FinishAlignment": trackkit.FinishAlignment(

@@ -1,8 +1,10 @@
 """trackkit makes, checks and shares the track files that GPS lap timing rests on.
 
 >>> import trackkit
->>> track = trackkit.read_track("circuit.geojson")  # doctest: +SKIP
->>> report = trackkit.time_laps(track, trackkit.read_recording("monday.nmea"))  # doctest: +SKIP
+>>> track = trackkit.read_track(trackkit.open_library().find("pipwick-kart-circuit").path)
+>>> drive = trackkit.simulate_drive(track, laps=1)
+>>> trackkit.time_laps(track, drive.recording).best_lap.number
+1
 """
 
 from __future__ import annotations

@@ -27,6 +27,14 @@ class TrackkitError(Exception):
         The line, feature or member in that file.
     remedy
         What the user can do about it: a clause without a full stop, or that as data.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> trackkit.read_track("nowhere.geojson")
+    Traceback (most recent call last):
+        ...
+    trackkit.errors.TrackFileError: nowhere.geojson: no such file
     """
 
     def __init__(

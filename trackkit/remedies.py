@@ -61,6 +61,15 @@ class Remedy:
         Where along the centreline it goes, metres, or None.
     value
         What else is needed, by name, of the types JSON has, or None.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> try:
+    ...     trackkit.open_library(["nowhere"])
+    ... except trackkit.TrackkitError as error:
+    ...     print(error.remedy.what)
+    name another folder as the library
     """
 
     what: str

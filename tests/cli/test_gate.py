@@ -22,6 +22,9 @@ def test_gate_list_says_what_each_gate_is_worth(capsys):
             np.hypot(timing["receiver_sigma_s"], timing["line_sigma_s"]), abs=1e-4
         )
         assert 0 < timing["lap_sigma_s"] < timing["sigma_s"]
+        assert 0 < timing["session_lap_sigma_s"] <= timing["lap_sigma_s"]
+    # A quarter of an hour of laps of more than a minute.
+    assert 2 <= told["session_laps"] <= 15
 
 
 def test_the_command_leaves_the_file_alone_unless_told_to_apply(tmp_path, capsys):

@@ -145,7 +145,7 @@ def test_a_gate_that_would_be_in_a_bend_is_moved_to_the_nearest_straight_and_sai
 
     assert 440.0 <= first <= 447.2
     assert 941.3 <= second <= 948.0
-    assert f"{first:.0f} m (from 463)" in remarks[0]
+    assert f"{first:.0f} m (from 463 m)" in remarks[0]
 
 
 @pytest.mark.parametrize("sectors", range(1, 8))

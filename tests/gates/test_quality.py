@@ -15,7 +15,9 @@ from drives import (
     straight,
     track_of,
 )
+from recorded_rounds import Plan, recorded
 
+from trackkit.building.build import build_track
 from trackkit.errors import NoLapError
 from trackkit.gates.driven import ASSUMED_LINE_M
 from trackkit.gates.quality import _accumulated, driven_quality, timing_quality
@@ -23,6 +25,7 @@ from trackkit.motion.drive import smooth
 from trackkit.motion.position_error import Receiver
 from trackkit.motion.vehicle import KART
 from trackkit.timing.crossings import cross
+from trackkit.timing.lap_times import time_laps
 
 
 @pytest.fixture(scope="module")
@@ -164,6 +167,52 @@ def test_predicted_sigmas_are_those_of_simulated_crossings(block):
     # 30 sessions hold about 30 independent errors of place: 13 % one sigma.
     assert rms(predicted) == pytest.approx(rms(errors), rel=0.4)
     assert rms(predicted_laps) == pytest.approx(rms(laps), rel=0.2)
+
+
+def kart_session(laps):
+    """Laps of one repeated line with deviations of 0.4 m, made by code of its own."""
+    plan = Plan(
+        "kart",
+        seed=5,
+        laps=laps,
+        length_m=900.0,
+        corner_m=9.0,
+        fastest_mps=25.0,
+        sideways_mps2=13.0,
+        rate_hz=5,
+        doppler_mps=None,
+    )
+    return recorded(plan).recording
+
+
+@pytest.mark.parametrize("laps", [4, 10])
+def test_a_lap_of_a_session_is_predicted_to_be_worth_what_laps_claims(laps):
+    recording = kart_session(laps)
+    track = build_track([recording], "X").track
+    report = time_laps(track, recording)
+    quality = timing_quality(track, [recording])
+    claimed = np.sqrt(np.mean([lap.sigma_s**2 for lap in report.laps if lap.is_whole]))
+    predicted = quality.session_lap_sigma_s(track.finish.chainage_m)
+
+    assert quality.session_laps == pytest.approx(len(report.counted), abs=1)
+    assert predicted == pytest.approx(claimed, rel=0.3)
+    assert predicted < 0.75 * quality.lap_sigma_s(track.finish.chainage_m)
+
+
+def test_of_laps_that_are_not_timed_together_nothing_is_predicted(block):
+    """An open course, a session of one lap, and speeds without a course."""
+    recording = drive(block_circuit(), begin_m=1300.0, laps=3.3, cruise=22.0).recording(
+        5, doppler=True
+    )
+    cases = [
+        timing_quality(track_of(hill_course(), gates=(), spacing_m=2.0)),
+        timing_quality(block, receiver=Receiver(session_s=60.0)),
+        timing_quality(block, [replace(recording, course_deg=None)]),
+    ]
+    for quality in cases:
+        assert quality.session_laps == 0
+        assert quality.session_lap_sigma_s(0.0) is None
+    assert timing_quality(block, [recording]).session_laps > 0
 
 
 def test_how_speed_grows_is_what_the_vehicle_gains_and_brakes_with():

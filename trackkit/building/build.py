@@ -59,6 +59,15 @@ class Build:
         Every lap found, with why it was not used, or nothing where it was.
     remedies
         What can be done about what was assumed or left out.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("gullhatch-oval").path
+    >>> drive = trackkit.simulate_drive(trackkit.read_track(path), laps=2, rate_hz=5, seed=1)
+    >>> build = trackkit.build_track([drive.recording], "Practice Oval")
+    >>> build.track.name, build.laps_used
+    ('Practice Oval', 3)
     """
 
     track: Track
@@ -118,6 +127,15 @@ def build_track(
         When `finish` is off the track.
     RecordingError
         When the recordings lie too far apart to be of one circuit.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("gullhatch-oval").path
+    >>> drive = trackkit.simulate_drive(trackkit.read_track(path), laps=2, rate_hz=5, seed=1)
+    >>> build = trackkit.build_track([drive.recording], "Practice Oval", sectors=3)
+    >>> build.laps_used, [gate.kind for gate in build.track.gates]
+    (3, ['finish', 'sector', 'sector'])
     """
     plane = plane_of(recordings)
     per_recording, remarks = laps_by_recording(recordings, plane, is_open=is_open)

@@ -74,8 +74,14 @@ def set_driven_pit_lane(
 
     Examples
     --------
-    >>> monday = trackkit.read_recording("monday.nmea")  # doctest: +SKIP
-    >>> track, remarks = set_driven_pit_lane(track, [monday])  # doctest: +SKIP
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=1, seed=1)
+    >>> trackkit.set_driven_pit_lane(track, [drive.recording])
+    Traceback (most recent call last):
+        ...
+    trackkit.errors.PlaceError: practice on Pipwick Kart Circuit: holds no visit of the pit lane ...
     """
     paths = [path_driven(smooth(recording, track.plane)) for recording in recordings]
     lane = _driven_lane(track, paths)

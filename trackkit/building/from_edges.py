@@ -84,6 +84,20 @@ def build_between(
         When `finish` is off the track, or `sectors` is less than 1.
     RecordingError
         When the recordings lie too far apart to be of one circuit.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import trackkit
+    >>> turn = np.linspace(0.0, 2.0 * np.pi, 400)
+    >>> def ring(radius_m, name):
+    ...     east, north = radius_m * np.cos(turn), radius_m * np.sin(turn)
+    ...     longitude, latitude = 5.0 + east / 101_700.0, 24.0 + north / 110_800.0
+    ...     return trackkit.Recording.from_arrays(turn * 60.0, longitude, latitude, name=name)
+    >>> left, right = ring(100.0, "left"), ring(108.0, "right")
+    >>> build = trackkit.build_between([left], [right], "Practice Oval")
+    >>> build.track.name, 7.0 < build.track.centreline.width_m < 9.0
+    ('Practice Oval', True)
     """
     recordings = [*left, *right, *driven]
     plane = plane_of(recordings)

@@ -72,6 +72,16 @@ def build_from_line(
         When the line is not closed and `is_open` is false, or too short.
     PlaceError
         When `finish` is off the track, or `sectors` is less than 1.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import trackkit
+    >>> turn = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
+    >>> longitude, latitude = 5.0 + 0.002 * np.cos(turn), 24.0 + 0.001 * np.sin(turn)
+    >>> build = trackkit.build_from_line(longitude, latitude, "Practice Oval", sectors=2)
+    >>> round(build.track.length_m, -1), len(build.track.gates)
+    (1010.0, 2)
     """
     plane = LocalPlane.around(longitude_deg, latitude_deg)
     vertex = plane.to_plane(longitude_deg, latitude_deg)

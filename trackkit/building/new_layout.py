@@ -42,6 +42,18 @@ def as_new_layout(
     ------
     TrackFileError
         When nothing has changed, or `layout` cannot be a name or is that of the track before.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("gullhatch-oval").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=2, rate_hz=5, seed=1)
+    >>> revision = trackkit.revise_track(track, [drive.recording])
+    >>> trackkit.as_new_layout(track, revision, "Short", [drive.recording])
+    Traceback (most recent call last):
+        ...
+    trackkit.errors.TrackFileError: the laps follow the line of Gullhatch Oval everywhere, ...
     """
     if not revision.changed:
         raise TrackFileError(

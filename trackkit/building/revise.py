@@ -71,6 +71,16 @@ class Revision:
         Stretches where the track itself has changed.
     shift_m
         How far the line as a whole moved, east and north, metres.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("gullhatch-oval").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=2, rate_hz=5, seed=1)
+    >>> revision = trackkit.revise_track(track, [drive.recording])
+    >>> len(revision.changed), revision.build.laps_used
+    (0, 3)
     """
 
     build: Build
@@ -112,6 +122,16 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     ------
     NoLapError
         When no recording holds a whole lap, or none of this track.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("gullhatch-oval").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=2, rate_hz=5, seed=1)
+    >>> revision = trackkit.revise_track(track, [drive.recording])
+    >>> revision.build.track.id == track.id, revision.changed
+    (True, ())
     """
     per_recording, remarks = laps_by_recording(recordings, track.plane, is_open=not track.closed)
     layout = _layout_of(track, [lap for recording_laps in per_recording for lap in recording_laps])

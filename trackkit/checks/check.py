@@ -49,6 +49,14 @@ def check_file(
     ------
     TrackFileError
         When the file cannot be read or is no track file at all.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track, findings = trackkit.check_file(path)
+    >>> track.name, findings
+    ('Pipwick Kart Circuit', [])
     """
     document = read_document(path)
     findings = [
@@ -131,6 +139,17 @@ def check_track(
     list of Finding
         Errors first, then warnings, then notes; each in racing order.  Those the track file
         accepts are marked.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> trackkit.check_track(track)
+    []
+    >>> narrow = trackkit.widen_gate(track, "Finish", 3.0).track
+    >>> [finding.rule for finding in trackkit.check_track(narrow)]
+    ['gate-narrow', 'gate-narrow', 'gate-missed']
     """
     try:
         _ = track.curve

@@ -43,6 +43,16 @@ class Finding:
         Whether the track file says that this finding is accepted.
     track
         That it is about, for showing it; None where the file could not be read as a track.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> narrow = trackkit.widen_gate(track, "Finish", 3.0).track
+    >>> finding = trackkit.check_track(narrow)[0]
+    >>> finding.severity, finding.rule, finding.feature == track.finish.id
+    ('warning', 'gate-narrow', True)
     """
 
     severity: Severity
@@ -165,6 +175,18 @@ def accept_finding(
     ------
     TrackkitError
         When there is no such finding, or no reason.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> track = trackkit.widen_gate(track, "Finish", 3.0).track
+    >>> findings = trackkit.check_track(track)
+    >>> rule, gate = findings[0].rule, findings[0].feature
+    >>> track = trackkit.accept_finding(track, findings, rule, gate, reason="measured on site")
+    >>> trackkit.check_track(track)[0].accepted
+    True
     """
     if not reason.strip():
         raise TrackkitError("a finding is accepted for a reason", remedy="say why")

@@ -40,6 +40,15 @@ class Judgement:
         The one thing to do next; None where there is nothing to do.
     remarks
         What to know besides, a clause each: nothing that makes a track unfit.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> judgement = trackkit.judge_track(track, trackkit.check_track(track))
+    >>> judgement.fit, judgement.verdict.reasons
+    (False, ('nobody has said how well the drawn line is known',))
     """
 
     verdict: Verdict
@@ -112,6 +121,15 @@ def judge_track(track: Track, findings: Iterable[Finding], *, recorded: bool = F
     -------
     Judgement
         Of today.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> judgement = trackkit.judge_track(track, trackkit.check_track(track))
+    >>> judgement.fit, len(judgement.letters)
+    (False, 8)
     """
     listed = list(findings)
     reasons = [
@@ -149,6 +167,14 @@ def stored_verdict(track: Track) -> Verdict | None:
     -------
     Verdict or None
         None where there is none, or the geometry has changed since.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> trackkit.stored_verdict(track) is None
+    True
     """
     verdict = track.verdict
     if verdict is None or verdict.digest != geometry_digest(track):

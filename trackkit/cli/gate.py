@@ -85,12 +85,18 @@ def list_gates(
         rows = gate_rows(track.gates)
         for row, timing in zip(rows, worth, strict=True):
             row["timing"] = timing
-        print_json({"gates": rows, "timing_basis": quality.basis})
+        laps = quality.session_laps
+        print_json({"gates": rows, "timing_basis": quality.basis, "session_laps": laps})
     else:
         _worth_table(track.gates, worth)
         remark(
             f"{units().speed} and ± (one sigma of a crossing, of a lap): {as_read(quality.basis)}"
         )
+        if quality.session_laps:
+            remark(
+                f"together ±: of a lap where {quality.session_laps} laps of a driver who keeps to "
+                "his line are timed together, as `laps` does"
+            )
     if failed:
         ctx.exit(1)
 
@@ -114,6 +120,7 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
             shown.speed,
             "± ms",
             "lap ± ms",
+            "together ± ms",
         ],
         [
             [
@@ -127,6 +134,7 @@ def _worth_table(gates: tuple[Gate, ...], worth: list[dict[str, float] | None]) 
                 cell(timing, "speed_mps", shown.speed_per_mps, 0),
                 cell(timing, "sigma_s", 1e3, 1),
                 cell(timing, "lap_sigma_s", 1e3, 1),
+                cell(timing, "session_lap_sigma_s", 1e3, 1),
             ]
             for gate, timing in zip(gates, worth, strict=True)
         ],

@@ -58,6 +58,14 @@ def serve_editor(
         When the file is no track file, or its line cannot be followed.
     TrackkitError
         When the packages for the page are not installed, or the port is taken.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> trackkit.serve_editor("nowhere.geojson")
+    Traceback (most recent call last):
+        ...
+    trackkit.errors.TrackFileError: nowhere.geojson: no such file
     """
     require_packages()
     path = os.fspath(path)

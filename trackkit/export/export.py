@@ -70,6 +70,13 @@ def export_track(
         be written.
     PlaceError
         When `crs` is no grid that can hold the track.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> remarks = trackkit.export_track(track, "pipwick.gpx", "gpx", force=True)
     """
     if crs is not None and fmt != "dxf":
         raise OutputError(f"{fmt} is always in WGS 84", remedy="leave the grid out, or write dxf")

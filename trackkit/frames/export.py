@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import reprlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
 from dataclasses import dataclass
@@ -49,11 +50,23 @@ class ExportedDrives:
         How many rows each layer has, by its name.
     remarks
         Sentences about the coordinate system.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> written = trackkit.ExportedDrives(("day.gpkg",), {"laps": 12, "crossings": 26})
+    >>> written.files, written.rows["laps"]
+    (('day.gpkg',), 12)
     """
 
     files: tuple[str, ...]
     rows: Mapping[str, int]
     remarks: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        first = reprlib.repr(self.files[0]) if self.files else ""
+        more = f" and {len(self.files) - 1:,} more" if len(self.files) > 1 else ""
+        return f"ExportedDrives({first}{more}, {sum(self.rows.values()):,} rows)"
 
 
 def export_drives(

@@ -31,6 +31,15 @@ class Change:
         Sentences for the user about how the gate was placed.
     what
         What was done, as the history has it.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> change = trackkit.widen_gate(track, "Finish", 20.0)
+    >>> round(change.gate.width_m, 1), change.track is not track
+    (20.0, True)
     """
 
     track: Track
@@ -86,6 +95,15 @@ def place_gate(
     PlaceError
         When the place is off the track, the gate cannot be meant, or the track may not have
         another such gate.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> change = trackkit.place_gate(track, "speed", "200m", name="Straight")
+    >>> change.gate.kind, change.gate.name
+    ('speed', 'Straight')
     """
     where = replace(as_place(place), anyway=anyway)
     changed, gate, remarks = with_gate(track, kind, where, width_m=width_m, name=name)
@@ -129,6 +147,15 @@ def move_gate(
     PlaceError
         When no gate has that id or name, the place is off the track, or the gate cannot be meant
         there.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> change = trackkit.move_gate(track, "Sector 1 end", "300m")
+    >>> round(change.gate.chainage_m), change.what
+    (300, 'moved gate gate-cst9 from 302.2 m to 300.0 m')
     """
     before = track.gate(id_or_name)
     where = replace(as_place(place), anyway=anyway)
@@ -162,6 +189,14 @@ def widen_gate(track: Track, id_or_name: str, width_m: float) -> Change:
     ------
     PlaceError
         When no gate has that id or name, or no gate may be so wide.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> round(trackkit.widen_gate(track, "Finish", 20.0).gate.width_m, 1)
+    20.0
     """
     gate = track.gate(id_or_name)
     place = Place(chainage_m=gate.chainage_m)
@@ -188,6 +223,15 @@ def remove_gate(track: Track, id_or_name: str) -> Change:
     ------
     PlaceError
         When no gate has that id or name, or it is one the track cannot be without.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> change = trackkit.remove_gate(track, "Sector 1 end")
+    >>> [gate.name for gate in change.track.gates]
+    ['Finish', 'Sector 1 end']
     """
     changed, gate = without_gate(track, id_or_name)
     what = f"removed gate {gate.id} ({gate.name}) at {gate.chainage_m:.1f} m"
@@ -217,6 +261,14 @@ def rename_gate(track: Track, id_or_name: str, name: str, *, by: str | None = No
     ------
     PlaceError
         When no gate has that id or name, or `name` cannot be a name.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> trackkit.rename_gate(track, "Sector 1 end", "Bridge").gate.name
+    'Bridge'
     """
     gate = track.gate(id_or_name)
     renamed = called(gate, gate_name(name))

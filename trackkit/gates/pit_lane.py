@@ -56,10 +56,12 @@ def set_pit_lane(
 
     Examples
     --------
-    >>> line = trackkit.read_line("pits.kml")  # doctest: +SKIP
-    >>> track, remarks = set_pit_lane(
-    ...     track, line.longitude_deg, line.latitude_deg
-    ... )  # doctest: +SKIP
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> pits, remarks = trackkit.set_pit_lane(track, [83.3512, 83.3520], [38.7218, 38.7220])
+    >>> len(pits.pit_lanes), remarks
+    (1, ())
     """
     longitude = np.asarray(longitude_deg, dtype=float)
     latitude = np.asarray(latitude_deg, dtype=float)
@@ -126,6 +128,16 @@ def remove_pit_lane(track: Track, *, by: str | None = None) -> tuple[Track, tupl
     ------
     PlaceError
         When it has none.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> track, _ = trackkit.set_pit_lane(track, [83.3512, 83.3520], [38.7218, 38.7220])
+    >>> track, _ = trackkit.remove_pit_lane(track)
+    >>> track.pit_lanes
+    ()
     """
     if not track.pit_lanes:
         raise PlaceError(f"{track.name!r} has no pit lane")

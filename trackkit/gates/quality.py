@@ -23,6 +23,7 @@ from trackkit.track.model import Track
 
 if TYPE_CHECKING:
     from trackkit.motion.drive import Drive
+    from trackkit.motion.repeated_line import RepeatedLine
     from trackkit.recordings.recording import Recording
 
 LINE_KEPT_M = 75.0
@@ -58,6 +59,19 @@ class TimingQuality:
         What speeds and noise were taken from, a clause.
     recorded
         Whether speeds come from recordings.
+    receiver
+        Whose error that is; None where laps of its recording are not timed together.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> quality = trackkit.timing_quality(track)
+    >>> quality.recorded, 30.0 < quality.lap_s < 90.0
+    (False, True)
+    >>> sorted(quality.of_gate(track.finish))
+    ['acceleration_mps2', 'lap_sigma_s', 'line_sigma_s', 'receiver_sigma_s', 'sigma_s', 'speed_mps']
     """
 
     track: Track
@@ -68,6 +82,7 @@ class TimingQuality:
     error: PositionError
     basis: str
     recorded: bool
+    receiver: Receiver | None = None
 
     def __repr__(self) -> str:
         return (
@@ -153,6 +168,44 @@ class TimingQuality:
         where = np.asarray(chainage_m, dtype=float)
         return np.asarray(np.interp(where, self.chainage_m, values, period=period))
 
+    @property
+    def session_laps(self) -> int:
+        """Of how many laps timed together `session_lap_sigma_s` is; 0 where of none."""
+        from trackkit.gates.session_quality import session_laps
+
+        if self.receiver is None or not self.curve.closed:
+            return 0
+        return session_laps(self.receiver, self.lap_s)
+
+    @cached_property
+    def _session_line(self) -> RepeatedLine:
+        from trackkit.gates.session_quality import session_line
+
+        assert self.receiver is not None  # noqa: S101 - there are laps
+        return session_line(self.track, self.receiver, self.session_laps, self.passed_s)
+
+    def session_lap_sigma_s(self, chainage_m: float) -> float | None:
+        """Predict one sigma of a lap time where all laps of a session are timed together.
+
+        Parameters
+        ----------
+        chainage_m
+            Where laps begin and end, metres.
+
+        Returns
+        -------
+        float or None
+            Seconds; None where `session_laps` is 0.
+        """
+        from trackkit.gates.session_quality import session_lap_sigma_s
+
+        if not (laps := self.session_laps):
+            return None
+        slowness = self.curve.direction(chainage_m) / self.at(self.speed_mps, chainage_m)
+        begun, alone = float(self.passed_s(chainage_m)), float(self.lap_sigma_s(chainage_m))
+        line = self._session_line
+        return session_lap_sigma_s(line, laps, begun, self.lap_s, np.asarray(slowness), alone)
+
     def of_gate(self, gate: Gate) -> dict[str, float] | None:
         """Tell what a gate's times are worth.
 
@@ -166,7 +219,8 @@ class TimingQuality:
         dict or None
             As in JSON: speed, m/s, and acceleration, m/s^2, of passages there; one sigma, seconds,
             of a crossing, and its parts from the receiver and from the line; of a lap from there
-            where the track is closed.  None for a gate in the pit lane, whose speeds are not known.
+            where the track is closed, by itself and in a session.  None for a gate in the pit lane,
+            whose speeds are not known.
         """
         if gate.kind in BESIDE_THE_TRACK:
             return None
@@ -180,6 +234,9 @@ class TimingQuality:
         }
         if self.curve.closed:
             worth["lap_sigma_s"] = self.lap_sigma_s(at)
+        together = self.session_lap_sigma_s(at)
+        if together is not None:
+            worth["session_lap_sigma_s"] = np.asarray(together)
         return {key: round(float(value), 6) for key, value in worth.items()}
 
     def passed_s(self, chainage_m: ArrayLike) -> Floats:
@@ -270,6 +327,15 @@ def timing_quality(
     ------
     NoLapError
         When the recordings do not cover the track.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> quality = trackkit.timing_quality(track)
+    >>> 0.0 < quality.of_gate(track.finish)["sigma_s"] < 0.1
+    True
     """
     if not recordings:
         curve = track.curve
@@ -288,6 +354,7 @@ def timing_quality(
             f"{vehicle.lateral_mps2:g} m/s² sideways, {vehicle.accelerating_mps2:g} and "
             f"{vehicle.braking_mps2:g} m/s² gaining and braking), and {_described(receiver)}",
             recorded=False,
+            receiver=receiver,
         )
     from trackkit.motion.drive import smooth
 
@@ -320,8 +387,9 @@ def driven_quality(
     chainage = track.curve.chainages(_SPACING_M)
     turned = _turned(track.curve, chainage)
     speed, line_sigma = driven_speed(track, drives, chainage)
-    errors = [position_error(receiver or Receiver.of(drive)) for drive in drives]
-    worst = max(errors, key=lambda error: error.sigma_m)
+    receivers = [receiver or Receiver.of(drive) for drive in drives]
+    worst = max(receivers, key=lambda some: position_error(some).sigma_m)
+    together = not any(drive.has_speed_alone for drive in drives)
     many = f"{len(drives)} recordings" if len(drives) > 1 else "the recording"
     return TimingQuality(
         track,
@@ -329,9 +397,10 @@ def driven_quality(
         speed,
         line_sigma,
         turned,
-        worst,
+        position_error(worst),
         f"speeds, line and receiver's noise from {many}",
         recorded=True,
+        receiver=worst if together else None,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
 import numpy as np
 
@@ -10,9 +10,7 @@ from trackkit.arrays import Floats
 from trackkit.motion.line_model import Knots, LineLevels, Sideways
 from trackkit.motion.position_error import Receiver, walked_m2ps
 from trackkit.motion.repeated_line import RepeatedLine, fit_line
-
-if TYPE_CHECKING:
-    from trackkit.gates.quality import TimingQuality
+from trackkit.track.model import Track
 
 FEWEST_LAPS, MOST_LAPS = 2, 15
 """More laps than this tell little more."""
@@ -24,74 +22,91 @@ _UNSURE_M = 2.0
 """The same as where laps are timed together; see docs/methods.md."""
 
 
-def session_laps(quality: TimingQuality, receiver: Receiver) -> int:
-    """Say how many laps a session has, counted up to `MOST_LAPS`; 0 on an open course.
+def session_laps(receiver: Receiver, lap_s: float) -> int:
+    """Say how many laps are reckoned with: as many as a session has, up to `MOST_LAPS`.
 
     Parameters
     ----------
-    quality
-        Of the track, whose laps last as long as there.
     receiver
         That records for a session.
-    """
-    if not quality.curve.closed:
-        return 0
-    return min(int(receiver.session_s / quality.lap_s), MOST_LAPS)
-
-
-def session_lap_sigma_s(
-    quality: TimingQuality, receiver: Receiver, laps: int, chainage_m: float
-) -> float | None:
-    """Predict one sigma of a lap time from a place, in a session of laps timed together.
-
-    The model is that of `trackkit.motion.repeated_line`, whose covariance needs no measurement: a
-    drive of so many laps at these speeds, of a driver who repeats a line within a metre and
-    deviates from it by 0.4 m over 30 m, is laid beside the track's line, which is as well known as
-    its file says.
-
-    Parameters
-    ----------
-    quality
-        Of the track.
-    receiver
-        That records it.
-    laps
-        How many.
-    chainage_m
-        Where laps begin and end.
+    lap_s
+        Time of a lap, seconds.
 
     Returns
     -------
-    float or None
-        Seconds, root mean square over the laps; None for fewer than `FEWEST_LAPS`, on an open
-        course, and for speeds without courses.
+    int
+        0 where a session has fewer than `FEWEST_LAPS`.
     """
-    if laps < FEWEST_LAPS or not quality.curve.closed:
-        return None
-    line = _session(quality, receiver, laps)
-    at = np.array([chainage_m])
-    slow = quality.curve.direction(at) / quality.at(quality.speed_mps, at)[:, None]
-    slope = np.concatenate([-slow, slow])
-    alone = float(quality.lap_sigma_s(at)[0]) ** 2
-    begun = float(quality.passed_s(at)[0])
+    laps = min(int(receiver.session_s / lap_s), MOST_LAPS)
+    return laps if laps >= FEWEST_LAPS else 0
+
+
+def session_lap_sigma_s(
+    line: RepeatedLine,
+    laps: int,
+    begun_s: float,
+    lap_s: float,
+    slowness_spm: Floats,
+    alone_s: float,
+) -> float:
+    """Predict one sigma of a lap time from a place, in a session of laps timed together.
+
+    Parameters
+    ----------
+    line
+        From `session_line`.
+    laps
+        How many there are.
+    begun_s, lap_s
+        When the first one begins, and the time of a lap, seconds.
+    slowness_spm
+        Direction of the track at the place over the speed there, seconds a metre, shape (2,).
+    alone_s
+        One sigma over a drive by itself, seconds.
+
+    Returns
+    -------
+    float
+        Seconds, root mean square over the laps.
+    """
+    slope = np.stack([-slowness_spm, slowness_spm])
     variances = [
-        line.variance_left(alone, begun + np.array([lap, lap + 1]) * quality.lap_s, slope)
+        line.variance_left(alone_s**2, begun_s + np.array([lap, lap + 1]) * lap_s, slope)
         for lap in range(laps)
     ]
     return float(np.sqrt(np.mean(variances)))
 
 
-def _session(quality: TimingQuality, receiver: Receiver, laps: int) -> RepeatedLine:
-    """Lay so many laps, and a little before and after, beside the line."""
-    curve, track = quality.curve, quality.track
+def session_line(
+    track: Track, receiver: Receiver, laps: int, passed_s: Callable[[Floats], Floats]
+) -> RepeatedLine:
+    """Lay so many laps, and the rest of one more, beside the line of a track.
+
+    The model is that of `trackkit.motion.repeated_line`, whose covariance needs no measurement: the
+    driver repeats a line within a metre and deviates from it by 0.4 m over 30 m, and the track's
+    line is as well known as its file says.
+
+    Parameters
+    ----------
+    track
+        Closed.
+    receiver
+        That records it.
+    laps
+        How many.
+    passed_s
+        Time from chainage 0 to some chainages, which grow on over a lap, metres, in seconds.
+    """
+    curve = track.curve
     usual = _NODE_WITH_SPEEDS_M if receiver.doppler else _NODE_M
-    apart = float(np.median(quality.speed_mps)) * receiver.interval_s
+    lap_s = float(passed_s(np.array([curve.length_m]))[0])
+    apart = curve.length_m / lap_s * receiver.interval_s
     spacing = max(float(np.clip(curve.length_m / _NODES_A_LAP, _FEWEST_NODE_M, usual)), apart)
     way = np.arange(0.0, (laps + 1) * curve.length_m, spacing)
     where = np.asarray(curve.wrap(way))
     left = curve.left(where)
     white = np.full(len(way), receiver.levels.white_m / np.sqrt(max(spacing / apart, 1.0)))
-    time = quality.passed_s(way)
+    time = passed_s(way)
     level, walk = receiver.levels, None
     if receiver.doppler:
         walk = walked_m2ps(level, receiver.interval_s)

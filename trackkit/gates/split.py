@@ -64,6 +64,15 @@ class Split:
         What the times of each sector will be worth with these gates, in racing order.
     timing_basis
         What speeds and the receiver's noise rest on, a sentence.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> split = trackkit.suggest_gates(track, 3)
+    >>> split.by, len(split.suggestions), len(split.sectors)
+    ('time', 2, 3)
     """
 
     by: Basis
@@ -120,6 +129,15 @@ def suggest_gates(
         When the track is too short for so many sectors, or lacks its timed gates.
     TrackkitError
         When the track has no line that can be followed.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> split = trackkit.suggest_gates(track, 3)
+    >>> [round(suggestion.chainage_m, -1) for suggestion in split.suggestions]
+    [390.0, 650.0]
     """
     quality = timing_quality(track, recordings)
     suggestions = tuple(best_split(quality, sectors, by))
@@ -169,6 +187,16 @@ def apply_suggestions(track: Track, split: Split) -> tuple[Track, tuple[str, ...
     ------
     PlaceError
         When a gate cannot be placed.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> split = trackkit.suggest_gates(track, 4)
+    >>> changed, _ = trackkit.apply_suggestions(track, split)
+    >>> [gate.name for gate in changed.gates]
+    ['Finish', 'Sector 1 end', 'Sector 2 end', 'Sector 3 end']
     """
     changed, remarks = with_suggested_gates(track, split.suggestions)
     remarks = (*remarks, *renamings(track, changed))

@@ -97,6 +97,20 @@ def survey_place(left: Recording, right: Recording) -> Place:
     ------
     RecordingError
         When a recording was not made standing still, or holds too few fixes.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> def standing(longitude, latitude):
+    ...     longitudes, latitudes = [longitude] * 60, [latitude] * 60
+    ...     return trackkit.Recording.from_arrays(range(60), longitudes, latitudes)
+    >>> left, right = (standing(*end) for end in (track.finish.left, track.finish.right))
+    >>> place = trackkit.survey_place(left, right)
+    >>> change = trackkit.place_gate(track, "speed", place)
+    >>> change.gate.surveyed, round(change.gate.width_m)
+    (True, 16)
     """
     ends = {"left": average(left), "right": average(right)}
     texts = tuple(

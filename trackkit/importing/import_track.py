@@ -44,6 +44,15 @@ class Imported:
     moved
         What differs from the track that it was laid onto, without that line of history; None
         where it was laid onto none.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> longitude, latitude = [5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003]
+    >>> track = trackkit.Track.from_arrays(longitude, latitude, "Box")
+    >>> imported = trackkit.Imported(track, ("no gate was in the file",))
+    >>> imported.track.name, imported.moved is None
+    ('Box', True)
     """
 
     track: Track
@@ -113,11 +122,11 @@ def import_track(
     Examples
     --------
     >>> import tempfile
-    >>> from trackkit import Track, export_track, place_gate
+    >>> from trackkit import Track, export_track, import_track, place_gate
     >>> track = Track.from_arrays([5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003], "Box")
     >>> track = place_gate(track, "finish", 0.0).track
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     export_track(track, f"{folder}/box.gpkg", "gpkg")
+    ...     _ = export_track(track, f"{folder}/box.gpkg", "gpkg")
     ...     back = import_track(f"{folder}/box.gpkg", onto=track)
     >>> back.moved.lines()
     ['nothing differs']

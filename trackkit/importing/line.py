@@ -29,11 +29,13 @@ from trackkit.track.derive import lay
 from trackkit.track.features import Centreline
 from trackkit.track.measure import line_of
 from trackkit.track.model import Track
+from trackkit.words import counted
 
 _CLOSES_M = 25.0
 _CLOSES_SHARE = 0.03
 """A line that ends this near to its beginning is a lap, as for `build_from_line`."""
 _SHORTEST_M = 20.0
+_FEWEST_POSITIONS = 4
 _SWING_M = 0.2
 _SWING_SHARE = 0.1
 
@@ -128,6 +130,12 @@ def _positions(features: list[DrawnFeature]) -> Floats:
     if not pieces:
         raise TrackFileError("its line has fewer than two positions", place=first.place)
     line = without_repeats(joined(pieces, first.place))
+    if len(line) < _FEWEST_POSITIONS:
+        raise TrackFileError(
+            f"its line has {counted(line, 'position')} that differ by a millimetre or more",
+            place=first.place,
+            remedy=Remedy("name the grid that its positions are in", do="name grid"),
+        )
     require("vertices", len(line), TrackFileError, "has a line of", place=first.place)
     return line
 

@@ -248,8 +248,8 @@ def _left_out(others: Iterable[DrawnFeature]) -> list[str]:
     for feature in others:
         count.setdefault(feature.layer, []).append(feature)
     return [
-        f"{counted(features, 'feature')} of layer {layer} are no part of a track that is known, "
-        "and were left out"
+        f"layer {layer}: {counted(features, 'feature')} left out, as no part of a track that is "
+        "known"
         for layer, features in count.items()
     ]
 

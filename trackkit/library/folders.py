@@ -83,6 +83,15 @@ class Library:
     ----------
     folders
         The folders, indexed.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> library = trackkit.open_library()
+    >>> library.find("nowhere") is None
+    True
+    >>> [circuit.name for circuit in library.near(83.352, 38.7215, 2000.0)]
+    ['Pipwick Kart Circuit']
     """
 
     folders: tuple[FolderIndex, ...]
@@ -241,6 +250,12 @@ def open_library(
     ------
     TrackkitError
         When a folder cannot be listed, or TRACKKIT_LIBRARY names one that is none.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> trackkit.open_library().find("pipwick-kart-circuit").name
+    'Pipwick Kart Circuit'
     """
     shipped = shipped_folder().resolve()
     named = folders() if paths is None else [Path(path) for path in paths]

@@ -17,6 +17,7 @@ import hashlib
 import os
 import sqlite3
 import time
+import weakref
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -62,6 +63,10 @@ class FolderIndex:
     path: Path | None
     warnings: tuple[str, ...]
     connection: sqlite3.Connection
+
+    def __post_init__(self) -> None:
+        # From Python 3.13 on a connection that is dropped unclosed is warned of.
+        weakref.finalize(self, self.connection.close)
 
     def __len__(self) -> int:
         (count,) = self.connection.execute(

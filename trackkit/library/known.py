@@ -53,6 +53,13 @@ class Known:
         Width of the band where cars run, metres.
     timezone, valid_from, valid_until, replaces
         As the track has them.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> circuit = trackkit.open_library().find("pipwick-kart-circuit")
+    >>> circuit.title, round(circuit.length_m), circuit.closed
+    ('Pipwick Kart Circuit', 933, True)
     """
 
     id: str
@@ -194,6 +201,13 @@ class Located:
         After a drive: where ahead the first two of these part, chainage on the first.
     unknown
         After a drive: the probability that it is on no known line.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> located = trackkit.locate((83.35206, 38.72159))
+    >>> located.answer, located.candidates[0].name
+    ('at', 'Pipwick Kart Circuit')
     """
 
     answer: Answer

@@ -20,6 +20,13 @@ class Listed:
         What the index holds of it.
     distance_m
         From the place that was asked for to its centreline, metres; None without a place.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> listed = trackkit.list_library(name="pipwick")
+    >>> [(row.circuit.id, row.distance_m) for row in listed]
+    [('pipwick-kart-circuit', None)]
     """
 
     circuit: Known
@@ -76,6 +83,14 @@ def list_library(
         When a distance is given and no place.
     TrackkitError
         When a library cannot be opened.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> library = trackkit.open_library()
+    >>> near = trackkit.list_library(library, near=(83.352, 38.7215), within_m=2000.0)
+    >>> [row.circuit.name for row in near]
+    ['Pipwick Kart Circuit']
     """
     if within_m is not None and near is None:
         raise PlaceError("a distance is from a place", remedy="say near which place, too")

@@ -48,6 +48,13 @@ def locate(
         When a position is none.
     TrackkitError
         When a library cannot be opened.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> located = trackkit.locate((83.35206, 38.72159))
+    >>> located.answer, located.candidates[0].id, round(located.candidates[0].distance_m, -1)
+    ('at', 'pipwick-kart-circuit', 20.0)
     """
     if library is None:
         library = open_library()

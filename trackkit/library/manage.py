@@ -92,6 +92,16 @@ class Added:
         in another it stays, and no longer counts.
     overlaps
         Known tracks that share much of the line, most first.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> longitude, latitude = [5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003]
+    >>> box = trackkit.Track.from_arrays(longitude, latitude, "Box")
+    >>> _ = trackkit.write_track(box, "box.geojson", force=True)
+    >>> added = trackkit.add_to_library("box.geojson", "club", replace=True)
+    >>> added.path.name, added.overlaps
+    ('box.geojson', ())
     """
 
     track: Track
@@ -155,6 +165,16 @@ def add_to_library(
         When the file is no valid track file, or its id is taken.
     OutputError
         When the folder cannot be written.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> longitude, latitude = [5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003]
+    >>> box = trackkit.Track.from_arrays(longitude, latitude, "Box")
+    >>> _ = trackkit.write_track(box, "box.geojson", force=True)
+    >>> added = trackkit.add_to_library("box.geojson", "club", replace=True)
+    >>> trackkit.open_library(["club"]).find(box.id).name
+    'Box'
     """
     folder = Path(folder) if folder is not None else (named_folders() or [user_folder()])[0]
     if library is None:
@@ -211,6 +231,19 @@ def remove_from_library(circuit: Known | str, *, library: Library | None = None)
         When no track has the id, or it came with trackkit.
     OutputError
         When the folder cannot be written.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> longitude, latitude = [5.0, 5.004, 5.004, 5.0], [24.0, 24.0, 24.003, 24.003]
+    >>> box = trackkit.Track.from_arrays(longitude, latitude, "Box")
+    >>> _ = trackkit.write_track(box, "box.geojson", force=True)
+    >>> added = trackkit.add_to_library("box.geojson", "club", replace=True)
+    >>> library = trackkit.open_library(["club"])
+    >>> trackkit.remove_from_library(box.id, library=library).name
+    'box.geojson~'
+    >>> trackkit.open_library(["club"]).find(box.id) is None
+    True
     """
     if isinstance(circuit, str):
         indexed = (open_library() if library is None else library).find(circuit)

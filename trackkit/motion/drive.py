@@ -69,6 +69,18 @@ class Drive:
         The noise levels it was smoothed with.
     line
         The line its laps repeat, where that told how far the drive was off: it has been taken off.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=1, seed=1)
+    >>> report = trackkit.time_laps(track, drive.recording)
+    >>> drive = report.drive
+    >>> position_m, velocity_mps = drive.at([60.0, 60.5])
+    >>> position_m.shape, bool(drive.speed_mps.max() > 20.0)
+    ((2, 2), True)
     """
 
     recording: Recording

@@ -35,6 +35,21 @@ class FinishAlignment:
     antenna_ahead_m
         How far the antenna is ahead of what the timekeepers detect, metres, as the caller gave
         it, or None.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=5, seed=1)
+    >>> recording, laps = drive.recording, drive.truth["laps"]
+    >>> times = pd.DataFrame({"time": [round(lap["time_s"], 3) for lap in laps]})
+    >>> times.to_csv("official.csv", index=False)
+    >>> official = trackkit.read_official("official.csv")
+    >>> alignment = trackkit.align_finish(track, [recording], [official])
+    >>> alignment.alignment.times, abs(alignment.alignment.ahead_m) < 10.0
+    (5, True)
     """
 
     alignment: Alignment
@@ -134,6 +149,21 @@ def align_finish(
         When the track is not closed, or lacks its finish gate.
     TrackkitError
         When recordings and lists are not as many as each other, do not fit, or are too few.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=5, seed=1)
+    >>> recording, laps = drive.recording, drive.truth["laps"]
+    >>> times = pd.DataFrame({"time": [round(lap["time_s"], 3) for lap in laps]})
+    >>> times.to_csv("official.csv", index=False)
+    >>> official = trackkit.read_official("official.csv")
+    >>> alignment = trackkit.align_finish(track, [recording], [official])
+    >>> alignment.as_row()["times"]
+    5
     """
     require_closed(track)
     if not recordings or len(official) not in (1, len(recordings)):
@@ -212,6 +242,21 @@ def apply_alignment(track: Track, alignment: FinishAlignment) -> tuple[Track, tu
     ------
     PlaceError
         When the gate cannot be placed there.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=5, seed=1)
+    >>> recording, laps = drive.recording, drive.truth["laps"]
+    >>> times = pd.DataFrame({"time": [round(lap["time_s"], 3) for lap in laps]})
+    >>> times.to_csv("official.csv", index=False)
+    >>> official = trackkit.read_official("official.csv")
+    >>> alignment = trackkit.align_finish(track, [recording], [official])
+    >>> trackkit.apply_alignment(track, alignment)[0].id == track.id
+    True
     """
     where, finish = alignment.alignment, track.finish
     if not where.conclusive:

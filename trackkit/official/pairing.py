@@ -117,6 +117,21 @@ class Pairing:
         How lap times differ; None where no pair has both.
     sectors
         How the times of each sector differ, in racing order.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=5, seed=1)
+    >>> recording, laps = drive.recording, drive.truth["laps"]
+    >>> times = pd.DataFrame({"time": [round(lap["time_s"], 3) for lap in laps]})
+    >>> times.to_csv("official.csv", index=False)
+    >>> official = trackkit.read_official("official.csv")
+    >>> pairing = trackkit.pair_official(official, trackkit.time_laps(track, recording))
+    >>> len(pairing.pairs), pairing.official_alone
+    (5, ())
     """
 
     times: OfficialTimes
@@ -175,6 +190,21 @@ def pair_official(times: OfficialTimes, report: LapReport) -> Pairing:
     -------
     Pairing
         Pairs in the order driven, and how their times agree.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=5, seed=1)
+    >>> recording, laps = drive.recording, drive.truth["laps"]
+    >>> times = pd.DataFrame({"time": [round(lap["time_s"], 3) for lap in laps]})
+    >>> times.to_csv("official.csv", index=False)
+    >>> official = trackkit.read_official("official.csv")
+    >>> pairing = trackkit.pair_official(official, trackkit.time_laps(track, recording))
+    >>> [abs(pair.difference_s) < 0.05 for pair in pairing.pairs]
+    [True, True, True, True, True]
     """
     listed = [lap for lap in times.laps if lap.time_s is not None]
     laps = [lap for lap in report.laps if lap.time_s is not None]

@@ -73,6 +73,16 @@ class OfficialTimes:
         Last decimal that times of day are given to, seconds.
     day
         Date of the first time of day; None where the list has none.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> import trackkit
+    >>> times = pd.DataFrame({"lap": [1, 2], "time": [51.254, 50.883]})
+    >>> times.to_csv("official.csv", index=False)
+    >>> official = trackkit.read_official("official.csv")
+    >>> [lap.time_s for lap in official.laps], official.resolution_s
+    ([51.254, 50.883], 0.001)
     """
 
     file: str
@@ -112,6 +122,15 @@ def read_official(
     ------
     TrackkitError
         With a question where the columns are not clear; or with the line that is wrong.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> import trackkit
+    >>> times = pd.DataFrame({"lap": [1, 2], "time": [51.254, 50.883]})
+    >>> times.to_csv("official.csv", index=False)
+    >>> [lap.time_s for lap in trackkit.read_official("official.csv").laps]
+    [51.254, 50.883]
     """
     file = os.fspath(path)
     remedy = "give a CSV file of official lap times"

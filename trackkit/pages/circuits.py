@@ -42,6 +42,15 @@ class Listing:
         The file, from the folder of the page of all of them.
     judgement
         The verdict on it that is shown; None to judge it anew.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> listing = trackkit.Listing(track, "pipwick-kart-circuit.html")
+    >>> listing
+    Listing('pipwick-kart-circuit', 'pipwick-kart-circuit.html')
     """
 
     track: Track
@@ -132,6 +141,14 @@ def write_circuits(
     OutputError
         When the file exists and `force` is false, or cannot be written; when a track lies beyond
         85 degrees of latitude.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> listings = [trackkit.Listing(track, "pipwick.html")]
+    >>> trackkit.write_circuits(listings, "circuits.html", force=True)
     """
     write_whole(path, circuits_html(listings, title=title), force=force)
 

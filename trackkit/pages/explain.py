@@ -90,6 +90,14 @@ def write_explanation(
         When the track was not built from laps.
     OutputError
         When the file exists and `force` is false, or cannot be written.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("gullhatch-oval").path
+    >>> drive = trackkit.simulate_drive(trackkit.read_track(path), laps=2, rate_hz=5, seed=1)
+    >>> build = trackkit.build_track([drive.recording], "Practice Oval")
+    >>> trackkit.write_explanation(build, "built.html", force=True)
     """
     write_whole(path, explain_html(build, judgement), force=force)
 

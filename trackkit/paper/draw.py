@@ -125,6 +125,13 @@ def write_paper(
     OutputError
         When the suffix or the paper is another, or the file exists and `force` is false, or cannot
         be written.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> remarks = trackkit.write_paper(track, "pipwick.pdf", force=True)
     """
     suffix = Path(path).suffix.lower()
     if suffix not in SUFFIXES:

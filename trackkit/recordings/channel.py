@@ -37,6 +37,13 @@ class Channel:
     ------
     RecordingError
         When times and values are not as many, times do not increase, or a value is infinite.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> revs = trackkit.Channel("revs", "1/min", [0.0, 0.5, 1.0], [6000, 7200, 8100])
+    >>> revs.title, len(revs)
+    ('revs [1/min]', 3)
     """
 
     name: str

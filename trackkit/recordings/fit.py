@@ -162,7 +162,7 @@ def _raw(fixes: _Fixes, remarks: list[str], path: str | os.PathLike[str]) -> Raw
         raise NoTimesError(
             "holds positions but no times of day", file=path, remedy="record it again, with times"
         )
-    time = np.full(len(seconds), np.datetime64("NaT"), dtype="datetime64[ns]")
+    time = np.full(len(seconds), "NaT", dtype="datetime64[ns]")
     milliseconds = np.round(seconds[dated] * 1e3).astype(np.int64)
     time[dated] = EPOCH + milliseconds.astype("timedelta64[ms]")
     words = counted(fixes.lost, "message without a position", "messages without a position")

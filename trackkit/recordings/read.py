@@ -57,6 +57,17 @@ def read_recording(
         The file holds positions but no times.
     RecordingError
         The file cannot be read as a recording; for ambiguous columns the sentence is a question.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=1, rate_hz=1, seed=1)
+    >>> trackkit.write_recording(drive.recording, "monday.csv", force=True)
+    >>> recording = trackkit.read_recording("monday.csv")
+    >>> recording.name, len(recording) == len(drive.recording)
+    ('monday.csv', True)
     """
     from trackkit.recordings.clean import clean
 

@@ -75,6 +75,15 @@ class Recording:
     RecordingError
         When there is no fix, a column is not one number a fix, a position is not on earth, times
         do not increase from 0, `start` has no time zone, or two channels have one name.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> recording = trackkit.Recording.from_arrays(
+    ...     [0.0, 0.1, 0.2], [5.0, 5.00003, 5.00006], [24.0, 24.0, 24.0], name="short"
+    ... )
+    >>> len(recording), round(recording.interval_s, 3)
+    (3, 0.1)
     """
 
     name: str

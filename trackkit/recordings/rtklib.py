@@ -118,7 +118,7 @@ def _degrees(numbers: Sequence[float], widths: Sequence[int]) -> list[float]:
 
 
 def _times(stamps: Sequence[tuple[str, str]]) -> _Moments:
-    time = np.full(len(stamps), np.datetime64("NaT"), dtype="datetime64[us]")
+    time = np.full(len(stamps), "NaT", dtype="datetime64[us]")
     for place, (first, second) in enumerate(stamps):
         try:
             if _DATE.fullmatch(first):

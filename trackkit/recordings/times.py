@@ -124,7 +124,7 @@ def _from_numbers(number: Floats, unit: str | None) -> ReadTimes:
     for candidate in [unit] if unit else ["s", "ms", "us", "ns"]:
         scale = TIME_S[candidate]
         if EPOCH_FROM_S <= usual * scale <= EPOCH_UNTIL_S:
-            value = np.full(len(number), np.datetime64("NaT"), dtype="datetime64[ns]")
+            value = np.full(len(number), "NaT", dtype="datetime64[ns]")
             # Beyond the year 2262 nanoseconds since 1970 do not fit in 64 bits.
             there = np.abs(np.nan_to_num(number, nan=np.inf)) * scale < 9.2e9
             microseconds = np.round(number[there] * (scale * 1e6)).astype(np.int64)
@@ -171,7 +171,7 @@ def _dated(clock_s: Floats, dates: Sequence[str] | None) -> ReadTimes:
         seconds[there] += 86_400.0 * day
         return ReadTimes(seconds)
     days = _dates(dates)
-    value = np.full(len(clock_s), np.datetime64("NaT"), dtype="datetime64[ns]")
+    value = np.full(len(clock_s), "NaT", dtype="datetime64[ns]")
     there = np.isfinite(clock_s)
     microseconds = np.round(clock_s[there] * 1e6).astype("timedelta64[us]")
     value[there] = nanoseconds(days[there].astype("datetime64[us]") + microseconds)
@@ -180,7 +180,7 @@ def _dated(clock_s: Floats, dates: Sequence[str] | None) -> ReadTimes:
 
 def _from_text(text: Iterable[str]) -> ReadTimes:
     text = list(text)
-    value = np.full(len(text), np.datetime64("NaT"), dtype="datetime64[us]")
+    value = np.full(len(text), "NaT", dtype="datetime64[us]")
     no_zone = False
     others: list[int] = []
     for i, cell in enumerate(text):

@@ -72,6 +72,14 @@ def write_recording(
     OutputError
         When the suffix is none of these, when a format needs a time of day and the recording has
         none, when the file exists and `force` is false, or when it cannot be written.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=1, rate_hz=1, seed=1)
+    >>> trackkit.write_recording(drive.recording, "monday.gpx", force=True)
     """
     content = encoded(recording, path)
     write_whole(path, content, force=force)

@@ -56,6 +56,15 @@ class Simulation:
         The plane positions are given in.
     runs
         The true drive: unbroken stretches, each an exact smooth function of time.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=1, seed=1)
+    >>> drive.recording.start.isoformat(), sorted(drive.truth)
+    ('2024-05-04T09:00:00+00:00', ['crossings', 'laps'])
     """
 
     recording: Recording
@@ -164,6 +173,15 @@ def simulate_drive(
     ------
     TrackkitError
         When a number makes no sense.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=2, rate_hz=10, seed=1)
+    >>> [round(lap["time_s"], 2) for lap in drive.truth["laps"]]
+    [52.4, 50.94]
     """
     if laps < 1:
         raise TrackkitError(f"a practice recording of {laps} laps is none", remedy="ask for 1 lap")
@@ -360,6 +378,15 @@ def write_simulation(
     ------
     OutputError
         As for `write_recording`.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=1, rate_hz=1, seed=1)
+    >>> trackkit.write_simulation(drive, "monday.nmea", force=True).name
+    'monday.nmea.truth.json'
     """
     content = encoded(simulation.recording, path)
     beside = truth_path(path)

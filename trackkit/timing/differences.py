@@ -33,6 +33,20 @@ class TimeDifference:
         not tell.
     sigma_s
         The band: one sigma, seconds, shape (n,).
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=2, seed=1)
+    >>> report = trackkit.time_laps(track, drive.recording)
+    >>> fast, slow = sorted(report.counted, key=lambda lap: lap.time_s)
+    >>> difference = trackkit.time_difference(track, report, slow, report, fast)
+    >>> len(difference.chainage_m) == len(difference.sigma_s)
+    True
+    >>> bool(abs(difference.time_s[-1] - (slow.time_s - fast.time_s)) < 0.01)
+    True
     """
 
     chainage_m: Floats
@@ -70,6 +84,18 @@ def time_difference(
     ------
     TrackkitError
         When a report came without its drive.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=2, seed=1)
+    >>> report = trackkit.time_laps(track, drive.recording)
+    >>> fast, slow = sorted(report.counted, key=lambda lap: lap.time_s)
+    >>> difference = trackkit.time_difference(track, report, slow, report, fast)
+    >>> difference.chainage_m[:3].tolist(), bool(difference.time_s[-1] > 0.0)
+    ([0.0, 1.0, 2.0], True)
     """
     chainage = lap_chainages(track, STEP_M)
     every = round(BAND_STEP_M / STEP_M)

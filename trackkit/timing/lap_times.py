@@ -68,6 +68,18 @@ def time_laps(
     ------
     PlaceError
         When the track lacks the gates that laps begin and end at.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=2, seed=1)
+    >>> report = trackkit.time_laps(track, drive.recording)
+    >>> [(lap.kind, lap.counts) for lap in report.laps]
+    [('out', False), ('flying', True), ('flying', True), ('in', False)]
+    >>> abs(report.best_lap_s - min(lap["time_s"] for lap in drive.truth["laps"])) < 0.02
+    True
     """
     timed = TimedRecording.smoothed(recording, track.plane, antenna_ahead_m)
     return timed.report(track, rules=rules)

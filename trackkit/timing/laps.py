@@ -89,6 +89,17 @@ class Lap:
         Whether it does not count for what is wrong with it.
     channels
         What the recording's channels were in it, where it has a time.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=1, seed=1)
+    >>> report = trackkit.time_laps(track, drive.recording)
+    >>> lap = report.laps[1]
+    >>> lap.number, lap.kind, lap.counts, len(lap.sectors)
+    (1, 'flying', True, 3)
     """
 
     number: int

@@ -94,6 +94,18 @@ class Loss:
         Lost time, negative where it was won, and its uncertainty, one sigma; seconds.
     speeds, other_speeds
         How either lap drove it.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=2, seed=1)
+    >>> report = trackkit.time_laps(track, drive.recording)
+    >>> fast, slow = sorted(report.counted, key=lambda lap: lap.time_s)
+    >>> losses = trackkit.lap_losses(track, report, slow, report, fast)
+    >>> losses[0].section.kind, losses[0].time_s >= losses[-1].time_s
+    ('straight', True)
     """
 
     section: Section
@@ -326,6 +338,19 @@ def lap_losses(
         When a report came without its drive.
     KeyError
         When a lap was not driven from line to line past every gate.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=2, seed=1)
+    >>> report = trackkit.time_laps(track, drive.recording)
+    >>> fast, slow = sorted(report.counted, key=lambda lap: lap.time_s)
+    >>> for loss in trackkit.lap_losses(track, report, slow, report, fast)[:2]:
+    ...     print(loss.section.kind, loss.time_s > 0.0)
+    straight True
+    straight True
     """
     if other_report is report:
         session = other_session = session_sections(track, report, [lap, other])

@@ -57,6 +57,15 @@ def time_many(
         When the track lacks the gates that laps begin and end at.
     RecordingError
         When a file cannot be read as a recording.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drives = [trackkit.simulate_drive(track, laps=1, seed=seed).recording for seed in (1, 2)]
+    >>> [len(report.counted) for report in trackkit.time_many(track, drives)]
+    [1, 1]
     """
     count = len(recordings) if isinstance(recordings, Sized) else None
     sketches: list[Sketch] = []

@@ -66,6 +66,19 @@ class LapReport:
         Driving that recordings before this one hold too.
     track
         That the laps were timed over; None where the report was made by hand.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=1, seed=1)
+    >>> report = trackkit.time_laps(track, drive.recording)
+    >>> report.best_lap.number, [lap.kind for lap in report.laps]
+    (1, ['out', 'flying', 'in'])
+    >>> best = report.best_lap
+    >>> f"{best.time_s:.2f}", f"{sum(sector.time_s for sector in best.sectors):.2f}"
+    ('52.39', '52.39')
     """
 
     name: str

@@ -33,6 +33,16 @@ class LapRules:
     ------
     TrackkitError
         When a number makes no sense.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> drive = trackkit.simulate_drive(track, laps=1, seed=1)
+    >>> rules = trackkit.LapRules(session_stand_s=600.0)
+    >>> len(trackkit.time_laps(track, drive.recording, rules).sessions)
+    1
     """
 
     session_stand_s: float = STAND_S

@@ -56,6 +56,15 @@ class Description:
         Stretches between its corners, in racing order.
     elevation
         Its heights; None where the track file has none.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> description = trackkit.describe_track(track)
+    >>> len(description.straights), description.as_row()["name"]
+    (10, 'Pipwick Kart Circuit')
     """
 
     track: Track
@@ -101,6 +110,15 @@ def describe_track(track: Track) -> Description:
     ------
     TrackkitError
         When the track has no line that can be followed.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> row = trackkit.describe_track(track).as_row()
+    >>> row["name"], round(row["length_m"])
+    ('Pipwick Kart Circuit', 933)
     """
     _, straights = find_bends(track.curve)
     return Description(track, tuple(straights), _elevation(track))

@@ -61,6 +61,16 @@ def compare_tracks(a: Track, b: Track) -> Comparison:
     -------
     Comparison
         What differs.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> moved = trackkit.move_gate(track, "Sector 1 end", "300m").track
+    >>> comparison = trackkit.compare_tracks(track, moved)
+    >>> print(comparison.lines()[1])
+    gate gate-cst9: chainage 302.16 → 300.00 m
     """
     line_a, line_b, distance = _lines(a, b)
     same_ground = False

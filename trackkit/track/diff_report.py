@@ -195,6 +195,16 @@ class Comparison:
     members
         Members of the file's description, and properties of the centreline, that differ:
         name, before, after.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> fewer = trackkit.remove_gate(track, "Sector 1 end").track
+    >>> comparison = trackkit.compare_tracks(track, fewer)
+    >>> comparison.same, len(comparison.gates_removed)
+    (False, 1)
     """
 
     a: str

@@ -39,6 +39,15 @@ class FactChange:
         What the track file said and says; None for nothing.
     what
         What was done, as the history has it.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> change = trackkit.set_fact(track, "licence", "CC0-1.0")
+    >>> change.key, change.after
+    ('licence', 'CC0-1.0')
     """
 
     track: Track
@@ -92,6 +101,14 @@ def set_fact(track: Track, key: str, value: str, *, by: str | None = None) -> Fa
     ------
     TrackFileError
         When there is no such fact, or the value cannot be one.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> trackkit.set_fact(track, "licence", "CC0-1.0").track.licence
+    'CC0-1.0'
     """
     name, colon, which = key.strip().partition(":")
     name = name.replace("-", "_")
@@ -140,6 +157,15 @@ def rename_corner(
     ------
     TrackFileError
         When there is no such corner, or `name` cannot be a name.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> change = trackkit.rename_corner(track, 1, "First")
+    >>> change.track.corners[0].name
+    'First'
     """
     corner = _corner(track, str(number_or_id))
     called = replace(corner, name=text_of(name, f"the name of corner {corner.number}"))

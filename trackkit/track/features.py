@@ -65,6 +65,15 @@ class Centreline:
     TrackFileError
         When there are fewer than 2 positions, one is no longitude and latitude, or the accuracy
         profile says nothing certain.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> line = track.centreline
+    >>> line.closed, len(line.longitude_deg) == len(line.latitude_deg)
+    (True, True)
     """
 
     longitude_deg: Floats
@@ -180,6 +189,15 @@ class Gate:
     TrackFileError
         When the kind is none of `GATE_KINDS`, an end is no longitude and latitude, or both are the
         same.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> gate = track.gate("Finish")
+    >>> gate.kind, gate.chainage_m, round(gate.width_m)
+    ('finish', 0.0, 16)
     """
 
     id: str
@@ -256,6 +274,15 @@ class Corner:
         Of its feature in the file.
     properties, members
         Of its feature in the file: those that trackkit does not know.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> corner = track.corners[0]
+    >>> corner.number, corner.turn, corner.entry_m < corner.apex_m < corner.exit_m
+    (1, 'right', True)
     """
 
     number: int
@@ -331,6 +358,16 @@ class PitLane:
         Heights of the vertices, metres, shape (n,), or None.
     properties, members
         Of its feature in the file: those that trackkit does not know.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> longitude, latitude = [83.3512, 83.3520], [38.7218, 38.7220]
+    >>> pits, _ = trackkit.set_pit_lane(track, longitude, latitude)
+    >>> pits.pit_lanes[0].longitude_deg.round(4).tolist()
+    [83.3512, 83.352]
     """
 
     id: str

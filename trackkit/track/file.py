@@ -64,6 +64,13 @@ def read_track(path: str | os.PathLike[str], *, validate: bool = True) -> Track:
     TrackFileError
         When the file cannot be read, is no track file, is of a newer major version, or breaks
         the schema.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> track = trackkit.read_track(trackkit.open_library().find("pipwick-kart-circuit").path)
+    >>> track.name, len(track.gates)
+    ('Pipwick Kart Circuit', 3)
     """
     document = read_document(path)
     try:
@@ -277,6 +284,15 @@ def write_track(
     OutputError
         When the file exists and `force` is false, when it was changed since it was taken hold
         of, or when it cannot be written.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> written = trackkit.write_track(track, "own.geojson", force=True)
+    >>> trackkit.read_track("own.geojson").name
+    'Pipwick Kart Circuit'
     """
     faults = schema_faults(track_to_document(track))
     if faults:

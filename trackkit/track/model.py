@@ -94,6 +94,16 @@ class Track:
     disagreements
         Where the file that was read says otherwise than its positions.  It is not written: saving
         writes what follows from the positions.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> track.title, round(track.length_m), track.direction
+    ('Pipwick Kart Circuit', 933, 'clockwise')
+    >>> [gate.name for gate in track.gates]
+    ['Finish', 'Sector 1 end', 'Sector 2 end']
     """
 
     id: str

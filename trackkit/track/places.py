@@ -40,6 +40,15 @@ class Place:
         The grid that the position was given in; None for latitude and longitude.
     anyway
         Whether a gate goes there even if it can hardly be meant.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> change = trackkit.place_gate(track, "speed", trackkit.Place(chainage_m=200.0))
+    >>> round(change.gate.chainage_m)
+    200
     """
 
     chainage_m: float | None = None

@@ -52,6 +52,15 @@ def reverse_track(track: Track) -> tuple[Track, tuple[str, ...]]:
     ------
     TrackkitError
         When the track has no line that can be followed.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> track = trackkit.read_track(path)
+    >>> reversed_track, remarks = trackkit.reverse_track(track)
+    >>> track.direction, reversed_track.direction
+    ('clockwise', 'anticlockwise')
     """
     line, length = track.centreline, track.curve.length_m
     profile = line.width_profile

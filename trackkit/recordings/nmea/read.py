@@ -200,7 +200,7 @@ def _times(epochs: _Epochs) -> Times:
         seconds = np.full(len(timed), np.nan)
         seconds[timed] = day * 86_400.0 + time_us / 1e6
         return seconds
-    time = np.full(len(timed), np.datetime64("NaT"), dtype="datetime64[ns]")
+    time = np.full(len(timed), "NaT", dtype="datetime64[ns]")
     time[timed] = (day * DAY_US + time_us).astype("datetime64[us]").astype("datetime64[ns]")
     return time
 

@@ -137,10 +137,11 @@ def _utc(pvt: NDArray[np.void]) -> NDArray[np.datetime64]:
     valid &= (pvt["month"] <= 12) & (pvt["day"] > 0) & (pvt["year"] < 2262) & (pvt["year"] > 1979)
     there = pvt[valid]
     months = (there["year"].astype(np.int64) - 1970) * 12 + there["month"] - 1
-    days = months.astype("datetime64[M]").astype("datetime64[D]") + (there["day"] - 1)
+    into = (there["day"] - 1).astype("timedelta64[D]")
+    days = months.astype("datetime64[M]").astype("datetime64[D]") + into
     seconds = there["hour"].astype(np.int64) * 3600 + there["min"].astype(np.int64) * 60
     # The second 60 of a leap second is the next minute's first.
     nanoseconds = (seconds + there["sec"]) * 1_000_000_000 + there["nano"]
-    time = np.full(len(pvt), np.datetime64("NaT"), dtype="datetime64[ns]")
+    time = np.full(len(pvt), "NaT", dtype="datetime64[ns]")
     time[valid] = days.astype("datetime64[ns]") + nanoseconds.astype("timedelta64[ns]")
     return time
