@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from trackkit.arrays import Floats
 from trackkit.motion.line_model import Knots, LineLevels, Sideways
 from trackkit.motion.position_error import Receiver, walked_m2ps
 from trackkit.motion.repeated_line import RepeatedLine, fit_line
