@@ -159,9 +159,12 @@ def crossing_times(track: Track, drive: Drive) -> np.ndarray:
 
 
 def own_times(track: Track, recording: Recording) -> tuple[np.ndarray, np.ndarray]:
-    """The same as trackkit has them of laps that count, of the drive alone and of all together."""
+    """The same as trackkit has them of complete laps, of the drive alone and of all together.
+
+    A lap with a gap is complete, though it does not count.
+    """
     report = time_laps(track, recording)
-    rows = [(lap.start_s, lap.time_s, lap.sigma_s) for lap in report.counted]
+    rows = [(lap.start_s, lap.time_s, lap.sigma_s) for lap in report.laps if lap.complete]
     together = np.array(rows).reshape(-1, 3)
     alone = crossing_times(track, report.drive.alone())
     apart = np.abs(alone[:, None, :2] - together[:, :2]).max(axis=2)

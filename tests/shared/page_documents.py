@@ -23,6 +23,7 @@ from trackkit.cli.common import duration
 from trackkit.gates.square import square_ends
 from trackkit.pages.base import base_document
 from trackkit.pages.comparison import comparison_document
+from trackkit.pages.driven_day import day_document
 from trackkit.pages.state import state
 from trackkit.remedies import Remedy
 from trackkit.simulation.simulate import simulate_drive
@@ -56,6 +57,7 @@ def page_documents() -> dict[str, Any]:
     driven = list(zip(prepared.drives, laps, strict=True))
     base = base_document(track, driven, known.quality, drivers=["Ada"])
     base["comparison"] = comparison_document(track, driven)
+    base["day"] = day_document(known.reports, ["Ada"])
     shown = state(track, prepared)
     sector = track.gates_of_kind("sector")[0]
     findings = [

@@ -10,7 +10,7 @@ import numpy as np
 
 from trackkit.errors import TrackFileError
 from trackkit.geometry.geodesy import geodesic_distance
-from trackkit.importing.fields import members_of, restored
+from trackkit.importing.fields import members_of, restored, same_value
 from trackkit.importing.lines import heights_of, joined, same_line
 from trackkit.importing.pairing import Candidate, own_id, pair
 from trackkit.recordings.drawn.features import DrawnFeature
@@ -101,6 +101,7 @@ def _renamed(onto: Track, drawn: Sequence[Corner]) -> tuple[list[Corner], int]:
             continue
         moved += float(geodesic_distance(*new.apex, *old.apex)) > _AT_ITS_CHAINAGE_M
         placeholder = not new.name or new.name == f"Corner {old.number}"
+        placeholder = placeholder or same_value(new.name, old.name)
         corners.append(
             replace(
                 old,

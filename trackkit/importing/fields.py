@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import math
 from collections.abc import Callable, Mapping
@@ -167,13 +168,20 @@ def plain(value: Any) -> Any:
 
 
 def read_json(value: Any) -> Any:
-    """Read a list or an object that a table could hold only as text."""
+    """Read a list or an object that a table could hold only as text, JSON or Python's."""
     if isinstance(value, str) and value.lstrip()[:1] in ("[", "{"):
-        try:
-            return json.loads(value)
-        except ValueError:
-            return value
+        for reader in (json.loads, ast.literal_eval, _array):
+            try:
+                return reader(value)
+            except (ValueError, SyntaxError, TypeError, MemoryError, RecursionError):
+                continue
     return value
+
+
+def _array(text: str) -> list[float]:
+    """Read an array as NumPy prints it, which pyogrio writes lists of numbers as: ``[1 2.5]``."""
+    numbers = [float(word) for word in text.strip().removeprefix("[").removesuffix("]").split()]
+    return [int(number) if number.is_integer() else number for number in numbers]
 
 
 def _typed(member: str, value: Any, feature: DrawnFeature) -> Any:
@@ -261,9 +269,18 @@ def same_value(value: Any, before: Any) -> bool:
     if isinstance(before, list | dict):
         return bool(read_json(value) == before)
     if isinstance(before, str) and isinstance(value, str):
-        cut = len(value.encode()) >= _SHAPEFILE_TEXT and before.startswith(value)
-        return cut or value.strip() == before.strip()
+        return _is_what_is_left(value, before) or value.strip() == before.strip()
     return str(value) == str(before)
+
+
+def _is_what_is_left(value: str, before: str) -> bool:
+    """Tell whether a Shapefile made this of a text: cut off, in letters that its encoding has."""
+    if len(value) != len(before) and len(value.encode()) < _SHAPEFILE_TEXT:
+        return False
+    return len(value) <= len(before) and all(
+        letter == old or (letter == "?" and not old.isascii())
+        for letter, old in zip(value, before, strict=False)
+    )
 
 
 def restored(others: Mapping[str, Any], before: Mapping[str, Any]) -> dict[str, Any]:

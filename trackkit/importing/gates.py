@@ -14,7 +14,7 @@ from trackkit.errors import PlaceError, TrackFileError
 from trackkit.gates.placement import SINGLE_KINDS, with_gate
 from trackkit.gates.square import WIDEST_M
 from trackkit.geometry.geodesy import geodesic_distance
-from trackkit.importing.fields import members_of, restored
+from trackkit.importing.fields import members_of, restored, same_value
 from trackkit.importing.lines import UNMOVED_M, joined
 from trackkit.importing.pairing import Candidate, candidates_of, own_id, pair
 from trackkit.importing.roles import kind_of_gate
@@ -236,7 +236,7 @@ def _gate(
             properties=restored(others, old.properties),
         )
         # Formats that need a name have the id where there is none.
-        if name is None or name in (old.name, old.id):
+        if name is None or name == old.id or same_value(name, old.name):
             return gate
         return called(gate, str(name))
     gate_id = own_id(members.get("id")) or ""

@@ -170,6 +170,7 @@ def base_document(
             for lap in laps
         ],
         "comparison": None,
+        "day": None,
         "grid_m": stride * STEP_M,
         "units": units().as_row(),
         "speed_bounds": speed_bounds(

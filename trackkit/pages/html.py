@@ -110,6 +110,7 @@ def _map_and_verdict(
     from trackkit.checks.evaluate import evaluate, prepare
     from trackkit.pages.base import base_document
     from trackkit.pages.comparison import comparison_document
+    from trackkit.pages.driven_day import day_document
     from trackkit.pages.state import finding_rows, judged, state_of
 
     prepared = prepare(track, list(recordings), names)
@@ -121,6 +122,9 @@ def _map_and_verdict(
     ]
     base = base_document(track, driven, evaluation.quality, prepared.files, drivers)
     base["comparison"] = comparison_document(track, driven)
+    base["day"] = day_document(
+        evaluation.reports, [recording["driver"] for recording in base["recordings"]]
+    )
     shown = state_of(track, prepared, evaluation)
     listed: list[Finding] | None = None
     if findings == "checked":

@@ -35,6 +35,7 @@ def page_words(
             }
             for recording in recordings
         ],
+        "drivers": len({recording["driver"] for recording in recordings}),
         "fact_length": base["limits"]["fact_length"],
         "corners": len(base["corners"]),
         "straights": len(base["straights"]),

@@ -1,4 +1,4 @@
-"""Lines already drawn, for `build --from-line`: GeoJSON, KML, and GPX without times."""
+"""Lines already drawn, for `build --from-line`: of GeoJSON, KML, GPX, GIS layers and drawings."""
 
 from __future__ import annotations
 
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 LISTED_LINES = 8
 CLEARLY_LONGER = 10.0
 """A line this many times as long as every other one in the file is the track."""
+_OF_LAYERS = ("gpkg", "fgb", "parquet")
+_CENTRELINES = ("centreline", "centerline")
 _CLOSE_DEG = 1e-9
 _TOO_FEW = "its line has fewer than two different positions"
 
@@ -80,15 +82,17 @@ class _Line(NamedTuple):
 
 
 def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnLine:
-    """Read the one line of a GeoJSON, KML or GPX file.
+    """Read the one line of a GeoJSON, KML, GPX, GeoPackage, Shapefile, FlatGeobuf or DXF file.
+
+    GeoParquet, and folders and ZIP archives of such files, are read as well.
 
     Parameters
     ----------
     path
         The file; its format is recognised from what it holds, and gzip is unpacked.
     crs
-        The grid the coordinates are in, such as "EPSG:25832"; only for GeoJSON, since GPX and KML
-        are WGS 84 by their standards.  None for WGS 84.
+        The grid the coordinates are in, such as "EPSG:25832"; not for GPX and KML, which are WGS 84
+        by their standards.  None for what the file says, or WGS 84; DXF says nothing.
 
     Returns
     -------
@@ -115,16 +119,21 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
     [5.0, 5.004, 5.004]
     """
     from trackkit.recordings import detect
+    from trackkit.recordings.drawn.read import is_drawing_only
 
+    if is_drawing_only(path):
+        return _of_drawing(path, crs)
     data, chosen = detect.recognised(path)
     kind = chosen.key
+    if kind in _OF_LAYERS:
+        return _of_drawing(path, crs)
     if kind not in _READERS:
         words = f"a recording, {chosen.name}" if chosen.is_for_recordings else chosen.name
         raise RecordingError(
             f"is {words}, not a drawn line",
             file=path,
             remedy=Remedy(
-                "lines are read from GeoJSON, KML and GPX; read this as a recording",
+                "lines are read from GeoJSON, KML, GPX and layers of a GIS; read it as a recording",
                 do="read as recording",
             ),
         )
@@ -156,6 +165,27 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
             "its times were not used, since it was read as a drawn line and not as a recording"
         )
     return _drawn(line, x, y, tuple(remarks), path)
+
+
+def _of_drawing(path: str | os.PathLike[str], crs: str | None) -> DrawnLine:
+    """Read the one line of layers or of a drawing; one called centreline goes before others."""
+    from trackkit.recordings.drawn.read import read_drawing
+
+    drawing = read_drawing(path, crs=crs)
+    lines: list[tuple[str, _Line]] = []
+    for feature in drawing.features:
+        name = str(feature.fields.get("name") or feature.layer)
+        parts = feature.parts[:1] if feature.kind == "area" else feature.parts
+        if feature.kind == "area":
+            _refuse_holes(len(feature.parts) - 1, name, path)
+        pieces = [_Line(name, *part.T) for part in parts]
+        if feature.kind != "point":
+            lines += [(feature.layer, line) for line in _joined(pieces)]
+    called = [line for layer, line in lines if layer.casefold() in _CENTRELINES]
+    line = _the_only(called or [line for _, line in lines], path, None)
+    if len(line.x) < 2:
+        raise RecordingError(_TOO_FEW, file=path)
+    return _drawn(line, line.x, line.y, drawing.remarks, path)
 
 
 def _drawn(

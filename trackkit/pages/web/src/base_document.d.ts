@@ -65,6 +65,7 @@ export interface BaseDocument {
   recordings: Recording[];
   laps: LapTrace[];
   comparison: Comparison | null;
+  day: Day | null;
   grid_m: number;
   /**
    * Units that people read; all else is in SI units.
@@ -265,6 +266,42 @@ export interface ComparedLaps {
   passed_s: Packed;
   sigma_s: Packed;
   pair_sigma_s: Packed;
+}
+/**
+ * Laps summed up, of each driver and then of all where there are several; and the best laps and best of each sector of each recording, by the numbers of session and lap, the fastest first, those after it that cannot be told from it.
+ */
+export interface Day {
+  summaries: Summary[];
+  bests: {
+    laps: Pair[];
+    sectors: Pair[][];
+  }[];
+}
+export interface Summary {
+  /**
+   * Null for all drivers together.
+   */
+  driver: string | null;
+  best_laps: {
+    recording: number;
+    session: number;
+    number: number;
+    /**
+     * Whether the next is slower by no more than one sigma.
+     */
+    equal_to_next: boolean;
+  }[];
+  median_s: number | null;
+  spread_s: number | null;
+  theoretical_best_s: number | null;
+  theoretical_best_sigma_s: number | null;
+  continuous_best_s: number | null;
+  continuous_best_sigma_s: number | null;
+  /**
+   * That have a time.
+   */
+  laps: number;
+  laps_counted: number;
 }
 export interface SpeedStyle {
   colour: string;

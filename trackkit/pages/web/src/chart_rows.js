@@ -1,5 +1,6 @@
 // What the chart draws on its canvas: the axis with corners, and the curves above it.
 
+import { drawBand } from "./chart_band.js";
 import { needsCasing } from "./drivers.js";
 import { number, signed } from "./figures.js";
 import { metresOf, units } from "./units.js";
@@ -172,7 +173,10 @@ export function drawDifference(pen, row) {
     high: Math.max(high, 0) + room,
     text,
   });
-  banded.forEach((difference) => drawBand(pen, y, difference));
+  banded.forEach((difference) => {
+    const colour = named[difference.style.colour];
+    drawBand(pen, y, [edgeOf(difference, 1), edgeOf(difference, -1)], colour);
+  });
   context.fillStyle = named.soft;
   context.fillRect(chart.left, y(0) - 0.75, chart.right - chart.left, 1.5);
   differences
@@ -195,30 +199,6 @@ export function drawDifference(pen, row) {
  */
 function edgeOf({ at, sigma }, side) {
   return (shown) => at(shown) + side * (sigma?.(shown) ?? NaN);
-}
-
-/**
- * @param {Pen} pen
- * @param {(value: number) => number} y
- * @param {Difference} difference
- */
-function drawBand({ chart, context, named }, y, difference) {
-  const [above, below] = [edgeOf(difference, 1), edgeOf(difference, -1)];
-  const step = Math.max(0.5, chart.metresPerPixel());
-  context.save();
-  context.beginPath();
-  context.rect(chart.left, 0, chart.right - chart.left, chart.height);
-  context.clip();
-  context.fillStyle = named[difference.style.colour];
-  context.globalAlpha = 0.3;
-  // Pieces, since a band is open where nothing is known.
-  for (let at = chart.from; at <= chart.from + chart.span; at += step) {
-    const [high, low] = [y(above(at)), y(below(at))];
-    if (Number.isFinite(high + low)) {
-      context.fillRect(chart.x(at) - 0.5, high, 1, Math.max(low - high, 0.5));
-    }
-  }
-  context.restore();
 }
 
 /**

@@ -1,11 +1,13 @@
 // Laps and their sectors, with the best of each, and which of them are drawn and compared.
 
+import { bestsOf } from "./bests.js";
 import { strokeOf } from "./drivers.js";
 import { element, find } from "./elements.js";
 import { decimals, duration, millis } from "./figures.js";
 import { lapNumber } from "./lap_choice.js";
 
 /**
+ * @import { Mark } from "./bests.js"
  * @import { KeyedLap, Session } from "./session.js"
  */
 
@@ -16,6 +18,8 @@ export class LapTable {
    */
   constructor(session, table) {
     this.session = session;
+    /** @type {number | null} sorted by this sector's time, -1 the lap's; null: as driven */
+    this.sorted = null;
     this.head = find("thead", HTMLElement, table);
     this.body = find("tbody", HTMLElement, table);
     this.foot = find("tfoot", HTMLElement, table);
@@ -28,14 +32,15 @@ export class LapTable {
     const laps = this.session.laps();
     const complete = laps.filter(counts);
     const focused = document.activeElement?.getAttribute("data-lap");
+    const sorting = document.activeElement?.getAttribute("data-sort");
     this.head.replaceChildren(this.titles());
-    this.body.replaceChildren(...this.lapRows(laps, complete));
+    this.body.replaceChildren(...this.lapRows(laps));
     this.foot.replaceChildren(...this.sigmaRow(complete), ...this.bestRows());
-    if (focused) {
-      const again = this.body.querySelector(`[data-lap="${focused}"]`);
-      if (again instanceof HTMLElement) {
-        again.focus({ preventScroll: true });
-      }
+    const again = focused
+      ? this.body.querySelector(`[data-lap="${focused}"]`)
+      : sorting && this.head.querySelector(`[data-sort="${sorting}"]`);
+    if (again instanceof HTMLElement) {
+      again.focus({ preventScroll: true });
     }
     if (this.panel) {
       this.panel.hidden = !laps.length;
@@ -43,47 +48,79 @@ export class LapTable {
   }
 
   titles() {
+    const { sectors } = this.session.state;
+    const long = () => element("span", { class: "long" }, "ector\u00a0");
     return element(
       "tr",
       {},
-      element("th", { scope: "col" }, "Lap"),
-      element("th", { scope: "col", class: "n" }, "Time"),
-      ...this.session.state.sectors.map(({ number }) =>
-        element(
-          "th",
-          { scope: "col", class: "n" },
-          "S",
-          element("span", { class: "long" }, "ector\u00a0"),
-          String(number),
-        ),
-      ),
+      this.title(null, "Lap"),
+      this.title(-1, "Time"),
+      ...sectors.map(({ number }, n) => this.title(n, "S", long(), String(number))),
     );
   }
 
   /**
-   * @param {KeyedLap[]} laps
-   * @param {KeyedLap[]} complete
+   * A column's name, which sorts by it.
+   *
+   * @param {number | null} column
+   * @param {...(Node | string)} words
    */
-  lapRows(laps, complete) {
+  title(column, ...words) {
+    const sorted = this.sorted === column;
+    const button = element(
+      "button",
+      {
+        type: "button",
+        class: "plain",
+        "data-sort": String(column),
+        title: column === null ? "In the order driven" : "Fastest first",
+        onclick: () => {
+          this.sorted = column;
+          this.draw();
+        },
+      },
+      ...words,
+      sorted ? element("span", { "aria-hidden": "true" }, "\u00a0\u25be") : null,
+    );
+    const order = { scope: "col", "aria-sort": sorted ? "ascending" : false };
+    return element("th", column === null ? order : { ...order, class: "n" }, button);
+  }
+
+  /** @param {KeyedLap[]} laps */
+  lapRows(laps) {
     const { sectors } = this.session.state;
     const { recordings } = this.session.base;
-    const best = least(complete.map((lap) => lap.time_s));
-    const bests = sectors.map((_, n) => least(complete.map((lap) => lap.sectors[n]?.time_s)));
-    return laps.flatMap((lap, row) => {
-      const counted = counts(lap);
+    const marks = [null, ...sectors.keys()].map((sector) => bestsOf(this.session, sector));
+    return this.ordered(laps).flatMap((lap, row, ordered) => {
       const cells = sectors.map((_, n) => {
         const { time_s: time, sigma_s: sigma } = lap.sectors[n] ?? { time_s: null, sigma_s: null };
-        return this.time(time, sigma, counted && time === bests[n]);
+        return this.time(time, sigma, marks[n + 1].get(lap.key));
       });
-      const whole = this.time(lap.time_s, lap.sigma_s, counted && lap.time_s === best);
+      const whole = this.time(lap.time_s, lap.sigma_s, marks[0].get(lap.key));
       const item = element("tr", {}, this.name(lap), whole, ...cells);
-      if (recordings.length < 2 || lap.recording === laps[row - 1]?.recording) {
+      const headed = recordings.length > 1 && this.sorted === null;
+      if (!headed || lap.recording === ordered[row - 1]?.recording) {
         return [item];
       }
       const { file } = recordings[lap.recording];
       const wide = { colspan: 2 + sectors.length, scope: "rowgroup" };
       return [element("tr", { class: "of" }, element("th", wide, element("bdi", {}, file))), item];
     });
+  }
+
+  /**
+   * As driven, or the fastest first; what has no time comes last.
+   *
+   * @param {KeyedLap[]} laps
+   */
+  ordered(laps) {
+    const { sorted } = this;
+    if (sorted === null) {
+      return laps;
+    }
+    /** @param {KeyedLap} lap */
+    const time = (lap) => (sorted < 0 ? lap.time_s : lap.sectors[sorted]?.time_s) ?? Infinity;
+    return laps.slice().sort((a, b) => (time(a) < time(b) ? -1 : Number(time(a) > time(b))));
   }
 
   /** @param {KeyedLap} lap */
@@ -97,25 +134,28 @@ export class LapTable {
       onchange: () => session.showLap(lap.key, box.checked),
     });
     box.checked = session.chosen.includes(lap.key);
-    const kind = lap.kind === "flying" ? (lap.complete ? "" : "part") : lap.kind;
-    const soft = kind ? element("span", { class: "soft" }, ` ${kind}`) : null;
+    const soft = lap.counts ? null : element("span", { class: "soft" }, ` ${whyNot(lap)}`);
     const stroke = box.checked ? strokeOf(session.styleOf(lap.key)) : null;
-    const label = element("label", {}, box, stroke, ` Lap ${lapNumber(session, lap)}`, soft);
+    const words = this.sorted === null ? `Lap ${lapNumber(session, lap)}` : session.lapName(lap);
+    const label = element("label", {}, box, stroke, ` ${words}`, soft);
     return element("th", { scope: "row" }, label);
   }
 
   /**
    * @param {number | null} seconds
    * @param {number | null} sigma
-   * @param {boolean} best
+   * @param {Mark} [mark]
    */
-  time(seconds, sigma, best) {
+  time(seconds, sigma, mark) {
     const digits = decimals(sigma, this.session.base.decimals.time);
     return element(
       "td",
-      { class: best ? "n best" : "n" },
+      { class: mark ? `n ${mark}` : "n" },
+      mark === "equal" ? "=\u00a0" : null,
       duration(seconds, digits),
-      best ? element("span", { class: "unseen" }, " best") : null,
+      mark
+        ? element("span", { class: "unseen" }, mark === "best" ? " best" : " to the best")
+        : null,
     );
   }
 
@@ -141,6 +181,9 @@ export class LapTable {
 
   bestRows() {
     const { state, base } = this.session;
+    if (base.day) {
+      return []; // The summary has them.
+    }
     const rest = { colspan: state.sectors.length };
     return state.best.flatMap((best) => {
       const several = base.recordings.length > 1;
@@ -205,9 +248,14 @@ function counts(lap) {
   return lap.counts;
 }
 
-/** @param {(number | null | undefined)[]} values */
-function least(values) {
-  return Math.min(...values.map((value) => value ?? Infinity));
+/**
+ * Why a lap does not count.
+ *
+ * @param {KeyedLap} lap
+ */
+function whyNot({ kind, complete, remarks }) {
+  const what = kind === "flying" ? (complete ? "" : "part") : kind;
+  return [what, ...remarks.map(({ text }) => text)].filter(Boolean).join(": ");
 }
 
 /**

@@ -394,11 +394,7 @@ export class Session {
    */
   compare(first, second) {
     this.compared = [first, second];
-    for (const key of this.compared) {
-      if (!this.chosen.includes(key)) {
-        this.chosen.push(key);
-      }
-    }
+    this.chosen = [...new Set([...this.chosen, first, second])];
     this.tell("laps");
   }
 }
