@@ -64,7 +64,10 @@ def test_a_row_a_sector_says_what_json_says(reports, json_laps):
     sectors = [sector for _, lap in json_laps for sector in lap["sectors"]]
 
     assert len(frame) == len(sectors)
-    for name in sectors[0].keys() - {"channels"}:
+    assert [mark if isinstance(mark, str) else None for mark in frame["best"]] == [
+        sector["best"] for sector in sectors
+    ]
+    for name in sectors[0].keys() - {"channels", "best"}:
         expected = [np.nan if sector[name] is None else sector[name] for sector in sectors]
         assert frame[name].to_numpy() == pytest.approx(expected, nan_ok=True)
     assert frame["gate_name"].head(3).tolist() == ["Sector 1 end", "Sector 2 end", "Finish"]

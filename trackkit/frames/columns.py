@@ -18,7 +18,7 @@ Moments = NDArray[np.datetime64]
 
 _WHOLE = ("session", "lap", "sector")
 _TRUTHS = ("complete", "counts")
-_FEW = ("track", "recording", "driver", "kind")
+_FEW = ("track", "recording", "driver", "kind", "best")
 """Columns that hold few texts many times, as categories: they then take little room."""
 TIMES = ("begun", "time_of_day")
 

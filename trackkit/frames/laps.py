@@ -15,10 +15,11 @@ from trackkit.errors import TrackkitError
 from trackkit.frames.columns import columns_of, frame_of, series_of, times_of_day
 from trackkit.recordings.channel import distinct_names
 from trackkit.timing import trace_columns
+from trackkit.timing.best_marks import best_marks
 from trackkit.timing.channels import channel_at, channel_cells, channel_columns, channel_titles
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
-from trackkit.timing.rows import lap_row
+from trackkit.timing.rows import lap_row, marked_row
 from trackkit.timing.sessions import Reference, Session, choose_reference
 from trackkit.track.model import Track
 
@@ -44,6 +45,7 @@ LAP_COLUMNS = (
     "pit_speed_mps",
     "missed",
     "remarks",
+    "best",
 )
 SECTOR_COLUMNS = (
     *WHICH,
@@ -63,6 +65,7 @@ SECTOR_COLUMNS = (
     "lowest_mps",
     "gate_speed_mps",
     "remarks",
+    "best",
 )
 TRACE_COLUMNS = (
     *WHICH,
@@ -97,8 +100,9 @@ def laps_frame(
     DataFrame
         The rows of ``trackkit laps --json``, flattened: which lap it is (track, recording, driver,
         session, lap), times and sigmas in seconds, speeds in m/s, times of day in UTC; gates missed
-        and remarks as texts.  Three columns a channel follow, such as ``RPM least``, ``RPM
-        largest`` and ``RPM mean``, in its own unit.
+        and remarks as texts; ``best`` is ``alone`` where the lap is surely the best of its
+        recording and ``equal`` where it cannot be told from it.  Three columns a channel follow,
+        such as ``RPM least``, ``RPM largest`` and ``RPM mean``, in its own unit.
 
     Raises
     ------
@@ -287,8 +291,9 @@ def _each_lap(
         }
     for track, session, driver in every:
         reference: Reference | None = references.get(track.id)
+        marks = best_marks(track, session)
         for lap in session.report.laps:
-            row = lap_row(track, session, lap, reference)
+            row = marked_row(lap_row(track, session, lap, reference), track, lap, marks)
             which = (track.id, session.file, driver, lap.session, lap.number)
             yield track, session, lap, dict(zip(WHICH, which, strict=True)), row
 

@@ -52,14 +52,14 @@ def session_row(
         ],
         "sessions": [_driving_row(report, driving, zone) for driving in report.sessions],
         "laps": [
-            _marked(lap_row(track, session, lap, reference, zone), track, lap, marks)
+            marked_row(lap_row(track, session, lap, reference, zone), track, lap, marks)
             for lap in report.laps
         ],
         **report.as_row(),
     }
 
 
-def _marked(row: dict[str, Any], track: Track, lap: Lap, marks: BestMarks) -> dict[str, Any]:
+def marked_row(row: dict[str, Any], track: Track, lap: Lap, marks: BestMarks) -> dict[str, Any]:
     """Add to a `lap_row` what of it is marked as the best of its recording, as "best"."""
     row["best"] = marks.of_lap(lap)
     for index, sector in enumerate(row["sectors"]):
@@ -245,7 +245,7 @@ def _rows(
     zone: ZoneInfo | None,
     marks: BestMarks,
 ) -> Iterator[dict[str, object]]:
-    row = _marked(lap_row(track, session, lap, reference, zone), track, lap, marks)
+    row = marked_row(lap_row(track, session, lap, reference, zone), track, lap, marks)
     every = passages(track, lap)
     timed, speeds = every[: len(lap.passed)], every[len(lap.passed) :]
 
