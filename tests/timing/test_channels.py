@@ -162,7 +162,7 @@ def test_csv_has_three_columns_a_channel_after_its_own(track, report):
     rows = table(laps_csv(track, [session], None, None, ["oil", "gear"]))
 
     assert list(rows[0])[-7:] == [
-        "track",
+        "gate_speed_sigma_mps",
         "oil least",
         "oil largest",
         "oil mean",

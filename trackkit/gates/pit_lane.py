@@ -59,7 +59,7 @@ def set_pit_lane(
     >>> import trackkit
     >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
     >>> track = trackkit.read_track(path)
-    >>> pits, remarks = trackkit.set_pit_lane(track, [83.3512, 83.3520], [38.7218, 38.7220])
+    >>> pits, remarks = trackkit.set_pit_lane(track, [83.351, 83.352], [38.722, 38.722])
     >>> len(pits.pit_lanes), remarks
     (1, ())
     """

@@ -90,8 +90,11 @@ class LapPace:
         table = np.full((laps, count), np.nan)
         table[mark // count - first // count, mark % count] = gained
         table = np.concatenate([np.roll(table, k - _WINDOW // 2, axis=1) for k in range(_WINDOW)])
-        usual_m = max(float(robust_spread(gained)), _LEAST_M)
-        by_place = np.maximum(robust_spread(table, axis=0)[mark % count], usual_m)
+        telling_some = np.isfinite(table).any(axis=0)
+        usual_m = max(float(robust_spread(gained)), _LEAST_M) if telling_some.any() else _LEAST_M
+        spread = np.full(count, np.nan)
+        spread[telling_some] = robust_spread(table[:, telling_some], axis=0)
+        by_place = np.maximum(spread[mark % count], usual_m)
         return cls(time, ahead, broken, np.where(np.isfinite(by_place), by_place, usual_m))
 
     def gained(self, time_s: Floats) -> tuple[Floats, Floats]:

@@ -80,7 +80,7 @@ class Recording:
     --------
     >>> import trackkit
     >>> recording = trackkit.Recording.from_arrays(
-    ...     [0.0, 0.1, 0.2], [5.0, 5.00003, 5.00006], [24.0, 24.0, 24.0], name="short"
+    ...     [0.0, 0.1, 0.2], [5.0, 5.00003, 5 + 6e-5], [24.0, 24.0, 24.0], name="short"
     ... )
     >>> len(recording), round(recording.interval_s, 3)
     (3, 0.1)

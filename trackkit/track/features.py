@@ -364,10 +364,10 @@ class PitLane:
     >>> import trackkit
     >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
     >>> track = trackkit.read_track(path)
-    >>> longitude, latitude = [83.3512, 83.3520], [38.7218, 38.7220]
+    >>> longitude, latitude = [83.351, 83.352], [38.722, 38.722]
     >>> pits, _ = trackkit.set_pit_lane(track, longitude, latitude)
     >>> pits.pit_lanes[0].longitude_deg.round(4).tolist()
-    [83.3512, 83.352]
+    [83.351, 83.352]
     """
 
     id: str
