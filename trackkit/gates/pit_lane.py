@@ -134,7 +134,7 @@ def remove_pit_lane(track: Track, *, by: str | None = None) -> tuple[Track, tupl
     >>> import trackkit
     >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
     >>> track = trackkit.read_track(path)
-    >>> track, _ = trackkit.set_pit_lane(track, [83.3512, 83.3520], [38.7218, 38.7220])
+    >>> track, _ = trackkit.set_pit_lane(track, [83.351, 83.352], [38.722, 38.722])
     >>> track, _ = trackkit.remove_pit_lane(track)
     >>> track.pit_lanes
     ()
