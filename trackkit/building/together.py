@@ -15,6 +15,7 @@ from trackkit.building.path import STANDING_MPS
 from trackkit.building.sparse import SPARSE_S
 from trackkit.building.wander import Wander
 from trackkit.geometry.curve import Curve
+from trackkit.motion.beside_track import FAST_M
 from trackkit.motion.drive import Drive
 from trackkit.motion.line_levels import likeliest
 from trackkit.motion.line_model import Knots, LineLevels, Sideways
@@ -29,8 +30,6 @@ _MOST_NODES = 4_000
 """Of more laps than make so many nodes some fixes are passed over."""
 _TRUSTED = 1e-3
 _CLOSE_S = 0.4
-_FAST_M = 0.05
-"""What a smoothed position errs by from fix to fix at least, one sigma (common practice)."""
 _SHIFT_M = 5.0
 """How far the first guess may be shifted, one sigma on each axis: as good as free."""
 _BESIDE_M = 0.3
@@ -225,7 +224,7 @@ def _sideways(
         at = curve.wrap(where[middle] + mean(np.where(ahead > half, ahead - curve.length_m, ahead)))
         time, beside, gone = mean(drive.time_s[index]), mean(offset), mean(way[index])
     white = drive.levels.white_m / np.sqrt(fixes)
-    sigma = np.where(mean(counts) > 1.0 - 1e-9, np.hypot(white, _FAST_M), np.inf)
+    sigma = np.where(mean(counts) > 1.0 - 1e-9, np.hypot(white, FAST_M), np.inf)
     return Sideways(time, gone, np.asarray(at), beside, curve.left(at), sigma, white)
 
 

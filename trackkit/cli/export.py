@@ -21,7 +21,7 @@ from trackkit.cli.common import (
 )
 from trackkit.cli.drives import is_surely_recording, skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
-from trackkit.cli.recording_folders import entries_of, files_of, label_option, labels_of
+from trackkit.cli.recording_folders import files_of, label_option
 from trackkit.errors import PlaceError, TrackkitError
 
 if TYPE_CHECKING:
@@ -174,7 +174,7 @@ def _export_drives(
     force: bool,
 ) -> None:
     from trackkit import export_drives
-    from trackkit.cli.laps_work import Item, Job
+    from trackkit.cli.laps_work import Job, items_of
     from trackkit.timing.rules import USUAL_RULES
 
     track_path, named = track_and_recordings(words)
@@ -185,19 +185,14 @@ def _export_drives(
         raise click.UsageError("--to parquet has no geometry for --crs: use --to geoparquet")
     _check_crs(crs)
     _refuse(fmt, output, force=force)
-    listed = files_of(named)
-    paths = [file.path for file in listed]
-    entries = entries_of(paths)
-    called = labels_of(paths, labels, entries)
+    items, entries = items_of(named, labels)
     job = Job(track_path, parse_columns(columns), USUAL_RULES, traces=False, drives=True)
-    items = [
-        Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
-    ]
     gathered = _Gathered(items, job)
-    for path, label in zip(paths, called, strict=True):
-        name = label if labels else entries[path].label if path in entries else ""
+    for item in items:
+        entry = entries.get(item.path)
+        name = item.label if labels else "" if entry is None else entry.label
         if name:
-            gathered.names[path] = name
+            gathered.names[item.path] = name
     exported = export_drives(
         gathered.reports(),
         output,

@@ -24,7 +24,7 @@ from trackkit.cli.common import (
     units_option,
 )
 from trackkit.cli.drives import skipped_option, tell_skipped
-from trackkit.cli.recording_folders import Entry, entries_of, files_of, label_option, labels_of
+from trackkit.cli.recording_folders import Entry, label_option
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
@@ -163,7 +163,7 @@ def laps(
     Time nothing where the organiser or the insurer forbids it.
     """
     from trackkit import pair_official, read_official
-    from trackkit.cli.laps_work import Item, Job
+    from trackkit.cli.laps_work import Job, items_of
     from trackkit.timing.sessions import choose_reference
 
     track_path, named = track_and_recordings(words)
@@ -172,10 +172,7 @@ def laps(
         raise click.UsageError("name a recording, or a folder of them, after the track")
     tables = {"--csv": csv_path, "--summary": summary, "--traces": traces}
     refuse_outputs(tables, force=force)
-    listed = files_of(named)
-    paths = [file.path for file in listed]
-    entries = entries_of(paths)
-    called = labels_of(paths, labels, entries)
+    items, entries = items_of(named, labels)
     mapping = parse_columns(columns)
     times = None
     if official is not None:
@@ -183,9 +180,6 @@ def laps(
         remarks(times.remarks, official)
     rules = LapRules(session_stand, session_gap, within / 100, all_laps)
     job = Job(track_path, mapping, rules, traces is not None, antenna_ahead, with_losses)
-    items = [
-        Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
-    ]
     gathered = _gather(items, job)
     circuits = gathered.circuits
     every = [session for circuit in circuits for session in circuit.sessions]

@@ -12,6 +12,7 @@ from trackkit.cli.circuits import Found, NoCircuitError, finder
 from trackkit.cli.common import progress, remark, say_error
 from trackkit.cli.cores import cores, each_elsewhere
 from trackkit.cli.drives import is_surely_recording
+from trackkit.cli.recording_folders import Entry, entries_of, files_of, labels_of
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.timing.rules import LapRules
@@ -100,6 +101,18 @@ class Timed:
     error: TrackkitError | str | None = None
     unplaced: bool = False
     skipped: bool = False
+
+
+def items_of(words: Sequence[str], labels: tuple[str, ...]) -> tuple[list[Item], dict[str, Entry]]:
+    """List recordings that were named, or are in folders that were, and what tables say of them."""
+    listed = files_of(words)
+    paths = [file.path for file in listed]
+    entries = entries_of(paths)
+    called = labels_of(paths, labels, entries)
+    items = [
+        Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
+    ]
+    return items, entries
 
 
 def timed_each(items: Sequence[Item], job: Job) -> Iterator[Timed]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -21,7 +22,7 @@ from trackkit.track.places import FARTHEST_SNAP_M, Place, chainage_of, to_decime
 SINGLE_KINDS: tuple[GateKind, ...] = ("finish", "start")
 """Kinds of gate that a track has one of at most."""
 PIT_GATE_HALF_M = 5.0
-_KIND_NAMES: dict[GateKind, str] = {
+KIND_NAMES: Mapping[GateKind, str] = {
     "finish": "Finish",
     "start": "Start",
     "sector": "Sector 1 end",
@@ -113,7 +114,7 @@ def _moved_there(track: Track, gate: Gate, place: Place, width_m: float | None) 
 
 
 def _free_name(track: Track, kind: GateKind) -> str:
-    name = _KIND_NAMES[kind]
+    name = KIND_NAMES[kind]
     taken = {gate.name for gate in track.gates}
     if name not in taken or kind == "sector":
         return name

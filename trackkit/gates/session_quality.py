@@ -7,19 +7,15 @@ from collections.abc import Callable
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.motion.line_model import Knots, LineLevels, Sideways
-from trackkit.motion.position_error import Receiver, walked_m2ps
+from trackkit.motion.beside_track import FAST_M, levels_beside, node_spacing_m
+from trackkit.motion.line_model import Knots, Sideways
+from trackkit.motion.position_error import Receiver
 from trackkit.motion.repeated_line import RepeatedLine, fit_line
 from trackkit.track.model import Track
 
 FEWEST_LAPS, MOST_LAPS = 2, 15
 """More laps than this tell little more."""
-_NODES_A_LAP, _FEWEST_NODE_M = 100, 10.0
-_NODE_M, _NODE_WITH_SPEEDS_M = 16.0, 24.0
 _KNOTS = 80
-_FAST_M = 0.05
-_UNSURE_M = 2.0
-"""The same as where laps are timed together; see docs/methods.md."""
 
 
 def session_laps(receiver: Receiver, lap_s: float) -> int:
@@ -98,29 +94,17 @@ def session_line(
         Time from chainage 0 to some chainages, which grow on over a lap, metres, in seconds.
     """
     curve = track.curve
-    usual = _NODE_WITH_SPEEDS_M if receiver.doppler else _NODE_M
     lap_s = float(passed_s(np.array([curve.length_m]))[0])
     apart = curve.length_m / lap_s * receiver.interval_s
-    spacing = max(float(np.clip(curve.length_m / _NODES_A_LAP, _FEWEST_NODE_M, usual)), apart)
+    spacing = max(node_spacing_m(curve.length_m, doppler=receiver.doppler), apart)
     way = np.arange(0.0, (laps + 1) * curve.length_m, spacing)
     where = np.asarray(curve.wrap(way))
     left = curve.left(where)
     white = np.full(len(way), receiver.levels.white_m / np.sqrt(max(spacing / apart, 1.0)))
     time = passed_s(way)
-    level, walk = receiver.levels, None
-    if receiver.doppler:
-        walk = walked_m2ps(level, receiver.interval_s)
-    profile, shift = track.centreline.accuracy_profile, track.accuracy_m
-    if profile is not None:
-        shift = float(np.sqrt(np.mean([row.sigma_m**2 for row in profile])))
-    levels = LineLevels(
-        level.wander_m,
-        level.wander_time_s,
-        walk,
-        shift_m=_UNSURE_M if shift is None else max(shift, 0.01),
-    )
+    levels = levels_beside(track, receiver.levels, receiver.interval_s, doppler=receiver.doppler)
     knot = np.linspace(0.0, curve.length_m, _KNOTS, endpoint=False)
     knots = Knots(knot, curve.left(knot), curve.length_m, closed=True)
     none = np.zeros(len(way))
-    side = Sideways(time, way, where, none, left, np.hypot(white, _FAST_M), white)
+    side = Sideways(time, way, where, none, left, np.hypot(white, FAST_M), white)
     return fit_line(side, levels, knots)

@@ -11,7 +11,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.errors import TrackFileError
 from trackkit.geometry.geodesy import geodesic_distance
-from trackkit.importing.fields import plain, restored, same_value
+from trackkit.importing.fields import FACTS, plain, restored, same_value
 from trackkit.importing.line import Laid
 from trackkit.importing.lines import UNMOVED_M
 from trackkit.importing.pairing import own_id
@@ -22,20 +22,7 @@ from trackkit.track.facts import country_of, day_of, text_of
 from trackkit.track.features import Crossover
 from trackkit.track.model import Track
 
-_FACTS = (
-    "name",
-    "layout",
-    "line",
-    "accuracy_m",
-    "country",
-    "timezone",
-    "licence",
-    "revised",
-    "notes",
-    "valid_from",
-    "valid_until",
-    "replaces",
-)
+_FACTS = ("name", *FACTS)
 _MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})")
 _SLUG = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _OF_GDAL = {"crs", "name", "bbox", "description", "xy_coordinate_resolution", "track"}

@@ -20,11 +20,8 @@ _SHAPEFILE_TEXT = 250
 """A text of so many bytes may be one that a Shapefile has cut off at 254."""
 
 _OF_ALL = ("id", "name", "other", "role")
-_OF_CENTRELINE = (
-    "track_id",
+FACTS = (
     "layout",
-    "closed",
-    "width_m",
     "line",
     "accuracy_m",
     "country",
@@ -35,6 +32,13 @@ _OF_CENTRELINE = (
     "valid_from",
     "valid_until",
     "replaces",
+)
+"""What a track file says of a track besides its name, and people may change."""
+_OF_CENTRELINE = (
+    "track_id",
+    "closed",
+    "width_m",
+    *FACTS,
     "width_profile",
     "accuracy_profile",
 )

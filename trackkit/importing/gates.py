@@ -11,7 +11,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.errors import PlaceError, TrackFileError
-from trackkit.gates.placement import SINGLE_KINDS, with_gate
+from trackkit.gates.placement import KIND_NAMES, SINGLE_KINDS, with_gate
 from trackkit.gates.square import WIDEST_M
 from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.importing.fields import members_of, restored, same_value
@@ -28,14 +28,6 @@ from trackkit.track.places import Place
 
 AT_DATUM_M = 0.05
 """A finish gate that crosses the line this near to its first position lies there."""
-_NAMES: Mapping[GateKind, str] = {
-    "finish": "Finish",
-    "start": "Start",
-    "sector": "Sector 1 end",
-    "speed": "Speed",
-    "pit-entry": "Pit entry",
-    "pit-exit": "Pit exit",
-}
 
 
 def with_drawn_gates(
@@ -245,7 +237,7 @@ def _gate(
     gate = Gate(
         gate_id,
         kind,
-        _NAMES[kind],
+        KIND_NAMES[kind],
         left,
         right,
         chainage_m=members.get("chainage_m", 0.0),

@@ -132,11 +132,7 @@ class FixCovariance:
         KeyError
             When a fix was not kept.
         """
-        fixes = np.concatenate([index, index + 1])
-        if not self.keeps(fixes):
-            raise KeyError("a sum over fixes that were not kept")
-        place = np.searchsorted(self.fix, fixes)
-        span = self.span_s[place[: len(index)]]
+        place, span = self._places(index)
         total = bridged_variance(self.levels, span, share, slope)
         weight = state_weights(self.levels, span, share, slope)
         loaded, place = np.unique(place, return_inverse=True)
@@ -152,8 +148,7 @@ class FixCovariance:
             carried, before = carried + own, at
         if self.error is None:
             return total
-        at = self.time_s[np.searchsorted(self.fix, index)] + share * span
-        return self.error.variance_left(total, at, slope)
+        return self.error.variance_left(total, self._between_s(index, share, span), slope)
 
     def covariances(self, index: Indices, share: Floats, slope: Floats) -> tuple[Floats, ...]:
         """Covariance of weighted positions between fixes, each with each other, in parts.
@@ -179,11 +174,8 @@ class FixCovariance:
         KeyError
             When a fix was not kept.
         """
-        fixes = np.concatenate([index, index + 1])
-        if not self.keeps(fixes):
-            raise KeyError("positions beside fixes that were not kept")
-        count, place = len(index), np.searchsorted(self.fix, fixes)
-        span = self.span_s[place[:count]]
+        count = len(index)
+        place, span = self._places(index)
         block = self.pivot.shape[1]
         columns = 1 if block > self.levels.states else 2
         weight = state_weights(self.levels, span, share, slope)
@@ -206,8 +198,18 @@ class FixCovariance:
             passed[:, terms] += own.reshape(block * columns, -1)
         if self.error is None:
             return (total,)
-        at_s = self.time_s[place[:count]] + share * span
-        return self.error.covariances_left(total, at_s, slope)
+        return self.error.covariances_left(total, self._between_s(index, share, span), slope)
+
+    def _places(self, index: Indices) -> tuple[Indices, Floats]:
+        """Where fixes and then those after each are kept, and the time between the two, seconds."""
+        fixes = np.concatenate([index, index + 1])
+        if not self.keeps(fixes):
+            raise KeyError("positions beside fixes that were not kept")
+        place = np.searchsorted(self.fix, fixes)
+        return place, self.span_s[place[: len(index)]]
+
+    def _between_s(self, index: Indices, share: Floats, span_s: Floats) -> Floats:
+        return np.asarray(self.time_s[np.searchsorted(self.fix, index)] + share * span_s)
 
     @cached_property
     def _onward_over(self) -> list[Floats]:

@@ -8,6 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.motion.beside_track import (
+    FAST_M,
+    FEWEST_NODE_M,
+    levels_beside,
+    node_spacing_m,
+)
 from trackkit.motion.drive import Drive
 from trackkit.motion.lap_pace import LapPace
 from trackkit.motion.line_levels import far_off, likeliest, off_line, without
@@ -26,10 +32,6 @@ from trackkit.motion.shifted_stretches import (
 from trackkit.timing.lap_wander import FEWEST_LAPS, levels_from_laps
 from trackkit.track.model import Track
 
-_NODES_A_LAP, _FEWEST_NODE_M = 100, 10.0
-_NODE_M, _NODE_WITH_SPEEDS_M = 16.0, 24.0
-"""There is a node at the first fix beyond each multiple of so much way at most: velocities hold a
-drive's error so still that it need not be looked at as often."""
 _KNOT_M = 24.0
 _FEWEST_KNOTS, _MOST_KNOTS = 60, 200
 _SLOWEST_MPS = 3.0
@@ -37,16 +39,11 @@ _BESIDE_BAND_M = 3.0
 """So far beyond the band where cars run a drive may still be of a lap."""
 _TRUSTED = 1e-3
 _SAME_WAY = 0.7
-_FAST_M = 0.05
-"""What a smoothed position errs by from fix to fix at least, one sigma (common practice)."""
 _FEWEST = 2
 _JUMP_ROUNDS = 3
 _FINE_M = 0.3 * USUAL.white_m
 _FEWEST_PASSES = 1.8
 """A place is passed so often, half of all places at least, before laps tell of each other."""
-_UNSURE_M = 2.0
-"""How far a line that says nothing of its accuracy may be shifted, one sigma on each axis: lines
-averaged of a few laps and drawn ones alike (common practice, no source)."""
 
 
 def line_of_laps(
@@ -84,7 +81,10 @@ def line_of_laps(
     length = track.curve.length_m
     if _passes(side, length) < _FEWEST_PASSES:
         return None
-    levels, knots = _levels(track, drive), _knots(track)
+    levels, knots = (
+        levels_beside(track, drive.levels, drive.recording.interval_s, doppler=drive.has_doppler),
+        _knots(track),
+    )
     line = _fitted(side, levels, knots)
     return line if drive.has_doppler else _with_jumps(track, drive, spans, side, line, levels)
 
@@ -171,27 +171,6 @@ def _borne_out(
     return None
 
 
-def _levels(track: Track, drive: Drive) -> LineLevels:
-    """Levels of the drive's error as it was smoothed, and usual ones of the line."""
-    noise, interval = drive.levels, drive.recording.interval_s
-    walk = None
-    if drive.has_doppler:
-        # As for `trackkit.motion.position_error`: what speeds do between two fixes is folded onto
-        # frequency 0.
-        walk = interval * noise.doppler_mps**2 + noise.jerk * interval**4 / 720.0
-        walk += 2.0 * noise.slow_doppler_time_s * noise.slow_doppler_mps**2
-    profile = track.centreline.accuracy_profile
-    shift = track.accuracy_m
-    if profile is not None:
-        shift = float(np.sqrt(np.mean([row.sigma_m**2 for row in profile])))
-    return LineLevels(
-        noise.wander_m,
-        noise.wander_time_s,
-        walk,
-        shift_m=_UNSURE_M if shift is None else max(shift, 0.01),
-    )
-
-
 def _knots(track: Track) -> Knots:
     length = track.curve.length_m
     count = int(np.clip(length / _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS))
@@ -219,8 +198,7 @@ def sideways(track: Track, drive: Drive) -> Sideways | None:
         return None
     way = _driven(drive)[usable]
     # Smoothing has averaged the fixes around each: one a node tells as much as all of them.
-    most = _NODE_WITH_SPEEDS_M if drive.has_doppler else _NODE_M
-    spacing = float(np.clip(track.length_m / _NODES_A_LAP, _FEWEST_NODE_M, most))
+    spacing = node_spacing_m(track.length_m, doppler=drive.has_doppler)
     first = np.flatnonzero(np.diff(np.floor(way / spacing), prepend=-1.0) > 0)
     fixes = np.diff(np.append(first, len(usable)))
     index, way = usable[first], way[first]
@@ -238,7 +216,7 @@ def sideways(track: Track, drive: Drive) -> Sideways | None:
         where[kept],
         offset[kept],
         track.curve.left(where[kept]),
-        np.hypot(white, _FAST_M),
+        np.hypot(white, FAST_M),
         white,
     )
 
@@ -253,7 +231,7 @@ def _driven(drive: Drive) -> Floats:
 def _passes(side: Sideways, length_m: float) -> float:
     """How often a place is passed: the median over stretches of the track."""
     usual = float(np.median(np.diff(side.way_m))) if len(side.way_m) > 1 else length_m
-    bins = int(np.clip(length_m / (4.0 * max(usual, _FEWEST_NODE_M)), 4, 200))
+    bins = int(np.clip(length_m / (4.0 * max(usual, FEWEST_NODE_M)), 4, 200))
     count, _ = np.histogram(side.chainage_m, bins=bins, range=(0.0, length_m))
     nodes_a_pass = length_m / bins / max(usual, 1e-3)
     return float(np.median(count) / nodes_a_pass)
