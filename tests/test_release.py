@@ -13,7 +13,9 @@ from pathlib import Path
 import pytest
 from checkout import ROOT
 
-LARGEST_WHEEL_BYTES = 1_000_000
+# What is no Python module: sample circuits, the page's bundle, schemas, the wheel's own facts.
+LARGEST_DATA_BYTES = 250_000
+KINDS_IN_A_WHEEL = {".py", ".typed", ".json", ".geojson", ".html", ".css", ".js", ".txt"}
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +66,17 @@ def test_the_wheel_holds_the_package_and_the_sample_circuits_only(wheel):
     assert [name for name in names if name.endswith((".ipynb", ".md", ".map"))] == [
         name for name in names if name == "trackkit/tracks/README.md"
     ]
-    assert wheel.stat().st_size <= LARGEST_WHEEL_BYTES
+
+
+def test_the_wheel_holds_modules_and_little_else(wheel):
+    with zipfile.ZipFile(wheel) as archive:
+        members = archive.infolist()
+    inside = [member for member in members if member.filename.startswith("trackkit/")]
+    assert {Path(member.filename).suffix for member in inside} - {".md"} == KINDS_IN_A_WHEEL
+    assert (
+        sum(member.compress_size for member in members if not member.filename.endswith(".py"))
+        <= LARGEST_DATA_BYTES
+    )
 
 
 def test_the_sdist_holds_the_pages_and_not_the_site_made_of_them(handed_out):
