@@ -12,6 +12,7 @@ from trackkit.cli.circuits import Found, finder
 from trackkit.cli.common import each_file, parse_columns, remark, remarks
 from trackkit.cli.recording_folders import entries_of, files_of, labels_of, names_on_page
 from trackkit.errors import RecordingError, TrackkitError
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from trackkit.cli.recording_folders import Entry
@@ -74,6 +75,7 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
 
     done, failed = each_file(paths, read, "reading recordings")
     recordings = [recording for recording in done if recording is not None]
+    _tell_shared(recordings)
     of_path = dict(zip(paths, called, strict=True))
     return Drives(
         recordings,
@@ -82,6 +84,20 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
         skipped,
         failed,
     )
+
+
+def _tell_shared(recordings: Sequence[Recording]) -> None:
+    """Say which recordings hold the same driving."""
+    from trackkit.timing.duplicates import Sketch, shared_with, sketch
+
+    sketches: list[Sketch] = []
+    for recording in recordings:
+        own = sketch(recording)
+        shared = shared_with(sketches, own)
+        for part in shared:
+            remark(as_read(part.sentence, (part.first, part.second)))
+        if not any(part.whole for part in shared):
+            sketches.append(own)
 
 
 def _driver(entries: Mapping[str, Entry], called: Mapping[str, str], path: str) -> str:

@@ -261,7 +261,8 @@ class _Gathered:
                 self.failed = self.failed or not timed.unplaced
             else:
                 shared = shared_with(sketches, timed.sketch)
-                sketches.append(timed.sketch)
+                if not any(part.whole for part in shared):
+                    sketches.append(timed.sketch)
                 remarks([part.sentence for part in shared])
                 count += 1
                 path = timed.item.path

@@ -312,7 +312,8 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
                 gathered.failed = True
             continue
         shared = shared_with(sketches, timed.sketch)
-        sketches.append(timed.sketch)
+        if not any(part.whole for part in shared):
+            sketches.append(timed.sketch)
         for part in shared:
             remark(as_read(part.sentence, (part.first, part.second)))
         track = timed.circuit.track

@@ -112,19 +112,19 @@ def _map_and_verdict(
     from trackkit.pages.comparison import comparison_document
     from trackkit.pages.driven_day import day_document
     from trackkit.pages.state import finding_rows, judged, state_of
+    from trackkit.timing.many import each_counted_once
 
     prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
-    reports = evaluation.reports or [None] * len(prepared.drives)
+    timed = each_counted_once(evaluation.reports)
+    reports = timed or [None] * len(prepared.drives)
     driven: list[Driven] = [
         (drive, () if report is None else report.laps)
         for drive, report in zip(prepared.drives, reports, strict=True)
     ]
     base = base_document(track, driven, evaluation.quality, prepared.files, drivers)
     base["comparison"] = comparison_document(track, driven)
-    base["day"] = day_document(
-        evaluation.reports, [recording["driver"] for recording in base["recordings"]]
-    )
+    base["day"] = day_document(timed, [recording["driver"] for recording in base["recordings"]])
     shown = state_of(track, prepared, evaluation)
     listed: list[Finding] | None = None
     if findings == "checked":
