@@ -86,7 +86,7 @@ def _system(
     crs: str | None, columns: Sequence[str], features: Sequence[DrawnFeature]
 ) -> tuple[str, tuple[str, ...]]:
     """Choose the system of the ends: degrees stay degrees beside a drawing that is in a grid."""
-    if crs is None:
+    if crs is None or not features:
         return _WGS84, ()
     called = all("deg" in _WORDS.findall(c.lower()) for c in columns)
     ends = np.abs([part[:, :2] for feature in features for part in feature.parts])
