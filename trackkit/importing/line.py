@@ -40,6 +40,8 @@ _SAME_GROUND_M = 10.0
 """A line that was moved less than this, for heights: roads are flat across."""
 _SWING_M = 0.2
 _SWING_SHARE = 0.1
+_MOST_PLACES = 20_000
+"""Of a line across a country as many places tell."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,7 +257,8 @@ def _is_coarse(line: Centreline) -> bool:
     plane = LocalPlane.around(line.longitude_deg, line.latitude_deg)
     vertex = plane.to_plane(line.longitude_deg, line.latitude_deg)
     curve = Curve.through(vertex, closed=line.closed)
-    _, aside = curve.project(densified(vertex, closed=line.closed))
+    straight = densified(vertex, closed=line.closed)
+    _, aside = curve.project(straight[:: 1 + len(straight) // _MOST_PLACES])
     return bool(np.mean(np.abs(aside) > _SWING_M) > _SWING_SHARE)
 
 
