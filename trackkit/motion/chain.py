@@ -106,7 +106,7 @@ class Chain:
     @cached_property
     def _groups(self) -> tuple[Floats, Floats, Floats]:
         """Inverse of the factor's block of every few links, and what comes from those beside."""
-        own, below = self._blocks()
+        own, below = self.blocks()
         states, links = self.states, self.links
         groups = -(-links // _TOGETHER)
         size = _TOGETHER * states
@@ -129,13 +129,13 @@ class Chain:
     @cached_property
     def covariance(self) -> Floats:
         """Covariance of each link's unknowns, shape (links, states, states)."""
-        own, below = self._blocks()
+        own, below = self.blocks()
         inverse = np.linalg.inv(own)
         transposed = inverse.transpose(0, 2, 1)
         fresh = transposed @ inverse
         kept = np.zeros_like(own)
         kept[:-1] = -transposed[:-1] @ below.transpose(0, 2, 1)
-        return _backward(kept, fresh)
+        return followed_backward(kept, fresh)
 
     def variance(self, index: Indices, weight: Floats) -> float:
         """Variance of a weighted sum of unknowns.
@@ -177,7 +177,7 @@ class Chain:
             Shape (m - 1, states, states): times the covariance of the later of two links, it is
             what the two links share.
         """
-        own, below = self._blocks()
+        own, below = self.blocks()
         kept = -np.linalg.solve(own[:-1].transpose(0, 2, 1), below.transpose(0, 2, 1))
         steps = np.asarray(kept[link[:-1]], dtype=float)
         for place, (begin, end) in enumerate(pairwise(link.tolist())):
@@ -194,7 +194,7 @@ class Chain:
         row, column = np.indices((self.states, self.states))
         return np.asarray(self.rows[self.states + row - column, link * self.states + column])
 
-    def _blocks(self) -> tuple[Floats, Floats]:
+    def blocks(self) -> tuple[Floats, Floats]:
         """Take the factor's own blocks, and those that tie each link to the next one."""
         states, links = self.states, self.links
         row, column = np.indices((states, states))
@@ -204,7 +204,7 @@ class Chain:
         return own, np.asarray(below)
 
 
-def _backward(kept: Floats, fresh: Floats) -> Floats:
+def followed_backward(kept: Floats, fresh: Floats) -> Floats:
     """Follow covariances from the last link to the first: P = K P' K' + F, with P' of the next.
 
     Two neighbouring steps make one of the same kind, so that half as many are followed first, and
@@ -221,7 +221,7 @@ def _backward(kept: Floats, fresh: Floats) -> Floats:
         both = np.concatenate([both, kept[even:]])
         paired = np.concatenate([paired, fresh[even:]])
     covariance = np.empty_like(fresh)
-    covariance[0::2] = _backward(both, paired)
+    covariance[0::2] = followed_backward(both, paired)
     following = np.zeros_like(second)
     later = covariance[2::2]
     following[: len(later)] = later
