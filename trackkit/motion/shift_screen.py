@@ -51,11 +51,8 @@ def most_explained(
     """
     count, states = seen.shape
     time, left = side.time_s, side.left
-    own, below = chain.blocks()
-    inverse = np.linalg.inv(own)
-    onward = np.zeros((count, states, states))
-    onward[1:] = -inverse[1:] @ below
-    fresh = (inverse @ (trust[:, None] * seen)[:, :, None]) * left[:, None, :]
+    step = (trust[:, None] * seen)[:, :, None] * left[:, None, :]
+    onward, fresh = chain.forward_steps(step)
     beyond = _added_up(onward, fresh, trust, left)
     own_said, of_chain = beyond[:, states:, states:], beyond[:, :states, states:]
     alone = chain.solved(((trust * rest_m)[:, None] * seen).reshape(-1, 1))
