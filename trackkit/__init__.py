@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.gate_set import with_gate_set as with_gate_set
     from trackkit.gates.pit_lane import remove_pit_lane as remove_pit_lane
     from trackkit.gates.pit_lane import set_pit_lane as set_pit_lane
     from trackkit.gates.quality import TimingQuality as TimingQuality
@@ -221,6 +222,7 @@ _MODULES = {
     "to_frames": "frames.tracks",
     "traces_frame": "frames.laps",
     "widen_gate": "gates.edit",
+    "with_gate_set": "gates.gate_set",
     "write_circuits": "pages.circuits",
     "write_explanation": "pages.explain",
     "write_map": "pages.html",
@@ -330,6 +332,7 @@ __all__ = [
     "to_frames",
     "traces_frame",
     "widen_gate",
+    "with_gate_set",
     "write_circuits",
     "write_explanation",
     "write_map",

@@ -13,6 +13,7 @@ from trackkit.cli.common import (
     Command,
     columns_option,
     force_option,
+    gates_option,
     json_option,
     print_json,
     refuse_outputs,
@@ -59,6 +60,7 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
     type=click.Choice(["A4", "A3", "Letter", "Tabloid"], case_sensitive=False),
     help="Size of a picture's sheet.  [default: A4]",
 )
+@gates_option
 @label_option
 @skipped_option
 @columns_option
@@ -73,6 +75,7 @@ def map_(
     tiles: str | None,
     credit: str | None,
     paper: Paper | None,
+    gates: str | None,
     labels: tuple[str, ...],
     skipped: bool,
     columns: str | None,
@@ -94,6 +97,8 @@ def map_(
     if paper and suffix not in PAPER_SUFFIXES:
         raise click.UsageError(f"--paper is for a picture: {', '.join(PAPER_SUFFIXES)}")
     words = (track_path, *recordings)
+    if gates is not None and (suffix in PAPER_SUFFIXES or _are_tracks(words, suffix)):
+        raise click.UsageError("--gates are laid over one track, on a page")
     if _are_tracks(words, suffix):
         _refuse_labels(labels, "track files")
         _map_many(ctx, words, output, tiles, credit, force=force)
@@ -110,10 +115,12 @@ def map_(
         _refuse_labels(labels, "a picture")
         _draw_on_paper(ctx, words, output, paper or "A4", columns, skipped=skipped, force=force)
         return
-    from trackkit import write_map
+    from trackkit import with_gate_set, write_map
 
     host = _tile_host(tiles, credit)
     track, drives = _track_with_recordings(words, labels, columns, skipped=skipped)
+    if gates is not None:
+        track = with_gate_set(track, gates)
     write_map(
         track,
         output,
