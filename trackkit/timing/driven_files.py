@@ -11,7 +11,7 @@ from trackkit.errors import TrackkitError
 from trackkit.track.recognise import is_track
 
 DRIVERS = "drivers.csv"
-_COLUMNS = ("file", "driver", "vehicle", "class", "notes")
+_COLUMNS = ("file", "driver", "vehicle", "class", "notes", "weather", "temperature")
 
 
 @dataclass(frozen=True)
@@ -22,6 +22,8 @@ class Entry:
     vehicle: str = ""
     class_: str = ""
     notes: str = ""
+    weather: str = ""
+    temperature: str = ""
 
     @property
     def label(self) -> str:
@@ -128,7 +130,12 @@ def _table(path: Path) -> dict[str, Entry]:
 
     return {
         cell(row, "file"): Entry(
-            cell(row, "driver"), cell(row, "vehicle"), cell(row, "class"), cell(row, "notes")
+            cell(row, "driver"),
+            cell(row, "vehicle"),
+            cell(row, "class"),
+            cell(row, "notes"),
+            cell(row, "weather"),
+            cell(row, "temperature"),
         )
         for row in rows
     }
