@@ -16,6 +16,11 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
+    from trackkit.archive.add import ArchiveAddition as ArchiveAddition
+    from trackkit.archive.add import add_to_archive as add_to_archive
+    from trackkit.archive.ask import Archive as Archive
+    from trackkit.archive.ask import open_archive as open_archive
+    from trackkit.archive.unknown import UnknownPlace as UnknownPlace
     from trackkit.building.build import Build as Build
     from trackkit.building.build import build_track as build_track
     from trackkit.building.driven_pit_lane import set_driven_pit_lane as set_driven_pit_lane
@@ -126,6 +131,8 @@ __version__ = "0.1.0"
 
 _MODULES = {
     "Added": "library.manage",
+    "Archive": "archive.ask",
+    "ArchiveAddition": "archive.add",
     "Build": "building.build",
     "Centreline": "track.features",
     "Change": "gates.edit",
@@ -164,7 +171,9 @@ _MODULES = {
     "TimingQuality": "gates.quality",
     "Track": "track.model",
     "TrackkitError": "errors",
+    "UnknownPlace": "archive.unknown",
     "accept_finding": "checks.findings",
+    "add_to_archive": "archive.add",
     "add_to_library": "library.manage",
     "align_finish": "official.align_finish",
     "apply_alignment": "official.align_finish",
@@ -188,6 +197,7 @@ _MODULES = {
     "list_library": "library.listing",
     "locate": "library.locate",
     "move_gate": "gates.edit",
+    "open_archive": "archive.ask",
     "open_library": "library.folders",
     "output_schema": "schemas.read",
     "pair_official": "official.pairing",
@@ -235,6 +245,8 @@ _MODULES = {
 
 __all__ = [
     "Added",
+    "Archive",
+    "ArchiveAddition",
     "Build",
     "Centreline",
     "Change",
@@ -273,8 +285,10 @@ __all__ = [
     "TimingQuality",
     "Track",
     "TrackkitError",
+    "UnknownPlace",
     "__version__",
     "accept_finding",
+    "add_to_archive",
     "add_to_library",
     "align_finish",
     "apply_alignment",
@@ -298,6 +312,7 @@ __all__ = [
     "list_library",
     "locate",
     "move_gate",
+    "open_archive",
     "open_library",
     "output_schema",
     "pair_official",

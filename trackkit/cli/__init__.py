@@ -34,6 +34,7 @@ _COMMANDS = {
     "simulate": ("trackkit.cli.output", "simulate", "Make a practice recording, truth beside it."),
     "schema": ("trackkit.cli.schema", "schema", "Print what --json of a command looks like."),
     "library": ("trackkit.cli.library", "library", "List, add and remove known circuits."),
+    "archive": ("trackkit.cli.archive", "archive", "Keep the laps of a season, and ask them."),
 }
 
 

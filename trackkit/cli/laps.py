@@ -25,9 +25,10 @@ from trackkit.cli.common import (
     units_option,
 )
 from trackkit.cli.drives import skipped_option, tell_skipped
-from trackkit.cli.recording_folders import Entry, label_option
+from trackkit.cli.recording_folders import label_option
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
+from trackkit.timing.driven_files import Entry
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 from trackkit.track.digest import short_digest
 from trackkit.units import as_read

@@ -23,8 +23,9 @@ from trackkit.cli.common import (
 )
 from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
-from trackkit.cli.recording_folders import files_of, label_option
+from trackkit.cli.recording_folders import label_option
 from trackkit.errors import OutputError
+from trackkit.timing.driven_files import files_of
 
 if TYPE_CHECKING:
     from trackkit.paper.sheet import Paper
