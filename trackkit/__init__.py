@@ -77,6 +77,8 @@ if TYPE_CHECKING:
     from trackkit.official.pairing import pair_official as pair_official
     from trackkit.official.times import OfficialTimes as OfficialTimes
     from trackkit.official.times import read_official as read_official
+    from trackkit.open_map.import_circuits import MapImport as MapImport
+    from trackkit.open_map.import_circuits import import_open_map as import_open_map
     from trackkit.pages.circuits import Listing as Listing
     from trackkit.pages.circuits import write_circuits as write_circuits
     from trackkit.pages.explain import write_explanation as write_explanation
@@ -150,6 +152,7 @@ _MODULES = {
     "Listing": "pages.circuits",
     "Located": "library.known",
     "Loss": "timing.losses",
+    "MapImport": "open_map.import_circuits",
     "OfficialTimes": "official.times",
     "Pairing": "official.pairing",
     "PitLane": "track.features",
@@ -180,6 +183,7 @@ _MODULES = {
     "explore": "pages.explore",
     "export_drives": "frames.export",
     "export_track": "export.export",
+    "import_open_map": "open_map.import_circuits",
     "import_track": "importing.import_track",
     "judge_track": "checks.verdict",
     "lap_losses": "timing.losses",
@@ -258,6 +262,7 @@ __all__ = [
     "Listing",
     "Located",
     "Loss",
+    "MapImport",
     "OfficialTimes",
     "Pairing",
     "PitLane",
@@ -289,6 +294,7 @@ __all__ = [
     "explore",
     "export_drives",
     "export_track",
+    "import_open_map",
     "import_track",
     "judge_track",
     "lap_losses",
