@@ -118,7 +118,9 @@ def test_a_drag_strip_is_no_circuit(tmp_path):
     maker = MapMaker()
     strip = maker.places([(40.0 * i, 0.0) for i in range(12)])
     maker.way(strip, {**RACEWAY, "name": "Quarter Mile"})
-    maker.way(maker.places([(40.0 * i, 300.0) for i in range(12)]), {**RACEWAY, "sport": "drag_racing"})
+    maker.way(
+        maker.places([(40.0 * i, 300.0) for i in range(12)]), {**RACEWAY, "sport": "drag_racing"}
+    )
     some, remarks = layouts(maker, tmp_path)
     assert some == []
     assert "on no closed loop" in remarks

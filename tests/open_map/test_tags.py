@@ -76,8 +76,15 @@ def test_one_way_says_which_way_it_is_driven(value, driven):
 
 @pytest.mark.parametrize(
     ("tags", "layer"),
-    [({}, 0), ({"layer": "-2"}, -2), ({"bridge": "yes"}, 1), ({"tunnel": "yes"}, -1),
-     ({"bridge": "yes", "layer": "3"}, 3), ({"layer": "up"}, 0), ({"bridge": "no"}, 0)],
+    [
+        ({}, 0),
+        ({"layer": "-2"}, -2),
+        ({"bridge": "yes"}, 1),
+        ({"tunnel": "yes"}, -1),
+        ({"bridge": "yes", "layer": "3"}, 3),
+        ({"layer": "up"}, 0),
+        ({"bridge": "no"}, 0),
+    ],
 )
 def test_the_layer_is_read_and_a_bridge_without_one_is_above(tags, layer):
     assert layer_of(tags) == layer
@@ -85,8 +92,17 @@ def test_the_layer_is_read_and_a_bridge_without_one_is_above(tags, layer):
 
 @pytest.mark.parametrize(
     ("text", "width_m"),
-    [("12", 12.0), ("12.5 m", 12.5), ("12,5", 12.5), ("40 ft", 12.192), ("40'", 12.192),
-     ("wide", None), ("0", None), ("900", None), ("", None)],
+    [
+        ("12", 12.0),
+        ("12.5 m", 12.5),
+        ("12,5", 12.5),
+        ("40 ft", 12.192),
+        ("40'", 12.192),
+        ("wide", None),
+        ("0", None),
+        ("900", None),
+        ("", None),
+    ],
 )
 def test_widths_are_metres_unless_they_say_feet(text, width_m):
     # An international foot is 0.3048 m (NIST SP 811).

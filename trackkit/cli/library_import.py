@@ -10,6 +10,7 @@ from trackkit.cli.common import (
     Command,
     json_option,
     print_json,
+    remark,
     remarks,
     table,
     units_option,
@@ -95,18 +96,14 @@ def _say(done: MapImport) -> None:
         for reason, ways in sorted(done.left_out.items())
     )
     if done.not_there:
-        remarks(
-            [
-                f"{counted(done.not_there, 'circuit')} of an earlier import "
-                f"{'is' if len(done.not_there) == 1 else 'are'} not in this extract and stay in "
-                f"the library: {', '.join(done.not_there[:8])}"
-            ]
+        are = "is" if len(done.not_there) == 1 else "are"
+        remark(
+            f"{counted(done.not_there, 'circuit')} of an earlier import {are} not in this extract "
+            f"and stay in the library: {', '.join(done.not_there[:8])}"
         )
     if done.circuits:
-        remarks(
-            [
-                "lines are as drawn on the map and finish gates are suggestions: not fit to hand "
-                "on until driven",
-                f"credit wherever they are shown: {CREDIT}",
-            ]
+        remark(
+            "lines are as drawn on the map and finish gates are suggestions: not fit to hand on "
+            "until driven"
         )
+        remark(f"credit wherever they are shown: {CREDIT}")

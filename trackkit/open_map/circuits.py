@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -58,6 +59,8 @@ class MapLayout:
         As tagged along most of it; empty or None where that does not say.
     pit_lanes
         Longitudes and latitudes of pit lanes beside it, as drawn, shape (n, 2) each.
+    direction
+        Which way round it is; of a figure of eight, whether it runs as drawn.
     driven
         Whether the map says which way it is driven; if not, this is one of two.
     remarks
@@ -77,6 +80,7 @@ class MapLayout:
     surface: str
     width_m: float | None
     pit_lanes: tuple[Floats, ...]
+    direction: str
     driven: Driven
     remarks: tuple[str, ...] = ()
 
@@ -95,7 +99,7 @@ class _Drawn:
         listed = []
         for dart in self.loop.darts:
             piece = self.network.pieces[dart.piece]
-            pairs = list(zip(piece.nodes, piece.nodes[1:], strict=False))
+            pairs = list(pairwise(piece.nodes))
             along = [(*pair, some) for pair, some in zip(pairs, piece.stretches, strict=True)]
             if dart.way < 0:
                 along = [
@@ -232,7 +236,9 @@ def _of_component(
     """Find the loops of pieces that hang together."""
     remarks: list[str] = []
     notes: tuple[str, ...] = ()
-    where = _reference(min(some.way for index in indices for some in network.pieces[index].stretches))
+    where = _reference(
+        min(some.way for index in indices for some in network.pieces[index].stretches)
+    )
     loops, whole = find_loops(network, indices)
     if not loops:
         loops, whole = find_loops(network, indices, heed_one_way=False)
@@ -326,11 +332,11 @@ def _directed(
         label = []
         if several:
             label.append(f"{length_m:,.0f} m")
+        direction: str = turns or ("as drawn" if way > 0 else "against the drawing")
+        if way < 0 and turns is not None:
+            direction = "anticlockwise" if turns == "clockwise" else "clockwise"
         if both:
-            direction = turns
-            if way < 0 and turns is not None:
-                direction = "anticlockwise" if turns == "clockwise" else "clockwise"
-            label.append(direction or ("as drawn" if way > 0 else "against the drawing"))
+            label.append(direction)
         layouts.append(
             MapLayout(
                 name=name,
@@ -346,6 +352,7 @@ def _directed(
                 surface=_longest(loop, "surface"),
                 width_m=_width_m(loop, lengths),
                 pit_lanes=_pit_lanes(network.plane, on_plane, pits, places),
+                direction=direction,
                 driven="both ways" if both else "one way",
                 remarks=loop.remarks,
             )
@@ -387,4 +394,3 @@ def _pit_lanes(
         ):
             lanes.append(there)
     return tuple(lanes)
-

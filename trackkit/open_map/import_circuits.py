@@ -224,14 +224,14 @@ def import_open_map(
     file = source_entry(path)
     with locked(target):
         held = _held_in(target)
-        here = Library((open_index(target),))
-        pairs = _paired(layouts, held, here)
+        known = Library((open_index(target),)), library
+        pairs = _paired(layouts, held, known[0])
         taken = {entry.id for entry in held}
         circuits = []
         for number, layout in enumerate(layouts):
             tell("making tracks", number, len(layouts))
             try:
-                circuits.append(_put(layout, file, target, pairs.get(number), taken, (here, library)))
+                circuits.append(_put(layout, file, target, pairs.get(number), taken, known))
             except TrackkitError as error:
                 remarks.append(f"way {layout.ways[0][0]} makes no track: {error.what}")
         tell("making tracks", len(layouts), len(layouts))
@@ -252,9 +252,10 @@ def _put(
 ) -> MapCircuit:
     """Write one layout into the folder, unless what is there is the same."""
     done: Done = "added"
+    remarks: tuple[str, ...] = ()
     if before is not None:
         track = read_track(before.path)
-        target, done, remarks = before.path, "unchanged", ()
+        target, done = before.path, "unchanged"
         if before.source.get("drawn") != drawn_digest(layout):
             track, remarks = updated(track, layout, file)
             done = "updated"
@@ -310,9 +311,7 @@ def _held_in(folder: Path) -> list[_Held]:
     return held
 
 
-def _paired(
-    layouts: Sequence[MapLayout], held: Sequence[_Held], here: Library
-) -> dict[int, _Held]:
+def _paired(layouts: Sequence[MapLayout], held: Sequence[_Held], here: Library) -> dict[int, _Held]:
     """Tell which layout is which of an earlier import: the same drawing, or the most alike."""
     pairs: dict[int, _Held] = {}
     by_digest = {entry.source.get("drawn"): entry for entry in held}
@@ -331,23 +330,29 @@ def _paired(
     for number, layout in enumerate(layouts):
         if number in pairs or not held:
             continue
-        line = _known(layout)
+        line, objects = _known(layout), _objects(layout)
+        alike = {entry.id: 0.0 for thing in objects for entry in by_object[thing]}
         near = [known for known in around_line(here, line) if known.id in by_id]
-        objects = {("way", ref) for ref, _ in layout.ways}
-        if layout.relation is not None:
-            objects.add(("relation", layout.relation[0]))
         for overlap in overlaps(line, near):
-            alike = min(overlap.share, overlap.share_back)
-            if overlap.opposite or alike < _SAME_SHARE:
-                continue
-            entry = by_id[overlap.circuit.id]
+            share = min(overlap.share, overlap.share_back)
+            alike[overlap.circuit.id] = -1.0 if overlap.opposite else share
+        for id_, share in alike.items():
+            entry = by_id[id_]
             common = len(objects & entry.objects) / len(objects | entry.objects)
-            ranked.append((alike + common, number, entry.id))
+            # A map that was drawn anew elsewhere has the same ways.
+            same_way = common >= _SAME_SHARE and entry.source.get("driven") == layout.direction
+            if share >= _SAME_SHARE or (share >= 0.0 and same_way):
+                ranked.append((share + common, number, id_))
     for _, number, id_ in sorted(ranked, key=lambda row: (-row[0], row[1], row[2])):
         if number not in pairs and id_ not in used:
             pairs[number] = by_id[id_]
             used.add(id_)
     return pairs
+
+
+def _objects(layout: MapLayout) -> set[tuple[str, int]]:
+    objects = {("way", ref) for ref, _ in layout.ways}
+    return objects | ({("relation", layout.relation[0])} if layout.relation else set())
 
 
 def _known(layout: MapLayout) -> Known:

@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -223,7 +224,7 @@ def _pieces(
             while len(beside[nodes[-1]]) == 2 and nodes[-1] != start:
                 first, other = beside[nodes[-1]]
                 nodes.append(other if first == nodes[-2] else first)
-            pairs = list(zip(nodes, nodes[1:], strict=False))
+            pairs = list(pairwise(nodes))
             done.update((min(pair), max(pair)) for pair in pairs)
             pieces.append(
                 Piece(

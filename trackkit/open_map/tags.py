@@ -25,24 +25,62 @@ WANTED = (
 )
 """Tags of which an object must have at least one to be read."""
 MOTOR_SPORTS = frozenset(
-    "motor motorsport motor_racing auto_racing car_racing karting motocross motorcycle "
-    "motorcycle_racing supermoto minibike speedway autocross rallycross stock_car drifting".split()
+    [
+        "motor",
+        "motorsport",
+        "motor_racing",
+        "auto_racing",
+        "car_racing",
+        "karting",
+        "motocross",
+        "motorcycle",
+        "motorcycle_racing",
+        "supermoto",
+        "minibike",
+        "speedway",
+        "autocross",
+        "rallycross",
+        "stock_car",
+        "drifting",
+    ]
 )
 _WITHOUT_MOTORS = frozenset(
-    "running athletics cycling track_cycling bmx mtb horse_racing horse equestrian harness_racing "
-    "dog_racing greyhound_racing camel_racing rc_car model_car model_aerodrome roller_skating "
-    "skating ice_skating inline_skating skiing skateboard soapbox".split()
+    [
+        "running",
+        "athletics",
+        "cycling",
+        "track_cycling",
+        "bmx",
+        "mtb",
+        "horse_racing",
+        "horse",
+        "equestrian",
+        "harness_racing",
+        "dog_racing",
+        "greyhound_racing",
+        "camel_racing",
+        "rc_car",
+        "model_car",
+        "model_aerodrome",
+        "roller_skating",
+        "skating",
+        "ice_skating",
+        "inline_skating",
+        "skiing",
+        "skateboard",
+        "soapbox",
+    ]
 )
-_STRIPS = frozenset("drag_racing drag drag_strip dragster".split())
+_STRIPS = frozenset(["drag_racing", "drag", "drag_strip", "dragster"])
 _NOT_IN_USE = ("abandoned", "disused", "demolished", "razed", "proposed", "construction")
-_YES = frozenset("yes true 1".split())
-_BACKWARD = frozenset("-1 reverse".split())
+_YES = frozenset(["yes", "true", "1"])
+_BACKWARD = frozenset(["-1", "reverse"])
 _PIT_NAME = re.compile(
     r"\bpits?\b|\bpit ?lanes?\b|\bboxengasse\b|\bvoie des stands\b|\bcorsia (dei )?box\b"
     r"|\b(calle|carril) de (los )?boxes\b|\bpitstraat\b|\bаллея боксов\b|пит-?лейн|ピットレーン",
     re.IGNORECASE,
 )
-_PIT_SERVICE = frozenset("pit pits pit_lane pitlane".split())
+_PIT_SERVICE = frozenset(["pit", "pits", "pit_lane", "pitlane"])
 _METRES = re.compile(r"(\d+(?:\.\d+)?)\s*(m|metres?|meters?)?")
 _FEET = re.compile(r"(\d+(?:\.\d+)?)\s*(?:ft|feet|')")
 _WIDEST_M = 60.0

@@ -111,6 +111,7 @@ def source_of(layout: MapLayout, file: Mapping[str, Any]) -> dict[str, Any]:
         "ways": [list(way) for way in layout.ways],
         "relation": None if layout.relation is None else list(layout.relation),
         "one_way": layout.driven == "one way",
+        "driven": layout.direction,
         "tags": {key: value for key, value in tags.items() if value is not None},
         "name": layout.name or unnamed(layout),
         "layout": layout.layout,

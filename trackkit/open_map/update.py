@@ -41,9 +41,7 @@ def updated(
     """
     before = map_source(old) or {}
     source = source_of(layout, file)
-    sources = tuple(
-        source if other.get("kind") == MAP_SOURCE else other for other in old.sources
-    )
+    sources = tuple(source if other.get("kind") == MAP_SOURCE else other for other in old.sources)
     name = source["name"] if old.name == before.get("name") else old.name
     if not is_map_drawn(old):
         kept = replace(old, sources=sources, name=name)
@@ -97,9 +95,11 @@ def _with_gates_of(old: Track, new: Track) -> tuple[Track, tuple[str, ...]]:
     else:
         gates.insert(0, replace(new.finish, id=finish.id, name=finish.name))
         remarks.append("the finish gate was suggested anew, since the new line passes the old one")
-    for gate in gates:
-        if gate.kind not in BESIDE_THE_TRACK and not _crosses(new, gate):
-            remarks.append(f"gate {gate.name} does not cross the new line: move it there")
+    remarks += [
+        f"gate {gate.name} does not cross the new line: move it there"
+        for gate in gates
+        if gate.kind not in BESIDE_THE_TRACK and not _crosses(new, gate)
+    ]
     return new.with_gates(_at_its_chainage(new, gate) for gate in gates), tuple(remarks)
 
 
