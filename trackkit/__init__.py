@@ -83,6 +83,8 @@ if TYPE_CHECKING:
     from trackkit.official.pairing import pair_official as pair_official
     from trackkit.official.times import OfficialTimes as OfficialTimes
     from trackkit.official.times import read_official as read_official
+    from trackkit.open_map.import_circuits import MapImport as MapImport
+    from trackkit.open_map.import_circuits import import_open_map as import_open_map
     from trackkit.pages.circuits import Listing as Listing
     from trackkit.pages.circuits import write_circuits as write_circuits
     from trackkit.pages.explain import write_explanation as write_explanation
@@ -158,6 +160,7 @@ _MODULES = {
     "Listing": "pages.circuits",
     "Located": "library.known",
     "Loss": "timing.losses",
+    "MapImport": "open_map.import_circuits",
     "OfficialTimes": "official.times",
     "Pairing": "official.pairing",
     "PitLane": "track.features",
@@ -190,6 +193,7 @@ _MODULES = {
     "explore": "pages.explore",
     "export_drives": "frames.export",
     "export_track": "export.export",
+    "import_open_map": "open_map.import_circuits",
     "import_track": "importing.import_track",
     "judge_track": "checks.verdict",
     "lap_losses": "timing.losses",
@@ -272,6 +276,7 @@ __all__ = [
     "Listing",
     "Located",
     "Loss",
+    "MapImport",
     "OfficialTimes",
     "Pairing",
     "PitLane",
@@ -305,6 +310,7 @@ __all__ = [
     "explore",
     "export_drives",
     "export_track",
+    "import_open_map",
     "import_track",
     "judge_track",
     "lap_losses",

@@ -33,7 +33,7 @@ _COMMANDS = {
     "import": ("trackkit.cli.import_", "import_", "Make a track of what another program wrote."),
     "simulate": ("trackkit.cli.output", "simulate", "Make a practice recording, truth beside it."),
     "schema": ("trackkit.cli.schema", "schema", "Print what --json of a command looks like."),
-    "library": ("trackkit.cli.library", "library", "List, add and remove known circuits."),
+    "library": ("trackkit.cli.library_import", "library", "List, add and remove known circuits."),
     "archive": ("trackkit.cli.archive", "archive", "Keep the laps of a season, and ask them."),
 }
 
