@@ -5,6 +5,7 @@ import { GateMarks } from "./gate_marks.js";
 import { Ground } from "./ground.js";
 import { chooseSpots, spaced } from "./labels.js";
 import { PlaceMarks } from "./place_marks.js";
+import { layUnderlay } from "./underlay.js";
 import { scaleUnits } from "./units.js";
 
 /**
@@ -65,6 +66,9 @@ export class MapView {
     // Who places gates wants to see all that was driven.
     this.ground.drawnLaps = session.chosen.length && !hooks ? "driven" : "all";
     this.ground.addTo(this.map);
+    if (session.base.underlay) {
+      layUnderlay(this.map, this.ground, session.base.underlay);
+    }
     northMark().addTo(this.map);
     this.here = L.marker(this.places[0], {
       icon: L.divIcon({ className: "here", iconSize: [18, 18], html: "" }),
