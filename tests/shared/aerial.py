@@ -17,7 +17,7 @@ def painted(track, crs="EPSG:32633", pixel_m=0.25, *, seed=1, margin_m=70.0, mar
     """Paint a track's tarmac, edges and finish on ground, north up in a grid.
 
     Returns pixels (3, rows, columns), and the affine transform of the grid.  `marks` are
-    positions (longitude, latitude) that get one pixel of the colour MARK.
+    positions (longitude, latitude) in the middle of 7 by 7 pixels of the colour MARK.
     """
     grid = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
     chainage = np.arange(0.0, track.curve.length_m, 0.5 * pixel_m)
@@ -31,7 +31,7 @@ def painted(track, crs="EPSG:32633", pixel_m=0.25, *, seed=1, margin_m=70.0, mar
 
     def paint(position_m, colour):
         x, y = grid.transform(*track.plane.to_geographic(position_m))
-        column, row = ~affine * np.array([x, y])
+        column, row = (x - west) / pixel_m, (north - y) / pixel_m
         pixels[:, row.astype(int), column.astype(int)] = np.array(colour)[:, None]
 
     half = 0.5 * track.band_m
@@ -46,7 +46,9 @@ def painted(track, crs="EPSG:32633", pixel_m=0.25, *, seed=1, margin_m=70.0, mar
             forward = np.array([-across[1], across[0]])
             paint((left + share * (right - left) + along * forward)[None], (250, 250, 250))
     for position in marks:
-        paint(track.plane.to_plane([position[0]], [position[1]]), MARK)
+        east, y_north = grid.transform(*position)
+        column, row = int((east - west) / pixel_m), int((north - y_north) / pixel_m)
+        pixels[:, row - 3 : row + 4, column - 3 : column + 4] = np.array(MARK)[:, None, None]
     return pixels, affine
 
 

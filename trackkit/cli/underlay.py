@@ -181,8 +181,10 @@ def _row(placed: PlacedPlan) -> dict[str, Any]:
 def _remarks(placed: PlacedPlan) -> list[str]:
     if placed.sigma_m is None:
         return [
-            "with no point to spare nothing shows whether one of them is wrong: give one or two "
-            "more"
+            (
+                "with no point to spare nothing shows whether one of them is wrong: give one or "
+                "two more"
+            )
         ]
     texts = [f"one sigma of a point is {placed.sigma_m:.2f} m on one axis"]
     if placed.suspect is not None:

@@ -12,6 +12,7 @@ from trackkit.editor.loopback import ADDRESS, listen, new_token
 from trackkit.editor.server import serve
 from trackkit.errors import TrackkitError
 from trackkit.recordings.recording import Recording
+from trackkit.underlay.embed import EmbeddedPicture
 
 
 def serve_editor(

@@ -27,7 +27,7 @@ from trackkit.pages.legend import page_words
 from trackkit.pages.tiles import TileLayer, tile_layer
 from trackkit.recordings.recording import Recording
 from trackkit.track.model import Track
-from trackkit.underlay.embed import EmbeddedPicture
+from trackkit.underlay.embed import MAY_BE_OFF, EmbeddedPicture
 from trackkit.units import units
 
 if TYPE_CHECKING:
@@ -285,6 +285,7 @@ def _about_picture(underlay: Mapping[str, Any] | None) -> dict[str, str] | None:
         return None
     return {
         "credit": underlay["credit"],
+        "caution": f"{MAY_BE_OFF[0].upper()}{MAY_BE_OFF[1:]}.",
         "sharpness": units().length_text(underlay["pixel_m"], 2),
     }
 

@@ -16,6 +16,7 @@ from trackkit.arrays import Floats
 from trackkit.caution import CAUTION, PLAN
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
+from trackkit.paper.ground import draw_underlay
 from trackkit.paper.ink import (
     BAND,
     BAND_EDGE,
@@ -42,7 +43,6 @@ from trackkit.paper.tables import tables_of
 from trackkit.paper.text import CAPITAL, MM_PER_POINT, Lettering
 from trackkit.recordings.recording import Recording
 from trackkit.track.digest import short_digest
-from trackkit.paper.ground import draw_underlay
 from trackkit.track.model import Track
 from trackkit.underlay.picture import Underlay
 from trackkit.units import units
@@ -241,9 +241,7 @@ def draw_on(pen: Pen, track: Track, sheet: Sheet) -> dict[str, Label | None]:
     return _draw_labels(pen, track, _draw_circuit(pen, track, sheet), sheet)
 
 
-def _draw_circuit(
-    pen: Pen, track: Track, sheet: Sheet, *, seen_through: bool = False
-) -> Shapes:
+def _draw_circuit(pen: Pen, track: Track, sheet: Sheet, *, seen_through: bool = False) -> Shapes:
     shapes = Shapes.of(track, sheet)
     _draw_shapes(pen, track, shapes, seen_through=seen_through)
     draw_scale(pen, sheet)

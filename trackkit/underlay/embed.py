@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import math
+import reprlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -23,6 +24,10 @@ MOST_PIXELS = 12_000_000
 """More take a phone's browser more than 50 MB of memory."""
 MARGIN_SHARE, LEAST_MARGIN_M = 0.12, 40.0
 """Ground that is seen around the circuit, as a share of its longer side, and at least."""
+MAY_BE_OFF = (
+    "a picture may lie metres off, and the ground may have changed since: compare it with a place "
+    "that was surveyed or driven before a gate is placed by it"
+)
 _RADIUS_M = 6_378_137.0
 _QUALITIES = (82, 70, 58)
 """Of WebP's lossy coding, tried in this order before the picture is made coarser."""
@@ -49,6 +54,12 @@ class EmbeddedPicture:
         Size of a pixel of the file it was cut from, on the ground.
     covered
         Share of the centreline that lies on the picture, 0 to 1.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> trackkit.EmbeddedPicture("data:", 5.0, 24.0, 5.1, 24.1, "An invented flight", 0.2, 0.1, 1.0)
+    EmbeddedPicture(0.0 MB, pixel_m=0.20, credit='An invented flight')
     """
 
     data: str
@@ -61,8 +72,16 @@ class EmbeddedPicture:
     source_pixel_m: float
     covered: float
 
+    def __repr__(self) -> str:
+        return (
+            f"EmbeddedPicture({len(self.data) / 1e6:.1f} MB, pixel_m={self.pixel_m:.2f}, "
+            f"credit={reprlib.repr(self.credit)})"
+        )
 
-def embed_underlay(underlay: Underlay, track: Track, *, most_bytes: int = MOST_BYTES) -> EmbeddedPicture:
+
+def embed_underlay(
+    underlay: Underlay, track: Track, *, most_bytes: int = MOST_BYTES
+) -> EmbeddedPicture:
     """Cut a picture to a track, and make it small enough for a page.
 
     The finest pixels are taken that fit, coarser ones only where a lower quality isn't enough.
@@ -80,6 +99,21 @@ def embed_underlay(underlay: Underlay, track: Track, *, most_bytes: int = MOST_B
     ------
     UnderlayError
         When the picture does not reach the track, can't be read, or can't be made that small.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from PIL import Image
+    >>> import trackkit
+    >>> Image.fromarray(np.full((120, 160, 3), 190, np.uint8)).save("plan.png")
+    >>> corners = [(0, 0, 83.34, 38.73), (160, 0, 83.36, 38.73), (0, 120, 83.34, 38.71)]
+    >>> points = [trackkit.PlanPoint(x, y, (lon, lat)) for x, y, lon, lat in corners]
+    >>> placed = trackkit.place_plan(points)
+    >>> trackkit.write_placed_plan(placed, "plan.png", "plan.tif", credit="A. Painter", force=True)
+    >>> path = trackkit.open_library().find("pipwick-kart-circuit").path
+    >>> picture = trackkit.read_underlay("plan.tif")
+    >>> trackkit.embed_underlay(picture, trackkit.read_track(path)).credit
+    'A. Painter'
     """
     longitude, latitude = places_of(track)
     middle_lon = 0.5 * float(longitude.min() + longitude.max())
@@ -149,16 +183,13 @@ def with_margin(x: Floats, y: Floats, unit_of_metre: float) -> tuple[float, floa
 def embedding_remarks(underlay: Underlay, embedded: EmbeddedPicture) -> Sequence[str]:
     """Say what of a picture a page carries."""
     size = len(embedded.data) / 1e6
-    remarks = [
+    sharpness = (
         f"{underlay.path}: {embedded.pixel_m:.2f} m a pixel (the file has "
-        f"{embedded.source_pixel_m:.2f}), {size:.1f} MB of the page; credit: {embedded.credit}",
-        "a picture may lie metres off, and the ground may have changed since: compare it with a "
-        "place that was surveyed or driven before a gate is placed by it",
-    ]
+        f"{embedded.source_pixel_m:.2f}), {size:.1f} MB of the page; credit: {embedded.credit}"
+    )
+    remarks = [sharpness, MAY_BE_OFF]
     if embedded.covered < 1.0:
-        remarks.append(
-            f"{underlay.path} covers {100 * embedded.covered:.0f} % of the centreline"
-        )
+        remarks.append(f"{underlay.path} covers {100 * embedded.covered:.0f} % of the centreline")
     return remarks
 
 
@@ -182,7 +213,7 @@ def _covered(pixels: Pixels, track: Track, frame: Frame, middle_lon: float) -> f
 
 
 def _mercator(longitude_deg: float) -> str:
-    """The web's Mercator projection (EPSG:3857), counted from a meridian of its own."""
+    """Write the web's Mercator projection (EPSG:3857), counted from a meridian of its own."""
     return (
         f"+proj=merc +a={_RADIUS_M:.0f} +b={_RADIUS_M:.0f} +lat_ts=0 +lon_0={longitude_deg:.10f} "
         "+x_0=0 +y_0=0 +k=1 +units=m +nadgrids=@null +wktext +no_defs"

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import reprlib
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -37,11 +39,20 @@ class Underlay:
         The coordinate system that it lies in, as WKT.
     credit
         Whose picture it is, plain text to be shown wherever the picture is.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> trackkit.Underlay("field.tif", "EPSG:32644", "An invented flight")
+    Underlay('field.tif', credit='An invented flight')
     """
 
     path: str
     crs: str
     credit: str
+
+    def __repr__(self) -> str:
+        return f"Underlay({reprlib.repr(self.path)}, credit={reprlib.repr(self.credit)})"
 
 
 @dataclass(frozen=True)
@@ -95,7 +106,7 @@ def read_underlay(
     """
     shown = os.fspath(path)
     with open_picture(shown) as source:
-        if source.transform.is_identity:
+        if _lies(source, shown) is None:
             raise UnderlayError(
                 "does not say where it lies on the ground",
                 file=shown,
@@ -140,8 +151,6 @@ def open_picture(path: str) -> Any:
             pass
     except OSError as error:
         raise UnderlayError(reading_failed(path, error), file=path) from error
-    import warnings
-
     try:
         with warnings.catch_warnings():
             # That a picture lies nowhere is told by `read_underlay`.
@@ -194,6 +203,7 @@ def pixels_on(underlay: Underlay, frame: Frame) -> Pixels:
             with vrt.WarpedVRT(
                 source,
                 src_crs=underlay.crs,
+                src_transform=rasterio.Affine(*_placed(source, underlay.path)[:2].ravel()),
                 crs=frame.crs,
                 transform=rasterio.Affine(*frame.affine),
                 width=frame.width,
@@ -204,11 +214,9 @@ def pixels_on(underlay: Underlay, frame: Frame) -> Pixels:
                 values = warped.read(bands)
                 opaque = warped.dataset_mask()
         except (rasterio.errors.RasterioError, rasterio.errors.CRSError) as error:
-            raise UnderlayError(
-                f"cannot be laid there ({error})", file=underlay.path
-            ) from error
+            raise UnderlayError(f"cannot be laid there ({error})", file=underlay.path) from error
     if palette is not None:
-        pixels = palette[values[0]]
+        pixels: Pixels = palette[values[0]]
         pixels[..., 3] = np.minimum(pixels[..., 3], opaque)
         return pixels
     colours = _eight_bits(values, opaque > 0)
@@ -220,13 +228,13 @@ def ground_pixel_m(underlay: Underlay, longitude_deg: float, latitude_deg: float
     """Size of a picture's pixel on the ground, metres, at a place."""
     here = one_metre(underlay.crs, longitude_deg, latitude_deg)
     with open_picture(underlay.path) as source:
-        a, b, _, d, e, _ = tuple(source.transform)[:6]
-    area = abs(np.linalg.det(np.array([[a, b], [d, e]]))) / abs(np.linalg.det(here))
+        lies = _placed(source, underlay.path)
+    area = abs(np.linalg.det(lies[:2, :2])) / abs(np.linalg.det(here))
     return float(np.sqrt(area))
 
 
 def one_metre(crs: str, longitude_deg: float, latitude_deg: float) -> Floats:
-    """What a metre east and a metre north are in a system, columns of a (2, 2) array."""
+    """Give a metre east and a metre north in a system, columns of a (2, 2) array."""
     from pyproj import Transformer
 
     from trackkit.geometry.geodesy import LocalPlane
@@ -238,15 +246,48 @@ def one_metre(crs: str, longitude_deg: float, latitude_deg: float) -> Floats:
     return 0.5 * np.array([[x[1] - x[0], x[3] - x[2]], [y[1] - y[0], y[3] - y[2]]])
 
 
+def _placed(source: Any, path: str) -> Floats:
+    lies = _lies(source, path)
+    if lies is None:
+        raise UnderlayError("does not say any more where it lies on the ground", file=path)
+    return lies
+
+
+def _lies(source: Any, path: str) -> Floats | None:
+    """Give the (3, 3) matrix from columns and rows to the ground; None where nothing says it."""
+    if not source.transform.is_identity:
+        return np.array(source.transform, dtype=float).reshape(3, 3)
+    # GDAL looks for no world file beside a WebP.
+    suffix = Path(path).suffix
+    for world in (f".{suffix[1:2]}{suffix[-1:]}w", f"{suffix}w", ".wld"):
+        beside = Path(path).with_suffix(world)
+        if beside.is_file():
+            return _of_world_file(beside)
+    return None
+
+
+def _of_world_file(path: Path) -> Floats:
+    """Read six numbers: two steps right, two steps down, and the middle of the first pixel."""
+    try:
+        a, d, b, e, c, f = (float(word) for word in path.read_text("ascii").split()[:6])
+    except (OSError, ValueError) as error:
+        raise UnderlayError(
+            "is no world file", file=path, remedy="it has six lines, a number in each"
+        ) from error
+    return np.array([[a, b, c - 0.5 * (a + b)], [d, e, f - 0.5 * (d + e)], [0.0, 0.0, 1.0]])
+
+
 def _coarser(underlay: Underlay, source: Any, frame: Frame) -> float:
     """How many pixels of the picture a pixel of the frame is wide, at the frame's middle."""
     from pyproj import Transformer
 
     a, b, c, d, e, f = frame.affine
-    steps = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]) + [frame.width / 2, frame.height / 2]
+    middle = np.array([frame.width / 2, frame.height / 2])
+    steps = middle + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
     x, y = np.array([[a, b], [d, e]]) @ steps.T + [[c], [f]]
     there = Transformer.from_crs(frame.crs, underlay.crs, always_xy=True).transform(x, y)
-    place = np.array(~source.transform * np.array(there))
+    back = np.linalg.inv(_placed(source, underlay.path))[:2, :2]
+    place = back @ np.array(there)
     return float(np.sqrt(abs(np.linalg.det(place[:, 1:] - place[:, :1]))))
 
 

@@ -54,6 +54,17 @@ def write_placed_plan(
         When the plan can't be read, or a point lies outside it.
     OutputError
         When the file exists and `force` is false, or can't be written.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from PIL import Image
+    >>> import trackkit
+    >>> Image.fromarray(np.full((120, 160, 3), 190, np.uint8)).save("plan.png")
+    >>> corners = [(0, 0, 83.34, 38.73), (160, 0, 83.36, 38.73), (0, 120, 83.34, 38.71)]
+    >>> points = [trackkit.PlanPoint(x, y, (lon, lat)) for x, y, lon, lat in corners]
+    >>> placed = trackkit.place_plan(points)
+    >>> trackkit.write_placed_plan(placed, "plan.png", "plan.tif", credit="A. Painter", force=True)
     """
     shown = os.fspath(plan)
     pixels, per_unit = read_sheet(plan, page=page)
@@ -76,8 +87,9 @@ def write_placed_plan(
     else:
         pixels, affine = _flattened(pixels, replace(placed, matrix=matrix), shown)
     rasterio = load("rasterio", shown)
-    with whole_file(path, force=force) as scratch:
-        with rasterio.open(
+    with (
+        whole_file(path, force=force) as scratch,
+        rasterio.open(
             scratch,
             "w",
             driver="GTiff",
@@ -91,13 +103,14 @@ def write_placed_plan(
             alpha="unspecified",
             compress="deflate",
             tiled=True,
-        ) as target:
-            target.write(np.moveaxis(pixels, -1, 0))
-            target.update_tags(TIFFTAG_COPYRIGHT=credit)
+        ) as target,
+    ):
+        target.write(np.moveaxis(pixels, -1, 0))
+        target.update_tags(TIFFTAG_COPYRIGHT=credit)
 
 
 def system_of(plane: LocalPlane) -> str:
-    """A plane's coordinate system, as PROJ has it."""
+    """Write a plane's coordinate system as PROJ has it."""
     return (
         f"+proj=tmerc +lat_0={plane.latitude_deg:.12f} +lon_0={plane.longitude_deg:.12f} +k=1 "
         "+x_0=0 +y_0=0 +datum=WGS84 +units=m +no_defs"
@@ -119,7 +132,7 @@ def _flattened(pixels: Pixels, placed: PlacedPlan, path: str) -> tuple[Pixels, F
         )
     ground = placed.ground_m(edge)
     (west, south), (east, north) = ground.min(axis=0), ground.max(axis=0)
-    steps = placed.ground_m(np.vstack([edge, edge + [[1.0, 0.0]]]))
+    steps = placed.ground_m(np.vstack([edge, edge + np.array([1.0, 0.0])]))
     pixel = float(np.hypot(*(steps[4:] - steps[:4]).T).min())
     pixel = max(pixel, float(np.sqrt((east - west) * (north - south) / _MOST_PIXELS)))
     columns, rows = int(np.ceil((east - west) / pixel)), int(np.ceil((north - south) / pixel))

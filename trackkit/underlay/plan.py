@@ -12,6 +12,7 @@ from trackkit.arrays import Floats
 from trackkit.errors import UnderlayError
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.underlay.points import PlanPoint
+from trackkit.words import counted
 
 Fit = Literal["affine", "projective"]
 FEWEST: dict[Fit, int] = {"affine": 3, "projective": 4}
@@ -42,6 +43,14 @@ class PlacedPlan:
         Of one point on one axis, by the residuals; None where there is no point to spare.
     suspect
         The point that does not go with the others, or None.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> corners = [(0, 0, 83.35, 38.73), (300, 0, 83.36, 38.73), (0, 400, 83.35, 38.72)]
+    >>> points = [trackkit.PlanPoint(x, y, (lon, lat)) for x, y, lon, lat in corners]
+    >>> trackkit.place_plan(points)
+    PlacedPlan(3 points, affine, rms_m=0.00)
     """
 
     points: tuple[PlanPoint, ...]
@@ -51,6 +60,10 @@ class PlacedPlan:
     residual_m: Floats
     sigma_m: float | None
     suspect: int | None
+
+    def __repr__(self) -> str:
+        points = counted(self.points, "point")
+        return f"PlacedPlan({points}, {self.fit}, rms_m={self.rms_m:.2f})"
 
     @property
     def rms_m(self) -> float:
@@ -90,6 +103,13 @@ def place_plan(points: Sequence[PlanPoint], fit: Fit = "affine") -> PlacedPlan:
     ------
     UnderlayError
         When the points are too few, lie on one line, or lie mirrored.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> corners = [(0, 0, 83.35, 38.73), (300, 0, 83.36, 38.73), (0, 400, 83.35, 38.72)]
+    >>> points = [trackkit.PlanPoint(x, y, (lon, lat)) for x, y, lon, lat in corners]
+    >>> trackkit.place_plan([*points, trackkit.PlanPoint(300, 400, (83.36, 38.72))]).suspect
     """
     if len(points) < FEWEST[fit]:
         raise UnderlayError(
@@ -143,7 +163,7 @@ def _mapped(matrix: Floats, place: Floats) -> Floats:
 
 
 def _slope(matrix: Floats, place: Floats) -> Floats:
-    """What a step right and a step down are on the ground, columns, at a place of the plan."""
+    """Give a step right and a step down on the ground, columns, at a place of the plan."""
     steps = place + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
     image = _mapped(matrix, steps)
     return np.asarray((image[1:] - image[0]).T)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import csv
 import os
+import reprlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -38,6 +40,12 @@ class PlanPoint:
         Longitude and latitude, degrees.
     name
         What it is called.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> trackkit.PlanPoint(120.5, 88.0, (83.35, 38.73), "light pole").name
+    'light pole'
     """
 
     x: float
@@ -45,11 +53,14 @@ class PlanPoint:
     position: Position
     name: str = ""
 
+    def __repr__(self) -> str:
+        return f"PlanPoint({self.x}, {self.y}, {self.position}, {reprlib.repr(self.name)})"
+
 
 def read_plan_points(
     path: str | os.PathLike[str], *, crs: str | None = None, track: Track | None = None
 ) -> tuple[PlanPoint, ...]:
-    """Read places on a plan and on the ground from a CSV file.
+    r"""Read places on a plan and on the ground from a CSV file.
 
     Parameters
     ----------
@@ -82,7 +93,7 @@ def read_plan_points(
             reader = csv.DictReader(file, skipinitialspace=True)
             header = [(name or "").strip().casefold() for name in reader.fieldnames or ()]
             reader.fieldnames = header
-            rows = [(reader.line_num, row) for row, _ in zip(reader, range(MOST_POINTS + 1))]
+            rows = [(reader.line_num, row) for row in islice(reader, MOST_POINTS + 1)]
     except OSError as error:
         raise UnderlayError(reading_failed(path, error), file=shown) from error
     except (UnicodeDecodeError, csv.Error) as error:
@@ -135,9 +146,7 @@ def _point(
     try:
         place = parse_place(" ".join(cells[name] for name in way), crs=grid)
     except PlaceError as error:
-        raise UnderlayError(
-            error.what, file=file, place=where, remedy=error.remedy
-        ) from error
+        raise UnderlayError(error.what, file=file, place=where, remedy=error.remedy) from error
     position = place.position
     if place.chainage_m is not None and track is not None:
         position = _on_line(track, place.chainage_m, file, where)

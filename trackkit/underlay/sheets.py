@@ -77,9 +77,7 @@ def _pdf_page(path: str, page: int) -> tuple[Pixels, float]:
         raise UnderlayError(f"is no PDF that can be read ({error})", file=path) from error
     try:
         if not 1 <= page <= len(document):
-            raise UnderlayError(
-                f"has {len(document)} pages, and none numbered {page}", file=path
-            )
+            raise UnderlayError(f"has {len(document)} pages, and none numbered {page}", file=path)
         sheet = document[page - 1]
         scale = PDF_DOTS_PER_INCH / _POINTS_PER_INCH
         if sheet.get_width() * sheet.get_height() * scale**2 > _MOST_PIXELS:
