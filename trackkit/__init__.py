@@ -128,6 +128,15 @@ if TYPE_CHECKING:
     from trackkit.track.model import Track as Track
     from trackkit.track.places import Place as Place
     from trackkit.track.reverse import reverse_track as reverse_track
+    from trackkit.underlay.embed import EmbeddedPicture as EmbeddedPicture
+    from trackkit.underlay.embed import embed_underlay as embed_underlay
+    from trackkit.underlay.picture import Underlay as Underlay
+    from trackkit.underlay.picture import read_underlay as read_underlay
+    from trackkit.underlay.placed import write_placed_plan as write_placed_plan
+    from trackkit.underlay.plan import PlacedPlan as PlacedPlan
+    from trackkit.underlay.plan import place_plan as place_plan
+    from trackkit.underlay.points import PlanPoint as PlanPoint
+    from trackkit.underlay.points import read_plan_points as read_plan_points
 
 __version__ = "0.1.0"
 
@@ -144,6 +153,7 @@ _MODULES = {
     "Description": "track.describe",
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
+    "EmbeddedPicture": "underlay.embed",
     "ExportedDrives": "frames.export",
     "FactChange": "track.facts",
     "Finding": "checks.findings",
@@ -165,6 +175,8 @@ _MODULES = {
     "Pairing": "official.pairing",
     "PitLane": "track.features",
     "Place": "track.places",
+    "PlacedPlan": "underlay.plan",
+    "PlanPoint": "underlay.points",
     "Recording": "recordings.recording",
     "Remedy": "remedies",
     "Revision": "building.revise",
@@ -174,6 +186,7 @@ _MODULES = {
     "TimingQuality": "gates.quality",
     "Track": "track.model",
     "TrackkitError": "errors",
+    "Underlay": "underlay.picture",
     "UnknownPlace": "archive.unknown",
     "accept_finding": "checks.findings",
     "add_to_archive": "archive.add",
@@ -190,6 +203,7 @@ _MODULES = {
     "compare_tracks": "track.diff",
     "crossings_frame": "frames.crossings",
     "describe_track": "track.describe",
+    "embed_underlay": "underlay.embed",
     "explore": "pages.explore",
     "export_drives": "frames.export",
     "export_track": "export.export",
@@ -206,13 +220,16 @@ _MODULES = {
     "output_schema": "schemas.read",
     "pair_official": "official.pairing",
     "place_gate": "gates.edit",
+    "place_plan": "underlay.plan",
     "plot_difference": "frames.plots",
     "plot_laps": "frames.plots",
     "plot_track": "paper.plots",
     "read_line": "recordings.drawn_lines",
     "read_official": "official.times",
+    "read_plan_points": "underlay.points",
     "read_recording": "recordings.read",
     "read_track": "track.file",
+    "read_underlay": "underlay.picture",
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
     "remove_pit_lane": "gates.pit_lane",
@@ -241,6 +258,7 @@ _MODULES = {
     "write_explanation": "pages.explain",
     "write_map": "pages.html",
     "write_paper": "paper.draw",
+    "write_placed_plan": "underlay.placed",
     "write_recording": "recordings.write",
     "write_simulation": "simulation.simulate",
     "write_track": "track.file",
@@ -260,6 +278,7 @@ __all__ = [
     "Description",
     "DrawnLine",
     "Drive",
+    "EmbeddedPicture",
     "ExportedDrives",
     "FactChange",
     "Finding",
@@ -281,6 +300,8 @@ __all__ = [
     "Pairing",
     "PitLane",
     "Place",
+    "PlacedPlan",
+    "PlanPoint",
     "Recording",
     "Remedy",
     "Revision",
@@ -290,6 +311,7 @@ __all__ = [
     "TimingQuality",
     "Track",
     "TrackkitError",
+    "Underlay",
     "UnknownPlace",
     "__version__",
     "accept_finding",
@@ -307,6 +329,7 @@ __all__ = [
     "compare_tracks",
     "crossings_frame",
     "describe_track",
+    "embed_underlay",
     "explore",
     "export_drives",
     "export_track",
@@ -323,13 +346,16 @@ __all__ = [
     "output_schema",
     "pair_official",
     "place_gate",
+    "place_plan",
     "plot_difference",
     "plot_laps",
     "plot_track",
     "read_line",
     "read_official",
+    "read_plan_points",
     "read_recording",
     "read_track",
+    "read_underlay",
     "remove_from_library",
     "remove_gate",
     "remove_pit_lane",
@@ -358,6 +384,7 @@ __all__ = [
     "write_explanation",
     "write_map",
     "write_paper",
+    "write_placed_plan",
     "write_recording",
     "write_simulation",
     "write_track",

@@ -24,12 +24,20 @@ from trackkit.cli.common import (
 from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.cli.recording_folders import label_option
+from trackkit.cli.underlay import (
+    embedded_in,
+    picture_of,
+    underlay_crs_option,
+    underlay_option,
+    underlay_size_option,
+)
 from trackkit.errors import OutputError
 from trackkit.timing.driven_files import files_of
 
 if TYPE_CHECKING:
     from trackkit.paper.sheet import Paper
     from trackkit.track.model import Track
+    from trackkit.underlay.picture import Underlay
 
 PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 
@@ -54,8 +62,11 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 @click.option(
     "--credit",
     metavar="TEXT",
-    help="Whom the map names for those pictures; needed with --tiles.",
+    help="Whom the map names for those pictures, or for that of --underlay; needed with --tiles.",
 )
+@underlay_option
+@underlay_crs_option
+@underlay_size_option
 @click.option(
     "--paper",
     type=click.Choice(["A4", "A3", "Letter", "Tabloid"], case_sensitive=False),
@@ -75,6 +86,9 @@ def map_(
     output: str,
     tiles: str | None,
     credit: str | None,
+    underlay_path: str | None,
+    underlay_crs: str | None,
+    underlay_size: float,
     paper: Paper | None,
     gates: str | None,
     labels: tuple[str, ...],
@@ -92,7 +106,9 @@ def map_(
     is located. A folder after it stands for the recordings in it. A table drivers.csv beside them
     names them on the page.
     """
-    if (tiles is None) != (credit is None):
+    if tiles and underlay_path:
+        raise click.UsageError("give --tiles or --underlay: one lies over the other")
+    if underlay_path is None and (tiles is None) != (credit is None):
         raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
     suffix = Path(output).suffix.lower()
     if paper and suffix not in PAPER_SUFFIXES:
@@ -100,8 +116,11 @@ def map_(
     words = (track_path, *recordings)
     if gates is not None and (suffix in PAPER_SUFFIXES or _are_tracks(words, suffix)):
         raise click.UsageError("--gates are laid over one track, on a page")
+    picture = picture_of(underlay_path, underlay_crs, credit)
     if _are_tracks(words, suffix):
         _refuse_labels(labels, "track files")
+        if picture is not None:
+            raise click.UsageError("--underlay is for a page of one track")
         _map_many(ctx, words, output, tiles, credit, force=force)
         return
     if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
@@ -114,14 +133,17 @@ def map_(
         if tiles:
             raise click.UsageError("--tiles are for the page, not for a picture")
         _refuse_labels(labels, "a picture")
-        _draw_on_paper(ctx, words, output, paper or "A4", columns, skipped=skipped, force=force)
+        _draw_on_paper(
+            ctx, words, output, paper or "A4", columns, picture, skipped=skipped, force=force
+        )
         return
     from trackkit import with_gate_set, write_map
 
-    host = _tile_host(tiles, credit)
+    host = None if tiles is None else _tile_host(tiles, credit)
     track, drives = _track_with_recordings(words, labels, columns, skipped=skipped)
     if gates is not None:
         track = with_gate_set(track, gates)
+    embedded = None if picture is None else embedded_in(picture, track, underlay_size)
     write_map(
         track,
         output,
@@ -130,7 +152,8 @@ def map_(
         drivers=drives.drivers,
         findings="checked",
         tiles=tiles,
-        credit=credit,
+        credit=None if tiles is None else credit,
+        underlay=embedded,
         force=force,
     )
     click.echo(f"wrote {output}")
@@ -240,6 +263,7 @@ def _draw_on_paper(
     output: str,
     paper: Paper,
     columns: str | None,
+    picture: Underlay | None,
     *,
     skipped: bool,
     force: bool,
@@ -251,7 +275,13 @@ def _draw_on_paper(
     verdict = verdict_sentence(judge_track(track, check_track(track)), track)
     remarks(
         write_paper(
-            track, output, recordings=drives.recordings, paper=paper, verdict=verdict, force=force
+            track,
+            output,
+            recordings=drives.recordings,
+            paper=paper,
+            verdict=verdict,
+            underlay=picture,
+            force=force,
         )
     )
     click.echo(f"wrote {output}")
