@@ -106,21 +106,17 @@ def map_(
     is located. A folder after it stands for the recordings in it. A table drivers.csv beside them
     names them on the page.
     """
-    if tiles and underlay_path:
-        raise click.UsageError("give --tiles or --underlay: one lies over the other")
-    if underlay_path is None and (tiles is None) != (credit is None):
-        raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
     suffix = Path(output).suffix.lower()
+    words = (track_path, *recordings)
+    many = _are_tracks(words, suffix)
+    _refuse_pairs(tiles, credit, underlay_path, many=many)
     if paper and suffix not in PAPER_SUFFIXES:
         raise click.UsageError(f"--paper is for a picture: {', '.join(PAPER_SUFFIXES)}")
-    words = (track_path, *recordings)
-    if gates is not None and (suffix in PAPER_SUFFIXES or _are_tracks(words, suffix)):
+    if gates is not None and (many or suffix in PAPER_SUFFIXES):
         raise click.UsageError("--gates are laid over one track, on a page")
     picture = picture_of(underlay_path, underlay_crs, credit)
-    if _are_tracks(words, suffix):
+    if many:
         _refuse_labels(labels, "track files")
-        if picture is not None:
-            raise click.UsageError("--underlay is for a page of one track")
         _map_many(ctx, words, output, tiles, credit, force=force)
         return
     if suffix not in (".html", ".htm", *PAPER_SUFFIXES):
@@ -161,6 +157,18 @@ def map_(
         remark(f"the page asks {host} for pictures whenever it is opened. {TILES_PRIVACY}")
     if drives.failed:
         ctx.exit(1)
+
+
+def _refuse_pairs(
+    tiles: str | None, credit: str | None, underlay_path: str | None, *, many: bool
+) -> None:
+    """Refuse options about pictures that do not go together."""
+    if tiles and underlay_path:
+        raise click.UsageError("give --tiles or --underlay: one lies over the other")
+    if underlay_path is None and (tiles is None) != (credit is None):
+        raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
+    if many and underlay_path:
+        raise click.UsageError("--underlay is for a page of one track")
 
 
 def _refuse_labels(labels: tuple[str, ...], what: str) -> None:
