@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -17,6 +18,8 @@ from trackkit.units import as_read
 if TYPE_CHECKING:
     from trackkit.cli.recording_folders import Entry
     from trackkit.recordings.recording import Recording
+
+_TRACK_OF_GPX = re.compile(rb"<(?:[\w.-]+:)?trk\b")
 
 skipped_option = click.option(
     "--skipped", is_flag=True, help="Name the files of folders that are no recordings."
@@ -107,13 +110,15 @@ def _driver(entries: Mapping[str, Entry], called: Mapping[str, str], path: str) 
 
 
 def is_surely_recording(path: str) -> bool:
-    """Tell whether a file is in a format that is for recordings alone."""
+    """Tell whether a file is in a format that is for recordings alone, and begins to be one."""
     from trackkit.recordings.detect import recognised
 
     try:
-        return recognised(path)[1].is_for_recordings
+        data, chosen = recognised(path)
     except RecordingError:
         return False
+    # Planned routes and waypoints come as GPX too.
+    return chosen.is_for_recordings and (chosen.key != "gpx" or _TRACK_OF_GPX.search(data) is not None)
 
 
 def tell_skipped(files: Sequence[str], *, named: bool) -> None:
