@@ -243,9 +243,9 @@ def test_sums_worked_out_together_are_as_sure_as_one_by_one(session):
     ]
     by_itself = report.drive.with_levels(report.drive.levels)
 
-    for drive in (report.drive, by_itself):
-        assert sum_sigmas(drive, sums) == pytest.approx(
-            [sum_sigma(drive, terms) for terms in sums], rel=1e-6
+    for each in (report.drive, by_itself):
+        assert sum_sigmas(each, sums) == pytest.approx(
+            [sum_sigma(each, terms) for terms in sums], rel=1e-6
         )
     assert sum_sigmas(by_itself, [[], []]) == [0.0, 0.0]
 
