@@ -24,6 +24,7 @@ from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option,
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.cli.recording_folders import files_of, label_option
 from trackkit.errors import OutputError
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from trackkit.paper.sheet import Paper
@@ -59,6 +60,12 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
     type=click.Choice(["A4", "A3", "Letter", "Tabloid"], case_sensitive=False),
     help="Size of a picture's sheet.  [default: A4]",
 )
+@click.option(
+    "--everything",
+    is_flag=True,
+    help="Keep on the page what was driven more than 500 m from the circuit too, such as the way "
+    "home.",
+)
 @label_option
 @skipped_option
 @columns_option
@@ -73,6 +80,7 @@ def map_(
     tiles: str | None,
     credit: str | None,
     paper: Paper | None,
+    everything: bool,
     labels: tuple[str, ...],
     skipped: bool,
     columns: str | None,
@@ -86,13 +94,16 @@ def map_(
 
     TRACK is a track file, or the id of one in the library; without it the circuit of the recordings
     is located. A folder after it stands for the recordings in it. A table drivers.csv beside them
-    names them on the page.
+    names them on the page. Of recordings the page holds what was driven within 500 m of the
+    circuit, so that whoever gets the file does not get the way home.
     """
     if (tiles is None) != (credit is None):
         raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
     suffix = Path(output).suffix.lower()
     if paper and suffix not in PAPER_SUFFIXES:
         raise click.UsageError(f"--paper is for a picture: {', '.join(PAPER_SUFFIXES)}")
+    if everything and suffix in PAPER_SUFFIXES:
+        raise click.UsageError("--everything is for the page; a picture shows the circuit alone")
     words = (track_path, *recordings)
     if _are_tracks(words, suffix):
         _refuse_labels(labels, "track files")
@@ -123,13 +134,25 @@ def map_(
         findings="checked",
         tiles=tiles,
         credit=credit,
+        everything=everything,
         force=force,
     )
     click.echo(f"wrote {output}")
+    if not everything:
+        _say_left_out(track, drives)
     if host is not None:
         remark(f"the page asks {host} for pictures whenever it is opened. {TILES_PRIVACY}")
     if drives.failed:
         ctx.exit(1)
+
+
+def _say_left_out(track: Track, drives: Drives) -> None:
+    from trackkit.pages.nearby import left_out, shown_of
+
+    shown = [shown_of(track, recording, everything=False) for recording in drives.recordings]
+    sentence = left_out(drives.recordings, shown, drives.names)
+    if sentence:
+        remark(as_read(f"{sentence}; --everything keeps them", drives.names))
 
 
 def _refuse_labels(labels: tuple[str, ...], what: str) -> None:

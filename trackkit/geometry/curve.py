@@ -233,6 +233,22 @@ class Curve:
         distance = np.linalg.norm(away, axis=-1)
         return chainage, np.where(aside < 0, -distance, distance)
 
+    def distance(self, position_m: ArrayLike) -> Floats:
+        """Measure how far positions are from the curve, to the nearest of samples a metre apart.
+
+        Parameters
+        ----------
+        position_m
+            Shape (..., 2), metres.
+
+        Returns
+        -------
+        Floats
+            Shape (...), metres: at most half a metre too much, and less than 1 mm beyond 130 m.
+        """
+        away, _ = self._dense[2].query(np.asarray(position_m, dtype=float))
+        return np.asarray(away)
+
     def crossed_by(self, start_m: ArrayLike, end_m: ArrayLike) -> Floats:
         """Chainages at which a straight segment, from one plane position to another, cuts it.
 

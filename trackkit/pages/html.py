@@ -23,7 +23,7 @@ from trackkit.pages.assets import (
     own_notice,
     safe_in_element,
 )
-from trackkit.pages.legend import page_words
+from trackkit.pages.legend import nearby_words, page_words
 from trackkit.pages.tiles import TileLayer, tile_layer
 from trackkit.recordings.recording import Recording
 from trackkit.track.model import Track
@@ -45,6 +45,7 @@ def map_html(
     tiles: str | None = None,
     credit: str | None = None,
     title: str | None = None,
+    everything: bool = False,
 ) -> str:
     """Draw a track as one HTML page that works with no network at all.
 
@@ -69,6 +70,9 @@ def map_html(
         Whom the map names for those pictures, as plain text; needed with `tiles`.
     title
         Heading of the page, instead of the track's name.
+    everything
+        Whether the page holds what was driven farther than 500 m from the centreline too, such as
+        the way there and home.
 
     Returns
     -------
@@ -90,6 +94,7 @@ def map_html(
         tiles=tiles,
         credit=credit,
         title=title,
+        everything=everything,
     )
     return page
 
@@ -104,6 +109,7 @@ def _map_and_verdict(
     tiles: str | None,
     credit: str | None,
     title: str | None,
+    everything: bool,
 ) -> tuple[str, Judgement]:
     require_mercator(track.name, track.centreline.latitude_deg)
     layer = tile_layer(tiles, credit)
@@ -111,6 +117,7 @@ def _map_and_verdict(
     from trackkit.pages.base import base_document
     from trackkit.pages.comparison import comparison_document
     from trackkit.pages.driven_day import day_document
+    from trackkit.pages.nearby import shown_of
     from trackkit.pages.state import finding_rows, judged, state_of
 
     prepared = prepare(track, list(recordings), names)
@@ -120,12 +127,17 @@ def _map_and_verdict(
         (drive, () if report is None else report.laps)
         for drive, report in zip(prepared.drives, reports, strict=True)
     ]
-    base = base_document(track, driven, evaluation.quality, prepared.files, drivers)
-    base["comparison"] = comparison_document(track, driven)
+    parts = [shown_of(track, recording, everything=everything) for recording in prepared.recordings]
+    base = base_document(track, driven, evaluation.quality, prepared.files, drivers, parts)
+    compared: list[Driven] = [
+        (drive, [lap for lap in laps if part.shows_all_of(lap)])
+        for (drive, laps), part in zip(driven, parts, strict=True)
+    ]
+    base["comparison"] = comparison_document(track, compared)
     base["day"] = day_document(
         evaluation.reports, [recording["driver"] for recording in base["recordings"]]
     )
-    shown = state_of(track, prepared, evaluation)
+    shown = state_of(track, prepared, evaluation, parts)
     listed: list[Finding] | None = None
     if findings == "checked":
         listed = list(evaluation.findings)
@@ -137,7 +149,7 @@ def _map_and_verdict(
         gate["findings"] = [
             number for number, finding in enumerate(listed or []) if finding.feature == gate["id"]
         ]
-    page = _page(base, shown, None, layer=layer, title=title)
+    page = _page(base, shown, None, layer=layer, title=title, everything=everything)
     return page, judged(track, prepared, evaluation)
 
 
@@ -174,6 +186,7 @@ def write_map(
     tiles: str | None = None,
     credit: str | None = None,
     title: str | None = None,
+    everything: bool = False,
     force: bool = False,
 ) -> Judgement:
     """Write `map_html` to a file, whole or not at all.
@@ -201,6 +214,9 @@ def write_map(
         Whom the map names for those pictures, as plain text; needed with `tiles`.
     title
         Heading of the page, instead of the track's name.
+    everything
+        Whether the page holds what was driven farther than 500 m from the centreline too, such as
+        the way there and home.
     force
         Whether a file that exists may be replaced.
 
@@ -233,6 +249,7 @@ def write_map(
         tiles=tiles,
         credit=credit,
         title=title,
+        everything=everything,
     )
     write_whole(path, page, force=force)
     return judgement
@@ -245,6 +262,7 @@ def _page(
     *,
     layer: TileLayer | None = None,
     title: str | None = None,
+    everything: bool = True,
 ) -> str:
     from jinja2 import Environment
 
@@ -263,6 +281,7 @@ def _page(
         editing=session is not None,
         tiles=layer,
         tiles_privacy=TILES_PRIVACY,
+        nearby=None if everything else nearby_words(),
         **page_words(base, state, title),
     )
     return page.encode("utf-8", "replace").decode("utf-8")
