@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.error_covariance import ErrorCovariance
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
@@ -181,21 +182,18 @@ class FixCovariance:
         weight = state_weights(self.levels, span, share, slope)
         begun = np.linalg.solve(self.pivot[place], _as_blocks(weight, block, columns))
         total = np.diag(jerk_variance(self.levels.jerk, share, span) * (slope**2).sum(axis=1))
-        carried = np.zeros((block, columns * count))
         by_place = np.argsort(place, kind="stable")
-        loaded, first = np.unique(place[by_place], return_index=True)
-        before = int(loaded[0]) if count else 0
-        for at, rows in zip(loaded.tolist(), np.split(by_place, first[1:]), strict=True):
-            carried = self._carried(carried, before, at)
-            before, terms = at, rows % count
-            own = begun[rows].transpose(1, 2, 0)
-            squared = np.tensordot(self.form[at], own, 1).reshape(block * columns, -1)
-            passed = carried.reshape(block * columns, count)
-            crossed = passed.T @ squared
-            total[:, terms] += crossed
-            total[terms] += crossed.T
-            total[np.ix_(terms, terms)] += own.reshape(block * columns, -1).T @ squared
-            passed[:, terms] += own.reshape(block * columns, -1)
+        at = place[by_place]
+        # Of each load by column: the square it makes, and what goes on from it.
+        own = begun[by_place]
+        squared = self.form[at] @ own
+        total += chained_sums(
+            by_place % count,
+            count,
+            squared.transpose(0, 2, 1),
+            own.transpose(0, 2, 1),
+            steps_between(at, self.onward, self._over),
+        )
         if self.error is None:
             return (total,)
         return self.error.covariances_left(total, self._between_s(index, share, span), slope)
@@ -210,6 +208,9 @@ class FixCovariance:
 
     def _between_s(self, index: Indices, share: Floats, span_s: Floats) -> Floats:
         return np.asarray(self.time_s[np.searchsorted(self.fix, index)] + share * span_s)
+
+    def _over(self, begin: int, end: int) -> Floats:
+        return self._carried(np.eye(self.pivot.shape[1]), begin, end)
 
     @cached_property
     def _onward_over(self) -> list[Floats]:
