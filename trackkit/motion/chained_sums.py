@@ -120,7 +120,7 @@ def steps_between(links: Indices, onward: Floats, over: Callable[[int, int], Flo
     """
     states = onward.shape[-1]
     apart = np.diff(links, prepend=links[:1])
-    steps = np.tile(np.eye(states), (len(links), 1, 1))
+    steps = np.repeat(np.eye(states)[None], len(links), axis=0)
     (single,) = np.nonzero(apart == 1)
     steps[single] = onward[links[single] - 1]
     for place in np.flatnonzero(apart > 1).tolist():

@@ -11,11 +11,12 @@ import numpy as np
 from trackkit.arrays import Floats, Indices
 from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.error_covariance import ErrorCovariance
+from trackkit.motion.factor import diagonals
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
 from trackkit.motion.repeated_line import RepeatedLine
 from trackkit.motion.smoother import Solution
-from trackkit.motion.variance import diagonal_block, stretch
+from trackkit.motion.variance import diagonal_block, stretch, stretches_between
 from trackkit.progress import tell
 
 _TOLD_EVERY = 500
@@ -88,13 +89,20 @@ class FixCovariance:
         block = 2 * states if solution.coupled else states
         kept = np.unique(np.fromiter(fixes, dtype=np.intp))
         pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
+        one_piece = len(solution.factor.pieces) == 1
+        if one_piece:
+            onward, own = stretches_between(solution, np.append(kept, count - 1))
+            pivot = diagonals(solution.factor.columns(0, count - 1), kept, block)
         # Beyond the last fix nothing is added to the square.
         following, beyond = count - 1, np.zeros((block, block))
         for place in range(len(kept) - 1, -1, -1):
             fix = int(kept[place])
-            if fix < following:
-                onward[place], beyond = stretch(solution, fix, following, beyond)
-            pivot[place] = diagonal_block(solution, fix, block)
+            if one_piece:
+                beyond = own[place] + onward[place].T @ beyond @ onward[place]
+            else:
+                if fix < following:
+                    onward[place], beyond = stretch(solution, fix, following, beyond)
+                pivot[place] = diagonal_block(solution, fix, block)
             form[place] = np.eye(block) + beyond
             following = fix
             if len(solution.factor.pieces) > 1 and place % _TOLD_EVERY == 0:

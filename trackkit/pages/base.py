@@ -27,7 +27,7 @@ from trackkit.motion.drive import LONGEST_GAP_S, Drive
 from trackkit.pages.nearby import NEAR_M, Shown, shown_of
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import MOST_DECIMALS
-from trackkit.timing.traces import STEP_M, Trace, trace_lap
+from trackkit.timing.traces import STEP_M, Trace, lap_chainages, trace_at
 from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
 from trackkit.track.facts import LONGEST_FACT
 from trackkit.track.features import GATE_KINDS, GateKind, position_row
@@ -347,7 +347,8 @@ def _recording(track: Track, drive: Drive, shown: Shown, every: int | None) -> d
 def _lap(
     track: Track, index: int, drive: Drive, lap: Lap, shown: Shown, every: int, stride: int
 ) -> dict[str, Any]:
-    trace = None if lap.time_s is None else trace_lap(track, drive, lap)
+    places = lap_chainages(track, STEP_M)[::stride]
+    trace = None if lap.time_s is None else trace_at(track, drive, lap, places)
     lap_row = lap.as_row()
     row: dict[str, Any] = {
         "recording": index,
@@ -357,15 +358,14 @@ def _lap(
         "trace": None,
     }
     if trace is not None:
-        kept = slice(None, None, stride)
         row["from_m"] = float(trace.chainage_m[0])
-        offset, near = _offsets(track, drive, lap, trace, kept)
+        offset, near = _offsets(track, drive, lap, trace)
         columns = {
-            "time_s": (trace.elapsed_s[kept], _TIME_S),
-            "speed_mps": (trace.speed_mps[kept], _SPEED_MPS),
+            "time_s": (trace.elapsed_s, _TIME_S),
+            "speed_mps": (trace.speed_mps, _SPEED_MPS),
             "offset_m": (offset, _LENGTH_M),
-            "along_mps2": (trace.longitudinal_mps2[kept], _GAIN_MPS2),
-            "across_mps2": (trace.lateral_mps2[kept], _GAIN_MPS2),
+            "along_mps2": (trace.longitudinal_mps2, _GAIN_MPS2),
+            "across_mps2": (trace.lateral_mps2, _GAIN_MPS2),
         }
         # A lap that went away passes the lines square to the track far from it as well.
         hidden = np.full(len(offset), fill_value=False) if shown.shows_all_of(lap) else ~near
@@ -376,11 +376,9 @@ def _lap(
     return row
 
 
-def _offsets(
-    track: Track, drive: Drive, lap: Lap, trace: Trace, kept: slice
-) -> tuple[Floats, Flags]:
+def _offsets(track: Track, drive: Drive, lap: Lap, trace: Trace) -> tuple[Floats, Flags]:
     """How far to the left of places of the centreline a lap passes them, metres, and if near."""
-    chainage, elapsed = trace.chainage_m[kept], trace.elapsed_s[kept]
+    chainage, elapsed = trace.chainage_m, trace.elapsed_s
     offset = np.full(len(chainage), np.nan)
     there = np.isfinite(elapsed)
     position, _ = drive.at((lap.start_s or 0.0) + elapsed[there])
