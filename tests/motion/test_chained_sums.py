@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from trackkit.motion.chained_sums import chained_sums, steps_between
+from trackkit.motion.strides import Strides
 
 
 @pytest.mark.parametrize(("loads", "columns"), [(0, 1), (1, 1), (48, 2), (131, 1), (200, 2)])
@@ -31,13 +32,7 @@ def test_terms_are_those_of_a_gaussian_chain(loads: int, columns: int) -> None:
     weight = rng.normal(0.0, 1.0, (loads, columns, states))
     carried = np.einsum("lst,lct->lcs", covariance[place], weight)
 
-    def over(begin: int, end: int) -> np.ndarray:
-        way = np.eye(states)
-        for link in range(begin, end):
-            way = onward[link] @ way
-        return way
-
-    found = chained_sums(term, count, weight, carried, steps_between(place, onward, over))
+    found = chained_sums(term, count, weight, carried, steps_between(place, Strides(onward)))
     wanted = np.zeros((count, count))
     for column in range(columns):
         load = np.zeros((count, links, states))

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.strides import Strides
 
 _AT_ONCE = 48
 """Loads that are followed one by one; the runs of so many are followed side by side."""
@@ -101,28 +100,20 @@ def _within_runs(left: Floats, right: Floats, steps: Floats) -> tuple[Floats, Fl
     return within, entered, reached
 
 
-def steps_between(links: Indices, onward: Floats, over: Callable[[int, int], Floats]) -> Floats:
+def steps_between(links: Indices, strides: Strides) -> Floats:
     """Find what takes states along from each of some links to the next.
 
     Parameters
     ----------
     links
         In the order of the chain, some more than once, shape (n,).
-    onward
-        From each link of the chain to the one after it, shape (m, states, states).
-    over
-        The same over several links, from one to another.
+    strides
+        Of the chain.
 
     Returns
     -------
     Floats
         Shape (n, states, states); the first is that of no step.
     """
-    states = onward.shape[-1]
-    apart = np.diff(links, prepend=links[:1])
-    steps = np.repeat(np.eye(states)[None], len(links), axis=0)
-    (single,) = np.nonzero(apart == 1)
-    steps[single] = onward[links[single] - 1]
-    for place in np.flatnonzero(apart > 1).tolist():
-        steps[place] = over(int(links[place - 1]), int(links[place]))
-    return steps
+    still = np.repeat(np.eye(strides.step.shape[-1])[None], len(links), axis=0)
+    return strides.followed(still, np.concatenate([links[:1], links[:-1]]), links)

@@ -27,6 +27,8 @@ from trackkit.pages.legend import nearby_words, page_words
 from trackkit.pages.tiles import TileLayer, tile_layer
 from trackkit.recordings.recording import Recording
 from trackkit.track.model import Track
+from trackkit.underlay.embed import MAY_BE_OFF, EmbeddedPicture
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.pages.base import Driven
@@ -44,6 +46,7 @@ def map_html(
     findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
+    underlay: EmbeddedPicture | None = None,
     title: str | None = None,
     everything: bool = False,
 ) -> str:
@@ -68,6 +71,8 @@ def map_html(
         when, and which places they look at.
     credit
         Whom the map names for those pictures, as plain text; needed with `tiles`.
+    underlay
+        A picture of the ground that the page carries, from `trackkit.embed_underlay`.
     title
         Heading of the page, instead of the track's name.
     everything
@@ -93,6 +98,7 @@ def map_html(
         findings=findings,
         tiles=tiles,
         credit=credit,
+        underlay=underlay,
         title=title,
         everything=everything,
     )
@@ -108,6 +114,7 @@ def _map_and_verdict(
     findings: Iterable[Finding] | Literal["checked"] | None,
     tiles: str | None,
     credit: str | None,
+    underlay: EmbeddedPicture | None,
     title: str | None,
     everything: bool,
 ) -> tuple[str, Judgement]:
@@ -119,24 +126,26 @@ def _map_and_verdict(
     from trackkit.pages.driven_day import day_document
     from trackkit.pages.nearby import shown_of
     from trackkit.pages.state import finding_rows, judged, state_of
+    from trackkit.timing.many import each_counted_once
 
     prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
-    reports = evaluation.reports or [None] * len(prepared.drives)
+    timed = each_counted_once(evaluation.reports)
+    reports = timed or [None] * len(prepared.drives)
     driven: list[Driven] = [
         (drive, () if report is None else report.laps)
         for drive, report in zip(prepared.drives, reports, strict=True)
     ]
     parts = [shown_of(track, recording, everything=everything) for recording in prepared.recordings]
-    base = base_document(track, driven, evaluation.quality, prepared.files, drivers, parts)
+    base = base_document(
+        track, driven, evaluation.quality, prepared.files, drivers, underlay, parts
+    )
     compared: list[Driven] = [
         (drive, [lap for lap in laps if part.shows_all_of(lap)])
         for (drive, laps), part in zip(driven, parts, strict=True)
     ]
     base["comparison"] = comparison_document(track, compared)
-    base["day"] = day_document(
-        evaluation.reports, [recording["driver"] for recording in base["recordings"]]
-    )
+    base["day"] = day_document(timed, [recording["driver"] for recording in base["recordings"]])
     shown = state_of(track, prepared, evaluation, parts)
     listed: list[Finding] | None = None
     if findings == "checked":
@@ -185,6 +194,7 @@ def write_map(
     findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
+    underlay: EmbeddedPicture | None = None,
     title: str | None = None,
     everything: bool = False,
     force: bool = False,
@@ -212,6 +222,8 @@ def write_map(
         when, and which places they look at.
     credit
         Whom the map names for those pictures, as plain text; needed with `tiles`.
+    underlay
+        A picture of the ground that the page carries, from `trackkit.embed_underlay`.
     title
         Heading of the page, instead of the track's name.
     everything
@@ -248,6 +260,7 @@ def write_map(
         findings=findings,
         tiles=tiles,
         credit=credit,
+        underlay=underlay,
         title=title,
         everything=everything,
     )
@@ -282,9 +295,20 @@ def _page(
         tiles=layer,
         tiles_privacy=TILES_PRIVACY,
         nearby=None if everything else nearby_words(),
+        underlay=_about_picture(base["underlay"]),
         **page_words(base, state, title),
     )
     return page.encode("utf-8", "replace").decode("utf-8")
+
+
+def _about_picture(underlay: Mapping[str, Any] | None) -> dict[str, str] | None:
+    if underlay is None:
+        return None
+    return {
+        "credit": underlay["credit"],
+        "caution": f"{MAY_BE_OFF[0].upper()}{MAY_BE_OFF[1:]}.",
+        "sharpness": units().length_text(underlay["pixel_m"], 2),
+    }
 
 
 def document_text(document: Any) -> str:
