@@ -201,7 +201,10 @@ export interface Recording {
   fix_count: number;
   duration_s: number;
   top_mps: number;
-  away_m: number;
+  /**
+   * How near it comes to the track; null where it is left out for lying elsewhere.
+   */
+  away_m: number | null;
   /**
    * One fix in so many is drawn; null for a recording made elsewhere.
    */
