@@ -32,6 +32,7 @@ export interface BaseDocument {
     revised: string;
     country: string | null;
     licence: string | null;
+    credits: string[];
     length_surface_m: number | null;
     band_known: boolean;
   };
