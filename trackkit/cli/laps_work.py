@@ -111,7 +111,7 @@ def items_of(words: Sequence[str], labels: tuple[str, ...]) -> tuple[list[Item],
     """List recordings that were named, or are in folders that were, and what tables say of them."""
     listed = files_of(words)
     paths = [file.path for file in listed]
-    entries = entries_of(paths)
+    entries = entries_of(paths, remark)
     called = labels_of(paths, labels, entries)
     items = [
         Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)

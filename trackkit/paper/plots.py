@@ -12,6 +12,7 @@ from trackkit.paper.ink import INK, Pen
 from trackkit.paper.shapes import outline
 from trackkit.paper.sheet import MM_PER_INCH, sheet_of
 from trackkit.paper.text import Lettering
+from trackkit.track.credit import credits_of
 from trackkit.track.model import Track
 
 if TYPE_CHECKING:
@@ -83,4 +84,9 @@ def plot_track(track: Track, axes: Axes | None = None) -> Axes:
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(low[1], high[1])
     draw_on(pen, track, sheet)
+    data = "\n".join(pen.lettering.clean(f"Data: {text}") for text in credits_of(track))
+    if data:
+        axes.text(
+            0.0, -0.02, data, fontsize=6, va="top", transform=axes.transAxes, parse_math=False
+        )
     return axes
