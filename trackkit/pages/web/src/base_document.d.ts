@@ -32,6 +32,7 @@ export interface BaseDocument {
     revised: string;
     country: string | null;
     licence: string | null;
+    credits: string[];
     length_surface_m: number | null;
     band_known: boolean;
   };
@@ -201,7 +202,10 @@ export interface Recording {
   fix_count: number;
   duration_s: number;
   top_mps: number;
-  away_m: number;
+  /**
+   * How near it comes to the track; null where it is left out for lying elsewhere.
+   */
+  away_m: number | null;
   /**
    * One fix in so many is drawn; null for a recording made elsewhere.
    */
