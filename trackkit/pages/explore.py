@@ -104,7 +104,8 @@ def explore(
     """Draw a track, the laps of a report or a library on a map to go on with.
 
     The map carries Leaflet with it and asks for nothing from anywhere, as long as neither `tiles`
-    nor something put on it later does; pins of `folium.Icon` have its colour, and no picture inside.  Across the antimeridian longitudes are counted on.
+    nor something put on it later does; pins of `folium.Icon` have its colour, and no picture
+    inside.  Across the antimeridian longitudes are counted on.
 
     Parameters
     ----------
