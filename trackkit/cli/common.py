@@ -136,6 +136,12 @@ columns_option = click.option(
     help="Which columns of a CSV recording hold what: time, latitude, longitude, speed, course, "
     "elevation, accuracy.",
 )
+gates_option = click.option(
+    "--gates",
+    metavar="SET",
+    help="Sector gates of a gate set, which the page of `map` saves, in place of the track's own; "
+    "the track file stays as it is.",
+)
 crs_option = click.option(
     "--crs",
     metavar="EPSG:CODE",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.caution import TRAINING
-from trackkit.cli.circuits import is_track, track_and_recordings
+from trackkit.cli.circuits import track_and_recordings
 from trackkit.cli.common import (
     Command,
     check_crs,
@@ -20,10 +20,12 @@ from trackkit.cli.common import (
     remark,
     remarks,
 )
-from trackkit.cli.drives import is_surely_recording, skipped_option, tell_skipped
+from trackkit.cli.drives import skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
-from trackkit.cli.recording_folders import files_of, label_option
+from trackkit.cli.recording_folders import label_option
 from trackkit.errors import PlaceError, TrackkitError
+from trackkit.timing.driven_files import files_of
+from trackkit.track.recognise import is_track
 
 if TYPE_CHECKING:
     from trackkit.cli.laps_work import Item, Job, Untimed
@@ -152,6 +154,8 @@ def _holds_recordings(word: str, *, alone: bool) -> bool:
 
     A folder by itself that holds track files is meant for these.
     """
+    from trackkit.recordings.detect import is_surely_recording
+
     path = Path(word)
     if not path.exists():
         return bool(path.suffix) and path.suffix.lower() not in _TRACK_SUFFIXES

@@ -15,6 +15,7 @@ from trackkit.cli.common import (
     Command,
     columns_option,
     force_option,
+    gates_option,
     json_option,
     parse_columns,
     print_json,
@@ -24,9 +25,10 @@ from trackkit.cli.common import (
     units_option,
 )
 from trackkit.cli.drives import skipped_option, tell_skipped
-from trackkit.cli.recording_folders import Entry, label_option
+from trackkit.cli.recording_folders import label_option
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
+from trackkit.timing.driven_files import Entry
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 from trackkit.track.digest import short_digest
 
@@ -60,6 +62,7 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
     help="Lap that the others are compared with; the recording by its file or label.  "
     "[default: the best of all]",
 )
+@gates_option
 @click.option(
     "--session-stand",
     type=click.FloatRange(0, min_open=True),
@@ -135,6 +138,7 @@ def laps(
     words: tuple[str, ...],
     labels: tuple[str, ...],
     reference: str | None,
+    gates: str | None,
     session_stand: float,
     session_gap: float,
     within: float,
@@ -178,7 +182,8 @@ def laps(
         times = read_official(official, parse_columns(official_columns))
         remarks(times.remarks, official)
     rules = LapRules(session_stand, session_gap, within / 100, all_laps)
-    job = Job(track_path, mapping, rules, traces is not None, antenna_ahead, with_losses)
+    wants_traces = traces is not None
+    job = Job(track_path, mapping, rules, wants_traces, antenna_ahead, with_losses, gates)
     gathered = _gather(items, job)
     circuits = gathered.circuits
     every = [session for circuit in circuits for session in circuit.sessions]
@@ -287,7 +292,7 @@ class _Gathered:
 
 def _gather(items: Sequence[Item], job: Job) -> _Gathered:
     """Time recordings, those of each circuit together, and say what is wrong with any."""
-    from trackkit import read_track
+    from trackkit import read_track, with_gate_set
     from trackkit.cli.laps_work import Untimed, counted_each, timed_each
     from trackkit.timing.sessions import Session
 
@@ -305,7 +310,10 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
             gathered.traces.append(timed.traces)
     gathered.circuits = list(by_id.values())
     if job.track_path is not None and not by_id:
-        gathered.circuits = [_Circuit(read_track(job.track_path))]
+        track = read_track(job.track_path)
+        gathered.circuits = [
+            _Circuit(track if job.gates is None else with_gate_set(track, job.gates))
+        ]
     return gathered
 
 

@@ -14,6 +14,7 @@ from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
 from trackkit.motion.repeated_line import RepeatedLine
 from trackkit.motion.smoother import Solution
+from trackkit.motion.strides import Strides
 from trackkit.motion.variance import diagonal_block, stretch
 from trackkit.progress import tell
 
@@ -132,23 +133,50 @@ class FixCovariance:
         KeyError
             When a fix was not kept.
         """
-        place, span = self._places(index)
-        total = bridged_variance(self.levels, span, share, slope)
-        weight = state_weights(self.levels, span, share, slope)
-        loaded, place = np.unique(place, return_inverse=True)
+        return float(self.variances(index[None], share[None], slope[None])[0])
+
+    def variances(self, index: Indices, share: Floats, slope: Floats) -> Floats:
+        """Variances of several weighted sums of as many positions each.
+
+        Parameters
+        ----------
+        index, share
+            As for `variance`, shape (j, k).
+        slope
+            Shape (j, k, 2).
+
+        Returns
+        -------
+        Floats
+            Shape (j,).
+
+        Raises
+        ------
+        KeyError
+            When a fix was not kept.
+        """
+        sums, terms = index.shape
+        flat_slope = slope.reshape(-1, 2)
+        place, span = self._places(index.ravel())
+        weight = state_weights(self.levels, span, share.ravel(), flat_slope)
+        bridge = jerk_variance(self.levels.jerk, share.ravel(), span) * (flat_slope**2).sum(axis=1)
         block = self.pivot.shape[1]
         columns = 1 if block > self.levels.states else 2
-        load = np.zeros((len(loaded), block, columns))
-        np.add.at(load, place, _as_blocks(weight, block, columns))
-        begun = np.linalg.solve(self.pivot[loaded], load)
-        carried, before = np.zeros((block, columns)), int(loaded[0])
-        for at, own in zip(loaded.tolist(), begun, strict=True):
-            carried = self._carried(carried, before, at)
-            total += float(np.sum((2.0 * carried + own) * (self.form[at] @ own)))
+        begun = np.linalg.solve(self.pivot[place], _as_blocks(weight, block, columns))
+        # Fixes before and after each position, in order of time.
+        order = np.argsort(place.reshape(2, sums, terms).transpose(1, 0, 2).reshape(sums, -1))
+        row = (order // terms * sums + np.arange(sums)[:, None]) * terms + order % terms
+        total = bridge.reshape(sums, terms).sum(axis=1)
+        carried, before = np.zeros((sums, block, columns)), place[row[:, 0]]
+        for number in row.T:
+            at, own = place[number], begun[number]
+            carried = self._strides.followed(carried, before, at)
+            total += np.sum((2.0 * carried + own) * (self.form[at] @ own), axis=(1, 2))
             carried, before = carried + own, at
         if self.error is None:
             return total
-        return self.error.variance_left(total, self._between_s(index, share, span), slope)
+        when = self._between_s(index.ravel(), share.ravel(), span).reshape(sums, terms)
+        return self.error.variances_left(total, when, slope)
 
     def covariances(self, index: Indices, share: Floats, slope: Floats) -> tuple[Floats, ...]:
         """Covariance of weighted positions between fixes, each with each other, in parts.
@@ -186,7 +214,7 @@ class FixCovariance:
         loaded, first = np.unique(place[by_place], return_index=True)
         before = int(loaded[0]) if count else 0
         for at, rows in zip(loaded.tolist(), np.split(by_place, first[1:]), strict=True):
-            carried = self._carried(carried, before, at)
+            carried = self._strides.followed(carried[None], np.array([before]), np.array([at]))[0]
             before, terms = at, rows % count
             own = begun[rows].transpose(1, 2, 0)
             squared = np.tensordot(self.form[at], own, 1).reshape(block * columns, -1)
@@ -212,26 +240,8 @@ class FixCovariance:
         return np.asarray(self.time_s[np.searchsorted(self.fix, index)] + share * span_s)
 
     @cached_property
-    def _onward_over(self) -> list[Floats]:
-        """Products of `onward` over one kept fix, over pairs of them, over fours and so on.
-
-        With them the way from one kept fix to any other takes few products, however far it is.
-        """
-        over = [self.onward]
-        while len(over[-1]) > 1:
-            even = len(over[-1]) // 2 * 2
-            over.append(np.matmul(over[-1][1:even:2], over[-1][:even:2]))
-        return over
-
-    def _carried(self, value: Floats, begin: int, end: int) -> Floats:
-        """Follow a solution from one kept fix to a later one."""
-        while begin < end:
-            level = (end - begin).bit_length() - 1
-            if begin:
-                level = min(level, (begin & -begin).bit_length() - 1)
-            value = self._onward_over[level][begin >> level] @ value
-            begin += 1 << level
-        return value
+    def _strides(self) -> Strides:
+        return Strides(self.onward)
 
 
 def state_weights(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> Floats:

@@ -32,6 +32,7 @@ from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
 from trackkit.track.facts import LONGEST_FACT
 from trackkit.track.features import GATE_KINDS, GateKind, position_row
 from trackkit.track.model import Track
+from trackkit.underlay.embed import EmbeddedPicture
 from trackkit.units import units
 
 BAND_SPACING_M = 2.0
@@ -83,6 +84,7 @@ def base_document(
     quality: TimingQuality | None = None,
     names: Sequence[str] | None = None,
     drivers: Sequence[str] | None = None,
+    underlay: EmbeddedPicture | None = None,
 ) -> dict[str, Any]:
     """Gather what a page shows of a track and of recordings on it, apart from gates and times.
 
@@ -98,6 +100,8 @@ def base_document(
         What the page calls the recordings; their own names when None.
     drivers
         Who drove in each; the recordings' names when None.
+    underlay
+        A picture of the ground, cut to the track, or None.
 
     Returns
     -------
@@ -171,12 +175,26 @@ def base_document(
         ],
         "comparison": None,
         "day": None,
+        "underlay": None if underlay is None else underlay_row(underlay),
         "grid_m": stride * STEP_M,
         "units": units().as_row(),
         "speed_bounds": speed_bounds(
             [drive.speed_mps for (drive, _), at in zip(driven, near, strict=True) if at]
         ),
         "speed_styles": [{"colour": colour, "width_px": width} for colour, width in SPEED_STYLES],
+    }
+
+
+def underlay_row(picture: EmbeddedPicture) -> dict[str, Any]:
+    """Describe a picture of the ground; its edges are degrees."""
+    return {
+        "picture": picture.data,
+        "west": picture.west_deg,
+        "south": picture.south_deg,
+        "east": picture.east_deg,
+        "north": picture.north_deg,
+        "credit": picture.credit,
+        "pixel_m": picture.pixel_m,
     }
 
 

@@ -27,6 +27,8 @@ from trackkit.pages.legend import page_words
 from trackkit.pages.tiles import TileLayer, tile_layer
 from trackkit.recordings.recording import Recording
 from trackkit.track.model import Track
+from trackkit.underlay.embed import MAY_BE_OFF, EmbeddedPicture
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.pages.base import Driven
@@ -44,6 +46,7 @@ def map_html(
     findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
+    underlay: EmbeddedPicture | None = None,
     title: str | None = None,
 ) -> str:
     """Draw a track as one HTML page that works with no network at all.
@@ -67,6 +70,8 @@ def map_html(
         when, and which places they look at.
     credit
         Whom the map names for those pictures, as plain text; needed with `tiles`.
+    underlay
+        A picture of the ground that the page carries, from `trackkit.embed_underlay`.
     title
         Heading of the page, instead of the track's name.
 
@@ -89,6 +94,7 @@ def map_html(
         findings=findings,
         tiles=tiles,
         credit=credit,
+        underlay=underlay,
         title=title,
     )
     return page
@@ -103,6 +109,7 @@ def _map_and_verdict(
     findings: Iterable[Finding] | Literal["checked"] | None,
     tiles: str | None,
     credit: str | None,
+    underlay: EmbeddedPicture | None,
     title: str | None,
 ) -> tuple[str, Judgement]:
     require_mercator(track.name, track.centreline.latitude_deg)
@@ -112,19 +119,19 @@ def _map_and_verdict(
     from trackkit.pages.comparison import comparison_document
     from trackkit.pages.driven_day import day_document
     from trackkit.pages.state import finding_rows, judged, state_of
+    from trackkit.timing.many import each_counted_once
 
     prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
-    reports = evaluation.reports or [None] * len(prepared.drives)
+    timed = each_counted_once(evaluation.reports)
+    reports = timed or [None] * len(prepared.drives)
     driven: list[Driven] = [
         (drive, () if report is None else report.laps)
         for drive, report in zip(prepared.drives, reports, strict=True)
     ]
-    base = base_document(track, driven, evaluation.quality, prepared.files, drivers)
+    base = base_document(track, driven, evaluation.quality, prepared.files, drivers, underlay)
     base["comparison"] = comparison_document(track, driven)
-    base["day"] = day_document(
-        evaluation.reports, [recording["driver"] for recording in base["recordings"]]
-    )
+    base["day"] = day_document(timed, [recording["driver"] for recording in base["recordings"]])
     shown = state_of(track, prepared, evaluation)
     listed: list[Finding] | None = None
     if findings == "checked":
@@ -173,6 +180,7 @@ def write_map(
     findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
+    underlay: EmbeddedPicture | None = None,
     title: str | None = None,
     force: bool = False,
 ) -> Judgement:
@@ -199,6 +207,8 @@ def write_map(
         when, and which places they look at.
     credit
         Whom the map names for those pictures, as plain text; needed with `tiles`.
+    underlay
+        A picture of the ground that the page carries, from `trackkit.embed_underlay`.
     title
         Heading of the page, instead of the track's name.
     force
@@ -232,6 +242,7 @@ def write_map(
         findings=findings,
         tiles=tiles,
         credit=credit,
+        underlay=underlay,
         title=title,
     )
     write_whole(path, page, force=force)
@@ -263,9 +274,20 @@ def _page(
         editing=session is not None,
         tiles=layer,
         tiles_privacy=TILES_PRIVACY,
+        underlay=_about_picture(base["underlay"]),
         **page_words(base, state, title),
     )
     return page.encode("utf-8", "replace").decode("utf-8")
+
+
+def _about_picture(underlay: Mapping[str, Any] | None) -> dict[str, str] | None:
+    if underlay is None:
+        return None
+    return {
+        "credit": underlay["credit"],
+        "caution": f"{MAY_BE_OFF[0].upper()}{MAY_BE_OFF[1:]}.",
+        "sharpness": units().length_text(underlay["pixel_m"], 2),
+    }
 
 
 def document_text(document: Any) -> str:

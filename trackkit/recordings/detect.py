@@ -81,6 +81,14 @@ def recognised(path: str | os.PathLike[str]) -> tuple[bytes, Format]:
     raise RecordingError(what, file=path, remedy=WHAT_IS_READ)
 
 
+def is_surely_recording(path: str) -> bool:
+    """Tell whether a file is in a format that is for recordings alone."""
+    try:
+        return recognised(path)[1].is_for_recordings
+    except RecordingError:
+        return False
+
+
 def load_json(data: bytes, path: str | os.PathLike[str]) -> dict[str, Any]:
     """Parse GeoJSON text to its top object.
 
