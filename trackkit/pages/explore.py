@@ -23,7 +23,6 @@ from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import lap_name
 from trackkit.timing.trace_columns import trace_columns
-from trackkit.track.credit import credits_of
 from trackkit.track.model import Track
 from trackkit.units import units
 
@@ -88,12 +87,6 @@ class _Classes:
     bounds: tuple[float, ...]
 
 
-_CREDIT = (
-    "position:fixed;right:10px;bottom:24px;z-index:1000;padding:2px 6px;background:#ffffff;"
-    f"color:{INK};font:11px/1.4 sans-serif"
-)
-
-
 def explore(
     thing: Track | LapReport | Library,
     *,
@@ -104,8 +97,8 @@ def explore(
     """Draw a track, the laps of a report or a library on a map to go on with.
 
     The map carries Leaflet with it and asks for nothing from anywhere, as long as neither `tiles`
-    nor something put on it later does; pins of `folium.Icon` have its colour, and no picture
-    inside.  Across the antimeridian longitudes are counted on.
+    nor something put on it later does.  Pins of `folium.Icon` are drawn in its colour, without the
+    picture inside.  Across the antimeridian longitudes are counted on.
 
     Parameters
     ----------
@@ -240,9 +233,6 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
     def by(longitude_deg: Any) -> Floats:
         return longitude_near(longitude_deg, near)
 
-    for text in credits_of(track):
-        root: Any = drawn.get_root()
-        root.html.add_child(folium.Element(f'<div style="{_CREDIT}">Data: {_plain(text)}</div>'))
     line = track.centreline
     facts = _facts(track.title, f"{track.length_m:.1f} m", track.direction or "")
     _line(
