@@ -15,6 +15,7 @@ from trackkit import Track
 from trackkit.building.revise import ChangedStretch
 from trackkit.library.known import Candidate, Located, circuit_of
 from trackkit.motion.drive import smooth
+from trackkit.open_map.import_circuits import MapCircuit
 from trackkit.timing.losses import Section
 from trackkit.timing.section_speeds import SectionSpeeds
 from trackkit.track.accuracy import Verdict
@@ -54,6 +55,7 @@ def big_values() -> dict[str, object]:
     build = trackkit.Build(track, 12, {LONG: 4}, (LONG,) * 100, band=((0.0, 1.0, 2.0),) * COUNT)
     other = dataclasses.replace(track, name=LONG[1:], notes="", length_m=5.0, country="XX")
     known = circuit_of(track, Path(LONG))
+    mapped = MapCircuit(LONG, LONG, LONG, "clockwise", 1e5 / 7, Path(LONG), "added", True, (LONG,))
     speeds = SectionSpeeds(100 / 3, 100 / 7, 1e5 / 9)
     return {
         "Track": track,
@@ -82,6 +84,9 @@ def big_values() -> dict[str, object]:
             recording, {"crossings": [LONG] * 99, "laps": [LONG] * 99}, track.plane, ()
         ),
         "Comparison": trackkit.compare_tracks(track, other),
+        "MapImport": trackkit.MapImport(
+            Path(LONG), (mapped,) * 500, {LONG: 7}, (LONG,) * 50, (LONG,) * 50
+        ),
         "Imported": trackkit.Imported(track, (LONG,) * 50, trackkit.compare_tracks(track, other)),
         "ExportedDrives": trackkit.ExportedDrives((LONG,) * 50, {LONG: 10**9}, (LONG,) * 50),
         "Added": trackkit.Added(track, Path(LONG), None, (LONG,) * 50),

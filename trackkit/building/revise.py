@@ -16,12 +16,14 @@ from trackkit.building.build import (
     source_entries,
     with_reasons,
 )
+from trackkit.building.drawn_and_driven import moved_towards_drawn
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of, share_of
 from trackkit.building.line_accuracy import KnownLine
 from trackkit.building.tell_accuracy import with_accuracy
 from trackkit.errors import NoLapError
+from trackkit.gates.square import square_ends
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.kinks import find_kinks
 from trackkit.geometry.runs import runs_of
@@ -29,6 +31,7 @@ from trackkit.geometry.smoothing import moving_mean, smoothed_curve
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
 from trackkit.track.accuracy import ACCURACY_KINDS, ranks_of
+from trackkit.track.credit import is_map_drawn
 from trackkit.track.derive import with_line
 from trackkit.track.features import Gate
 from trackkit.track.history import now
@@ -102,7 +105,9 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     numbers of laps.  Where that distance is more than `CHANGED_M` (and than `CHANGED_SIGMAS` of
     the new mean's) over 8 m or more, the track has changed, and the new line is taken.  Where the
     old line is the centre between edges, or drawn, driven laps do not move it: only a stretch
-    driven outside the band counts as changed.
+    driven outside the band counts as changed.  A line as open map data have it is another matter:
+    the laps make its shape, and it only tells how far the receiver wandered
+    (`trackkit.building.drawn_and_driven`).
 
     Ids, names and the gates' ends stay; chainages follow.
 
@@ -147,7 +152,11 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     limit = np.maximum(CHANGED_M, CHANGED_SIGMAS * _error_of_mean(fitted, reached))
     if track.line == "centre":
         limit = limit + 0.5 * track.band_m
+    mapped = is_map_drawn(track)
     changed = _changed(rest, limit, float(chainage[1]), closed=old.closed)
+    if mapped:
+        # Nobody has driven the line before: it was drawn wrongly, and has not changed.
+        changed = np.zeros(len(rest), dtype=bool)
     new_alone = changed | _near_kinks(old, chainage)
 
     if changed.mean() > _LEAST_SHARE:
@@ -162,22 +171,17 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     count = len(fitted.laps) / (len(fitted.laps) + max(before, 1))
     if track.line == "centre":
         share = count = 0.0
-    curve = _knit(old, fitted.curve, chainage, reached, rest, new_alone, count, share, shift)
     stretches = _stretches(chainage, rest, changed, closed=old.closed)
-    revised = _revised(track, curve, fitted)
+    if mapped:
+        revised, shift = _driven_first(track, fitted, chainage, accuracy)
+        share, track = 1.0, replace(track, line="driven")
+    else:
+        curve = _knit(old, fitted.curve, chainage, reached, rest, new_alone, count, share, shift)
+        known = _known_together(track, fitted, chainage, reached, new_alone, accuracy, share)
+        revised = _with_known(_revised(track, curve, fitted), track, fitted, chainage, known)
     beside = _beside(revised)
     more = tuple(f"the gate {g.id} ({g.name}) does not cross the new line" for g in beside)
     when = now()
-    if track.line == "driven" or track.centreline.accuracy_profile is not None:
-        accuracies = _known_together(track, fitted, chainage, reached, new_alone, accuracy, share)
-        revised = with_accuracy(revised, track.plane, old, chainage, accuracies)
-    if track.line == "driven":
-        revised = revised.revised_by(
-            f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
-            f"{accuracy:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
-            f"({fitted.accuracy.basis}), taken as independent",
-            when,
-        )
     used = {id(lap) for lap in fitted.laps}
     revised = replace(
         revised, sources=(*track.sources, *source_entries(recordings, per_recording, used))
@@ -215,6 +219,40 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     )
     moved = share * shift
     return Revision(build, stretches, (float(moved[0]), float(moved[1])))
+
+
+def _driven_first(
+    track: Track, fitted: FittedLine, chainage_m: Floats, accuracy_m: float
+) -> tuple[Track, Floats]:
+    """Lay a track of open map data along laps; returns also how far it moved as a whole."""
+    driven = moved_towards_drawn(fitted, track.curve, accuracy_m)
+    revised = replace(_revised(track, driven.curve, fitted), line="driven")
+    revised = with_accuracy(
+        _suggested_across(revised), track.plane, driven.curve, driven.chainage_m, driven.accuracy
+    )
+    what = (
+        "drawn in open map data, and driven for the first time: the drawn line was off by "
+        f"{driven.drawn_m:.1f} m, one sigma"
+    )
+    _, aside = _lateral(track.curve, chainage_m, driven.curve)
+    return revised.revised_by(what, now()), _shift(track.curve.left(chainage_m), aside)
+
+
+def _with_known(
+    revised: Track, track: Track, fitted: FittedLine, chainage_m: Floats, known: KnownLine
+) -> Track:
+    """Say of a revised track how well it is known, by chainages of the one before."""
+    if track.line == "driven" or track.centreline.accuracy_profile is not None:
+        revised = with_accuracy(revised, track.plane, track.curve, chainage_m, known)
+    if track.line != "driven":
+        return revised
+    accuracy_m = track.accuracy_m or _UNKNOWN_ACCURACY_M
+    return revised.revised_by(
+        f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
+        f"{accuracy_m:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
+        f"({fitted.accuracy.basis}), taken as independent",
+        now(),
+    )
 
 
 def _known_together(
@@ -412,6 +450,17 @@ def _revised(track: Track, curve: Curve, fitted: FittedLine) -> Track:
             at = 0.0
         gates.append(replace(gate, chainage_m=at))
     return new.with_gates(gates)
+
+
+def _suggested_across(track: Track) -> Track:
+    """Lay gates that are suggestions square to the line again."""
+    gates = []
+    for gate in track.gates:
+        if gate.suggested:
+            left, right, _ = square_ends(track, gate.chainage_m, gate.width_m)
+            gate = replace(gate, left=left, right=right)
+        gates.append(gate)
+    return track.with_gates(gates)
 
 
 def _beside(track: Track) -> list[Gate]:

@@ -11,6 +11,7 @@ from typing import Any
 from trackkit.checks.findings import Finding, Severity
 from trackkit.remedies import Remedy
 from trackkit.track.accuracy import Verdict
+from trackkit.track.credit import is_map_drawn
 from trackkit.track.digest import SHORT_LETTERS, confirmed, geometry_digest, is_confirmed
 from trackkit.track.features import BESIDE_THE_TRACK, Gate
 from trackkit.track.history import now
@@ -98,6 +99,8 @@ _SURVEY = Remedy(
     value={"accuracy_m": "METRES"},
 )
 """What makes a drawn line as good as it must be: laps do not move one."""
+_MAP_DRAWN = "its line is as drawn in open map data: not fit to hand on until driven"
+_SUGGESTED = "the finish gate is a suggestion: nobody has placed it on the line that counts"
 _Reason = tuple[str, Remedy]
 
 
@@ -152,6 +155,11 @@ def judge_track(track: Track, findings: Iterable[Finding], *, recorded: bool = F
         remarks.append("no recording has confirmed the line since it was changed")
         if step is None:
             step = Remedy("drive a few laps and hold the line against them", do="check recording")
+    suggested = [gate for gate in track.gates if gate.suggested]
+    if suggested:
+        remarks.append(_SUGGESTED)
+        if step is None:
+            step = Remedy("move the finish gate", do="gate move", feature=suggested[0].id)
     return Judgement(verdict, step, tuple(remarks))
 
 
@@ -193,6 +201,8 @@ def _of_findings(findings: Sequence[Finding], severity: Severity) -> list[_Reaso
 
 
 def _of_accuracy(track: Track) -> list[_Reason]:
+    if is_map_drawn(track):
+        return [(_MAP_DRAWN, _laps(track, "drive three laps and fold them in, which measures it"))]
     if track.centreline.accuracy_profile is None:
         return _of_whole_accuracy(track)
     return [*_of_carried(track), *_of_gates(track)]

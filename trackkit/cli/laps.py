@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -17,6 +18,7 @@ from trackkit.cli.common import (
     force_option,
     gates_option,
     json_option,
+    metres_along_vehicle,
     parse_columns,
     print_json,
     refuse_outputs,
@@ -25,9 +27,10 @@ from trackkit.cli.common import (
     units_option,
 )
 from trackkit.cli.drives import skipped_option, tell_skipped
-from trackkit.cli.recording_folders import Entry, label_option
+from trackkit.cli.recording_folders import label_option
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
+from trackkit.timing.driven_files import Entry
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 from trackkit.track.digest import short_digest
 from trackkit.units import as_read
@@ -92,8 +95,8 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
 )
 @click.option(
     "--antenna-ahead",
-    type=float,
-    default=0.0,
+    callback=metres_along_vehicle,
+    default="0",
     metavar="M",
     help="How far the antenna is ahead of the vehicle's nose, which crosses the line; negative if "
     "it is behind.",
@@ -171,6 +174,8 @@ def laps(
 
     track_path, named = track_and_recordings(words)
     ctx.params["track_path"] = track_path
+    if not named and track_path == words[0] and not Path(track_path).exists():
+        raise TrackkitError("no such file", file=track_path)
     if not named:
         raise click.UsageError("name a recording, or a folder of them, after the track")
     tables = {"--csv": csv_path, "--summary": summary, "--traces": traces}
@@ -205,6 +210,8 @@ def laps(
     else:
         _print(circuits, entries, details=details)
     tell_skipped(gathered.skipped, named=skipped)
+    if not (every or gathered.unplaced or gathered.failed):
+        remark(f"{', '.join(named)}: no recording to time")
     if any(session.report.laps for circuit in circuits for session in circuit.sessions):
         remark(TRAINING)
     if gathered.failed:
@@ -316,7 +323,8 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
                 gathered.failed = True
             continue
         shared = shared_with(sketches, timed.sketch)
-        sketches.append(timed.sketch)
+        if not any(part.whole for part in shared):
+            sketches.append(timed.sketch)
         for part in shared:
             remark(as_read(part.sentence, (part.first, part.second)))
         track = timed.circuit.track

@@ -8,17 +8,18 @@ from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from trackkit.cli import standard_output
-from trackkit.cli.circuits import Found, NoCircuitError, finder
+from trackkit.cli.circuits import NoCircuitError, finder
 from trackkit.cli.common import progress, remark, say_error
 from trackkit.cli.cores import cores, each_elsewhere
-from trackkit.cli.drives import is_surely_recording
-from trackkit.cli.recording_folders import Entry, entries_of, files_of, labels_of
+from trackkit.cli.recording_folders import labels_of
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
+from trackkit.timing.driven_files import Entry, entries_of, files_of
 from trackkit.timing.rules import LapRules
 from trackkit.units import as_read
 
 if TYPE_CHECKING:
+    from trackkit.library.driven_circuit import Found
     from trackkit.recordings.recording import Recording
     from trackkit.timing.duplicates import Sketch
     from trackkit.timing.losses import SessionSections
@@ -110,7 +111,7 @@ def items_of(words: Sequence[str], labels: tuple[str, ...]) -> tuple[list[Item],
     """List recordings that were named, or are in folders that were, and what tables say of them."""
     listed = files_of(words)
     paths = [file.path for file in listed]
-    entries = entries_of(paths)
+    entries = entries_of(paths, remark)
     called = labels_of(paths, labels, entries)
     items = [
         Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
@@ -168,6 +169,7 @@ def _finding(track_path: str | None, gates: str | None) -> Callable[[Recording],
         find = finder()
         return find if gates is None else lambda recording: _with_gates(find(recording), gates)
     from trackkit import read_track
+    from trackkit.library.driven_circuit import Found
 
     circuit = _with_gates(Found(read_track(track_path), track_path), gates)
     return lambda _: circuit
@@ -184,6 +186,7 @@ def _with_gates(circuit: Found, gates: str | None) -> Found:
 
 def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
     from trackkit import read_recording, time_laps
+    from trackkit.recordings.detect import is_surely_recording
     from trackkit.timing.duplicates import sketch
     from trackkit.timing.losses import session_sections
     from trackkit.timing.sessions import Session

@@ -226,9 +226,7 @@ def add_command(
     """
     from trackkit import add_to_library
 
-    for folder in given:
-        # A new library begins with its first track.
-        _make_folder(folder)
+    made_folders(given)
     target = given[0] if given else None
     searched = opened(given)
     done, failed = each_track(
@@ -247,15 +245,17 @@ def add_command(
         ctx.exit(1)
 
 
-def _make_folder(folder: str) -> None:
-    try:
-        Path(folder).mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"cannot be made a folder ({error.strerror or error})",
-            file=folder,
-            remedy="name another folder as the library",
-        ) from error
+def made_folders(given: Sequence[str]) -> None:
+    """Make the folders of --library that are not there: a new library begins with a track."""
+    for folder in given:
+        try:
+            Path(folder).mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise OutputError(
+                f"cannot be made a folder ({error.strerror or error})",
+                file=folder,
+                remedy="name another folder as the library",
+            ) from error
 
 
 def _addition_texts(added: Added) -> list[str]:

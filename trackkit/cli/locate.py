@@ -188,6 +188,7 @@ def _print(located: Located, radius_km: float) -> None:
             *("id", "name", "layout", "direction", "distance"),
             *(["probability"] if driven else []),
             *(["valid"] if dated else []),
+            "line",
         ],
         [
             [
@@ -198,6 +199,7 @@ def _print(located: Located, radius_km: float) -> None:
                 _far(candidate.distance_m),
                 *([_sure(candidate)] if driven else []),
                 *([days(candidate) or "yes"] if dated else []),
+                candidate.origin,
             ]
             for candidate in located.candidates
         ],

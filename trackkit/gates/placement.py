@@ -14,7 +14,14 @@ from trackkit.geometry.curve import Curve
 from trackkit.motion.noise import RECEIVER_ACCURACY_M
 from trackkit.remedies import Remedy
 from trackkit.track.derive import called, geographic, renamed_in_order, with_datum
-from trackkit.track.features import BESIDE_THE_TRACK, GATE_KINDS, Gate, GateKind, Position
+from trackkit.track.features import (
+    BESIDE_THE_TRACK,
+    GATE_KINDS,
+    Gate,
+    GateKind,
+    Position,
+    confirmed_place,
+)
 from trackkit.track.measure import ends_chainage
 from trackkit.track.model import Track, new_id
 from trackkit.track.places import FARTHEST_SNAP_M, Place, chainage_of, to_decimetre
@@ -129,6 +136,7 @@ def _located(
 ) -> tuple[Gate, tuple[str, ...]]:
     """Put a gate at a place."""
     beside = gate.kind in BESIDE_THE_TRACK
+    gate = confirmed_place(gate)
     chainage, remarks = chainage_of(track, place, must_cross=False)
     if beside and place.ends is None and track.pit_lanes:
         gate, more = _across_pit_lane(track, gate, place, chainage, width_m)

@@ -181,7 +181,7 @@ def add_to_library(
         library = open_library()
     track = read_track(path)
     content = Path(path).read_bytes()
-    with _locked(folder):
+    with locked(folder):
         here = Library((open_index(folder),))
         held = here.find(track.id)
         namesake = held or library.find(track.id)
@@ -203,7 +203,7 @@ def add_to_library(
         new = circuit_of(track, target)
         around = [
             circuit
-            for circuit in _around(Library((*here.folders, *library.folders)), new)
+            for circuit in around_line(Library((*here.folders, *library.folders)), new)
             if circuit.id != new.id
         ]
         write_whole(target, content, force=held is not None, keep_previous=True)
@@ -258,13 +258,13 @@ def remove_from_library(circuit: Known | str, *, library: Library | None = None)
             remedy="only what was added can be removed",
         )
     kept = circuit.path.with_name(circuit.path.name + "~")
-    with _locked(folder):
+    with locked(folder):
         circuit.path.replace(kept)
     return kept
 
 
 @contextmanager
-def _locked(folder: Path) -> Iterator[None]:
+def locked(folder: Path) -> Iterator[None]:
     """Hold a folder against other processes that add or remove."""
     from filelock import FileLock, Timeout
 
@@ -282,7 +282,8 @@ def _locked(folder: Path) -> Iterator[None]:
         raise OutputError(f"cannot be written ({error.strerror or error})", file=folder) from error
 
 
-def _around(library: Library, circuit: Known) -> list[Known]:
+def around_line(library: Library, circuit: Known) -> list[Known]:
+    """List the known tracks that come near to a line."""
     plane = LocalPlane.around(circuit.longitude_deg, circuit.latitude_deg)
     place = plane.to_plane(circuit.longitude_deg, circuit.latitude_deg)
     reach = float(np.hypot(place[:, 0], place[:, 1]).max()) + SAME_WITHIN_M

@@ -8,7 +8,13 @@ from typing import Any
 
 from trackkit.errors import RecordingError
 
-_EXTRA = {"fitdecode": "devices", "pyubx2": "devices", "pyarrow": "parquet", "ezdxf": "dxf"}
+_EXTRA = {
+    "fitdecode": "devices",
+    "pyubx2": "devices",
+    "pyarrow": "parquet",
+    "ezdxf": "dxf",
+    "osmium": "osm",
+}
 
 
 def library(name: str, what: str, path: str | os.PathLike[str]) -> Any:
@@ -32,7 +38,7 @@ def library(name: str, what: str, path: str | os.PathLike[str]) -> Any:
         return import_module(name)
     except ImportError as error:
         raise RecordingError(
-            f"needs {name} to be read, since it is {what}",
+            f"needs {name.split('.')[0]} to be read, since it is {what}",
             file=path,
             remedy=f"install it: pip install 'trackkit[{_EXTRA[name.split('.')[0]]}]'",
         ) from error

@@ -1,4 +1,4 @@
-"""How errors of a drive at the places of a lap go together, so that any two of them can be timed."""
+"""How errors of a drive at the places of a lap go together: any two of them can be timed."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import reprlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -31,6 +31,8 @@ BESIDE_THE_TRACK: tuple[GateKind, ...] = ("pit-entry", "pit-exit")
 Position = tuple[float, float]
 """Longitude and latitude, degrees."""
 
+SUGGESTED = "suggested"
+"""Member of a gate that trackkit placed by itself on a line that nobody has driven."""
 DEGREE_DECIMALS = 8
 """Of positions: about 1 mm, because headings are read from neighbouring vertices."""
 
@@ -232,6 +234,11 @@ class Gate:
         """Distance between the ends, metres."""
         return float(geodesic_distance(*self.left, *self.right))
 
+    @property
+    def suggested(self) -> bool:
+        """Whether its place is a suggestion of trackkit's that nobody has confirmed."""
+        return self.properties.get(SUGGESTED) is True
+
     def as_row(self) -> dict[str, Any]:
         """Write the gate as JSON.
 
@@ -252,6 +259,14 @@ class Gate:
             "right": position_row(self.right),
             "surveyed": self.surveyed,
         }
+
+
+def confirmed_place(gate: Gate) -> Gate:
+    """Return a gate that somebody has placed: its place is no suggestion any longer."""
+    if not gate.suggested:
+        return gate
+    rest = {name: value for name, value in gate.properties.items() if name != SUGGESTED}
+    return replace(gate, properties=rest)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import { Ground } from "./ground.js";
 import { chooseSpots, spaced } from "./labels.js";
 import { LapMarkers } from "./lap_markers.js";
 import { PlaceMarks } from "./place_marks.js";
+import { layUnderlay } from "./underlay.js";
 import { scaleUnits } from "./units.js";
 
 /**
@@ -66,6 +67,9 @@ export class MapView {
     // Who places gates wants to see all that was driven.
     this.ground.drawnLaps = session.chosen.length && !hooks?.track ? "driven" : "all";
     this.ground.addTo(this.map);
+    if (session.base.underlay) {
+      layUnderlay(this.map, this.ground, session.base.underlay);
+    }
     northMark().addTo(this.map);
     this.laps = new LapMarkers(session, this.map);
     this.here = L.marker(this.places[0], {

@@ -1,0 +1,1 @@
+"""Circuits drawn in open map data, made into tracks of a library."""
