@@ -16,6 +16,11 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
+    from trackkit.archive.add import ArchiveAddition as ArchiveAddition
+    from trackkit.archive.add import add_to_archive as add_to_archive
+    from trackkit.archive.ask import Archive as Archive
+    from trackkit.archive.ask import open_archive as open_archive
+    from trackkit.archive.unknown import UnknownPlace as UnknownPlace
     from trackkit.building.build import Build as Build
     from trackkit.building.build import build_track as build_track
     from trackkit.building.driven_pit_lane import set_driven_pit_lane as set_driven_pit_lane
@@ -49,6 +54,7 @@ if TYPE_CHECKING:
     from trackkit.gates.edit import remove_gate as remove_gate
     from trackkit.gates.edit import rename_gate as rename_gate
     from trackkit.gates.edit import widen_gate as widen_gate
+    from trackkit.gates.gate_set import with_gate_set as with_gate_set
     from trackkit.gates.pit_lane import remove_pit_lane as remove_pit_lane
     from trackkit.gates.pit_lane import set_pit_lane as set_pit_lane
     from trackkit.gates.quality import TimingQuality as TimingQuality
@@ -122,11 +128,22 @@ if TYPE_CHECKING:
     from trackkit.track.model import Track as Track
     from trackkit.track.places import Place as Place
     from trackkit.track.reverse import reverse_track as reverse_track
+    from trackkit.underlay.embed import EmbeddedPicture as EmbeddedPicture
+    from trackkit.underlay.embed import embed_underlay as embed_underlay
+    from trackkit.underlay.picture import Underlay as Underlay
+    from trackkit.underlay.picture import read_underlay as read_underlay
+    from trackkit.underlay.placed import write_placed_plan as write_placed_plan
+    from trackkit.underlay.plan import PlacedPlan as PlacedPlan
+    from trackkit.underlay.plan import place_plan as place_plan
+    from trackkit.underlay.points import PlanPoint as PlanPoint
+    from trackkit.underlay.points import read_plan_points as read_plan_points
 
 __version__ = "0.1.0"
 
 _MODULES = {
     "Added": "library.manage",
+    "Archive": "archive.ask",
+    "ArchiveAddition": "archive.add",
     "Build": "building.build",
     "Centreline": "track.features",
     "Change": "gates.edit",
@@ -136,6 +153,7 @@ _MODULES = {
     "Description": "track.describe",
     "DrawnLine": "recordings.drawn_lines",
     "Drive": "motion.drive",
+    "EmbeddedPicture": "underlay.embed",
     "ExportedDrives": "frames.export",
     "FactChange": "track.facts",
     "Finding": "checks.findings",
@@ -157,6 +175,8 @@ _MODULES = {
     "Pairing": "official.pairing",
     "PitLane": "track.features",
     "Place": "track.places",
+    "PlacedPlan": "underlay.plan",
+    "PlanPoint": "underlay.points",
     "Recording": "recordings.recording",
     "Remedy": "remedies",
     "Revision": "building.revise",
@@ -166,7 +186,10 @@ _MODULES = {
     "TimingQuality": "gates.quality",
     "Track": "track.model",
     "TrackkitError": "errors",
+    "Underlay": "underlay.picture",
+    "UnknownPlace": "archive.unknown",
     "accept_finding": "checks.findings",
+    "add_to_archive": "archive.add",
     "add_to_library": "library.manage",
     "align_finish": "official.align_finish",
     "apply_alignment": "official.align_finish",
@@ -180,6 +203,7 @@ _MODULES = {
     "compare_tracks": "track.diff",
     "crossings_frame": "frames.crossings",
     "describe_track": "track.describe",
+    "embed_underlay": "underlay.embed",
     "explore": "pages.explore",
     "export_drives": "frames.export",
     "export_track": "export.export",
@@ -191,17 +215,21 @@ _MODULES = {
     "list_library": "library.listing",
     "locate": "library.locate",
     "move_gate": "gates.edit",
+    "open_archive": "archive.ask",
     "open_library": "library.folders",
     "output_schema": "schemas.read",
     "pair_official": "official.pairing",
     "place_gate": "gates.edit",
+    "place_plan": "underlay.plan",
     "plot_difference": "frames.plots",
     "plot_laps": "frames.plots",
     "plot_track": "paper.plots",
     "read_line": "recordings.drawn_lines",
     "read_official": "official.times",
+    "read_plan_points": "underlay.points",
     "read_recording": "recordings.read",
     "read_track": "track.file",
+    "read_underlay": "underlay.picture",
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
     "remove_pit_lane": "gates.pit_lane",
@@ -225,10 +253,12 @@ _MODULES = {
     "to_frames": "frames.tracks",
     "traces_frame": "frames.laps",
     "widen_gate": "gates.edit",
+    "with_gate_set": "gates.gate_set",
     "write_circuits": "pages.circuits",
     "write_explanation": "pages.explain",
     "write_map": "pages.html",
     "write_paper": "paper.draw",
+    "write_placed_plan": "underlay.placed",
     "write_recording": "recordings.write",
     "write_simulation": "simulation.simulate",
     "write_track": "track.file",
@@ -237,6 +267,8 @@ _MODULES = {
 
 __all__ = [
     "Added",
+    "Archive",
+    "ArchiveAddition",
     "Build",
     "Centreline",
     "Change",
@@ -246,6 +278,7 @@ __all__ = [
     "Description",
     "DrawnLine",
     "Drive",
+    "EmbeddedPicture",
     "ExportedDrives",
     "FactChange",
     "Finding",
@@ -267,6 +300,8 @@ __all__ = [
     "Pairing",
     "PitLane",
     "Place",
+    "PlacedPlan",
+    "PlanPoint",
     "Recording",
     "Remedy",
     "Revision",
@@ -276,8 +311,11 @@ __all__ = [
     "TimingQuality",
     "Track",
     "TrackkitError",
+    "Underlay",
+    "UnknownPlace",
     "__version__",
     "accept_finding",
+    "add_to_archive",
     "add_to_library",
     "align_finish",
     "apply_alignment",
@@ -291,6 +329,7 @@ __all__ = [
     "compare_tracks",
     "crossings_frame",
     "describe_track",
+    "embed_underlay",
     "explore",
     "export_drives",
     "export_track",
@@ -302,17 +341,21 @@ __all__ = [
     "list_library",
     "locate",
     "move_gate",
+    "open_archive",
     "open_library",
     "output_schema",
     "pair_official",
     "place_gate",
+    "place_plan",
     "plot_difference",
     "plot_laps",
     "plot_track",
     "read_line",
     "read_official",
+    "read_plan_points",
     "read_recording",
     "read_track",
+    "read_underlay",
     "remove_from_library",
     "remove_gate",
     "remove_pit_lane",
@@ -336,10 +379,12 @@ __all__ = [
     "to_frames",
     "traces_frame",
     "widen_gate",
+    "with_gate_set",
     "write_circuits",
     "write_explanation",
     "write_map",
     "write_paper",
+    "write_placed_plan",
     "write_recording",
     "write_simulation",
     "write_track",

@@ -85,6 +85,10 @@ class PlaceError(TrackkitError):
     """A place along the track, a gate or a kind of gate that cannot be made sense of."""
 
 
+class UnderlayError(TrackkitError):
+    """A picture that cannot be laid under what is drawn."""
+
+
 class OutputError(TrackkitError):
     """An output that cannot be written."""
 

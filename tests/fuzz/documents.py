@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-Kind = Literal["recording", "line", "track", "official"]
+Kind = Literal["recording", "line", "drawing", "track", "official"]
 
 
 @dataclass(frozen=True)

@@ -73,6 +73,8 @@ def _fitting(document: Document) -> list[Damage]:
         return [*text, *[_json_node] * 12]
     if document.name.endswith((".gpx", ".kml", ".tcx")):
         return [*text, *[_xml_node] * 8]
+    if document.name.endswith(".dxf"):
+        return text
     return [*text, *[_cell] * 6, _drop_column, _swap_columns, _repeat_column, _header]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import io
 import json
+import warnings
 import zipfile
 from dataclasses import replace
 from datetime import timedelta
@@ -17,6 +18,7 @@ import numpy as np
 from fit_files import fit_file, record
 from ubx_messages import BEGIN, older_epoch, pvt
 
+from trackkit.export.export import EXPORT_FORMATS, export_track
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import encoded
 from trackkit.simulation.simulate import simulate_drive
@@ -38,7 +40,7 @@ _RECORDED = (
 )
 """Circuit, fixes a second, laps, whether the receiver tells speed and course."""
 _SUFFIXES = (".csv", ".nmea", ".gpx")
-BINARY = (".fit", ".ubx", ".parquet", ".gpkg", ".fgb", ".zip")
+BINARY = (".fit", ".ubx", ".parquet", ".gpkg", ".fgb", ".zip", ".kmz")
 
 
 @cache
@@ -49,8 +51,8 @@ def track(name: str) -> Track:
 
 @cache
 def seeds() -> tuple[Document, ...]:
-    """Make every valid file, some fifty."""
-    return (*_recordings(), *_lines(), *_tracks(), *_official())
+    """Make every valid file, some eighty."""
+    return (*_recordings(), *_lines(), *_drawings(), *_tracks(), *_official())
 
 
 @cache
@@ -250,6 +252,55 @@ _KML = """\
 </coordinates></LineString>
 </Placemark></Document></kml>
 """
+
+
+def _drawings() -> list[Document]:
+    """Write tracks in every format that ``import`` reads, as trackkit and programs of maps do."""
+    made = []
+    with TemporaryDirectory() as name:
+        folder = Path(name)
+        for circuit in (HOME, "saltpenny-atoll-clockwise"):
+            for fmt in EXPORT_FORMATS:
+                path = folder / f"drawing.{fmt}"
+                export_track(track(circuit), path, fmt, force=True)
+                made.append(_drawing(path.name, path.read_bytes(), circuit))
+            made += _of_maps(folder, circuit)
+    return made
+
+
+def _of_maps(folder: Path, circuit: str) -> list[Document]:
+    """Write a track once more in what trackkit itself does not write."""
+    import geopandas
+    import pandas as pd
+
+    layers = {
+        layer: geopandas.read_file(folder / "drawing.gpkg", layer=layer)
+        for layer in ("centreline", "gates")
+    }
+    every = pd.concat(layers.values(), ignore_index=True)
+    parquet, shapes, keyhole = io.BytesIO(), io.BytesIO(), io.BytesIO()
+    every.to_parquet(parquet)
+    every.to_file(folder / "drawing.fgb", driver="FlatGeobuf", engine="pyogrio")
+    with warnings.catch_warnings(), zipfile.ZipFile(shapes, "w") as archive:
+        # Names of columns are cut to ten letters.
+        warnings.simplefilter("ignore")
+        for layer, frame in layers.items():
+            frame.to_file(folder / f"{layer}.shp", engine="pyogrio")
+            for path in sorted(folder.glob(f"{layer}.*")):
+                archive.writestr(zipfile.ZipInfo(path.name), path.read_bytes())
+    with zipfile.ZipFile(keyhole, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr(zipfile.ZipInfo("doc.kml"), (folder / "drawing.kml").read_bytes())
+    files = {
+        "drawing.parquet": parquet.getvalue(),
+        "drawing.fgb": (folder / "drawing.fgb").read_bytes(),
+        "shapes.zip": shapes.getvalue(),
+        "drawing.kmz": keyhole.getvalue(),
+    }
+    return [_drawing(name, data, circuit) for name, data in files.items()]
+
+
+def _drawing(name: str, data: bytes, circuit: str) -> Document:
+    return Document("drawing", name, data, f"{circuit} as {name}")
 
 
 def _tracks() -> list[Document]:

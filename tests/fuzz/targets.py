@@ -71,7 +71,13 @@ def strict_warnings() -> Iterator[None]:
 
 def use_library(document: Document, path: Path, rng: Random) -> str:
     """Give a file to the readers, and what they make of it to what comes after them."""
-    use = {"recording": _recording, "line": _line, "track": _track, "official": _official}
+    use = {
+        "recording": _recording,
+        "line": _line,
+        "drawing": _drawing,
+        "track": _track,
+        "official": _official,
+    }
     with strict_warnings():
         return use[document.kind](path, rng)
 
@@ -139,6 +145,24 @@ def _line(path: Path, rng: Random) -> str:
         )
     )
     return "built" if built else "read"
+
+
+def _drawing(path: Path, rng: Random) -> str:
+    from trackkit.importing.import_track import import_track
+    from trackkit.track.file import track_text
+
+    onto = track(HOME) if rng.random() < 0.6 else None
+    crs = rng.choice((None, None, None, "EPSG:32644"))
+    try:
+        imported = import_track(path, onto=onto, crs=crs)
+    except TrackkitError as error:
+        judge_sentence(error)
+        return "refused"
+    # What was made of it must be a track file, remarks included that a terminal can print.
+    if odd := _CONTROLS.search("".join(imported.remarks)):
+        raise BlemishError(f"a remark with {odd[0]!r} in it: {imported.remarks}")
+    track_text(imported.track)
+    return "imported"
 
 
 def _track(path: Path, rng: Random) -> str:
@@ -227,6 +251,18 @@ _COMMANDS: dict[Kind, tuple[str, ...]] = {
         "build --from-line {file} --name Sea -o out.geojson --crs EPSG:25832",
         "locate {file} --json",
         "laps {track} {file}",
+    ),
+    "drawing": (
+        "import {file} -o out.geojson",
+        "import {file} -o out.geojson --json",
+        "import {file} -o out.geojson --crs EPSG:32644",
+        "import {file} --onto {track} -o out.geojson",
+        "import {file} --onto {track} --yes",
+        "import {file} --onto {track} --crs EPSG:32644 --yes --json",
+        "import {file} -o out.geojson --layer centreline=drawing --field name=kind",
+        "import . -o out.geojson",
+        "build --from-line {file} --name Sea -o out.geojson",
+        "build --from-line {file} --name Sea -o out.geojson --crs EPSG:32644",
     ),
     "track": (
         "describe {file}",

@@ -92,7 +92,7 @@ def test_what_once_was_a_fault_is_told_in_a_sentence(name, tmp_path, monkeypatch
     assert status == 0 or not Path("out.geojson").exists()
 
 
-@pytest.mark.parametrize("kind", ["recording", "line", "track", "official"])
+@pytest.mark.parametrize("kind", ["recording", "line", "drawing", "track", "official"])
 def test_a_valid_file_is_no_fault(kind):
     faults = [run_case(Case(1, n, seeds_of(kind)[0], "library")).fault for n in range(5)]
     assert faults == [None] * 5

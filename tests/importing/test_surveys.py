@@ -192,3 +192,27 @@ def test_layers_that_gdal_lists_are_all_read_or_told(tmp_path, drawing):
     assert [name for name, _ in pyogrio.list_layers(drawing)] == ["entities"]
     imported = import_track(drawing, crs=GRID, layers={"centreline": "A_ROAD"})
     assert any("FENCE" in remark for remark in imported.remarks)
+
+
+def test_a_drawing_with_a_number_that_is_none_is_refused_by_its_line(drawing):
+    text = drawing.read_text()
+    number = f"{MIDDLE[0] - ALONG_M / 2.0}"
+    assert number in text
+    damaged = text.replace(number, f"{number[:3]}y{number[4:]}", 1)
+    drawing.write_text(damaged)
+    line = 1 + damaged[: damaged.index(f"{number[:3]}y")].count("\n")
+
+    with pytest.raises(RecordingError, match=r"its DXF is damaged: '\d+y[\d.]+' is no number") as e:
+        import_track(drawing, crs=GRID, layers={"centreline": "A_ROAD"})
+
+    # ezdxf counts to the end of the position, of three numbers and their codes.
+    assert 0 <= int(e.value.place.removeprefix("near line ")) - line <= 5
+
+
+@pytest.mark.parametrize("crs", [None, GRID])
+def test_a_table_without_a_row_is_said_to_hold_no_line(crs, tmp_path):
+    path = tmp_path / "gates.csv"
+    path.write_text("left x,left y,right x,right y\n")
+
+    with pytest.raises(TrackFileError, match="is CSV without a line that could be the centreline"):
+        import_track(path, crs=crs)

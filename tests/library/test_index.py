@@ -6,6 +6,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 
 import numpy as np
 import pytest
@@ -166,11 +167,10 @@ def test_an_index_of_another_version_is_made_again(folder, monkeypatch):
     monkeypatch.setattr("trackkit.library.index_tables.VERSION", "other")
 
     assert names(folder) == before
-    (identifier,) = (
-        sqlite3.connect(folder / INDEX_NAME)
-        .execute("SELECT identifier FROM gpkg_contents WHERE table_name = 'files'")
-        .fetchone()
-    )
+    with closing(sqlite3.connect(folder / INDEX_NAME)) as index:
+        (identifier,) = index.execute(
+            "SELECT identifier FROM gpkg_contents WHERE table_name = 'files'"
+        ).fetchone()
     assert identifier == "trackkit-index-other"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 
 import numpy as np
 import pytest
@@ -32,9 +33,9 @@ def test_only_track_files_that_are_not_hidden_are_listed(tmp_path):
 
 @pytest.fixture
 def connection():
-    made = sqlite3.connect(":memory:", isolation_level=None)
-    make_tables(made)
-    return made
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as made:
+        make_tables(made)
+        yield made
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 import sqlite3
 import struct
+from contextlib import closing
 from dataclasses import replace
 
 import numpy as np
@@ -28,10 +29,10 @@ from trackkit.track.file import write_track
 
 @pytest.fixture
 def index(tmp_path):
-    connection = sqlite3.connect(":memory:")
-    make_tables(connection)
     write_track(track_at(HOME), tmp_path / "one.geojson")
-    return connection, tmp_path
+    with closing(sqlite3.connect(":memory:")) as connection:
+        make_tables(connection)
+        yield connection, tmp_path
 
 
 def rows(connection, what, table):
@@ -176,7 +177,8 @@ def test_lines_are_written_as_geopackage_has_them():
 
 def test_an_index_that_is_none_has_no_digest(index):
     connection, _ = index
-    assert listing_digest(sqlite3.connect(":memory:")) is None
+    with closing(sqlite3.connect(":memory:")) as empty:
+        assert listing_digest(empty) is None
     connection.execute("UPDATE gpkg_contents SET description = 'abc' WHERE table_name = 'files'")
     assert listing_digest(connection) == "abc"
 

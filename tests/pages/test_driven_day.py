@@ -29,5 +29,16 @@ def test_summaries_and_marks_are_of_laps_that_count() -> None:
         assert len(bests["sectors"]) == len(counted[0].sectors)
 
 
+def test_laps_of_a_copy_count_once_on_a_page() -> None:
+    track = oval()
+    drive = session(track)
+    whole = document_of(map_html(track, recordings=[drive]), "base")
+
+    page = document_of(map_html(track, recordings=[drive, drive.renamed("copy.csv")]), "base")
+
+    assert page["day"]["summaries"] == whole["day"]["summaries"]
+    assert page["day"]["bests"][1]["laps"] == []
+
+
 def test_a_page_without_lap_times_sums_up_nothing() -> None:
     assert document_of(map_html(oval()), "base")["day"] is None

@@ -55,7 +55,11 @@ def terms(monkeypatch):
             total[id(crossing)] = total.get(id(crossing), 0.0) + weight
         return 0.1 * float(np.sqrt(sum(weight**2 for weight in total.values())))
 
+    def each(drive, sums):
+        return [independent(drive, some) for some in sums]
+
     monkeypatch.setattr(module, "sum_sigma", independent)
+    monkeypatch.setattr(module, "sum_sigmas", each)
     return asked
 
 

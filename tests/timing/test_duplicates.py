@@ -13,6 +13,8 @@ from trackkit.recordings.write import write_recording
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.duplicates import shared_with, sketch
 from trackkit.timing.many import time_many
+from trackkit.timing.sessions import Session
+from trackkit.timing.summary import summaries
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +53,7 @@ def test_a_copy_in_another_format_is_told_and_counts_nothing(track, recording, t
 
     (shared,) = second.shared
     assert (shared.kind, shared.whole) == ("same", True)
-    assert shared.sentence == "copy holds the fixes of day.csv again, and is counted once"
+    assert shared.sentence == "copy holds nothing but fixes of day.csv, and is not counted again"
     assert len(first.counted) == 4
     assert second.counted == ()
     assert {remark.text for lap in second.laps for remark in lap.remarks} == {"counted in day.csv"}
@@ -80,6 +82,75 @@ def test_two_receivers_on_one_drive_are_told_and_both_timed(track, recording):
     assert shared.kind == "receivers"
     assert shared.apart_m == pytest.approx(2.5, abs=0.1)
     assert len(second.counted) == 4
+
+
+def test_of_several_copies_each_is_told_once(track, recording):
+    copies = [recording.renamed(name) for name in ("first", "second", "third")]
+
+    reports = list(time_many(track, copies))
+
+    assert [[part.first for part in report.shared] for report in reports] == [
+        [],
+        ["first"],
+        ["first"],
+    ]
+
+
+def test_a_recording_that_goes_on_after_a_long_one_is_no_copy_of_it(track, recording):
+    # A day of two hours and the same with five minutes more: 96 % and 98 % alike.
+    long = sketch(recording)
+    day = np.arange(0.0, 7200.0)
+    first = replace(
+        long, name="first", time_s=day, longitude_deg=0.0 * day, latitude_deg=1e-4 * day
+    )
+    for beyond_s, whole in ((20.0, True), (40.0, False), (300.0, False)):
+        more = np.arange(0.0, 7200.0 + beyond_s)
+        second = replace(
+            first, name="second", time_s=more, longitude_deg=0.0 * more, latitude_deg=1e-4 * more
+        )
+
+        (shared,) = shared_with([first], second)
+
+        assert shared.whole is whole
+
+
+def test_what_two_receivers_hold_is_summed_up_once(track):
+    # The same drive at two rates and noises; the second receiver was switched off early.
+    better = simulate_drive(track, laps=4, rate_hz=10.0, seed=3).recording.renamed("better.csv")
+    worse = simulate_drive(track, laps=4, rate_hz=2.0, noise=2.0, seed=3).recording
+    worse = part(worse, 0.0, 0.7 * worse.duration_s, "worse.csv")
+    both = [
+        Session(report.name, report.name, report) for report in time_many(track, [worse, better])
+    ]
+
+    _, alone, day = summaries(both, {})
+    (one_driver,) = summaries(both, {session.file: "Ada" for session in both})
+    *_, two_vehicles = summaries(both, {"better.csv": "Ada", "worse.csv": "Bo"})
+
+    for summary in (day, one_driver):
+        assert [best.of.session.file for best in summary.best] == ["better.csv"] * 3
+        assert (summary.laps, summary.laps_counted) == (4, 4)
+        assert summary.on_track_s == pytest.approx(alone.on_track_s, abs=1.0)
+        assert summary.median_s == alone.median_s
+        assert summary.theoretical_best_s == pytest.approx(alone.theoretical_best_s)
+    # Karts that follow each other closely look alike; who drives them is for people to say.
+    assert two_vehicles.laps_counted == 4 + len(both[0].report.counted)
+
+
+def test_time_on_track_that_a_part_holds_again_counts_once(track, recording):
+    end = recording.duration_s
+    early, late = part(recording, 0.0, 0.6 * end, "early"), part(recording, 0.3 * end, end, "late")
+    copy = part(recording, 0.1 * end, 0.5 * end, "copy")
+
+    *own, day = summaries(
+        [Session(r.name, r.name, r) for r in time_many(track, [early, late, copy])], {}
+    )
+
+    assert [summary.driver for summary in own] == ["early", "late"]
+    assert own[0].on_track_s == pytest.approx(0.6 * end, abs=15.0)
+    assert own[1].on_track_s == pytest.approx(0.4 * end, abs=15.0)
+    assert day.on_track_s == pytest.approx(end, abs=15.0)
+    assert (day.laps, day.laps_counted) == (4, 4)
 
 
 def test_other_drives_are_not_taken_for_copies(track, recording):

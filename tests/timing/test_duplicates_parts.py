@@ -161,7 +161,7 @@ def test_distances_are_those_of_a_sphere_across_the_antimeridian_too():
 @pytest.mark.parametrize(
     ("kind", "whole", "words"),
     [
-        ("same", True, "b holds the fixes of a again, and is counted once"),
+        ("same", True, "b holds nothing but fixes of a, and is not counted again"),
         (
             "same",
             False,
@@ -172,7 +172,7 @@ def test_distances_are_those_of_a_sphere_across_the_antimeridian_too():
             False,
             (
                 "b and a are recordings of one drive by two receivers, 2.3 m apart over 10 min: "
-                "each is timed"
+                "each is timed, and what both hold is summed up once"
             ),
         ),
     ],

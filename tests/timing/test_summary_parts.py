@@ -22,6 +22,7 @@ def lap(time_s, *, number=1, sectors=(), counts=True):
         session=1,
         counts=counts,
         start_s=None,
+        remarks=(),
         passed=ends,
         sectors=[SimpleNamespace(time_s=s, sigma_s=0.002 * s) for s in sectors],
     )
@@ -42,7 +43,12 @@ def session(label, times, *, best=(), run=None, spans=((0.0, 100.0),), shared=()
         continuous_best_s=run,
         continuous_best_sigma_s=None if run is None else run / 1000.0,
         theoretical_best_sigma_s=0.123,
-        shared=[SimpleNamespace(whole=whole) for whole in shared],
+        name=f"{label}.csv",
+        start=None,
+        shared=[
+            SimpleNamespace(whole=whole, kind="same", first="other.csv", begin_s=0.0, end_s=0.0)
+            for whole in shared
+        ],
         sessions=[SimpleNamespace(begin_s=begin, end_s=end) for begin, end in spans],
         sigma_of=lambda terms: 0.03,
         time_of_day=lambda moment: None,

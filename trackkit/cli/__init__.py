@@ -31,9 +31,11 @@ _COMMANDS = {
     "map": ("trackkit.cli.output", "map_", "Draw a track on one HTML page."),
     "export": ("trackkit.cli.export", "export", "Write tracks and drives in other open formats."),
     "import": ("trackkit.cli.import_", "import_", "Make a track of what another program wrote."),
+    "underlay": ("trackkit.cli.underlay", "underlay_command", "Place a plan on the ground."),
     "simulate": ("trackkit.cli.output", "simulate", "Make a practice recording, truth beside it."),
     "schema": ("trackkit.cli.schema", "schema", "Print what --json of a command looks like."),
     "library": ("trackkit.cli.library_import", "library", "List, add and remove known circuits."),
+    "archive": ("trackkit.cli.archive", "archive", "Keep the laps of a season, and ask them."),
 }
 
 

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,58 +10,20 @@ from trackkit.cli.common import remark
 from trackkit.cli.ids import known_path
 from trackkit.cli.located_text import open_between, title
 from trackkit.errors import TrackkitError
+from trackkit.track.recognise import is_track
 
 if TYPE_CHECKING:
+    from trackkit.library.driven_circuit import Found
     from trackkit.library.folders import Library
-    from trackkit.library.known import Located
+    from trackkit.library.known import Candidate, Located
     from trackkit.recordings.recording import Recording
-    from trackkit.track.model import Track
 
 _NAMED_WITHIN_M = 50_000.0
 """A circuit farther away is no help to somebody whose own is not known."""
-_TRACK_MEMBER = re.compile(rb'"track"\s*:\s*\{')
-_MOST_BYTES = 1 << 26
 
 
 class NoCircuitError(TrackkitError):
     """A recording was driven on no circuit that is known, or on one of several that are."""
-
-
-@dataclass(frozen=True, eq=False)
-class Found:
-    """A circuit and the file it is in.
-
-    Parameters
-    ----------
-    track
-        Turned round where it was driven against the racing direction of its file.
-    path
-        Its track file.
-    reversed
-        Whether it was turned round.
-    """
-
-    track: Track
-    path: str
-    reversed: bool = False
-
-
-def is_track(path: str) -> bool:
-    """Tell whether a file is GeoJSON with a ``track`` member, though perhaps a broken one."""
-    try:
-        with Path(path).open("rb") as file:
-            if not file.read(256).lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
-                return False
-            file.seek(0)
-            data = file.read(_MOST_BYTES)
-    except OSError:
-        return False
-    if not _TRACK_MEMBER.search(data):
-        return False
-    try:
-        return isinstance(json.loads(data).get("track"), dict)
-    except ValueError:
-        return True
 
 
 def track_and_recordings(words: Sequence[str]) -> tuple[str | None, list[str]]:
@@ -95,45 +54,44 @@ def finder() -> Callable[[Recording], Found]:
 
     The libraries are opened once, and each track file read once.
     """
-    opened: list[Library] = []
-    read: dict[tuple[str, bool], Found] = {}
+    opened: list[tuple[Library, Callable[[Candidate], Found | None]]] = []
+    turned: set[str] = set()
 
     def find(recording: Recording) -> Found:
-        from trackkit import locate, open_library, read_track, reverse_track
+        from trackkit import locate, open_library
+        from trackkit.library.driven_circuit import tracks_driven
 
         if not opened:
-            opened.append(open_library(say=remark))
-        located = locate(recording, opened[0])
-        name = _settled(located, recording.name)
-        first = located.candidates[0]
-        circuit = opened[0].find(name)
+            library = open_library(say=remark)
+            opened.append((library, tracks_driven(library)))
+        library, track_driven = opened[0]
+        circuit = track_driven(_settled(locate(recording, library), recording.name))
         if circuit is None:
             raise NoCircuitError("its circuit is no longer in the libraries", file=recording.name)
-        key = str(circuit.path), first.reversed
-        if key not in read:
-            track = read_track(circuit.path)
-            if first.reversed:
-                remark(
-                    f"{recording.name}: driven against the racing direction of {track.title}, "
-                    "and timed so"
-                )
-                track, _ = reverse_track(track)
-            read[key] = Found(track, *key)
-        return read[key]
+        if circuit.reversed and circuit.path not in turned:
+            turned.add(circuit.path)
+            remark(
+                f"{recording.name}: driven against the racing direction of {circuit.track.title}, "
+                "and timed so"
+            )
+        return circuit
 
     return find
 
 
-def _settled(located: Located, name: str) -> str:
-    """Take the id that a drive was located at.
+def _settled(located: Located, name: str) -> Candidate:
+    """Take the circuit that a drive was located at.
 
     Raises
     ------
     NoCircuitError
         When it is on no known circuit, or not settled between layouts.
     """
-    if located.answer == "at" and not located.tied and (located.unknown or 0.0) < 0.5:
-        return located.candidates[0].id
+    from trackkit.library.driven_circuit import settled
+
+    candidate = settled(located)
+    if candidate is not None:
+        return candidate
     if located.answer == "at" and located.tied:
         among = [candidate for candidate in located.candidates if candidate.id in located.tied]
         raise NoCircuitError(

@@ -111,6 +111,28 @@ def plain_minus(text: str) -> str:
     return text.replace("\N{MINUS SIGN}", "-", 1) if text.startswith("\N{MINUS SIGN}") else text
 
 
+_LONGEST_VEHICLE_M = 20.0
+
+
+def metres_along_vehicle(
+    ctx: click.Context,  # noqa: ARG001
+    param: click.Parameter,  # noqa: ARG001
+    value: str | None,
+) -> float | None:
+    """Read how far one place in a vehicle is ahead of another, in metres."""
+    if value is None:
+        return None
+    try:
+        metres = float(plain_minus(value))
+    except ValueError:
+        metres = float("nan")
+    if not abs(metres) <= _LONGEST_VEHICLE_M:
+        raise click.BadParameter(
+            f"{plain_minus(value)!r} is no distance along a vehicle in metres, such as 0.6 or -0.6"
+        )
+    return metres
+
+
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 
 
@@ -135,6 +157,12 @@ columns_option = click.option(
     metavar="NAME=COLUMN,...",
     help="Which columns of a CSV recording hold what: time, latitude, longitude, speed, course, "
     "elevation, accuracy.",
+)
+gates_option = click.option(
+    "--gates",
+    metavar="SET",
+    help="Sector gates of a gate set, which the page of `map` saves, in place of the track's own; "
+    "the track file stays as it is.",
 )
 crs_option = click.option(
     "--crs",

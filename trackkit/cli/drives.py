@@ -8,14 +8,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from trackkit.cli.circuits import Found, finder
+from trackkit.cli.circuits import finder
 from trackkit.cli.common import each_file, parse_columns, remark, remarks
-from trackkit.cli.recording_folders import entries_of, files_of, labels_of, names_on_page
+from trackkit.cli.recording_folders import labels_of, names_on_page
 from trackkit.errors import RecordingError, TrackkitError
+from trackkit.timing.driven_files import entries_of, files_of
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
-    from trackkit.cli.recording_folders import Entry
+    from trackkit.library.driven_circuit import Found
     from trackkit.recordings.recording import Recording
+    from trackkit.timing.driven_files import Entry
 
 skipped_option = click.option(
     "--skipped", is_flag=True, help="Name the files of folders that are no recordings."
@@ -52,10 +55,11 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
         When a folder or a table of drivers cannot be read.
     """
     from trackkit import read_recording
+    from trackkit.recordings.detect import is_surely_recording
 
     listed = files_of(words)
     paths = [file.path for file in listed]
-    entries = entries_of(paths)
+    entries = entries_of(paths, remark)
     called = labels_of(paths, labels, entries)
     mapping = parse_columns(columns)
     in_folder = {file.path for file in listed if file.in_folder}
@@ -74,6 +78,7 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
 
     done, failed = each_file(paths, read, "reading recordings")
     recordings = [recording for recording in done if recording is not None]
+    _tell_shared(recordings)
     of_path = dict(zip(paths, called, strict=True))
     return Drives(
         recordings,
@@ -84,20 +89,24 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
     )
 
 
+def _tell_shared(recordings: Sequence[Recording]) -> None:
+    """Say which recordings hold the same driving."""
+    from trackkit.timing.duplicates import Sketch, shared_with, sketch
+
+    sketches: list[Sketch] = []
+    for recording in recordings:
+        own = sketch(recording)
+        shared = shared_with(sketches, own)
+        for part in shared:
+            remark(as_read(part.sentence, (part.first, part.second)))
+        if not any(part.whole for part in shared):
+            sketches.append(own)
+
+
 def _driver(entries: Mapping[str, Entry], called: Mapping[str, str], path: str) -> str:
     """Say who drove in a recording: as the table of drivers has it, or what it is called."""
     entry = entries.get(path)
     return entry.driver if entry is not None and entry.driver else called[path]
-
-
-def is_surely_recording(path: str) -> bool:
-    """Tell whether a file is in a format that is for recordings alone."""
-    from trackkit.recordings.detect import recognised
-
-    try:
-        return recognised(path)[1].is_for_recordings
-    except RecordingError:
-        return False
 
 
 def tell_skipped(files: Sequence[str], *, named: bool) -> None:

@@ -10,6 +10,13 @@ from trackkit.cli.circuits import track_and_recordings
 from trackkit.cli.common import Command, columns_option, remark, units_option
 from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
 from trackkit.cli.recording_folders import label_option
+from trackkit.cli.underlay import (
+    embedded_in,
+    picture_of,
+    underlay_crs_option,
+    underlay_option,
+    underlay_size_option,
+)
 from trackkit.errors import TrackkitError
 
 
@@ -23,6 +30,10 @@ from trackkit.errors import TrackkitError
 )
 @click.option("--no-browser", is_flag=True, help="Print the address, but open no browser.")
 @click.option("--stop-when-closed", is_flag=True, help="Stop when the page is closed.")
+@underlay_option
+@underlay_crs_option
+@underlay_size_option
+@click.option("--credit", metavar="TEXT", help="Whose picture --underlay is; shown on the map.")
 @label_option
 @skipped_option
 @columns_option
@@ -34,6 +45,10 @@ def edit(
     port: int | None,
     no_browser: bool,
     stop_when_closed: bool,
+    underlay_path: str | None,
+    underlay_crs: str | None,
+    underlay_size: float,
+    credit: str | None,
     labels: tuple[str, ...],
     skipped: bool,
     columns: str | None,
@@ -45,11 +60,14 @@ def edit(
     without it the circuit of the recordings is located.  A folder stands for the recordings in it.
     A table drivers.csv beside the recordings names them.
     """
-    from trackkit import serve_editor
+    from trackkit import read_track, serve_editor
     from trackkit.editor.serve import require_packages
 
     # Refused before the recordings are read, which can take long.
     require_packages()
+    if credit is not None and underlay_path is None:
+        raise click.UsageError("--credit is about a picture: give it with --underlay")
+    picture = picture_of(underlay_path, underlay_crs, credit)
     first, *others = words
     given, named = track_and_recordings(words)
     if Path(first).is_file() and first.lower().endswith(".geojson"):
@@ -61,6 +79,9 @@ def edit(
     drives = read_drives(named, labels, columns)
     tell_skipped(drives.skipped, named=skipped)
     track_path = given or _located(drives, first)
+    embedded = None
+    if picture is not None:
+        embedded = embedded_in(picture, read_track(track_path), underlay_size)
     if given != first:
         remark(f"saving writes {track_path}")
 
@@ -76,6 +97,7 @@ def edit(
         track_path,
         drives.recordings,
         names=drives.names,
+        underlay=embedded,
         port=port,
         stop_when_closed=stop_when_closed,
         started=started,

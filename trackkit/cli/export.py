@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.caution import TRAINING
-from trackkit.cli.circuits import is_track, track_and_recordings
+from trackkit.cli.circuits import track_and_recordings
 from trackkit.cli.common import (
     Command,
     columns_option,
@@ -19,10 +19,12 @@ from trackkit.cli.common import (
     remark,
     remarks,
 )
-from trackkit.cli.drives import is_surely_recording, skipped_option, tell_skipped
+from trackkit.cli.drives import skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
-from trackkit.cli.recording_folders import files_of, label_option
+from trackkit.cli.recording_folders import label_option
 from trackkit.errors import PlaceError, TrackkitError
+from trackkit.timing.driven_files import files_of
+from trackkit.track.recognise import is_track
 
 if TYPE_CHECKING:
     from trackkit.cli.laps_work import Item, Job
@@ -151,6 +153,8 @@ def _holds_recordings(word: str, *, alone: bool) -> bool:
 
     A folder by itself that holds track files is meant for these.
     """
+    from trackkit.recordings.detect import is_surely_recording
+
     path = Path(word)
     if not path.exists():
         return bool(path.suffix) and path.suffix.lower() not in _TRACK_SUFFIXES
@@ -261,7 +265,8 @@ class _Gathered:
                 self.failed = self.failed or not timed.unplaced
             else:
                 shared = shared_with(sketches, timed.sketch)
-                sketches.append(timed.sketch)
+                if not any(part.whole for part in shared):
+                    sketches.append(timed.sketch)
                 remarks([part.sentence for part in shared])
                 count += 1
                 path = timed.item.path

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -15,7 +16,9 @@ from trackkit.cli.common import (
     Command,
     columns_option,
     force_option,
+    gates_option,
     json_option,
+    metres_along_vehicle,
     parse_columns,
     print_json,
     refuse_outputs,
@@ -24,9 +27,10 @@ from trackkit.cli.common import (
     units_option,
 )
 from trackkit.cli.drives import skipped_option, tell_skipped
-from trackkit.cli.recording_folders import Entry, label_option
+from trackkit.cli.recording_folders import label_option
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import TrackkitError
+from trackkit.timing.driven_files import Entry
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 from trackkit.track.digest import short_digest
 from trackkit.units import as_read
@@ -61,6 +65,7 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
     help="Lap that the others are compared with; the recording by its file or label.  "
     "[default: the best of all]",
 )
+@gates_option
 @click.option(
     "--session-stand",
     type=click.FloatRange(0, min_open=True),
@@ -90,8 +95,8 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
 )
 @click.option(
     "--antenna-ahead",
-    type=float,
-    default=0.0,
+    callback=metres_along_vehicle,
+    default="0",
     metavar="M",
     help="How far the antenna is ahead of the vehicle's nose, which crosses the line; negative if "
     "it is behind.",
@@ -136,6 +141,7 @@ def laps(
     words: tuple[str, ...],
     labels: tuple[str, ...],
     reference: str | None,
+    gates: str | None,
     session_stand: float,
     session_gap: float,
     within: float,
@@ -168,6 +174,8 @@ def laps(
 
     track_path, named = track_and_recordings(words)
     ctx.params["track_path"] = track_path
+    if not named and track_path == words[0] and not Path(track_path).exists():
+        raise TrackkitError("no such file", file=track_path)
     if not named:
         raise click.UsageError("name a recording, or a folder of them, after the track")
     tables = {"--csv": csv_path, "--summary": summary, "--traces": traces}
@@ -179,7 +187,8 @@ def laps(
         times = read_official(official, parse_columns(official_columns))
         remarks(times.remarks, official)
     rules = LapRules(session_stand, session_gap, within / 100, all_laps)
-    job = Job(track_path, mapping, rules, traces is not None, antenna_ahead, with_losses)
+    wants_traces = traces is not None
+    job = Job(track_path, mapping, rules, wants_traces, antenna_ahead, with_losses, gates)
     gathered = _gather(items, job)
     circuits = gathered.circuits
     every = [session for circuit in circuits for session in circuit.sessions]
@@ -201,6 +210,8 @@ def laps(
     else:
         _print(circuits, entries, details=details)
     tell_skipped(gathered.skipped, named=skipped)
+    if not (every or gathered.unplaced or gathered.failed):
+        remark(f"{', '.join(named)}: no recording to time")
     if any(session.report.laps for circuit in circuits for session in circuit.sessions):
         remark(TRAINING)
     if gathered.failed:
@@ -290,7 +301,7 @@ class _Gathered:
 
 def _gather(items: Sequence[Item], job: Job) -> _Gathered:
     """Time recordings, those of each circuit together, and say what is wrong with any."""
-    from trackkit import read_track
+    from trackkit import read_track, with_gate_set
     from trackkit.cli.laps_work import say_untimed, timed_each
     from trackkit.timing.duplicates import Sketch, shared_with
     from trackkit.timing.many import counted_once
@@ -312,7 +323,8 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
                 gathered.failed = True
             continue
         shared = shared_with(sketches, timed.sketch)
-        sketches.append(timed.sketch)
+        if not any(part.whole for part in shared):
+            sketches.append(timed.sketch)
         for part in shared:
             remark(as_read(part.sentence, (part.first, part.second)))
         track = timed.circuit.track
@@ -325,7 +337,10 @@ def _gather(items: Sequence[Item], job: Job) -> _Gathered:
             gathered.traces.append(timed.traces)
     gathered.circuits = list(by_id.values())
     if job.track_path is not None and not by_id:
-        gathered.circuits = [_Circuit(read_track(job.track_path))]
+        track = read_track(job.track_path)
+        gathered.circuits = [
+            _Circuit(track if job.gates is None else with_gate_set(track, job.gates))
+        ]
     return gathered
 
 

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from trackkit.cli import standard_output
-from trackkit.cli.circuits import Found, NoCircuitError, finder
+from trackkit.cli.circuits import NoCircuitError, finder
 from trackkit.cli.common import progress, remark, say_error
 from trackkit.cli.cores import cores, each_elsewhere
-from trackkit.cli.drives import is_surely_recording
-from trackkit.cli.recording_folders import Entry, entries_of, files_of, labels_of
+from trackkit.cli.recording_folders import labels_of
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
+from trackkit.timing.driven_files import Entry, entries_of, files_of
 from trackkit.timing.rules import LapRules
 from trackkit.units import as_read
 
 if TYPE_CHECKING:
+    from trackkit.library.driven_circuit import Found
     from trackkit.recordings.recording import Recording
     from trackkit.timing.duplicates import Sketch
     from trackkit.timing.losses import SessionSections
@@ -48,6 +49,8 @@ class Job:
         How far the antenna is ahead of the nose.
     losses
         Whether laps by their sections are wanted too.
+    gates
+        A gate set to lay over the track, or None.
     drives
         Whether reports are wanted with their drives, which only `timed_here` hands on.
     """
@@ -58,6 +61,7 @@ class Job:
     traces: bool
     antenna_ahead_m: float = 0.0
     losses: bool = False
+    gates: str | None = None
     drives: bool = False
 
 
@@ -107,7 +111,7 @@ def items_of(words: Sequence[str], labels: tuple[str, ...]) -> tuple[list[Item],
     """List recordings that were named, or are in folders that were, and what tables say of them."""
     listed = files_of(words)
     paths = [file.path for file in listed]
-    entries = entries_of(paths)
+    entries = entries_of(paths, remark)
     called = labels_of(paths, labels, entries)
     items = [
         Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
@@ -126,7 +130,7 @@ def timed_each(items: Sequence[Item], job: Job) -> Iterator[Timed]:
 
 def timed_here(items: Sequence[Item], job: Job) -> Iterator[Timed]:
     """Time recordings in this process, one after another in the order given."""
-    find = _finding(job.track_path)
+    find = _finding(job.track_path, job.gates)
     for item in progress(items, "timing laps"):
         yield _timed(item, job, find)
 
@@ -145,7 +149,7 @@ def say_untimed(timed: Timed) -> str:
 
 
 def _elsewhere(item: Item, job: Job) -> Timed:
-    timed = _timed(item, job, _finding_here(job.track_path))
+    timed = _timed(item, job, _finding_here(job.track_path, job.gates))
     if isinstance(timed.error, TrackkitError):
         # An error with all it knows does not travel between processes; its sentence does.
         sentence = error_sentence(timed.error)
@@ -154,23 +158,35 @@ def _elsewhere(item: Item, job: Job) -> Timed:
 
 
 @cache
-def _finding_here(track_path: str | None) -> Callable[[Recording], Found]:
+def _finding_here(track_path: str | None, gates: str | None) -> Callable[[Recording], Found]:
     """Remember, in a process that lives for one command, what was opened and read."""
-    return _finding(track_path)
+    return _finding(track_path, gates)
 
 
-def _finding(track_path: str | None) -> Callable[[Recording], Found]:
+def _finding(track_path: str | None, gates: str | None) -> Callable[[Recording], Found]:
     """Make what tells the circuit of a recording: the one that was named, or the one it is on."""
     if track_path is None:
-        return finder()
+        find = finder()
+        return find if gates is None else lambda recording: _with_gates(find(recording), gates)
     from trackkit import read_track
+    from trackkit.library.driven_circuit import Found
 
-    circuit = Found(read_track(track_path), track_path)
+    circuit = _with_gates(Found(read_track(track_path), track_path), gates)
     return lambda _: circuit
+
+
+def _with_gates(circuit: Found, gates: str | None) -> Found:
+    """Lay a gate set over a circuit."""
+    if gates is None:
+        return circuit
+    from trackkit import with_gate_set
+
+    return replace(circuit, track=with_gate_set(circuit.track, gates))
 
 
 def _timed(item: Item, job: Job, find: Callable[[Recording], Found]) -> Timed:
     from trackkit import read_recording, time_laps
+    from trackkit.recordings.detect import is_surely_recording
     from trackkit.timing.duplicates import sketch
     from trackkit.timing.losses import session_sections
     from trackkit.timing.sessions import Session

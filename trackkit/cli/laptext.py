@@ -81,13 +81,15 @@ def _print_session(
 ) -> None:
     report = session.report
     file = "" if session.label == session.file else f" ({session.file})"
-    click.echo(f"{session.label}{file}: {_counting(report.laps)} of {track.title}")
+    click.echo(f"{session.label}{file}: {_counting(report.laps, track.title)}")
     start = report.start
     if start is not None:
         local = local_time(start, zone)
         there = f", {local:%Y-%m-%d %H:%M:%S} {track.timezone}" if local else ""
         click.echo(f"begun {start:%Y-%m-%d %H:%M:%S} UTC{there}")
-    if any(shared.whole for shared in report.shared):
+    copied = [shared.first for shared in report.shared if shared.whole]
+    if copied:
+        click.echo(f"holds nothing but fixes of {copied[0]}: see there")
         return
     if not report.laps:
         click.echo(
@@ -116,11 +118,12 @@ def _print_session(
     _print_bests(track, session)
 
 
-def _counting(laps: Sequence[Lap]) -> str:
-    """Say how many laps are complete and flying, and how many of them count."""
+def _counting(laps: Sequence[Lap], title: str = "") -> str:
+    """Say how many laps, of which circuit, are complete and flying, and how many of them count."""
     flying = sum(lap.is_whole for lap in laps)
     count = sum(lap.counts for lap in laps)
     text = f"{flying} complete flying lap{'' if flying == 1 else 's'}"
+    text += f" of {title}" if title else ""
     return text if count == flying else f"{text}, of which {count} count{'s' * (count == 1)}"
 
 

@@ -13,6 +13,7 @@ from trackkit.cli.common import (
     Command,
     columns_option,
     force_option,
+    gates_option,
     json_option,
     print_json,
     refuse_outputs,
@@ -22,12 +23,22 @@ from trackkit.cli.common import (
 )
 from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
-from trackkit.cli.recording_folders import files_of, label_option
+from trackkit.cli.recording_folders import label_option
+from trackkit.cli.underlay import (
+    embedded_in,
+    picture_of,
+    underlay_crs_option,
+    underlay_option,
+    underlay_size_option,
+)
 from trackkit.errors import OutputError
+from trackkit.timing.driven_files import files_of
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from trackkit.paper.sheet import Paper
     from trackkit.track.model import Track
+    from trackkit.underlay.picture import Underlay
 
 PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 
@@ -52,13 +63,23 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
 @click.option(
     "--credit",
     metavar="TEXT",
-    help="Whom the map names for those pictures; needed with --tiles.",
+    help="Whom the map names for those pictures, or for that of --underlay; needed with --tiles.",
 )
+@underlay_option
+@underlay_crs_option
+@underlay_size_option
 @click.option(
     "--paper",
     type=click.Choice(["A4", "A3", "Letter", "Tabloid"], case_sensitive=False),
     help="Size of a picture's sheet.  [default: A4]",
 )
+@click.option(
+    "--everything",
+    is_flag=True,
+    help="Keep on the page what was driven more than 500 m from the circuit too, such as the way "
+    "home.",
+)
+@gates_option
 @label_option
 @skipped_option
 @columns_option
@@ -72,7 +93,12 @@ def map_(
     output: str,
     tiles: str | None,
     credit: str | None,
+    underlay_path: str | None,
+    underlay_crs: str | None,
+    underlay_size: float,
     paper: Paper | None,
+    everything: bool,
+    gates: str | None,
     labels: tuple[str, ...],
     skipped: bool,
     columns: str | None,
@@ -86,15 +112,21 @@ def map_(
 
     TRACK is a track file, or the id of one in the library; without it the circuit of the recordings
     is located. A folder after it stands for the recordings in it. A table drivers.csv beside them
-    names them on the page.
+    names them on the page. Of recordings the page holds what was driven within 500 m of the
+    circuit, so that whoever gets the file does not get the way home.
     """
-    if (tiles is None) != (credit is None):
-        raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
     suffix = Path(output).suffix.lower()
+    words = (track_path, *recordings)
+    many = _are_tracks(words, suffix)
+    _refuse_pairs(tiles, credit, underlay_path, many=many)
     if paper and suffix not in PAPER_SUFFIXES:
         raise click.UsageError(f"--paper is for a picture: {', '.join(PAPER_SUFFIXES)}")
-    words = (track_path, *recordings)
-    if _are_tracks(words, suffix):
+    if everything and suffix in PAPER_SUFFIXES:
+        raise click.UsageError("--everything is for the page; a picture shows the circuit alone")
+    if gates is not None and (many or suffix in PAPER_SUFFIXES):
+        raise click.UsageError("--gates are laid over one track, on a page")
+    picture = picture_of(underlay_path, underlay_crs, credit)
+    if many:
         _refuse_labels(labels, "track files")
         _map_many(ctx, words, output, tiles, credit, force=force)
         return
@@ -108,12 +140,17 @@ def map_(
         if tiles:
             raise click.UsageError("--tiles are for the page, not for a picture")
         _refuse_labels(labels, "a picture")
-        _draw_on_paper(ctx, words, output, paper or "A4", columns, skipped=skipped, force=force)
+        _draw_on_paper(
+            ctx, words, output, paper or "A4", columns, picture, skipped=skipped, force=force
+        )
         return
-    from trackkit import write_map
+    from trackkit import with_gate_set, write_map
 
-    host = _tile_host(tiles, credit)
+    host = None if tiles is None else _tile_host(tiles, credit)
     track, drives = _track_with_recordings(words, labels, columns, skipped=skipped)
+    if gates is not None:
+        track = with_gate_set(track, gates)
+    embedded = None if picture is None else embedded_in(picture, track, underlay_size)
     write_map(
         track,
         output,
@@ -122,14 +159,39 @@ def map_(
         drivers=drives.drivers,
         findings="checked",
         tiles=tiles,
-        credit=credit,
+        credit=None if tiles is None else credit,
+        underlay=embedded,
+        everything=everything,
         force=force,
     )
     click.echo(f"wrote {output}")
+    if not everything:
+        _say_left_out(track, drives)
     if host is not None:
         remark(f"the page asks {host} for pictures whenever it is opened. {TILES_PRIVACY}")
     if drives.failed:
         ctx.exit(1)
+
+
+def _say_left_out(track: Track, drives: Drives) -> None:
+    from trackkit.pages.nearby import left_out, shown_of
+
+    shown = [shown_of(track, recording, everything=False) for recording in drives.recordings]
+    sentence = left_out(drives.recordings, shown, drives.names)
+    if sentence:
+        remark(as_read(f"{sentence}; --everything keeps them", drives.names))
+
+
+def _refuse_pairs(
+    tiles: str | None, credit: str | None, underlay_path: str | None, *, many: bool
+) -> None:
+    """Refuse options about pictures that do not go together."""
+    if tiles and underlay_path:
+        raise click.UsageError("give --tiles or --underlay: one lies over the other")
+    if underlay_path is None and (tiles is None) != (credit is None):
+        raise click.UsageError("--tiles URL and --credit TEXT go together: give both, or neither")
+    if many and underlay_path:
+        raise click.UsageError("--underlay is for a page of one track")
 
 
 def _refuse_labels(labels: tuple[str, ...], what: str) -> None:
@@ -232,6 +294,7 @@ def _draw_on_paper(
     output: str,
     paper: Paper,
     columns: str | None,
+    picture: Underlay | None,
     *,
     skipped: bool,
     force: bool,
@@ -243,7 +306,13 @@ def _draw_on_paper(
     verdict = verdict_sentence(judge_track(track, check_track(track)), track)
     remarks(
         write_paper(
-            track, output, recordings=drives.recordings, paper=paper, verdict=verdict, force=force
+            track,
+            output,
+            recordings=drives.recordings,
+            paper=paper,
+            verdict=verdict,
+            underlay=picture,
+            force=force,
         )
     )
     click.echo(f"wrote {output}")

@@ -15,6 +15,7 @@ from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
 from trackkit.track.file import read_track, write_track
 from trackkit.track.model import Track
+from trackkit.underlay.embed import EmbeddedPicture
 
 Page = Callable[[dict[str, Any], dict[str, Any], dict[str, Any]], str]
 """Makes the page of a base document, a state and what the session is."""
@@ -31,9 +32,11 @@ class Desk:
         path: str,
         recordings: Sequence[Recording] = (),
         files: Sequence[str] | None = None,
+        underlay: EmbeddedPicture | None = None,
     ) -> None:
         self.path = path
         self._recordings, self._files = tuple(recordings), files
+        self._underlay = underlay
         self._digest = digest_of(path)
         track, prepared = self._read()
         self.editing = Editing(track, prepared)
@@ -66,6 +69,7 @@ class Desk:
                 list(zip(drives, laps, strict=True)),
                 evaluation.quality,
                 step.prepared.files,
+                underlay=self._underlay,
             )
             self._base = (step.base, document)
         return self._base[1]

@@ -12,6 +12,7 @@ from trackkit.editor.loopback import ADDRESS, listen, new_token
 from trackkit.editor.server import serve
 from trackkit.errors import TrackkitError
 from trackkit.recordings.recording import Recording
+from trackkit.underlay.embed import EmbeddedPicture
 
 
 def serve_editor(
@@ -19,6 +20,7 @@ def serve_editor(
     recordings: Sequence[Recording] = (),
     *,
     names: Sequence[str] | None = None,
+    underlay: EmbeddedPicture | None = None,
     port: int | None = None,
     stop_when_closed: bool = False,
     started: Callable[[str], object] = webbrowser.open,
@@ -37,6 +39,8 @@ def serve_editor(
         Of the track; the page shows what becomes of their laps.
     names
         What the page calls the recordings, in their order; their own names when None.
+    underlay
+        A picture of the ground under the map, from `trackkit.embed_underlay`.
     port
         Of this computer, 1 to 65535; None for a free one.
     stop_when_closed
@@ -69,7 +73,7 @@ def serve_editor(
     """
     require_packages()
     path = os.fspath(path)
-    desk = Desk(path, recordings, names)
+    desk = Desk(path, recordings, names, underlay)
     listening = listen(port or 0)
     token = new_token()
     address = f"http://{ADDRESS}:{listening.getsockname()[1]}/{token}/"

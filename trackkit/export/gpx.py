@@ -54,8 +54,9 @@ def gpx_text(track: Track) -> str:
                 longitude,
                 comment=xml_text(corner.id) or None,
                 name=xml_text(corner.name or f"Corner {corner.number}"),
-                description=f"corner {corner.number}, {corner.turn}, at {corner.apex_m:.1f} m, "
-                f"smallest radius {corner.min_radius_m:.1f} m",
+                description=f"corner {corner.number}, {corner.turn}, "
+                f"from {corner.entry_m:.2f} m to {corner.exit_m:.2f} m, "
+                f"apex at {corner.apex_m:.2f} m, smallest radius {corner.min_radius_m:.2f} m",
                 type="corner",
             )
         )

@@ -50,6 +50,8 @@ def layers_of(track: Track) -> dict[str, Layer]:
         "notes": track.notes,
         **_others(line.properties),
     }
+    # As in a track file, left out where every name follows from the order.
+    any_given = any(gate.name_given for gate in track.gates)
     gates = [
         {
             "feature_id": gate.id,
@@ -60,6 +62,7 @@ def layers_of(track: Track) -> dict[str, Layer]:
             "width_m": gate.width_m,
             "bearing_deg": gate_bearing_deg(gate),
             "surveyed": gate.surveyed,
+            **({"name_given": gate.name_given} if any_given else {}),
             **_others(gate.properties),
         }
         for gate in track.gates

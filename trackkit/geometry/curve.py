@@ -24,6 +24,8 @@ _FINEST_M = 0.05
 """Samples this close are 5 mm off on a radius of 6 cm, and nothing turns more tightly."""
 _MOST_CUTS = 500
 _MOST_SAMPLES = 2500
+_PROJECTING_ROUNDS, _PROJECTED_M = 4, 1e-9
+"""A place on the curve is looked for so often at most, until it moves by no more than this."""
 HEADING_WEIGHT_M = 20.0
 """How many metres of distance a heading that is off by about 60 degrees weighs in `project`."""
 _GAUSS_NODE, _GAUSS_WEIGHT = np.polynomial.legendre.leggauss(5)
@@ -222,16 +224,43 @@ class Curve:
             _, index = self._dense_with_heading.query(np.concatenate([position, heading], axis=-1))
         chainage = np.asarray(chainage_of[index], dtype=float)
         spacing = chainage_of[1] - chainage_of[0]
-        for _ in range(4):
-            away = position - self.position(chainage)
-            ahead = np.sum(away * self.direction(chainage), axis=-1)
-            aside = np.sum(away * self.left(chainage), axis=-1)
-            stretch = np.maximum(1.0 - self.curvature(chainage) * aside, 0.2)
-            chainage = self.wrap(chainage + np.clip(ahead / stretch, -spacing, spacing))
-        away = position - self.position(chainage)
-        aside = np.sum(away * self.left(chainage), axis=-1)
+        for _ in range(_PROJECTING_ROUNDS):
+            away, tangent, curvature = self._seen_from(position, chainage)
+            ahead = np.sum(away * tangent, axis=-1)
+            aside = tangent[..., 0] * away[..., 1] - tangent[..., 1] * away[..., 0]
+            stretch = np.maximum(1.0 - curvature * aside, 0.2)
+            move = np.clip(ahead / stretch, -spacing, spacing)
+            chainage = self.wrap(chainage + move)
+            if np.all(np.abs(move) < _PROJECTED_M):
+                break
+        away, tangent, _ = self._seen_from(position, chainage)
+        aside = tangent[..., 0] * away[..., 1] - tangent[..., 1] * away[..., 0]
         distance = np.linalg.norm(away, axis=-1)
         return chainage, np.where(aside < 0, -distance, distance)
+
+    def distance(self, position_m: ArrayLike) -> Floats:
+        """Measure how far positions are from the curve, to the nearest of samples a metre apart.
+
+        Parameters
+        ----------
+        position_m
+            Shape (..., 2), metres.
+
+        Returns
+        -------
+        Floats
+            Shape (...), metres: at most half a metre too much, and less than 1 mm beyond 130 m.
+        """
+        away, _ = self._dense[2].query(np.asarray(position_m, dtype=float))
+        return np.asarray(away)
+
+    def _seen_from(self, position_m: Floats, chainage_m: Floats) -> tuple[Floats, Floats, Floats]:
+        """Take positions from some places of the curve, and the tangents and curvatures there."""
+        parameter = self._parameter_at(chainage_m)
+        first, second = self._spline(parameter, 1), self._spline(parameter, 2)
+        pace = np.hypot(first[..., 0], first[..., 1])
+        cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
+        return position_m - self._spline(parameter), first / pace[..., None], cross / pace**3
 
     def crossed_by(self, start_m: ArrayLike, end_m: ArrayLike) -> Floats:
         """Chainages at which a straight segment, from one plane position to another, cuts it.

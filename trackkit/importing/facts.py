@@ -74,9 +74,9 @@ def facts_of(laid: Laid, drawing: Drawing, onto: Track | None) -> tuple[dict[str
         # Formats that have one name for the track and its layout have both in it.
         same = same or (key == "name" and value == f"{onto.name}, {onto.layout}")
         facts[key] = before if same else _fact(key, value)
-    if not laid.unmoved and onto.accuracy_m is not None:
+    if not laid.unmoved and facts["accuracy_m"] == onto.accuracy_m:
+        # What is known of another line is worked out from how far it was moved.
         facts["accuracy_m"] = None
-        remarks.append("the line is another one, and how well it is known is not")
     return facts, remarks
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -90,7 +90,16 @@ def with_drawn_gates(
     if onto is not None and not features:
         gates = list(onto.gates)
         remarks.append("it has no gates: those of the track were kept")
-    return _placed(track, gates, onto, remarks, same_line=same_line, features=features)
+    return _placed(
+        track,
+        gates,
+        onto,
+        remarks,
+        same_line=same_line,
+        features=features,
+        names_given=[bool(members.get("name_given")) for members, _ in read]
+        or [False] * len(gates),
+    )
 
 
 def _ends(feature: DrawnFeature) -> Floats:
@@ -245,9 +254,7 @@ def _gate(
         properties=others,
         members=feature.members,
     )
-    if name is None or name == gate_id:
-        return gate
-    return replace(gate, name=name, name_given=members.get("name_given", False))
+    return gate if name is None or name == gate_id else called(gate, str(name))
 
 
 def _placed(
@@ -258,6 +265,7 @@ def _placed(
     *,
     same_line: bool,
     features: Sequence[DrawnFeature],
+    names_given: Sequence[bool],
 ) -> tuple[Track, tuple[str, ...]]:
     """Find where gates cross the line, number them, and have a lap begin at its finish gate."""
     was = {} if onto is None else {gate.id: gate for gate in onto.gates}
@@ -287,10 +295,31 @@ def _placed(
                 f"has {len(several)} {kind} gates ({', '.join(gate.name for gate in several)})",
                 remedy="keep one of them, and make the others another kind",
             )
-    track = track.with_gates(_with_ids(track, located, onto))
+    with_ids = _with_ids(track, located, onto)
+    sure = {gate.id for gate, given in zip(with_ids, names_given, strict=True) if given}
+    track = track.with_gates(with_ids)
     track = _begun_at_finish(track)
     track, more = _with_ends(track)
-    return renamed_in_order(track), (*remarks, *more)
+    return _named_in_order(track, was, sure), (*remarks, *more)
+
+
+def _named_in_order(track: Track, was: Mapping[str, Gate], sure: Collection[str]) -> Track:
+    """Have names that trackkit gave follow the order, and others stay.
+
+    Of gates that are new, the name is trackkit's where it is that of the place, or may be that of
+    the gate that was copied; unless the file says that somebody gave it.
+    """
+    copied = {gate.name for gate in was.values() if not gate.name_given}
+    following = track.with_gates(replace(gate, name_given=False) for gate in track.gates)
+    in_order = {gate.id: gate.name for gate in renamed_in_order(following).gates}
+    gates = []
+    for gate in track.gates:
+        new = gate.kind == "sector" and gate.id not in was and gate.id not in sure
+        if new and gate.name in (in_order[gate.id], *copied):
+            gates.append(replace(gate, name_given=False))
+        else:
+            gates.append(gate)
+    return renamed_in_order(track.with_gates(gates))
 
 
 def _with_ids(track: Track, gates: Sequence[Gate], onto: Track | None) -> list[Gate]:

@@ -15,6 +15,7 @@ from trackkit.importing.facts import facts_of, other_features, rest_of_file, sta
 from trackkit.importing.fields import ALL_MEMBERS
 from trackkit.importing.gates import with_drawn_gates
 from trackkit.importing.line import Laid, centreline_of
+from trackkit.importing.profiles import with_profiles
 from trackkit.importing.roles import ROLES, role_of, sorted_features
 from trackkit.recordings.drawn.features import Drawing
 from trackkit.recordings.drawn.gate_ends import ENDS
@@ -165,6 +166,9 @@ def _imported(
     track, lanes = with_drawn_pit_lanes(track, parts.pit_lane, named, onto)
     track = replace(track, other_features=other_features(parts.others, onto))
     track = _measured(track, onto, laid)
+    if onto is not None and not laid.unmoved:
+        track, remark = with_profiles(track, onto, track.accuracy_m)
+        lanes = (*lanes, *([remark] if remark else []))
     plain = stored(track)
     moved = None if onto is None else compare_tracks(onto, plain)
     every = (*drawing.remarks, *parts.remarks, *laid.remarks, *remarks, *more, *corners, *lanes)

@@ -36,8 +36,12 @@ _CLOSES_SHARE = 0.03
 """A line that ends this near to its beginning is a lap, as for `build_from_line`."""
 _SHORTEST_M = 20.0
 _FEWEST_POSITIONS = 4
+_SAME_GROUND_M = 10.0
+"""A line that was moved less than this, for heights: roads are flat across."""
 _SWING_M = 0.2
 _SWING_SHARE = 0.1
+_MOST_PLACES = 20_000
+"""Of a line across a country as many places tell."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,19 +171,8 @@ def _new_line(
         line = _smoothed(line)
     before = None if onto is None else onto.centreline
     if before is not None:
-        lost = [
-            label
-            for label, value in (
-                ("width", before.width_profile),
-                ("accuracy", before.accuracy_profile),
-            )
-            if value is not None
-        ]
-        if lost:
-            remarks.append(
-                f"the line is another one: the profile of {' and of '.join(lost)} along the line "
-                "before was left out"
-            )
+        if line.height_m is None and before.height_m is not None:
+            line = _with_heights(line, before, remarks)
         line = replace(
             line,
             id=before.id,
@@ -195,6 +188,21 @@ def _new_line(
         members=first.members,
     )
     return Laid(line, members, False, tuple(remarks))
+
+
+def _with_heights(line: Centreline, before: Centreline, remarks: list[str]) -> Centreline:
+    """Give a line the heights of the one before, where it runs beside that all along."""
+    place = before.plane.to_plane(line.longitude_deg, line.latitude_deg)
+    own = line.plane.to_plane(line.longitude_deg, line.latitude_deg)
+    ahead = line.curve.direction(line.curve.project(own)[0])
+    there, aside = before.curve.project(place, ahead)
+    if before.height_m is None or np.abs(aside).max() > _SAME_GROUND_M:
+        return line
+    known = before.curve.vertex_chainage_m
+    period = before.curve.length_m if before.closed else None
+    height = np.interp(there, known, before.height_m[: len(known)], period=period)
+    remarks.append("its line has no heights: they were taken from the line before")
+    return replace(line, height_m=np.round(height, 3))
 
 
 def _accuracy(rows: Any, feature: DrawnFeature) -> tuple[AccuracyRow, ...] | None:
@@ -249,7 +257,8 @@ def _is_coarse(line: Centreline) -> bool:
     plane = LocalPlane.around(line.longitude_deg, line.latitude_deg)
     vertex = plane.to_plane(line.longitude_deg, line.latitude_deg)
     curve = Curve.through(vertex, closed=line.closed)
-    _, aside = curve.project(densified(vertex, closed=line.closed))
+    straight = densified(vertex, closed=line.closed)
+    _, aside = curve.project(straight[:: 1 + len(straight) // _MOST_PLACES])
     return bool(np.mean(np.abs(aside) > _SWING_M) > _SWING_SHARE)
 
 

@@ -11,14 +11,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.strides import Strides
 
-_TOGETHER = 4
-"""So many links are solved at once for many right-hand sides."""
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+_TOGETHER, _GROUPS_AT_ONCE = 4, 16
+"""So many links, a power of two, are solved at once for many right-hand sides."""
 _FEW = 8
 
 
@@ -103,39 +107,90 @@ class Chain:
             value[group] -= onward[group] @ value[group - 1, -self.states :]
         return np.asarray(value)
 
+    def squared_beside(self, seen: Floats, basis: csr_array) -> Floats:
+        """Work out R' J^-1 R of right-hand sides that are as sparse as what links see of a basis.
+
+        Parameters
+        ----------
+        seen
+            What each link's unknowns are seen by, shape (links, states).
+        basis
+            Shape (links, k): R of a link's unknowns is the outer product of the two.
+
+        Returns
+        -------
+        Floats
+            Shape (k, k).
+        """
+        inverse, onward, _ = self._groups
+        size, columns = inverse.shape[1], int(basis.shape[1])
+        before, total = np.zeros((self.states, columns)), np.zeros((columns, columns))
+        every = basis.toarray()
+        # So many groups at once stay in a processor's cache.
+        for begin in range(0, len(inverse), _GROUPS_AT_ONCE):
+            part = inverse[begin : begin + _GROUPS_AT_ONCE]
+            links = slice(begin * _TOGETHER, (begin + len(part)) * _TOGETHER)
+            right = np.zeros((len(part) * _TOGETHER, self.states, columns))
+            rows = every[links, None]
+            np.multiply(seen[links, :, None], rows, out=right[: len(rows)])
+            value = part @ right.reshape(len(part), size, columns)
+            for solved, passed_on in zip(value, onward[begin : begin + len(part)], strict=True):
+                solved -= passed_on @ before
+                before = solved[-self.states :]
+            flat = value.reshape(-1, columns)
+            total += flat.T @ flat
+        return total
+
+    @cached_property
+    def _inverse(self) -> Floats:
+        """Inverse of the factor's own block of each link, lower triangular."""
+        own, _ = self._blocks
+        inverse = np.zeros_like(own)
+        for row in range(self.states):
+            inverse[:, row, row] = 1.0 / own[:, row, row]
+            for column in range(row):
+                inside = slice(column, row)
+                total = np.einsum("ni,ni->n", own[:, row, inside], inverse[:, inside, column])
+                inverse[:, row, column] = -inverse[:, row, row] * total
+        return inverse
+
     @cached_property
     def _groups(self) -> tuple[Floats, Floats, Floats]:
         """Inverse of the factor's block of every few links, and what comes from those beside."""
-        own, below = self._blocks()
+        _, below = self._blocks
         states, links = self.states, self.links
         groups = -(-links // _TOGETHER)
-        size = _TOGETHER * states
-        block = np.zeros((groups, _TOGETHER, states, _TOGETHER, states))
-        link = np.arange(links)
-        group, place = link // _TOGETHER, link % _TOGETHER
-        block[group, place, :, place, :] = own
         # Links that fill the last group up are nothing.
-        filling = np.arange(links, groups * _TOGETHER)
-        block[filling // _TOGETHER, filling % _TOGETHER, :, filling % _TOGETHER, :] = np.eye(states)
-        inside = np.flatnonzero(place[1:] > 0)
-        block[group[inside + 1], place[inside + 1], :, place[inside], :] = below[inside]
-        inverse = np.linalg.inv(block.reshape(groups, size, size))
-        onward, back = np.zeros((2, groups, size, states))
-        tie = below[np.flatnonzero(place[1:] == 0)]
-        onward[1:] = inverse[1:, :, :states] @ tie
-        back[:-1] = (tie @ inverse[:-1, -states:]).transpose(0, 2, 1)
-        return np.asarray(inverse, dtype=float), onward, back
+        inverse = np.zeros((groups * _TOGETHER, states, states))
+        inverse[:links], inverse[links:] = self._inverse, np.eye(states)
+        tie = np.zeros_like(inverse)
+        tie[1:links] = below
+        size = states
+        while size < _TOGETHER * states:
+            first, second = inverse[::2], inverse[1::2]
+            inverse = np.zeros((len(first), 2 * size, 2 * size))
+            inverse[:, :size, :size], inverse[:, size:, size:] = first, second
+            inverse[:, size:, :size] = -(second[:, :, :states] @ tie[1::2]) @ first[:, -states:]
+            tie = tie[::2]
+            size *= 2
+        onward = inverse[:, :, :states] @ tie
+        back = np.zeros_like(onward)
+        back[:-1] = (tie[1:] @ inverse[:-1, -states:]).transpose(0, 2, 1)
+        return inverse, onward, back
 
     @cached_property
     def covariance(self) -> Floats:
         """Covariance of each link's unknowns, shape (links, states, states)."""
-        own, below = self._blocks()
-        inverse = np.linalg.inv(own)
-        transposed = inverse.transpose(0, 2, 1)
-        fresh = transposed @ inverse
-        kept = np.zeros_like(own)
-        kept[:-1] = -transposed[:-1] @ below.transpose(0, 2, 1)
-        return _backward(kept, fresh)
+        transposed = self._inverse.transpose(0, 2, 1)
+        kept = np.zeros_like(self._inverse)
+        kept[:-1] = self._kept
+        return followed_backward(kept, transposed @ self._inverse)
+
+    @cached_property
+    def _kept(self) -> Floats:
+        """How unknowns of each link follow from those of the next, shape (links - 1, ...)."""
+        _, below = self._blocks
+        return -self._inverse[:-1].transpose(0, 2, 1) @ below.transpose(0, 2, 1)
 
     def variance(self, index: Indices, weight: Floats) -> float:
         """Variance of a weighted sum of unknowns.
@@ -177,25 +232,18 @@ class Chain:
             Shape (m - 1, states, states): times the covariance of the later of two links, it is
             what the two links share.
         """
-        own, below = self._blocks()
-        kept = -np.linalg.solve(own[:-1].transpose(0, 2, 1), below.transpose(0, 2, 1))
-        steps = np.asarray(kept[link[:-1]], dtype=float)
-        for place, (begin, end) in enumerate(pairwise(link.tolist())):
-            if end == begin + 1:
-                continue
-            product: Floats = np.eye(self.states)
-            for step in kept[begin:end]:
-                product = product @ step
-            steps[place] = product
-        return steps
+        value = np.broadcast_to(np.eye(self.states), (len(link) - 1, self.states, self.states))
+        last = self.links - 1
+        return Strides(self._kept[::-1]).followed(value, last - link[1:], last - link[:-1])
 
     def _below(self, link: int) -> Floats:
         """Take the factor's block that ties a link to the next one, shape (states, states)."""
         row, column = np.indices((self.states, self.states))
         return np.asarray(self.rows[self.states + row - column, link * self.states + column])
 
+    @cached_property
     def _blocks(self) -> tuple[Floats, Floats]:
-        """Take the factor's own blocks, and those that tie each link to the next one."""
+        """The factor's own blocks, and those that tie each link to the next one."""
         states, links = self.states, self.links
         row, column = np.indices((states, states))
         start = np.arange(links)[:, None, None] * states
@@ -203,8 +251,25 @@ class Chain:
         below = self.rows[states + row - column, start[:-1] + column]
         return own, np.asarray(below)
 
+    def forward_steps(self, right: Floats) -> tuple[Floats, Floats]:
+        """Tell what solving L y = right makes of y of the link before, and of right, at each link.
 
-def _backward(kept: Floats, fresh: Floats) -> Floats:
+        Parameters
+        ----------
+        right
+            Shape (links, states, k).
+
+        Returns
+        -------
+        onward, fresh
+            Shape (links, states, states) and (links, states, k).
+        """
+        onward = np.zeros_like(self._inverse)
+        onward[1:] = -self._inverse[1:] @ self._blocks[1]
+        return onward, self._inverse @ right
+
+
+def followed_backward(kept: Floats, fresh: Floats) -> Floats:
     """Follow covariances from the last link to the first: P = K P' K' + F, with P' of the next.
 
     Two neighbouring steps make one of the same kind, so that half as many are followed first, and
@@ -221,7 +286,7 @@ def _backward(kept: Floats, fresh: Floats) -> Floats:
         both = np.concatenate([both, kept[even:]])
         paired = np.concatenate([paired, fresh[even:]])
     covariance = np.empty_like(fresh)
-    covariance[0::2] = _backward(both, paired)
+    covariance[0::2] = followed_backward(both, paired)
     following = np.zeros_like(second)
     later = covariance[2::2]
     following[: len(later)] = later

@@ -260,6 +260,10 @@ class Drive:
         float
             The variance, in the unit of the sum squared: square metres, or square seconds.
         """
+        fixes = np.concatenate([index, index + 1])
+        for prepared in self._prepared:
+            if prepared.keeps(fixes):
+                return prepared.variance(index, share, slope)
         if self._in_pieces:
             return self.fix_covariance(index.tolist()).variance(index, share, slope)
         span = self.time_s[index + 1] - self.time_s[index]
@@ -270,6 +274,23 @@ class Drive:
         if self.line is None:
             return alone
         return self.line.variance_left(alone, self.time_s[index] + share * span, slope)
+
+    def variances(self, index: Indices, share: Floats, slope: Floats) -> Floats:
+        """Variances of several weighted sums of as many positions each.
+
+        Parameters
+        ----------
+        index, share
+            As for `variance`, shape (j, k).
+        slope
+            Shape (j, k, 2).
+
+        Returns
+        -------
+        Floats
+            Shape (j,).
+        """
+        return self.fix_covariance(index.ravel().tolist()).variances(index, share, slope)
 
     def fix_covariance(self, index: Iterable[int]) -> FixCovariance:
         """Covariance of positions after some fixes, for when the drive itself is not kept.
@@ -351,16 +372,7 @@ class Drive:
         index
             Fixes behind those places, as in `between`.
         """
-        if self._in_pieces:
-            # Each look at a drive in pieces factors them anew: all fixes are looked at in one go.
-            self._prepared[:] = [self.fix_covariance([*index])]
-            return
-        fixes = {i + 1 for i in index}
-        remainders = self._remainders
-        fresh = remainders_after(self._solution, fixes, remainders)
-        kept = {fix: remainders[fix] for fix in fixes & remainders.keys()}
-        remainders.clear()
-        remainders.update(kept | fresh)
+        self._prepared[:] = [self.fix_covariance([*index])]
 
     def corrected(self, line: RepeatedLine) -> Drive:
         """Take off what the laps say that the drive is off.

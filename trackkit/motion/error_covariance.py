@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.chained_sums import chained_sums, steps_between
+from trackkit.motion.strides import Strides
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,13 +48,42 @@ class ErrorCovariance:
         slope
             Weights, east and north, shape (k, 2).
         """
-        index, weight = weights_at_nodes(self.node_s, time_s, slope)
-        load = np.zeros((len(self.node_s), 2))
-        np.add.at(load, index, weight)
-        moved = np.einsum("ij,ijk->k", load, self.moved_m)
-        before = _chained(load, self.covariance_before, self.onward_before)
-        after = _chained(load, self.covariance, self.onward) + float(moved @ moved)
-        return max(alone - before, 0.0) + after
+        left = self.variances_left(np.array([alone]), time_s[None], slope[None])
+        return float(left[0])
+
+    def variances_left(self, alone: Floats, time_s: Floats, slope: Floats) -> Floats:
+        """Variances of several sums over a corrected drive, of as many terms each.
+
+        Parameters
+        ----------
+        alone
+            As for `variance_left`, shape (j,).
+        time_s
+            Shape (j, k).
+        slope
+            Shape (j, k, 2).
+
+        Returns
+        -------
+        Floats
+            Shape (j,).
+        """
+        sums, terms = time_s.shape
+        index, weight = weights_at_nodes(self.node_s, time_s.ravel(), slope.reshape(-1, 2))
+        index = index.reshape(2, sums, terms).transpose(1, 0, 2).reshape(sums, -1)
+        weight = weight.reshape(2, sums, terms, 2).transpose(1, 0, 2, 3).reshape(sums, -1, 2)
+        moved = np.einsum("jki,jkim->jm", weight, self.moved_m[index])
+        after = self._after.variances(index, weight) + (moved**2).sum(axis=1)
+        fast = np.maximum(alone - self._before.variances(index, weight), 0.0)
+        return np.asarray(fast + after)
+
+    @cached_property
+    def _before(self) -> _Chained:
+        return _Chained.of(self.covariance_before, self.onward_before)
+
+    @cached_property
+    def _after(self) -> _Chained:
+        return _Chained.of(self.covariance, self.onward)
 
     def part(self, begin_s: float, end_s: float) -> ErrorCovariance:
         """Keep the nodes of a stretch, those on either side of its ends included."""
@@ -185,40 +217,43 @@ def _shared(at: Indices, load: Floats, covariance: Floats, onward: Floats) -> Fl
 def _chained_each(index: Indices, weight: Floats, covariance: Floats, onward: Floats) -> Floats:
     """Covariance of terms over the first two unknowns of kept links, two links each."""
     count = len(index) // 2
-    total = np.zeros((count, count))
-    carried, before = np.zeros((covariance.shape[1], count)), -1
+    # The chain is followed from its last link to its first.
+    last = len(covariance) - 1
     by_link = np.argsort(-index, kind="stable")
-    loaded, first = np.unique(-index[by_link], return_index=True)
-    for link, rows in zip((-loaded).tolist(), np.split(by_link, first[1:]), strict=True):
-        while before > link:
-            before -= 1
-            carried = onward[before] @ carried
-        before, terms = link, rows % count
-        load = np.zeros((2, count))
-        np.add.at(load.T, terms, weight[rows])
-        used = np.unique(terms)
-        crossed = load[:, used].T @ carried[:2]
-        total[used] += crossed
-        total[:, used] += crossed.T
-        own = covariance[link][:, :2] @ load[:, used]
-        total[np.ix_(used, used)] += load[:, used].T @ own[:2]
-        carried[:, used] += own
-    return total
+    link = index[by_link]
+    load = np.zeros((len(index), 1, covariance.shape[1]))
+    load[:, 0, :2] = weight[by_link]
+    own = (covariance[link] @ load.transpose(0, 2, 1)).transpose(0, 2, 1)
+    steps = steps_between(last - link, Strides(onward[::-1]))
+    return chained_sums(by_link % count, count, load, own, steps)
 
 
-def _chained(load: Floats, covariance: Floats, onward: Floats) -> float:
-    """Square a sum over the first two unknowns of kept links."""
-    used = np.flatnonzero(load.any(axis=1))
-    if not len(used):
-        return 0.0
-    total, carried = 0.0, np.zeros(covariance.shape[1])
-    for link in range(int(used[-1]), int(used[0]) - 1, -1):
-        if link < used[-1]:
-            carried = onward[link] @ carried
-        own = covariance[link][:, :2] @ load[link]
-        total += float(load[link] @ (own + 2.0 * carried)[:2])
-        carried = carried + own
-    return total
+@dataclass(frozen=True, eq=False)
+class _Chained:
+    """Kept links from the last to the first: sums over the first two unknowns of each."""
+
+    covariance: Floats
+    strides: Strides
+
+    @classmethod
+    def of(cls, covariance: Floats, onward: Floats) -> _Chained:
+        return cls(covariance, Strides(onward[::-1]))
+
+    def variances(self, index: Indices, weight: Floats) -> Floats:
+        """Square sums over links, shape (j, k), with weights of shape (j, k, 2): shape (j,)."""
+        last = len(self.covariance) - 1
+        order = np.argsort(-index, axis=1)
+        link = np.take_along_axis(index, order, axis=1).T
+        load = np.take_along_axis(weight, order[:, :, None], axis=1).transpose(1, 0, 2)
+        total = np.zeros(len(index))
+        carried = np.zeros((len(index), self.covariance.shape[1], 1))
+        before = last - link[0]
+        for at, own in zip(link, load, strict=True):
+            carried = self.strides.followed(carried, before, last - at)
+            begun = self.covariance[at][:, :, :2] @ own[:, :, None]
+            total += np.einsum("ji,ji->j", own, (begun + 2.0 * carried)[:, :2, 0])
+            carried, before = carried + begun, last - at
+        return total
 
 
 def weights_at_nodes(node_s: Floats, time_s: Floats, slope: Floats) -> tuple[Indices, Floats]:

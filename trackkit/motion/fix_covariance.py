@@ -9,12 +9,15 @@ from functools import cached_property
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.error_covariance import ErrorCovariance
+from trackkit.motion.factor import diagonals
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
 from trackkit.motion.repeated_line import RepeatedLine
 from trackkit.motion.smoother import Solution
-from trackkit.motion.variance import diagonal_block, stretch
+from trackkit.motion.strides import Strides
+from trackkit.motion.variance import diagonal_block, stretch, stretches_between
 from trackkit.progress import tell
 
 _TOLD_EVERY = 500
@@ -87,13 +90,20 @@ class FixCovariance:
         block = 2 * states if solution.coupled else states
         kept = np.unique(np.fromiter(fixes, dtype=np.intp))
         pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
+        one_piece = len(solution.factor.pieces) == 1
+        if one_piece:
+            onward, own = stretches_between(solution, np.append(kept, count - 1))
+            pivot = diagonals(solution.factor.columns(0, count - 1), kept, block)
         # Beyond the last fix nothing is added to the square.
         following, beyond = count - 1, np.zeros((block, block))
         for place in range(len(kept) - 1, -1, -1):
             fix = int(kept[place])
-            if fix < following:
-                onward[place], beyond = stretch(solution, fix, following, beyond)
-            pivot[place] = diagonal_block(solution, fix, block)
+            if one_piece:
+                beyond = own[place] + onward[place].T @ beyond @ onward[place]
+            else:
+                if fix < following:
+                    onward[place], beyond = stretch(solution, fix, following, beyond)
+                pivot[place] = diagonal_block(solution, fix, block)
             form[place] = np.eye(block) + beyond
             following = fix
             if len(solution.factor.pieces) > 1 and place % _TOLD_EVERY == 0:
@@ -132,23 +142,50 @@ class FixCovariance:
         KeyError
             When a fix was not kept.
         """
-        place, span = self._places(index)
-        total = bridged_variance(self.levels, span, share, slope)
-        weight = state_weights(self.levels, span, share, slope)
-        loaded, place = np.unique(place, return_inverse=True)
+        return float(self.variances(index[None], share[None], slope[None])[0])
+
+    def variances(self, index: Indices, share: Floats, slope: Floats) -> Floats:
+        """Variances of several weighted sums of as many positions each.
+
+        Parameters
+        ----------
+        index, share
+            As for `variance`, shape (j, k).
+        slope
+            Shape (j, k, 2).
+
+        Returns
+        -------
+        Floats
+            Shape (j,).
+
+        Raises
+        ------
+        KeyError
+            When a fix was not kept.
+        """
+        sums, terms = index.shape
+        flat_slope = slope.reshape(-1, 2)
+        place, span = self._places(index.ravel())
+        weight = state_weights(self.levels, span, share.ravel(), flat_slope)
+        bridge = jerk_variance(self.levels.jerk, share.ravel(), span) * (flat_slope**2).sum(axis=1)
         block = self.pivot.shape[1]
         columns = 1 if block > self.levels.states else 2
-        load = np.zeros((len(loaded), block, columns))
-        np.add.at(load, place, _as_blocks(weight, block, columns))
-        begun = np.linalg.solve(self.pivot[loaded], load)
-        carried, before = np.zeros((block, columns)), int(loaded[0])
-        for at, own in zip(loaded.tolist(), begun, strict=True):
-            carried = self._carried(carried, before, at)
-            total += float(np.sum((2.0 * carried + own) * (self.form[at] @ own)))
+        begun = np.linalg.solve(self.pivot[place], _as_blocks(weight, block, columns))
+        # Fixes before and after each position, in order of time.
+        order = np.argsort(place.reshape(2, sums, terms).transpose(1, 0, 2).reshape(sums, -1))
+        row = (order // terms * sums + np.arange(sums)[:, None]) * terms + order % terms
+        total = bridge.reshape(sums, terms).sum(axis=1)
+        carried, before = np.zeros((sums, block, columns)), place[row[:, 0]]
+        for number in row.T:
+            at, own = place[number], begun[number]
+            carried = self._strides.followed(carried, before, at)
+            total += np.sum((2.0 * carried + own) * (self.form[at] @ own), axis=(1, 2))
             carried, before = carried + own, at
         if self.error is None:
-            return total
-        return self.error.variance_left(total, self._between_s(index, share, span), slope)
+            return np.asarray(total)
+        when = self._between_s(index.ravel(), share.ravel(), span).reshape(sums, terms)
+        return self.error.variances_left(total, when, slope)
 
     def covariances(self, index: Indices, share: Floats, slope: Floats) -> tuple[Floats, ...]:
         """Covariance of weighted positions between fixes, each with each other, in parts.
@@ -181,21 +218,18 @@ class FixCovariance:
         weight = state_weights(self.levels, span, share, slope)
         begun = np.linalg.solve(self.pivot[place], _as_blocks(weight, block, columns))
         total = np.diag(jerk_variance(self.levels.jerk, share, span) * (slope**2).sum(axis=1))
-        carried = np.zeros((block, columns * count))
         by_place = np.argsort(place, kind="stable")
-        loaded, first = np.unique(place[by_place], return_index=True)
-        before = int(loaded[0]) if count else 0
-        for at, rows in zip(loaded.tolist(), np.split(by_place, first[1:]), strict=True):
-            carried = self._carried(carried, before, at)
-            before, terms = at, rows % count
-            own = begun[rows].transpose(1, 2, 0)
-            squared = np.tensordot(self.form[at], own, 1).reshape(block * columns, -1)
-            passed = carried.reshape(block * columns, count)
-            crossed = passed.T @ squared
-            total[:, terms] += crossed
-            total[terms] += crossed.T
-            total[np.ix_(terms, terms)] += own.reshape(block * columns, -1).T @ squared
-            passed[:, terms] += own.reshape(block * columns, -1)
+        at = place[by_place]
+        # Of each load by column: the square it makes, and what goes on from it.
+        own = begun[by_place]
+        squared = self.form[at] @ own
+        total += chained_sums(
+            by_place % count,
+            count,
+            squared.transpose(0, 2, 1),
+            own.transpose(0, 2, 1),
+            steps_between(at, self._strides),
+        )
         if self.error is None:
             return (total,)
         return self.error.covariances_left(total, self._between_s(index, share, span), slope)
@@ -212,26 +246,8 @@ class FixCovariance:
         return np.asarray(self.time_s[np.searchsorted(self.fix, index)] + share * span_s)
 
     @cached_property
-    def _onward_over(self) -> list[Floats]:
-        """Products of `onward` over one kept fix, over pairs of them, over fours and so on.
-
-        With them the way from one kept fix to any other takes few products, however far it is.
-        """
-        over = [self.onward]
-        while len(over[-1]) > 1:
-            even = len(over[-1]) // 2 * 2
-            over.append(np.matmul(over[-1][1:even:2], over[-1][:even:2]))
-        return over
-
-    def _carried(self, value: Floats, begin: int, end: int) -> Floats:
-        """Follow a solution from one kept fix to a later one."""
-        while begin < end:
-            level = (end - begin).bit_length() - 1
-            if begin:
-                level = min(level, (begin & -begin).bit_length() - 1)
-            value = self._onward_over[level][begin >> level] @ value
-            begin += 1 << level
-        return value
+    def _strides(self) -> Strides:
+        return Strides(self.onward)
 
 
 def state_weights(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> Floats:

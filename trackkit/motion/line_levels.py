@@ -56,12 +56,13 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
         The likeliest ones.
     """
     part, knots = _part(side, length_m, closed=closed)
+    basis = knots.basis(part.chainage_m, part.left)
     eliminated: dict[tuple[float, ...], Eliminated] = {}
 
     def score(candidate: LineLevels) -> float:
         key = tuple(getattr(candidate, name) for name in _OF_CHAIN)
         if key not in eliminated:
-            eliminated[key] = Eliminated.of(part, candidate, knots)
+            eliminated[key] = Eliminated.of(part, candidate, knots, basis=basis)
         doubt = 0.0
         for name, (_, _, _, factor) in _STEPS.items():
             away = np.log(getattr(candidate, name) / getattr(_USUAL, name)) / np.log(factor)

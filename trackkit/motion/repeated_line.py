@@ -76,7 +76,12 @@ class Eliminated:
 
     @classmethod
     def of(
-        cls, side: Sideways, levels: LineLevels, knots: Knots, shifts: Shifts | None = None
+        cls,
+        side: Sideways,
+        levels: LineLevels,
+        knots: Knots,
+        shifts: Shifts | None = None,
+        basis: csr_array | None = None,
     ) -> Eliminated:
         """Eliminate error and deviation from what a drive lies beside a centreline.
 
@@ -86,6 +91,8 @@ class Eliminated:
             The drive, the levels and the spline of the line.
         shifts
             Stretches that are shifted as a whole.
+        basis
+            That of the knots at the drive's nodes where it has been worked out.
         """
         count, states = len(side.time_s), levels.states
         band, density = prior_information(side, levels)
@@ -96,13 +103,13 @@ class Eliminated:
             for row in range(column, states):
                 band[row - column, column::states] += trust * seen[:, row] * seen[:, column]
         chain = Chain.of(band, states)
-        basis = knots.basis(side.chainage_m, side.left)
+        if basis is None:
+            basis = knots.basis(side.chainage_m, side.left)
         if shifts is not None:
             basis = _beside(basis, shifts.shares(side.time_s), side.left)
         weighted = basis.multiply(trust[:, None]).tocsr()
         own = np.asarray((weighted.T @ basis).todense())
-        right = (seen[:, :, None] * weighted.toarray()[:, None, :]).reshape(count * states, -1)
-        information = own - chain.squared(right)
+        information = own - chain.squared_beside(seen, weighted)
         pull = np.zeros(len(information))
         if shifts is not None:
             by_pace, pulled = shifts.told_by_pace()

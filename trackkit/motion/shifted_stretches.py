@@ -14,7 +14,7 @@ from trackkit.motion.lap_pace import LapPace
 from trackkit.motion.line_model import LineLevels, Sideways
 from trackkit.motion.line_shifts import SHIFT_M, Shifts, risen
 from trackkit.motion.repeated_line import RepeatedLine
-from trackkit.motion.tried_shifts import TRIED_RAMP_S, explaining, tried
+from trackkit.motion.tried_shifts import TRIED_RAMP_S, explained_at_most, explaining, tried
 
 _SHORTEST_S, _LONGEST_S = 2.0, 60.0
 LEAST_GAIN, AGAIN_GAIN = 14.0, 8.0
@@ -31,6 +31,8 @@ _SUSPECT_GAIN = 2.9
 _CHI_MEDIAN = 2.0 * np.log(2.0)
 _ISOTROPIC = 0.1
 """So much of what is seen sideways, bends are taken to tell ahead at least."""
+_UNSURE_GAIN = 4.0
+"""So much more a shift may explain than is promised of steps that come at once, at nodes."""
 _MARK_M, _NEIGHBOURS, _FEWEST_NEIGHBOURS = 16.0, 3, 3
 
 
@@ -152,6 +154,11 @@ def shifted_stretches(
     shift: list[tuple[int, int]] = []
     size: list[float] = []
     wanted = np.flatnonzero(marked)
+    if not len(wanted):
+        return None
+    promised = explained_at_most(side, rest, levels, pace, (_SHORTEST_S, _LONGEST_S))
+    promised[np.isnan(promised)] = np.inf
+    changed_s = -np.inf
     place = 0
     while place < len(wanted):
         begin_s = time[wanted[place]] - _BEFORE_S
@@ -160,6 +167,8 @@ def shifted_stretches(
         place = int(last)
         low = int(np.searchsorted(time, begin_s - _BEFORE_S))
         high = int(np.searchsorted(time, end_s + _LONGEST_S + _AFTER_S))
+        if time[low] > changed_s and promised[low:high].max() < least_gain - _UNSURE_GAIN:
+            continue
         part = np.arange(low, high)
         trial = tried(side.only(part), rest[part], levels, pace)
         at = time[low:high][trial.node]
@@ -173,6 +182,7 @@ def shifted_stretches(
                 share = risen(time - at[first], TRIED_RAMP_S)
                 share -= risen(time - at[final], TRIED_RAMP_S)
                 rest -= share * (side.left @ aside)
+                changed_s = max(changed_s, at[final] + TRIED_RAMP_S)
     if not shift:
         return None
     edges = np.array(shift)

@@ -13,6 +13,7 @@ from trackkit.motion.chain import Chain
 from trackkit.motion.lap_pace import LapPace
 from trackkit.motion.line_model import LineLevels, Sideways, prior_information
 from trackkit.motion.line_shifts import SHIFT_M, risen
+from trackkit.motion.shift_screen import most_explained
 
 _STEP_S = 1.0
 """A shift is tried to come and go at every node that is so much later than the last."""
@@ -211,6 +212,55 @@ def _paired_best(
     return pairs
 
 
+def explained_at_most(
+    side: Sideways,
+    rest_m: Floats,
+    levels: LineLevels,
+    pace: LapPace | None,
+    lasting_s: tuple[float, float],
+) -> Floats:
+    """Say what the likeliest shift that begins at each node of a drive would explain.
+
+    Parameters
+    ----------
+    side, rest_m, levels, pace
+        As for `tried`, of a whole drive.
+    lasting_s
+        How long a shift is at least and at most.
+
+    Returns
+    -------
+    Floats
+        Rise of the log-likelihood, shape (n,), about as `Trial.pairs` tells it.
+    """
+    chain, trust, seen = _chain(side, levels)
+    by_pace = _by_pace(side, np.arange(len(trust)), pace)
+    return most_explained(side, rest_m, trust, chain, seen, by_pace, lasting_s)
+
+
+def _chain(side: Sideways, levels: LineLevels) -> tuple[Chain, Floats, Floats]:
+    """Error and deviation, having seen offsets; the trust in those, and what they see."""
+    count, states = len(side.time_s), levels.states
+    band, _ = prior_information(side, levels)
+    trust = 1.0 / (side.sigma_m**2 + _COURSE_M**2)
+    seen = np.zeros((count, states))
+    seen[:, :2], seen[:, -2] = side.left, 1.0
+    for column in range(states):
+        for row in range(column, states):
+            band[row - column, column::states] += trust * seen[:, row] * seen[:, column]
+    return Chain.of(band, states), trust, seen
+
+
+def _by_pace(side: Sideways, node: Indices, pace: LapPace | None) -> tuple[Floats, Floats]:
+    """Information of the pace about a step at some nodes, and what it pulls that to."""
+    if pace is None:
+        return np.zeros((len(node), 2, 2)), np.zeros((len(node), 2))
+    gained, sigma = pace.gained(side.time_s[node])
+    ahead = np.stack([side.left[node, 1], -side.left[node, 0]], axis=1)
+    weight = sigma[:, None] ** -2.0 * ahead
+    return weight[:, :, None] * ahead[:, None, :], gained[:, None] * weight
+
+
 def tried(side: Sideways, rest_m: Floats, levels: LineLevels, pace: LapPace | None) -> Trial:
     """Work out what steps at every second or so would explain of a part of a drive.
 
@@ -225,15 +275,8 @@ def tried(side: Sideways, rest_m: Floats, levels: LineLevels, pace: LapPace | No
     pace
         Of all laps, or None.
     """
-    count, states = len(side.time_s), levels.states
-    band, _ = prior_information(side, levels)
-    trust = 1.0 / (side.sigma_m**2 + _COURSE_M**2)
-    seen = np.zeros((count, states))
-    seen[:, :2], seen[:, -2] = side.left, 1.0
-    for column in range(states):
-        for row in range(column, states):
-            band[row - column, column::states] += trust * seen[:, row] * seen[:, column]
-    chain = Chain.of(band, states)
+    chain, trust, seen = _chain(side, levels)
+    count, states = seen.shape
     second = np.floor((side.time_s - side.time_s[0]) / _STEP_S)
     node = np.flatnonzero(np.diff(second, prepend=second[0] - 1.0) > 0)
     after = risen(side.time_s[:, None] - side.time_s[node], TRIED_RAMP_S)
@@ -245,11 +288,5 @@ def tried(side: Sideways, rest_m: Floats, levels: LineLevels, pace: LapPace | No
     explained = np.einsum("ij,ij->i", seen, alone.reshape(count, states))
     pull = (step.T @ (trust * (rest_m - explained))).reshape(-1, 2)
     information = information.reshape(len(node), 2, len(node), 2)
-    by_pace, pulled = np.zeros((len(node), 2, 2)), np.zeros((len(node), 2))
-    if pace is not None:
-        gained, sigma = pace.gained(side.time_s[node])
-        ahead = np.stack([side.left[node, 1], -side.left[node, 0]], axis=1)
-        weight = sigma[:, None] ** -2.0 * ahead
-        by_pace = weight[:, :, None] * ahead[:, None, :]
-        pulled = gained[:, None] * weight
+    by_pace, pulled = _by_pace(side, node, pace)
     return Trial(node, information, pull, side.time_s[node], by_pace, pulled)

@@ -29,8 +29,12 @@ def day_document(reports: Sequence[LapReport], drivers: Sequence[str]) -> dict[s
     """
     if not any(lap.time_s is not None for report in reports for lap in report.laps):
         return None
-    sessions = [Session(str(n), str(n), report) for n, report in enumerate(reports)]
-    names = {session.file: name for session, name in zip(sessions, drivers, strict=True)}
+    sessions = [
+        Session(str(place), name, report)
+        for place, (report, name) in enumerate(zip(reports, drivers, strict=True))
+    ]
+    # A recording that goes by its file says nothing of who drove.
+    names = {s.file: s.label for s in sessions if s.label != s.report.name}
     return {
         "summaries": [_summary_row(summary) for summary in summaries(sessions, names)],
         "bests": [

@@ -23,10 +23,12 @@ from trackkit.pages.assets import (
     own_notice,
     safe_in_element,
 )
-from trackkit.pages.legend import page_words
+from trackkit.pages.legend import nearby_words, page_words
 from trackkit.pages.tiles import TileLayer, tile_layer
 from trackkit.recordings.recording import Recording
 from trackkit.track.model import Track
+from trackkit.underlay.embed import MAY_BE_OFF, EmbeddedPicture
+from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.pages.base import Driven
@@ -44,7 +46,9 @@ def map_html(
     findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
+    underlay: EmbeddedPicture | None = None,
     title: str | None = None,
+    everything: bool = False,
 ) -> str:
     """Draw a track as one HTML page that works with no network at all.
 
@@ -67,8 +71,13 @@ def map_html(
         when, and which places they look at.
     credit
         Whom the map names for those pictures, as plain text; needed with `tiles`.
+    underlay
+        A picture of the ground that the page carries, from `trackkit.embed_underlay`.
     title
         Heading of the page, instead of the track's name.
+    everything
+        Whether the page holds what was driven farther than 500 m from the centreline too, such as
+        the way there and home.
 
     Returns
     -------
@@ -89,7 +98,9 @@ def map_html(
         findings=findings,
         tiles=tiles,
         credit=credit,
+        underlay=underlay,
         title=title,
+        everything=everything,
     )
     return page
 
@@ -103,7 +114,9 @@ def _map_and_verdict(
     findings: Iterable[Finding] | Literal["checked"] | None,
     tiles: str | None,
     credit: str | None,
+    underlay: EmbeddedPicture | None,
     title: str | None,
+    everything: bool,
 ) -> tuple[str, Judgement]:
     require_mercator(track.name, track.centreline.latitude_deg)
     layer = tile_layer(tiles, credit)
@@ -111,21 +124,29 @@ def _map_and_verdict(
     from trackkit.pages.base import base_document
     from trackkit.pages.comparison import comparison_document
     from trackkit.pages.driven_day import day_document
+    from trackkit.pages.nearby import shown_of
     from trackkit.pages.state import finding_rows, judged, state_of
+    from trackkit.timing.many import each_counted_once
 
     prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
-    reports = evaluation.reports or [None] * len(prepared.drives)
+    timed = each_counted_once(evaluation.reports)
+    reports = timed or [None] * len(prepared.drives)
     driven: list[Driven] = [
         (drive, () if report is None else report.laps)
         for drive, report in zip(prepared.drives, reports, strict=True)
     ]
-    base = base_document(track, driven, evaluation.quality, prepared.files, drivers)
-    base["comparison"] = comparison_document(track, driven)
-    base["day"] = day_document(
-        evaluation.reports, [recording["driver"] for recording in base["recordings"]]
+    parts = [shown_of(track, recording, everything=everything) for recording in prepared.recordings]
+    base = base_document(
+        track, driven, evaluation.quality, prepared.files, drivers, underlay, parts
     )
-    shown = state_of(track, prepared, evaluation)
+    compared: list[Driven] = [
+        (drive, [lap for lap in laps if part.shows_all_of(lap)])
+        for (drive, laps), part in zip(driven, parts, strict=True)
+    ]
+    base["comparison"] = comparison_document(track, compared)
+    base["day"] = day_document(timed, [recording["driver"] for recording in base["recordings"]])
+    shown = state_of(track, prepared, evaluation, parts)
     listed: list[Finding] | None = None
     if findings == "checked":
         listed = list(evaluation.findings)
@@ -137,7 +158,7 @@ def _map_and_verdict(
         gate["findings"] = [
             number for number, finding in enumerate(listed or []) if finding.feature == gate["id"]
         ]
-    page = _page(base, shown, None, layer=layer, title=title)
+    page = _page(base, shown, None, layer=layer, title=title, everything=everything)
     return page, judged(track, prepared, evaluation)
 
 
@@ -173,7 +194,9 @@ def write_map(
     findings: Iterable[Finding] | Literal["checked"] | None = None,
     tiles: str | None = None,
     credit: str | None = None,
+    underlay: EmbeddedPicture | None = None,
     title: str | None = None,
+    everything: bool = False,
     force: bool = False,
 ) -> Judgement:
     """Write `map_html` to a file, whole or not at all.
@@ -199,8 +222,13 @@ def write_map(
         when, and which places they look at.
     credit
         Whom the map names for those pictures, as plain text; needed with `tiles`.
+    underlay
+        A picture of the ground that the page carries, from `trackkit.embed_underlay`.
     title
         Heading of the page, instead of the track's name.
+    everything
+        Whether the page holds what was driven farther than 500 m from the centreline too, such as
+        the way there and home.
     force
         Whether a file that exists may be replaced.
 
@@ -232,7 +260,9 @@ def write_map(
         findings=findings,
         tiles=tiles,
         credit=credit,
+        underlay=underlay,
         title=title,
+        everything=everything,
     )
     write_whole(path, page, force=force)
     return judgement
@@ -245,6 +275,7 @@ def _page(
     *,
     layer: TileLayer | None = None,
     title: str | None = None,
+    everything: bool = True,
 ) -> str:
     from jinja2 import Environment
 
@@ -263,9 +294,21 @@ def _page(
         editing=session is not None,
         tiles=layer,
         tiles_privacy=TILES_PRIVACY,
+        nearby=None if everything else nearby_words(),
+        underlay=_about_picture(base["underlay"]),
         **page_words(base, state, title),
     )
     return page.encode("utf-8", "replace").decode("utf-8")
+
+
+def _about_picture(underlay: Mapping[str, Any] | None) -> dict[str, str] | None:
+    if underlay is None:
+        return None
+    return {
+        "credit": underlay["credit"],
+        "caution": f"{MAY_BE_OFF[0].upper()}{MAY_BE_OFF[1:]}.",
+        "sharpness": units().length_text(underlay["pixel_m"], 2),
+    }
 
 
 def document_text(document: Any) -> str:

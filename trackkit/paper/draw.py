@@ -16,6 +16,7 @@ from trackkit.arrays import Floats
 from trackkit.caution import CAUTION, PLAN
 from trackkit.errors import OutputError
 from trackkit.files import write_whole
+from trackkit.paper.ground import draw_underlay
 from trackkit.paper.ink import (
     BAND,
     BAND_EDGE,
@@ -44,6 +45,7 @@ from trackkit.recordings.recording import Recording
 from trackkit.track.credit import credits_of
 from trackkit.track.digest import short_digest
 from trackkit.track.model import Track
+from trackkit.underlay.picture import Underlay
 from trackkit.units import units
 
 if TYPE_CHECKING:
@@ -95,6 +97,7 @@ def write_paper(
     recordings: Iterable[Recording] = (),
     paper: Paper = "A4",
     verdict: str = "",
+    underlay: Underlay | None = None,
     force: bool = False,
 ) -> tuple[str, ...]:
     """Write a track as a picture on a sheet of paper, whole or not at all.
@@ -113,6 +116,8 @@ def write_paper(
         Its size: A4, A3, Letter or Tabloid, upright or across as the circuit asks.
     verdict
         Whether the track is fit to hand on, a sentence; `trackkit.judge_track` judges it.
+    underlay
+        A picture of the ground to draw on, from `trackkit.read_underlay`.
     force
         Whether a file that exists may be replaced.
 
@@ -126,6 +131,8 @@ def write_paper(
     OutputError
         When the suffix or the paper is another, or the file exists and `force` is false, or cannot
         be written.
+    UnderlayError
+        When the picture does not reach the circuit, or can't be read.
 
     Examples
     --------
@@ -146,7 +153,7 @@ def write_paper(
             f"there is no paper called {paper!r}", remedy=f"choose {', '.join(PAPERS_MM)}"
         )
     with settings():
-        picture = draw(track, recordings, paper, verdict)
+        picture = draw(track, recordings, paper, verdict, underlay)
         title = Lettering.for_texts([track.name]).clean(track.name)
         letters = picture.lettering.notices()
         # Whatever tells when, or by which version, a file was made would change its bytes.
@@ -188,14 +195,16 @@ def draw(
     recordings: Iterable[Recording] = (),
     paper: Paper = "A4",
     verdict: str = "",
+    underlay: Underlay | None = None,
 ) -> Picture:
     """Draw a track on a sheet; see `write_paper`."""
     drives = list(recordings)
-    lettering = Lettering.for_texts([*texts_of(track, drives), verdict])
+    credit = "" if underlay is None else f"Picture: {underlay.credit}"
+    lettering = Lettering.for_texts([*texts_of(track, drives), verdict, credit])
     clean = lettering.clean
     inside_mm = [side - 2.0 * MARGIN_MM for side in PAPERS_MM[paper]]
     heads = [_head(track, lettering, width) for width in inside_mm]
-    feet = [_foot(track, verdict, lettering, width) for width in inside_mm]
+    feet = [_foot(track, verdict, credit, lettering, width) for width in inside_mm]
     lines, bars = outline(track)
     sheet = arrange(
         np.vstack([*lines, *bars]),
@@ -210,7 +219,9 @@ def draw(
     _write_lines(pen, heads[across], sheet.height_mm - MARGIN_MM)
     foot = feet[across]
     _write_lines(pen, foot, MARGIN_MM + sum(line.height_mm for line in foot))
-    shapes = _draw_circuit(pen, track, sheet)
+    if underlay is not None:
+        draw_underlay(pen, underlay, track, sheet)
+    shapes = _draw_circuit(pen, track, sheet, seen_through=underlay is not None)
     for block in sheet.tables:
         draw_table(pen, block, sheet.size_pt)
     elsewhere = [
@@ -231,9 +242,9 @@ def draw_on(pen: Pen, track: Track, sheet: Sheet) -> dict[str, Label | None]:
     return _draw_labels(pen, track, _draw_circuit(pen, track, sheet), sheet)
 
 
-def _draw_circuit(pen: Pen, track: Track, sheet: Sheet) -> Shapes:
+def _draw_circuit(pen: Pen, track: Track, sheet: Sheet, *, seen_through: bool = False) -> Shapes:
     shapes = Shapes.of(track, sheet)
-    _draw_shapes(pen, track, shapes)
+    _draw_shapes(pen, track, shapes, seen_through=seen_through)
     draw_scale(pen, sheet)
     draw_north(pen, sheet)
     return shapes
@@ -277,7 +288,9 @@ def _head(track: Track, lettering: Lettering, width_mm: float) -> list[_Line]:
     return lines + [_Line(line, _SMALL_PT, colour=SOFT) for line in notes]
 
 
-def _foot(track: Track, verdict: str, lettering: Lettering, width_mm: float) -> list[_Line]:
+def _foot(
+    track: Track, verdict: str, credit: str, lettering: Lettering, width_mm: float
+) -> list[_Line]:
     """Write the verdict, the caution, and which file this is, of which geometry."""
     about = [f"Track file {lettering.clean(track.id)}", f"geometry {short_digest(track)}"]
     if track.revised:
@@ -300,6 +313,10 @@ def _foot(track: Track, verdict: str, lettering: Lettering, width_mm: float) -> 
         *(_Line(line, _SMALL_PT) for line in caution),
         _Line(last, _SMALL_PT, colour=SOFT),
         *(_Line(line, _SMALL_PT, colour=SOFT) for line in data),
+        *(
+            _Line(line, _SMALL_PT, colour=SOFT)
+            for line in lettering.wrapped(lettering.clean(credit), _SMALL_PT, width_mm, 2)
+        ),
     ]
 
 
@@ -327,11 +344,13 @@ def _write_lines(pen: Pen, lines: Sequence[_Line], top_mm: float) -> None:
         )
 
 
-def _draw_shapes(pen: Pen, track: Track, shapes: Shapes) -> None:
+def _draw_shapes(pen: Pen, track: Track, shapes: Shapes, *, seen_through: bool) -> None:
     if shapes.thin:
         pen.line(shapes.centre, BAND_EDGE, THIN_PT, over=2.0)
     else:
-        pen.geometry(shapes.band, BAND, BAND_EDGE, 0.6, over=2.0)
+        # Paint and kerbs of a picture are there to be seen.
+        fill = "none" if seen_through else BAND
+        pen.geometry(shapes.band, fill, BAND_EDGE, 0.6, over=2.0)
     for mark, places in shapes.unmeasured:
         pen.unmeasured(places, mark)
     for lane in shapes.pit_lanes:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from trackkit.arrays import Floats
 from trackkit.paper.sheet import (
@@ -152,6 +152,17 @@ class Pen:
                 zorder=over,
                 transform=self.onto,
             )
+        )
+
+    def picture(self, pixels: NDArray[np.uint8], box: Box) -> None:
+        """Fill a rectangle with pixels, shape (height, width, 4), below everything else."""
+        self.axes.imshow(
+            pixels,
+            extent=(box.left, box.right, box.bottom, box.top),
+            aspect="auto",
+            interpolation="none",
+            zorder=0.5,
+            transform=self.onto,
         )
 
     def box(

@@ -132,6 +132,11 @@ class Sheet:
         away = np.asarray(position_m, dtype=float) - self.middle_m
         return np.asarray(away @ _turning(self.turn_deg) * self.mm_per_m + self.middle_mm)
 
+    def to_plane(self, position_mm: ArrayLike) -> Floats:
+        """Turn millimetres on the sheet, shape (..., 2), into plane positions, metres."""
+        away = (np.asarray(position_mm, dtype=float) - self.middle_mm) / self.mm_per_m
+        return np.asarray(away @ _turning(self.turn_deg).T + self.middle_m)
+
     def direction(self, direction_m: ArrayLike) -> Floats:
         """Turn directions on the plane, shape (..., 2), into directions on the sheet."""
         return np.asarray(np.asarray(direction_m, dtype=float) @ _turning(self.turn_deg))

@@ -6,6 +6,7 @@ import io
 import os
 import re
 import reprlib
+import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -325,7 +326,10 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
     try:
         # By number: a document without a name is named after a passing file of GDAL's.
         for layer in range(len(pyogrio.list_layers(io.BytesIO(safe)))):
-            meta, _, geometry, columns = read(io.BytesIO(safe), layer=layer, columns=["Name"])
+            with warnings.catch_warnings():
+                # Of fields that nobody asks for here.
+                warnings.simplefilter("ignore")
+                meta, _, geometry, columns = read(io.BytesIO(safe), layer=layer, columns=["Name"])
             names = columns[0] if "Name" in list(meta["fields"]) else [None] * len(geometry)
             # Coordinates that are no numbers are refused later, with their place.
             with np.errstate(invalid="ignore"):

@@ -8,7 +8,7 @@ import numpy as np
 
 from trackkit.motion.drive import Drive
 from trackkit.motion.fix_covariance import FixCovariance
-from trackkit.timing.crossings import Crossing, sum_sigma
+from trackkit.timing.crossings import Crossing, sum_sigma, sum_sigmas
 from trackkit.timing.laps import Lap, SectorTime
 
 _FEWEST_TO_SCATTER = 3
@@ -103,12 +103,13 @@ def picked_too_small(drive: Drive | FixCovariance, laps: Sequence[Lap]) -> float
     for index, best, of in best_sectors(laps):
         times = np.array([lap.sectors[index].time_s for lap in counted], dtype=float)
         scatter = float(times.var(ddof=1))
-        apart = [
-            sum_sigma(drive, [*sector_terms(lap, index, 1.0), *sector_terms(of, index, -1.0)]) ** 2
+        sums = [
+            [*sector_terms(lap, index, 1.0), *sector_terms(of, index, -1.0)]
             for lap in some
             if lap is not of
         ]
-        share = min(1.0, 0.5 * float(np.mean(apart)) / scatter) if scatter > 0 else 1.0
+        apart = float(np.mean(np.square(sum_sigmas(drive, sums))))
+        share = min(1.0, 0.5 * apart / scatter) if scatter > 0 else 1.0
         if best.time_s is not None:
             too_small += max(0.0, float(times.mean()) - best.time_s) * (1.0 - np.sqrt(1.0 - share))
     return too_small

@@ -202,3 +202,28 @@ def sum_sigma(drive: Drive | FixCovariance, terms: Iterable[tuple[Crossing, floa
             )
         )
     )
+
+
+def sum_sigmas(
+    drive: Drive | FixCovariance, sums: Sequence[Sequence[tuple[Crossing, float]]]
+) -> list[float]:
+    """One sigma of each of several weighted sums of times of crossings, seconds.
+
+    Parameters
+    ----------
+    drive
+        That the crossings are of, or what is kept of it for them.
+    sums
+        As for `sum_sigma`, worked out together.
+    """
+    most = max((len(terms) for terms in sums), default=0)
+    if not most:
+        return [0.0] * len(sums)
+    # Shorter sums are filled up with terms of no weight.
+    index = np.full((len(sums), most), next(terms[0][0].fix for terms in sums if terms))
+    share, slope = np.zeros((len(sums), most)), np.zeros((len(sums), most, 2))
+    for row, terms in enumerate(sums):
+        for place, (crossing, weight) in enumerate(terms):
+            index[row, place], share[row, place] = crossing.fix, crossing.share
+            slope[row, place] = weight * np.asarray(crossing.delay)
+    return [float(sigma) for sigma in np.sqrt(drive.variances(index, share, slope))]

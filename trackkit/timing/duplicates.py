@@ -97,10 +97,13 @@ class Shared:
         if self.kind == "receivers":
             return (
                 f"{self.second} and {self.first} are recordings of one drive by two receivers, "
-                f"{self.apart_m:.1f} m apart over {span}: each is timed"
+                f"{self.apart_m:.1f} m apart over {span}: each is timed, and what both hold is "
+                "summed up once"
             )
         if self.whole:
-            return f"{self.second} holds the fixes of {self.first} again, and is counted once"
+            return (
+                f"{self.second} holds nothing but fixes of {self.first}, and is not counted again"
+            )
         return (
             f"{self.second} holds {span} of the fixes of {self.first} again: laps in both are "
             f"counted in {self.first}"
@@ -110,7 +113,8 @@ class Shared:
 def shared_with(earlier: Sequence[Sketch], second: Sketch) -> tuple[Shared, ...]:
     """Find what a recording has in common with those before it.
 
-    Recordings that only count seconds are compared with their like, from the first fix on.
+    Recordings that only count seconds are compared with their like, from the first fix on.  What is
+    wholly in another is told as a copy of the first that holds it, and of no other.
 
     Parameters
     ----------
@@ -119,7 +123,8 @@ def shared_with(earlier: Sequence[Sketch], second: Sketch) -> tuple[Shared, ...]
     second
         Of the recording.
     """
-    return tuple(shared for first in earlier for shared in _shared(first, second))
+    every = [shared for first in earlier for shared in _shared(first, second)]
+    return next(((shared,) for shared in every if shared.whole), tuple(every))
 
 
 def _shared(first: Sketch, second: Sketch) -> Iterator[Shared]:
@@ -135,6 +140,7 @@ def _shared(first: Sketch, second: Sketch) -> Iterator[Shared]:
     )
     same = (np.abs(first.time_s[nearest] - second.time_s) < _SAME_S) & (apart < _SAME_M)
     stretches = [run for run in _stretches(second.time_s, same) if same[slice(*run)].mean() > _MOST]
+    whole = bool(same.mean() > _MOST) and _is_all(second.time_s, stretches)
     for low, high in stretches:
         yield Shared(
             first.name,
@@ -142,11 +148,18 @@ def _shared(first: Sketch, second: Sketch) -> Iterator[Shared]:
             "same",
             float(second.time_s[low]),
             float(second.time_s[high - 1]),
-            bool(same.mean() > _MOST),
+            whole,
             float(np.median(apart[low:high])),
         )
     if not stretches:
         yield from _two_receivers(first, second)
+
+
+def _is_all(time_s: Floats, stretches: list[tuple[int, int]]) -> bool:
+    """Tell whether nothing long enough to tell lies before, between or after some stretches."""
+    begins = [float(time_s[low]) for low, _ in stretches] + [float(time_s[-1])]
+    ends = [float(time_s[0])] + [float(time_s[high - 1]) for _, high in stretches]
+    return all(begin - end < _LEAST_S for begin, end in zip(begins, ends, strict=True))
 
 
 def _overlap(first: Sketch, second: Sketch) -> bool:

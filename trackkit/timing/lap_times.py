@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import chain
+from itertools import chain, pairwise
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
 from trackkit.recordings.recording import Recording
 from trackkit.timing.channels import with_channels
-from trackkit.timing.crossings import AGAIN_M, Crossing, cross, interval_sigma, with_speed_sigmas
+from trackkit.timing.crossings import AGAIN_M, Crossing, cross, sum_sigmas, with_speed_sigmas
 from trackkit.timing.driving_sessions import DrivingSession, driving_sessions, standing_spells
 from trackkit.timing.lap_remarks import with_remarks
 from trackkit.timing.lap_wander import levels_from_laps
@@ -153,22 +153,29 @@ class TimedRecording:
             self._smooth_again(track, rules)
         parts = self._parts(rules)
         self._crossings = _crossings_of(track, self.drive, self._crossings, self.antenna_ahead_m)
-        sigmas: dict[tuple[Crossing, Crossing], float] = {}
         count = Counter[tuple[str, str]]()
         usual = dict(self._sigmas_before_drag) if dragging else {}
 
-        def sigma(before: Crossing, after: Crossing) -> float:
-            gates, pair = (before.gate, after.gate), (before, after)
-            place = (*gates, count[gates])
-            count[gates] += 1
-            if pair not in self._sigmas and place in usual:
-                return usual[place]
-            if pair not in self._sigmas:
-                sigmas[pair] = interval_sigma(self.drive, before, after)
-            else:
-                sigmas[pair] = self._sigmas[pair]
-            usual[place] = sigmas[pair]
-            return sigmas[pair]
+        def sigmas_of(pairs: Sequence[_Pair]) -> dict[_Pair, float]:
+            sigmas: dict[_Pair, float] = {}
+            before_drag: dict[_Pair, float] = {}
+            places: dict[_Pair, list[tuple[str, str, int]]] = {}
+            for pair in pairs:
+                gates = (pair[0].gate, pair[1].gate)
+                place = (*gates, count[gates])
+                count[gates] += 1
+                if pair not in self._sigmas and place in usual:
+                    before_drag[pair] = usual[place]
+                else:
+                    places.setdefault(pair, []).append(place)
+            fresh = [pair for pair in places if pair not in self._sigmas]
+            values = sum_sigmas(self.drive, [[(a, -1.0), (b, 1.0)] for a, b in fresh])
+            worked_out = dict(zip(fresh, values, strict=True))
+            for pair in places:
+                sigmas[pair] = worked_out[pair] if pair in worked_out else self._sigmas[pair]
+                usual.update(dict.fromkeys(places[pair], sigmas[pair]))
+            self._sigmas = sigmas
+            return before_drag | sigmas
 
         report = _lap_report(
             track,
@@ -176,12 +183,11 @@ class TimedRecording:
             _in_order(self._crossings),
             parts,
             rules,
-            sigma,
+            sigmas_of,
             best_sigmas=not dragging,
         )
         if not dragging:
             self._sigmas_before_drag = usual
-        self._sigmas = sigmas
         return report
 
     def _parts(self, rules: LapRules) -> _Parts:
@@ -282,8 +288,9 @@ def _wander_laps(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float]
     )
 
 
-_Sigma = Callable[[Crossing, Crossing], float]
-"""How well the time between two crossings is known, seconds."""
+_Pair = tuple[Crossing, Crossing]
+_SigmasOf = Callable[[Sequence[_Pair]], dict[_Pair, float]]
+"""How well the times between some pairs of crossings are known, seconds."""
 
 
 def _lap_report(
@@ -292,7 +299,7 @@ def _lap_report(
     crossings: Sequence[Crossing],
     parts: _Parts,
     rules: LapRules,
-    sigma: _Sigma,
+    sigmas_of: _SigmasOf,
     *,
     best_sigmas: bool,
 ) -> LapReport:
@@ -300,7 +307,9 @@ def _lap_report(
     if best_sigmas:
         drive.prepare_variances(crossing.fix for crossing in crossings)
     spells, sessions = parts
-    laps = [_measured(drive, lap, sigma) for lap in _laps_of(track, crossings, sessions)]
+    laps = _laps_of(track, crossings, sessions)
+    sigmas = sigmas_of([pair for lap in laps for pair in _intervals(lap)])
+    laps = [_measured(drive, lap, sigmas) for lap in laps]
     laps = with_remarks(track, drive, laps, spells, rules)
     if best_sigmas:
         laps = with_channels(laps, drive.recording.channels)
@@ -346,12 +355,18 @@ def _with_speed_sigmas(drive: Drive, laps: Sequence[Lap]) -> list[Lap]:
     ]
 
 
-def _measured(drive: Drive, lap: Lap, sigma: _Sigma) -> Lap:
+def _intervals(lap: Lap) -> list[_Pair]:
+    """List between which crossings its sectors were driven, and the lap as a whole."""
+    ends = [*pairwise(lap.passed), (lap.passed[0], lap.passed[-1])]
+    return [(before, after) for before, after in ends if before is not None and after is not None]
+
+
+def _measured(drive: Drive, lap: Lap, sigmas: Mapping[_Pair, float]) -> Lap:
     """Add uncertainties and speeds to a lap's times."""
     sectors = tuple(
         sector
         if before is None or after is None
-        else _measured_sector(drive, sector, before, after, sigma(before, after))
+        else _measured_sector(drive, sector, before, after, sigmas[before, after])
         for sector, before, after in zip(lap.sectors, lap.passed[:-1], lap.passed[1:], strict=True)
     )
     if lap.pit_visits:
@@ -364,7 +379,7 @@ def _measured(drive: Drive, lap: Lap, sigma: _Sigma) -> Lap:
     return replace(
         lap,
         sectors=sectors,
-        sigma_s=sigma(first, last),
+        sigma_s=sigmas[first, last],
         lowest_mps=lowest,
         top_mps=top,
     )

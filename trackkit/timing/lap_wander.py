@@ -97,9 +97,9 @@ def _shifts(
     """Find how laps lie beside their mean, metres, (k, 2), and the variance that lines add."""
     chainage = np.linspace(0.0, track.curve.length_m, _PLACES, endpoint=False)
     left = track.curve.left(chainage)
-    offset = np.array([_sideways(track, drive, chainage, *lap) for lap in laps])
+    offset = _sideways(track, drive, chainage, laps)
     centred = offset - np.median(offset, axis=0)
-    shift = np.linalg.lstsq(left, centred.T, rcond=None)[0].T
+    shift = np.asarray(np.linalg.lstsq(left, centred.T, rcond=None)[0].T, dtype=float)
     shift -= shift.mean(axis=0)
     # The residual after the shift is the driver's line; some of it looks like a shift.
     rest = centred - shift @ left.T
@@ -107,25 +107,29 @@ def _shifts(
 
 
 def _sideways(
-    track: Track,
-    drive: Drive,
-    chainage_m: Floats,
-    start_s: float,
-    end_s: float,
+    track: Track, drive: Drive, chainage_m: Floats, laps: Sequence[tuple[float, float]]
 ) -> Floats:
-    """Distance to the left of the centreline at some chainages, on one lap."""
-    begin, end = np.searchsorted(drive.time_s, [start_s, np.nextafter(end_s, np.inf)])
-    velocity = drive.velocity_mps[begin:end]
+    """Distance to the left of the centreline at some chainages, on each lap, (laps, chainages)."""
+    begin, end = np.array(laps).T
+    begins = np.searchsorted(drive.time_s, begin)
+    ends = np.searchsorted(drive.time_s, np.nextafter(end, np.inf))
+    part = slice(int(begins.min()), int(ends.max()))
+    velocity = drive.velocity_mps[part]
     speed = np.hypot(velocity[:, 0], velocity[:, 1])
     # Where positions have jumped aside the drive is a guess.
-    moving = (speed > 1.0) & (drive.trust[begin:end] > _TRUSTED)
+    moving = part.start + np.flatnonzero((speed > 1.0) & (drive.trust[part] > _TRUSTED))
     # What was measured, not what was made of it: smoothing has drawn the wander towards zero.
-    position = drive.position_m[begin:end] + drive.wander_m[begin:end]
-    direction = velocity[moving] / speed[moving, None]
-    where, offset = track.curve.project(position[moving], direction)
+    position = drive.position_m[moving] + drive.wander_m[moving]
+    direction = drive.velocity_mps[moving] / speed[moving - part.start, None]
+    where, offset = track.curve.project(position, direction)
     near = np.abs(offset) < _FARTHEST_M
-    where, offset = where[near], offset[near]
-    if len(where) < 2:
-        return np.zeros(len(chainage_m))
-    order = np.argsort(where)
-    return np.interp(chainage_m, where[order], offset[order], period=track.curve.length_m)
+    moving, where, offset = moving[near], where[near], offset[near]
+    rows = np.zeros((len(laps), len(chainage_m)))
+    for row, first, last in zip(
+        rows, np.searchsorted(moving, begins), np.searchsorted(moving, ends), strict=True
+    ):
+        if last - first < 2:
+            continue
+        order = first + np.argsort(where[first:last])
+        row[:] = np.interp(chainage_m, where[order], offset[order], period=track.curve.length_m)
+    return rows

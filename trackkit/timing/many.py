@@ -8,10 +8,10 @@ from dataclasses import replace
 
 from trackkit.recordings.read import read_recording
 from trackkit.recordings.recording import Recording
+from trackkit.timing.driven_once import is_copy, set_aside_for
 from trackkit.timing.duplicates import Shared, Sketch, shared_with, sketch
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.laps import Lap
-from trackkit.timing.remarks import LapRemark
 from trackkit.timing.report import LapReport
 from trackkit.timing.rules import USUAL_RULES, LapRules
 from trackkit.track.model import Track
@@ -72,7 +72,8 @@ def time_many(
     for done, recording in enumerate(recordings, start=1):
         report, own = _timed_alone(track, recording, rules, antenna_ahead_m)
         report = counted_once(report, shared_with(sketches, own))
-        sketches.append(own)
+        if not is_copy(report):
+            sketches.append(own)
         if progress is not None:
             progress(done, count)
         yield report
@@ -115,12 +116,33 @@ def counted_once(report: LapReport, shared: Sequence[Shared]) -> LapReport:
         for part in shared:
             inside = part.begin_s - _EDGE_S <= begun_s and ended_s <= part.end_s + _EDGE_S
             if part.kind == "same" and inside:
-                every = tuple(range(len(lap.sectors)))
-                remark = LapRemark("elsewhere", f"counted in {part.first}", sectors=every)
-                return replace(lap, remarks=(*lap.remarks, remark), set_aside=True)
+                return set_aside_for(lap, part.first)
         return lap
 
     if not shared:
         return report
     laps = [once(lap) for lap in report.laps]
     return replace(report.of_laps(laps), shared=tuple(shared))
+
+
+def each_counted_once(reports: Iterable[LapReport]) -> list[LapReport]:
+    """Have each lap that several reports hold count in the first.
+
+    Parameters
+    ----------
+    reports
+        With their recordings.
+
+    Returns
+    -------
+    list of LapReport
+        In the same order, with what each shares with those before it.
+    """
+    sketches: list[Sketch] = []
+    every = []
+    for report in reports:
+        own = sketch(report.recording)
+        every.append(counted_once(report, shared_with(sketches, own)))
+        if not is_copy(every[-1]):
+            sketches.append(own)
+    return every

@@ -12,6 +12,7 @@ import numpy as np
 
 from trackkit.files import csv_text
 from trackkit.timing.best_times import sector_terms
+from trackkit.timing.driven_once import driven_once, is_copy, is_elsewhere, on_track_s
 from trackkit.timing.laps import Lap, SectorTime
 from trackkit.timing.sessions import (
     Reference,
@@ -84,7 +85,8 @@ class Summary:
 def summaries(sessions: Sequence[Session], drivers: Mapping[str, str]) -> list[Summary]:
     """Sum up the laps of each driver, in the order of their recordings, and of all.
 
-    Laps that two recordings hold count once; time on track that they share does too.
+    Laps that two recordings hold count once, also where two receivers of one vehicle made them, and
+    so does the time on track that they share.
 
     Parameters
     ----------
@@ -96,11 +98,21 @@ def summaries(sessions: Sequence[Session], drivers: Mapping[str, str]) -> list[S
     by_driver: dict[str, list[Session]] = {}
     for session in sessions:
         by_driver.setdefault(drivers.get(session.file, session.label), []).append(session)
-    own = [_summary(driver, some) for driver, some in by_driver.items()]
-    return own if len(own) < 2 else [*own, _summary(None, sessions)]
+    # Who has nothing but copies of others drove nothing else.
+    new = {
+        driver: some
+        for driver, some in by_driver.items()
+        if not all(is_copy(session.report) for session in some)
+    }
+    own = [_summary(driver, some, drivers) for driver, some in new.items()]
+    return own if len(own) < 2 else [*own, _summary(None, sessions, drivers)]
 
 
-def _summary(driver: str | None, sessions: Sequence[Session]) -> Summary:
+def _summary(
+    driver: str | None, sessions: Sequence[Session], drivers: Mapping[str, str]
+) -> Summary:
+    on_track = on_track_s(sessions, drivers)
+    sessions = driven_once(sessions, drivers)
     ranked = ranking(sessions)
     times = np.array([entry.lap.time_s for entry in ranked], dtype=float)
     sectors = _best_sectors(sessions)
@@ -109,9 +121,13 @@ def _summary(driver: str | None, sessions: Sequence[Session]) -> Summary:
         key=lambda report: report.continuous_best_s or math.inf,
         default=None,
     )
-    # A copy tells nothing new.
-    new = [s.report for s in sessions if not any(part.whole for part in s.report.shared)]
-    every = [lap for report in new for lap in report.laps if lap.time_s is not None]
+    every = [
+        lap
+        for session in sessions
+        if not is_copy(session.report)
+        for lap in session.report.laps
+        if lap.time_s is not None and not is_elsewhere(lap)
+    ]
     return Summary(
         driver=driver,
         best=tuple(_is_equal(ranked, place) for place in range(min(BEST, len(ranked)))),
@@ -124,7 +140,7 @@ def _summary(driver: str | None, sessions: Sequence[Session]) -> Summary:
         spread_s=float(times.std(ddof=1)) if len(times) > 1 else None,
         laps=len(every),
         laps_counted=len(ranked),
-        on_track_s=sum(part.end_s - part.begin_s for report in new for part in report.sessions),
+        on_track_s=on_track,
     )
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import logging
+import math
 import os
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -23,6 +26,7 @@ from trackkit.recordings.raw import single_line
 
 CHORD_ERROR = 0.005
 """How far from its chords an arc may lie, in the drawing's unit: a track file's 5 mm."""
+_GUESS = re.compile(r'value "(.*)" near line (\d+)', re.DOTALL)
 _LINES = ("LINE", "LWPOLYLINE", "POLYLINE", "SPLINE", "ARC", "CIRCLE", "ELLIPSE")
 _UNITS = {2: "feet", 4: "millimetres", 5: "centimetres", 7: "kilometres"}
 """Values of $INSUNITS in the header of a drawing (DXF reference, header variables; from memory)."""
@@ -41,8 +45,11 @@ def read_dxf(path: str | os.PathLike[str], crs: str | None) -> Drawing:
     """
     ezdxf = library("ezdxf", "DXF", path)
     recover = library("ezdxf.recover", "DXF", path)
+    # What it has to say is said in our words.
+    logging.getLogger("ezdxf").addHandler(logging.NullHandler())
     try:
-        drawing, _ = recover.readfile(os.fspath(path))
+        drawing, auditor = recover.readfile(os.fspath(path))
+        _refuse_guesses(auditor, path)
         rows = list(_rows(drawing))
     except (ezdxf.DXFError, OSError, ValueError, LookupError) as error:
         raise RecordingError(
@@ -61,6 +68,34 @@ def read_dxf(path: str | os.PathLike[str], crs: str | None) -> Drawing:
         )
     moved, more = in_wgs84(rows, system, path)
     return Drawing(moved, "DXF", remarks=(*remarks, *more))
+
+
+def _refuse_guesses(auditor: Any, path: str | os.PathLike[str]) -> None:
+    """Refuse a drawing with numbers of which ezdxf kept what looked like one."""
+    from ezdxf.audit import AuditError
+
+    entries = [*auditor.errors, *auditor.fixes]
+    texts = [
+        match
+        for entry in entries
+        if entry.code == AuditError.INVALID_FLOATING_POINT_VALUE
+        and (match := _GUESS.search(entry.message))
+    ]
+    # Of a position with one that is none, it lists all its numbers.
+    for text in [text for text in texts if not _is_number(text[1])] or texts:
+        raise RecordingError(
+            f"its DXF is damaged: {text[1][:40]!r} is no number",
+            file=path,
+            place=f"near line {text[2]}",
+            remedy="export it again",
+        )
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return math.isfinite(float(text))
+    except ValueError:
+        return False
 
 
 def _rows(drawing: Any) -> Iterator[DrawnFeature]:

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from trackkit.errors import RecordingError
+from trackkit.errors import RecordingError, reading_failed
+from trackkit.geometry.grids import horizontal_crs
 from trackkit.recordings.csv.layout import DELIMITERS, cells_of, lines_of, rows_of
 from trackkit.recordings.drawn.features import (
     Drawing,
@@ -33,6 +34,8 @@ _AXES = {
     **dict.fromkeys(("longitude", "lon", "long", "lng", "x", "easting", "east", "e"), "longitude"),
     **dict.fromkeys(("latitude", "lat", "y", "northing", "north", "n"), "latitude"),
 }
+_WGS84 = "OGC:CRS84"
+_LONGEST_HEADER = 65_536
 _WORDS = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])")
 
 
@@ -74,8 +77,34 @@ def read_gate_ends(
         for column in ends:
             fields.pop(header[column], None)
         features.append(DrawnFeature("line", (part,), {"role": "gate", **fields}, layer, number))
-    moved, remarks = in_wgs84(features, crs or "OGC:CRS84", path)
-    return Drawing(moved, "CSV", remarks=remarks)
+    system, remarks = _system(crs, [header[column] for column in ends], features)
+    moved, more = in_wgs84(features, system, path)
+    return Drawing(moved, "CSV", remarks=(*remarks, *more))
+
+
+def _system(
+    crs: str | None, columns: Sequence[str], features: Sequence[DrawnFeature]
+) -> tuple[str, tuple[str, ...]]:
+    """Choose the system of the ends: degrees stay degrees beside a drawing that is in a grid."""
+    if crs is None or not features:
+        return _WGS84, ()
+    called = all("deg" in _WORDS.findall(c.lower()) for c in columns)
+    ends = np.abs([part[:, :2] for feature in features for part in feature.parts])
+    if not called or not np.all(ends <= [180.0, 90.0]) or horizontal_crs(crs).is_geographic:
+        return crs, ()
+    return _WGS84, (f"its columns hold degrees: its ends were taken in WGS 84, not in {crs}",)
+
+
+def holds_gate_ends(path: str | os.PathLike[str], named: Mapping[str, str]) -> bool:
+    """Tell whether a file is a table whose header names the two ends of a gate."""
+    try:
+        with Path(path).open("rb") as file:
+            header = decode(file.readline(_LONGEST_HEADER))
+    except OSError as error:
+        raise RecordingError(reading_failed(path, error), file=path) from error
+    cells = cells_of(header.strip(), max(DELIMITERS, key=header.count))
+    own = {_end(cell) for cell in cells} - {None}
+    return len(own | {end for end, name in named.items() if name in cells}) == len(ENDS)
 
 
 def _end_columns(

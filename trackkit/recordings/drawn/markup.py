@@ -31,7 +31,11 @@ _SHAPES: Mapping[str, Kind] = {
 }
 _LAYERS_OF_GPX = {"trk": "tracks", "rte": "routes", "wpt": "waypoints"}
 _KIND_OF_GATE = re.compile(r"(finish|start|sector|speed|pit-entry|pit-exit) gate\b")
-_CORNER = re.compile(r"corner (\d+), (left|right)\b")
+_CORNER = re.compile(
+    r"corner (?P<number>\d+), (?P<turn>left|right)\b"
+    r"(?:, from (?P<entry_m>[\d.]+) m to (?P<exit_m>[\d.]+) m, apex at (?P<apex_m>[\d.]+) m, "
+    r"smallest radius (?P<min_radius_m>[\d.]+) m)?"
+)
 """How descriptions begin that trackkit gives routes of gates, and waypoints of corners."""
 
 
@@ -168,8 +172,7 @@ def read_gpx_features(data: bytes, path: str | os.PathLike[str]) -> Drawing:
             "id": _child_text(element, "cmt"),
             "role": stated,
             "kind": kind[1] if kind else None,
-            "number": corner[1] if corner else None,
-            "turn": corner[2] if corner else None,
+            **(corner.groupdict() if corner else {}),
         }
         place = f"layer {layer}, feature {count[layer]}"
         points = [[element]] if name == "wpt" else _point_lists(element, name)

@@ -13,6 +13,7 @@ from trackkit.budgets import budgets, require
 from trackkit.errors import PlaceError, RecordingError, TrackkitError, reading_failed
 from trackkit.recordings.detect import load_json, recognised
 from trackkit.recordings.drawn.features import Drawing, DrawnFeature, refuse_crs
+from trackkit.recordings.drawn.gate_ends import holds_gate_ends, read_gate_ends
 from trackkit.recordings.packed import ZIP
 from trackkit.remedies import Remedy
 
@@ -26,6 +27,8 @@ _BINARY_DXF = b"AutoCAD Binary DXF"
 _BESIDE_SHAPEFILE = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qmd", ".xml")
 _SUFFIXES = (".shp", ".fgb", ".gpkg", ".geojson", ".json", ".parquet", ".kml", ".dxf", ".gpx")
 """Of files that are read in a folder."""
+_TABLES = (".csv", ".txt", ".tsv")
+"""Of those that are read there where they hold ends of gates."""
 
 
 def read_drawing(
@@ -40,7 +43,8 @@ def read_drawing(
     ----------
     path
         The file; its format is recognised from what it holds.  Of a folder, or a ZIP archive,
-        each Shapefile, FlatGeobuf, KML and so on is read, as layers of one drawing.
+        each Shapefile, FlatGeobuf, KML and so on, and each table of ends of gates, is read, as
+        layers of one drawing.
     crs
         The coordinate system, such as "EPSG:25832", which goes before the file's own; None for
         that, and WGS 84 where a format knows no other.
@@ -143,8 +147,6 @@ def _recognised(
 
         return read_json(load_json(data, path), path, crs)
     if chosen.key == "text":
-        from trackkit.recordings.drawn.gate_ends import read_gate_ends
-
         return read_gate_ends(data, path, crs, columns)
     raise RecordingError(
         f"is a recording, {chosen.name}, and no track that somebody drew",
@@ -161,10 +163,11 @@ def _folder(
 ) -> Drawing:
     """Read the files of a folder as the layers of one drawing, a layer named as its file."""
     try:
-        files = sorted(f for f in folder.rglob("*") if f.suffix.lower() in _SUFFIXES)
+        files = sorted(f for f in folder.rglob("*") if f.suffix.lower() in (*_SUFFIXES, *_TABLES))
     except OSError as error:
         raise RecordingError(reading_failed(path, error), file=path) from error
     files = [f for f in files if not _is_hidden(f.relative_to(folder))]
+    files = [f for f in files if f.suffix.lower() in _SUFFIXES or holds_gate_ends(f, columns or {})]
     if not files:
         raise RecordingError("holds no file of drawn features", file=path, remedy=WHAT_IS_DRAWN)
     features: list[DrawnFeature] = []
@@ -197,7 +200,9 @@ def _archive(
     except (zipfile.BadZipFile, OSError):
         return None
     drawn = [m for m in members if Path(m.filename).suffix.lower() in _SUFFIXES]
-    if len(drawn) < 2 and not any(m.filename.lower().endswith((".shp", ".dxf")) for m in drawn):
+    alone = len(drawn) < 2 and not any(m.filename.lower().endswith((".shp", ".dxf")) for m in drawn)
+    beside = any(Path(m.filename).suffix.lower() in _TABLES for m in members)
+    if alone and not (drawn and beside):
         return None
 
     def read(crs: str | None, columns: Mapping[str, str] | None) -> Drawing:

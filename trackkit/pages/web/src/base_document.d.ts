@@ -67,6 +67,7 @@ export interface BaseDocument {
   laps: LapTrace[];
   comparison: Comparison | null;
   day: Day | null;
+  underlay: Underlay | null;
   grid_m: number;
   /**
    * Units that people read; all else is in SI units.
@@ -201,7 +202,10 @@ export interface Recording {
   fix_count: number;
   duration_s: number;
   top_mps: number;
-  away_m: number;
+  /**
+   * How near it comes to the track; null where it is left out for lying elsewhere.
+   */
+  away_m: number | null;
   /**
    * One fix in so many is drawn; null for a recording made elsewhere.
    */
@@ -303,6 +307,18 @@ export interface Summary {
    */
   laps: number;
   laps_counted: number;
+}
+/**
+ * A picture of the ground in the web's Mercator projection: a data address, its edges in degrees, whose it is, and the size of a pixel on the ground, metres.
+ */
+export interface Underlay {
+  picture: string;
+  west: number;
+  south: number;
+  east: number;
+  north: number;
+  credit: string;
+  pixel_m: number;
 }
 export interface SpeedStyle {
   colour: string;

@@ -1,57 +1,34 @@
 // The lap laid out along its chainage: speed of the laps chosen, the time difference of two, what a
-// crossing is worth, and the gates as posts through all of them.
+// crossing is worth, and the gates as posts through all of them. It is laid out by distance, or by
+// the time since laps began; places by time are those of the first lap drawn.
 
-import {
-  drawAcross,
-  drawAlong,
-  drawAxis,
-  drawDifference,
-  drawOffset,
-  drawQuality,
-  drawSpeed,
-} from "./chart_rows.js";
+import { drawAxis } from "./chart_axis.js";
+import { ChartHand } from "./chart_hand.js";
 import { colours } from "./colours.js";
 import { strokeOf } from "./drivers.js";
 import { eachFrame, element, find } from "./elements.js";
-import { speedText, lengthText, millis, signed } from "./figures.js";
 import { GatePosts } from "./gate_posts.js";
+import { RowChoice } from "./row_choice.js";
 
 /**
- * @import { Pen, Row } from "./chart_rows.js"
  * @import { LapStyle } from "./drivers.js"
+ * @import { DrawnLap } from "./drawn_laps.js"
  * @import { Hooks } from "./page.js"
  * @import { KeyedLap, Session } from "./session.js"
- * @import { Trace } from "./traces.js"
  *
- * @typedef {"earlier" | "later" | "closer" | "wider"} Way
- *
- * @typedef {object} DrawnLap
- * @property {KeyedLap} lap
- * @property {Trace} trace
- * @property {LapStyle} style
+ * @typedef {"earlier" | "later" | "closer" | "wider" | "whole"} Way
  *
  * @typedef {object} Difference  the time that a lap is behind the reference lap
  * @property {KeyedLap} lap
  * @property {LapStyle} style
  * @property {(shown: number) => number} at  seconds
  * @property {((shown: number) => number) | null} sigma  one sigma of it, seconds
- *
- * @typedef {"speed" | "difference" | "along" | "across" | "offset" | "quality"} RowName
- */
+ * */
 
-/** @type {Record<RowName, { draw: (pen: Pen, row: Row) => void, share: number }>} */
-const ROWS = {
-  speed: { draw: drawSpeed, share: 4.2 },
-  difference: { draw: drawDifference, share: 3 },
-  along: { draw: drawAlong, share: 3 },
-  across: { draw: drawAcross, share: 3 },
-  offset: { draw: drawOffset, share: 3 },
-  quality: { draw: drawQuality, share: 2.4 },
-};
 const LEFT_PX = 46;
 const RIGHT_PX = 8;
-/** Less of the lap than this, metres, is not shown. */
-const CLOSEST_M = 60;
+/** Less of the lap than this, metres or seconds, is not shown. */
+const CLOSEST = { distance: 60, time: 2 };
 /** More laps than this are named by their drivers alone. */
 const MOST_NAMED = 8;
 
@@ -64,9 +41,9 @@ export class ChartView {
   constructor(session, node, hooks) {
     this.session = session;
     this.node = node;
-    /** First shown chainage in view. */
+    /** Where the view begins: a shown chainage, or seconds. */
     this.from = 0;
-    /** How much of the lap is in view, metres. */
+    /** How much of the lap is in view, metres or seconds. */
     this.span = session.length;
     /** @type {number | null} where chainages began when a gate was taken hold of */
     this.frozen = null;
@@ -77,48 +54,33 @@ export class ChartView {
     this.drawn = [];
     /** @type {Difference[]} */
     this.differences = [];
-    /** @type {Set<RowName>} rows that someone wants to see */
-    this.wanted = new Set(session.comparison ? ["speed", "difference"] : ["speed", "quality"]);
     /** @type {{ text: string, top: number, left: number }[]} of rows, where they are, pixels */
     this.titles = [];
     this.canvas = find("canvas", HTMLCanvasElement, node);
     this.mark = find(".mark", HTMLElement, node);
-    this.readout = find("#readout", HTMLElement);
-    this.slider = find("#along", HTMLInputElement);
     this.key = find("#lap-key", HTMLElement);
     this.posts = new GatePosts(this, find(".posts", HTMLElement, node), hooks);
+    this.hand = new ChartHand(this);
+    this.rows = new RowChoice(this);
+    this.drawSoon = eachFrame(() => this.draw());
     this.listen();
     this.arrange();
   }
 
   listen() {
-    const { session, slider } = this;
+    const { session } = this;
     session.on(["state", "laps"], () => {
       if (!session.sliding) {
         this.arrange();
       }
     });
-    session.on(["sliding"], () => this.follow());
+    session.on(["sliding"], () => this.hold());
     session.on(["selected"], () => this.posts.place());
-    session.on(["place"], () => this.drawPlace());
+    session.on(["place"], () => this.follow());
     session.on(["view"], () => this.turn());
-    this.listenToRows();
-    new ResizeObserver(eachFrame(() => this.draw())).observe(this.node);
+    new ResizeObserver(this.drawSoon).observe(this.node);
     for (const query of ["(prefers-color-scheme: dark)", "print"]) {
       window.matchMedia(query).addEventListener("change", () => this.draw());
-    }
-    this.node.addEventListener("pointermove", (event) => {
-      if (!session.sliding) {
-        session.point(this.baseAt(event.clientX));
-      }
-    });
-    this.node.addEventListener("pointerleave", () => {
-      if (!session.sliding) {
-        session.point(null);
-      }
-    });
-    for (const kind of ["input", "focus"]) {
-      slider.addEventListener(kind, () => session.point(this.base(slider.valueAsNumber)));
     }
     for (const button of document.querySelectorAll("[data-chart]")) {
       const way = /** @type {Way} */ (button.getAttribute("data-chart"));
@@ -126,38 +88,62 @@ export class ChartView {
     }
   }
 
-  /** Boxes choose which rows are drawn. */
-  listenToRows() {
-    for (const box of document.querySelectorAll("[data-row]")) {
-      if (box instanceof HTMLInputElement) {
-        const name = /** @type {RowName} */ (box.dataset.row);
-        box.checked = this.wanted.has(name);
-        box.addEventListener("change", () => {
-          if (box.checked) {
-            this.wanted.add(name);
-          } else {
-            this.wanted.delete(name);
-          }
-          this.draw();
-        });
-      }
-    }
-  }
-
   /** Show a piece of the lap, and a little of what is before and after it. */
   turn() {
-    const [from, to] = (this.session.viewed ?? [0, this.session.length]).map((at) =>
-      this.shown(at),
-    );
-    const { length } = this.session;
-    const size = to > from ? to - from : to - from + length;
-    this.span = Math.min(length, Math.max(1.6 * size, Math.min(CLOSEST_M, length)));
-    this.from = Math.min(Math.max(from + size / 2 - this.span / 2, 0), length - this.span);
-    this.arrange();
+    const { length, viewed } = this.session;
+    const [from, to] = (viewed ?? [0, length]).map((base) => this.shown(base));
+    const begin = this.atOf(from);
+    const end = to > from ? this.atOf(to) : this.extent;
+    this.show((begin + end) / 2, 1.6 * (end - begin));
+  }
+
+  /**
+   * Turn to a part of the lap.
+   *
+   * @param {number} middle  of it, metres or seconds
+   * @param {number} span
+   */
+  show(middle, span) {
+    const { extent } = this;
+    const least = Math.min(CLOSEST[this.session.cursor.by], extent);
+    this.span = Math.min(extent, Math.max(span, least));
+    this.from = Math.min(Math.max(middle - this.span / 2, 0), extent - this.span);
+    this.drawSoon();
+  }
+
+  /** How much there is to show, metres or seconds. */
+  get extent() {
+    const { cursor, length } = this.session;
+    return cursor.by === "time" && cursor.lasts > 0 ? cursor.lasts : length;
+  }
+
+  /**
+   * Where a shown chainage is along the axis: itself, or the seconds after which the first lap was
+   * there.
+   *
+   * @param {number} shown
+   */
+  atOf(shown) {
+    const { cursor } = this.session;
+    if (cursor.by === "distance") {
+      return shown;
+    }
+    const within = Math.min(shown, this.session.length - 1e-3);
+    return cursor.lead?.trace.time(within) ?? NaN;
+  }
+
+  /**
+   * The shown chainage at a place of the axis; by time that of the first lap.
+   *
+   * @param {number} at
+   */
+  placeOf(at) {
+    const { by, lead } = this.session.cursor;
+    return by === "distance" ? at : (lead?.clock.at(at) ?? NaN);
   }
 
   /** While the finish gate is dragged the chart stays where it is under the hand. */
-  follow() {
+  hold() {
     if (this.session.sliding) {
       this.frozen ??= this.session.datum;
       this.posts.place();
@@ -188,69 +174,78 @@ export class ChartView {
   }
 
   /**
-   * Where a shown chainage is, pixels.
+   * Where a place of the axis is, pixels.
    *
-   * @param {number} shown
+   * @param {number} at  metres or seconds
    */
-  x(shown) {
-    return this.left + ((shown - this.from) / this.span) * (this.right - this.left);
+  x(at) {
+    return this.left + ((at - this.from) / this.span) * (this.right - this.left);
+  }
+
+  /**
+   * The place of the axis under the pointer, metres or seconds.
+   *
+   * @param {number} clientX
+   */
+  under(clientX) {
+    const x = clientX - this.node.getBoundingClientRect().left;
+    const at = this.from + (x - this.left) * this.perPixel();
+    return Math.min(Math.max(at, 0), this.extent);
   }
 
   /** @param {number} clientX */
   baseAt(clientX) {
-    const x = clientX - this.node.getBoundingClientRect().left;
-    const shown = this.from + (x - this.left) * this.metresPerPixel();
-    return this.base(Math.min(Math.max(shown, 0), this.session.length - 1e-6));
+    const shown = this.placeOf(this.under(clientX));
+    return this.base(Math.min(Math.max(shown, 0), this.session.length - 1e-3));
   }
 
-  metresPerPixel() {
+  /**
+   * Metres along the line from one place of the screen to another.
+   *
+   * @param {number} from
+   * @param {number} to
+   */
+  way(from, to) {
+    if (this.session.cursor.by === "distance") {
+      return (to - from) * this.perPixel();
+    }
+    const [begin, end] = [from, to].map((x) => this.placeOf(this.under(x)));
+    return end - begin || 0;
+  }
+
+  /** Metres, or seconds, a pixel. */
+  perPixel() {
     return this.span / (this.right - this.left);
   }
 
   /** @param {Way} way */
   zoom(way) {
-    const { length } = this.session;
-    const centre = {
-      earlier: this.from + this.span / 4,
-      later: this.from + (3 * this.span) / 4,
-      wider: this.from + this.span / 2,
-      closer: this.focus(),
-    }[way];
-    if (way === "closer") {
-      this.span = Math.max(Math.min(CLOSEST_M, length), this.span / 2);
-    }
-    if (way === "wider") {
-      this.span = Math.min(length, this.span * 2);
-    }
-    this.from = Math.min(Math.max(centre - this.span / 2, 0), length - this.span);
-    this.arrange();
+    const { from, span } = this;
+    /** @type {Record<Way, [number, number]>} */
+    const views = {
+      earlier: [from + span / 4, span],
+      later: [from + (3 * span) / 4, span],
+      wider: [from + span / 2, 2 * span],
+      closer: [this.focus(), span / 2],
+      whole: [0, Infinity],
+    };
+    this.show(...views[way]);
   }
 
-  /** The shown chainage of most interest: pointed at, of the gate selected, or the middle. */
+  /** What is of most interest: the cursor, the gate selected, or the middle. */
   focus() {
     const { session } = this;
     if (session.place !== null) {
-      return this.shown(session.place);
+      return this.markAt();
     }
-    return session.gate(session.selected)?.chainage_m ?? this.from + this.span / 2;
+    const gate = session.gate(session.selected);
+    return gate ? this.atOf(gate.chainage_m) : this.from + this.span / 2;
   }
 
-  /**
-   * The laps drawn, the reference first.
-   *
-   * @returns {DrawnLap[]}
-   */
-  laps() {
-    const { session } = this;
-    const laps = new Map(session.timedLaps().map((lap) => [lap.key, lap]));
-    const { reference, chosen } = session;
-    const first = chosen.filter((key) => key === reference);
-    return [...first, ...chosen.filter((key) => key !== reference)]
-      .flatMap((key) => laps.get(key) ?? [])
-      .flatMap((lap) => {
-        const trace = session.traceOf(lap);
-        return trace ? [{ lap, trace, style: session.styleOf(lap.key) }] : [];
-      });
+  /** Where the cursor is along the axis, metres or seconds. */
+  markAt() {
+    const { cursor, place } = this.session;
+    return cursor.by === "time" ? cursor.time : this.shown(place ?? 0);
   }
 
   /** @returns {Difference[]} */
@@ -272,21 +267,21 @@ export class ChartView {
   }
 
   arrange() {
-    this.drawn = this.laps();
+    this.drawn = this.session.drawn.all;
     this.differences = this.compared();
-    this.slider.max = this.session.length.toFixed(0);
+    if (!(this.from + this.span <= this.extent)) {
+      this.from = 0;
+      this.span = this.extent;
+    }
     this.key.replaceChildren(...this.keyRows());
     this.draw();
   }
 
-  /** Names of the laps drawn, or of their drivers where they are many. */
+  /** Names of the drivers of laps that are many. */
   keyRows() {
     const { session } = this;
     if (this.drawn.length <= MOST_NAMED) {
-      return this.drawn.map(({ lap, style }) => {
-        const role = lap.key === session.reference && this.differences.length ? ", reference" : "";
-        return element("li", {}, strokeOf(style), session.lapName(lap) + role);
-      });
+      return []; // The readings name each.
     }
     return session.drivers.flatMap(({ name, recordings, colour, dash }) => {
       const count = this.drawn.filter(({ lap }) => recordings.includes(lap.recording)).length;
@@ -312,7 +307,7 @@ export class ChartView {
     const pen = { chart: this, context, named: colours(), top: this.posts.height };
     drawAxis(pen);
     this.titles = [];
-    this.rows().forEach(({ draw, ...row }) => draw(pen, row));
+    this.rows.laidOut().forEach(({ draw, ...row }) => draw(pen, row));
     find(".titles", HTMLElement, this.node).replaceChildren(
       ...this.titles.map(({ text, top, left }) => {
         const title = element("div", { class: "row-title" }, text);
@@ -323,78 +318,21 @@ export class ChartView {
     this.drawPlace();
   }
 
-  /** What there is to draw. */
-  available() {
-    return {
-      speed: this.drawn.length > 0,
-      difference: this.differences.length > 0,
-      along: this.drawn.length > 0,
-      across: this.drawn.length > 0,
-      offset: this.drawn.length > 0,
-      quality: this.session.quality !== null,
-    };
-  }
-
-  /** What is drawn, from top to bottom, each with its share of the height. */
-  rows() {
-    const there = this.available();
-    const names = /** @type {RowName[]} */ (Object.keys(ROWS)).filter((name) => there[name]);
-    const wanted = names.filter((name) => this.wanted.has(name));
-    const parts = (wanted.length ? wanted : names.slice(-1)).map((name) => ROWS[name]);
-    const whole = parts.reduce((sum, { share }) => sum + share, 0);
-    const height = this.height - 24 - 15 - this.posts.height;
-    let top = this.posts.height;
-    return parts.map(({ draw, share }) => {
-      const size = (height * share) / whole;
-      const row = { draw, title: top + 2, top: top + 20, bottom: top + size - 2 };
-      top += size;
-      return row;
-    });
-  }
-
   drawPlace() {
-    const { place } = this.session;
-    if (place === null) {
-      this.mark.hidden = true;
-      this.readout.textContent = this.readout.dataset.idle ?? "";
-      return;
-    }
-    const shown = this.shown(place);
-    this.mark.hidden = shown < this.from || shown > this.from + this.span;
-    this.mark.style.transform = `translateX(${this.x(shown).toFixed(1)}px)`;
-    const words = this.wordsAt(place, shown);
-    this.readout.textContent = words.join(" \u00b7 ");
-    if (document.activeElement !== this.slider) {
-      this.slider.value = shown.toFixed(0);
-    }
-    this.slider.setAttribute("aria-valuetext", words.join(", "));
+    const { place, cursor } = this.session;
+    const at = this.markAt();
+    this.mark.hidden = place === null || !(at >= this.from && at <= this.from + this.span);
+    this.mark.classList.toggle("pinned", cursor.pinned);
+    this.mark.style.transform = `translateX(${this.x(at).toFixed(1)}px)`;
   }
 
-  /**
-   * What there is to read at a place.
-   *
-   * @param {number} base
-   * @param {number} shown
-   */
-  wordsAt(base, shown) {
-    const { line, quality } = this.session;
-    const words = [lengthText(shown, 0)];
-    const corner = this.session.corners.find(
-      (bend) => line.between(bend.entry_m, base) >= 0 && line.between(base, bend.exit_m) >= 0,
-    );
-    if (corner) {
-      words.push(`corner ${corner.number}${corner.name ? ` (${corner.name})` : ""}`);
+  /** Have the cursor in view, where it was moved by something else than the hand on the chart. */
+  follow() {
+    const at = this.markAt();
+    const out = at < this.from || at > this.from + this.span;
+    if (this.session.cursor.pinned && out && !this.hand.holds) {
+      this.show(at, this.span);
     }
-    for (const { lap, trace } of this.drawn.slice(0, MOST_NAMED)) {
-      words.push(`${this.session.lapName(lap)}: ${speedText(trace.speed(shown))}`);
-    }
-    for (const { lap, at, sigma } of this.differences.slice(0, MOST_NAMED)) {
-      const known = sigma ? ` ${millis(sigma(shown))}` : "";
-      words.push(`${this.session.lapName(lap)} behind: ${signed(at(shown))}\u00a0s${known}`);
-    }
-    if (quality) {
-      words.push(`a crossing ${millis(quality.at(base))}`);
-    }
-    return words;
+    this.drawPlace();
   }
 }

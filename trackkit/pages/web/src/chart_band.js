@@ -1,5 +1,7 @@
 // The band between two curves of the chart.
 
+import { stepOf } from "./chart_rows.js";
+
 /** @import { Pen } from "./chart_rows.js" */
 
 /**
@@ -9,7 +11,7 @@
  * @param {string} colour
  */
 export function drawBand({ chart, context }, y, [above, below], colour) {
-  const step = Math.max(0.5, chart.metresPerPixel());
+  const step = stepOf(chart);
   context.save();
   context.beginPath();
   context.rect(chart.left, 0, chart.right - chart.left, chart.height);

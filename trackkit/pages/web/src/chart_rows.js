@@ -1,13 +1,15 @@
-// What the chart draws on its canvas: the axis with corners, and the curves above it.
+// What the chart draws on its canvas: its rows of curves.
 
 import { drawBand } from "./chart_band.js";
+import { drawTitle } from "./chart_titles.js";
 import { needsCasing } from "./drivers.js";
 import { number, signed } from "./figures.js";
-import { metresOf, units } from "./units.js";
+import { units } from "./units.js";
 
 /**
  * @import { ChartView, Difference } from "./chart.js"
  * @import { Colours } from "./colours.js"
+ * @import { DrawnLap } from "./drawn_laps.js"
  * @import { LapStyle } from "./drivers.js"
  * @import { Trace } from "./traces.js"
  *
@@ -27,67 +29,6 @@ import { metresOf, units } from "./units.js";
  * @property {number} high
  * @property {(value: number, step: number) => string} text  of a level, and the step to the next
  */
-
-/** Between two figures of the axis, in the unit that is read. */
-const STEPS = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000];
-const LONGEST_STEP = 50000;
-
-/** @param {Pen} pen */
-export function drawAxis(pen) {
-  const { chart, context, named } = pen;
-  const bottom = chart.height - 22;
-  shadeCorners(pen, bottom);
-  const { length, length_per_m } = units();
-  const perPixel = length_per_m * chart.metresPerPixel();
-  const step = STEPS.find((wide) => wide / perPixel >= 64) ?? LONGEST_STEP;
-  context.fillStyle = named.ink;
-  context.textAlign = "center";
-  let end = -Infinity;
-  const first = length_per_m * chart.from;
-  const last = length_per_m * (chart.from + chart.span) + 1e-6;
-  for (let at = Math.ceil(first / step) * step; at <= last; at += step) {
-    const x = chart.x(metresOf(at));
-    context.fillRect(x - 0.5, bottom, 1, 4);
-    const text = `${number(at, 0)} ${length}`;
-    const half = context.measureText(text).width / 2;
-    const middle = Math.min(x, chart.width - half - 1);
-    if (middle - half >= end) {
-      end = middle + half + 6;
-      context.fillText(text, middle, chart.height - 5);
-    }
-  }
-  context.fillRect(chart.left, bottom, chart.right - chart.left, 1);
-}
-
-/**
- * Corners are shaded, with their numbers, so that a place can be found again on the map.
- *
- * @param {Pen} pen
- * @param {number} bottom
- */
-function shadeCorners({ chart, context, named, top }, bottom) {
-  const { corners, line, length } = chart.session;
-  context.textAlign = "center";
-  for (const corner of corners) {
-    const entry = chart.shown(corner.entry_m);
-    const size = line.between(corner.entry_m, corner.exit_m);
-    for (const at of [entry, entry - length]) {
-      const x0 = Math.max(chart.x(at), chart.left);
-      const x1 = Math.min(chart.x(at + size), chart.right);
-      if (x1 <= x0) {
-        continue;
-      }
-      context.fillStyle = named.rule;
-      context.globalAlpha = 0.35;
-      context.fillRect(x0, top, x1 - x0, bottom - top);
-      context.globalAlpha = 1;
-      if (x1 - x0 > 9) {
-        context.fillStyle = named.soft;
-        context.fillText(String(corner.number), (x0 + x1) / 2, bottom - 3);
-      }
-    }
-  }
-}
 
 /**
  * @param {Pen} pen
@@ -137,11 +78,10 @@ export function drawOffset(pen, row) {
  */
 function drawTraces(pen, row, title, read, least) {
   const { chart } = pen;
-  const values = chart.drawn.map(
-    ({ trace }) =>
-      (/** @type {number} */ at) =>
-        read(trace, at),
-  );
+  const values = chart.drawn.map((lap) => {
+    const where = whereIs(chart, lap);
+    return (/** @type {number} */ at) => read(lap.trace, where(at));
+  });
   const [low, high] = range(chart, values);
   const room = Math.max(least, 0.08 * (high - low));
   const y = drawLevels(pen, row, { low: low - room, high: high + room, text: inSteps });
@@ -150,6 +90,17 @@ function drawTraces(pen, row, title, read, least) {
     drawLapCurve(pen, y, values[under], chart.drawn[under].style ?? style);
   });
   drawTitle(pen, row, title);
+}
+
+/**
+ * Where a lap is at a place of the axis, which is a place of all laps or a time.
+ *
+ * @param {ChartView} chart
+ * @param {DrawnLap} lap
+ * @returns {(at: number) => number}
+ */
+function whereIs(chart, { clock }) {
+  return chart.session.cursor.by === "time" ? (at) => clock.at(at) : (at) => at;
 }
 
 /** More bands than this would hide each other. */
@@ -161,7 +112,11 @@ const MOST_BANDS = 3;
  */
 export function drawDifference(pen, row) {
   const { chart, context, named } = pen;
-  const { differences } = chart;
+  const differences = chart.differences.map(({ at, sigma, ...difference }) => ({
+    ...difference,
+    at: (/** @type {number} */ axis) => at(chart.placeOf(axis)),
+    sigma: sigma && ((/** @type {number} */ axis) => sigma(chart.placeOf(axis))),
+  }));
   const banded = differences.slice(0, MOST_BANDS);
   const edges = banded.flatMap((difference) => [edgeOf(difference, 1), edgeOf(difference, -1)]);
   const [low, high] = range(chart, [...differences.map(({ at }) => at), ...edges]);
@@ -208,7 +163,7 @@ function edgeOf({ at, sigma }, side) {
 export function drawQuality(pen, row) {
   const { chart, named } = pen;
   /** @param {number} at */
-  const value = (at) => 1000 * chart.session.qualityAt(chart.base(at));
+  const value = (at) => 1000 * chart.session.qualityAt(chart.base(chart.placeOf(at)));
   const high = range(chart, [value])[1];
   const digits = high < 2 ? 1 : 0;
   const levels = {
@@ -250,7 +205,7 @@ export function digitsOf(step) {
 function drawLevels({ chart, context, named }, { top, bottom }, { low, high, text }) {
   /** @param {number} value */
   const y = (value) => bottom - ((value - low) / (high - low)) * (bottom - top);
-  const step = levelStep((high - low) / Math.max(2, Math.floor((bottom - top) / 22)));
+  const step = stepBetween(low, high, Math.floor((bottom - top) / 22));
   context.textAlign = "right";
   for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + 1e-9; value += step) {
     context.fillStyle = named.rule;
@@ -260,6 +215,22 @@ function drawLevels({ chart, context, named }, { top, bottom }, { low, high, tex
     context.fillText(text(nought ? 0 : value, step), chart.left - 5, y(value) + 4);
   }
   return y;
+}
+
+/**
+ * The step between levels, at most so many; however few, there are two of them at least, so that
+ * they tell how large things are.
+ *
+ * @param {number} low
+ * @param {number} high
+ * @param {number} most
+ */
+export function stepBetween(low, high, most) {
+  let step = levelStep((high - low) / Math.max(2, most));
+  while (Math.floor(high / step + 1e-9) - Math.ceil(low / step - 1e-9) < 1) {
+    step = levelStep(0.4 * step);
+  }
+  return step;
 }
 
 /**
@@ -274,33 +245,13 @@ export function levelStep(wanted) {
 }
 
 /**
- * Titles lie over the gates' posts, so that none is crossed.
- *
- * @param {Pen} pen
- * @param {Row} row
- * @param {string} text
- */
-function drawTitle({ chart, context }, row, text) {
-  const width = context.measureText(text).width + 10;
-  chart.titles.push({ text, top: row.title, left: freeLeft(chart, width) });
-}
-
-/**
- * Left end of the first stretch of the chart without a post that is wide enough, pixels.
+ * How far apart places of the axis are that curves are drawn through.
  *
  * @param {ChartView} chart
- * @param {number} width
  */
-function freeLeft(chart, width) {
-  const { left, right, session } = chart;
-  const posts = session.state.gates.map((gate) =>
-    chart.x(chart.shown(session.gatePlace(gate).base)),
-  );
-  const free = [left, ...posts]
-    .map((x) => Math.max(x, left) + 5)
-    .sort((a, b) => a - b)
-    .find((x) => x + width <= right && !posts.some((post) => post > x - 4 && post < x + width + 3));
-  return free ?? left + 5;
+export function stepOf(chart) {
+  const least = chart.session.cursor.by === "time" ? 0.02 : 0.5;
+  return Math.max(least, chart.perPixel());
 }
 
 /**
@@ -318,7 +269,7 @@ function drawCurve({ chart, context }, y, value, colour, dash, width = 2, casing
   context.rect(chart.left, 0, chart.right - chart.left, chart.height);
   context.clip();
   context.beginPath();
-  const step = Math.max(0.5, chart.metresPerPixel());
+  const step = stepOf(chart);
   let open = false;
   for (let at = chart.from; at <= chart.from + chart.span; at += step) {
     const here = value(at);
@@ -366,7 +317,7 @@ function drawLapCurve(pen, y, value, { colour, dash, width }) {
 function range(chart, values) {
   let low = Infinity;
   let high = -Infinity;
-  const step = Math.max(1, chart.span / 600);
+  const step = Math.max(2 * stepOf(chart), chart.span / 600);
   for (const value of values) {
     for (let at = chart.from; at <= chart.from + chart.span; at += step) {
       const here = value(at);

@@ -100,8 +100,8 @@ export class Dragging {
       let at = start.base;
       return (pointer, done) => {
         if (pointer) {
-          const pixels = pointer.clientX - event.clientX;
-          at = session.line.wrap(start.base + pixels * this.views().chart.metresPerPixel());
+          const { chart } = this.views();
+          at = session.line.wrap(start.base + chart.way(event.clientX, pointer.clientX));
         }
         if (!done) {
           session.point(at);
@@ -198,7 +198,6 @@ export class Dragging {
         element.removeEventListener("pointermove", move);
         element.removeEventListener("pointerup", up);
         element.removeEventListener("pointercancel", up);
-        this.session.point(null);
         if (moved) {
           held(now.type === "pointercancel" ? null : now, true);
         }

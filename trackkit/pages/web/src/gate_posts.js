@@ -41,14 +41,14 @@ export class GatePosts {
     }
     const ends = [-Infinity, -Infinity];
     const placed = gates
-      .map((gate) => ({ gate, at: chart.shown(session.gatePlace(gate).base) }))
+      .map((gate) => ({ gate, at: chart.atOf(chart.shown(session.gatePlace(gate).base)) }))
       .sort((a, b) => a.at - b.at);
     for (const { gate, at } of placed) {
       const selected = session.selected === gate.id;
       const { post, name } = this.posts.get(gate.id) ?? this.add(gate);
       const x = chart.x(at);
       post.className = `post ${gate.kind}${selected ? " selected" : ""}`;
-      post.hidden = at < chart.from - 1e-6 || at > chart.from + chart.span + 1e-6;
+      post.hidden = !(at >= chart.from - 1e-6 && at <= chart.from + chart.span + 1e-6);
       post.style.transform = `translateX(${x.toFixed(1)}px)`;
       name.textContent = gate.name;
       const width = Math.min(110, 14 + 6.4 * gate.name.length);

@@ -244,13 +244,16 @@ function driveOf(fixes, bounds) {
  * @param {WorldPoints} right
  */
 function drawBand(context, named, left, right) {
-  const onTiles = document.body.classList.contains("on-tiles");
+  const { classList } = document.body;
+  const onPicture = classList.contains("on-picture");
+  const onTiles = onPicture || classList.contains("on-tiles");
   const band = bandOf(left, right);
   context.globalAlpha = onTiles ? 0.6 : 1;
   context.strokeStyle = named.bandEdge;
   context.lineWidth = 2.4;
   context.stroke(pathOf(left, right));
-  context.globalAlpha = onTiles ? 0.45 : 1;
+  // A picture is there to be seen: paint and kerbs through the band too.
+  context.globalAlpha = onPicture ? 0.2 : onTiles ? 0.45 : 1;
   context.fillStyle = named.band;
   context.fill(band);
   // Without this the seams between quadrilaterals shine through.

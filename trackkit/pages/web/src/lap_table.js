@@ -24,6 +24,10 @@ export class LapTable {
     this.body = find("tbody", HTMLElement, table);
     this.foot = find("tfoot", HTMLElement, table);
     this.panel = table.closest("section");
+    this.phone = window.matchMedia("(max-width: 500px)");
+    /** @type {Set<number>} recordings whose laps are all listed on a phone */
+    this.unfolded = new Set();
+    this.phone.addEventListener("change", () => this.draw());
     session.on(["state", "laps"], () => this.draw());
     this.draw();
   }
@@ -33,12 +37,15 @@ export class LapTable {
     const complete = laps.filter(counts);
     const focused = document.activeElement?.getAttribute("data-lap");
     const sorting = document.activeElement?.getAttribute("data-sort");
+    const folding = document.activeElement?.getAttribute("data-fold");
     this.head.replaceChildren(this.titles());
     this.body.replaceChildren(...this.lapRows(laps));
     this.foot.replaceChildren(...this.sigmaRow(complete), ...this.bestRows());
     const again = focused
       ? this.body.querySelector(`[data-lap="${focused}"]`)
-      : sorting && this.head.querySelector(`[data-sort="${sorting}"]`);
+      : sorting
+        ? this.head.querySelector(`[data-sort="${sorting}"]`)
+        : folding && this.body.querySelector(`[data-fold="${folding}"]`);
     if (again instanceof HTMLElement) {
       again.focus({ preventScroll: true });
     }
@@ -89,23 +96,76 @@ export class LapTable {
   /** @param {KeyedLap[]} laps */
   lapRows(laps) {
     const { sectors } = this.session.state;
-    const { recordings } = this.session.base;
     const marks = [null, ...sectors.keys()].map((sector) => bestsOf(this.session, sector));
-    return this.ordered(laps).flatMap((lap, row, ordered) => {
+    const folds = this.phone.matches && this.sorted === null;
+    return this.ordered(folds ? this.folded(laps) : laps).flatMap((lap, row, ordered) => {
       const cells = sectors.map((_, n) => {
         const { time_s: time, sigma_s: sigma } = lap.sectors[n] ?? { time_s: null, sigma_s: null };
         return this.time(time, sigma, marks[n + 1].get(lap.key));
       });
       const whole = this.time(lap.time_s, lap.sigma_s, marks[0].get(lap.key));
       const item = element("tr", {}, this.name(lap), whole, ...cells);
-      const headed = recordings.length > 1 && this.sorted === null;
+      const headed = folds || (this.session.base.recordings.length > 1 && this.sorted === null);
       if (!headed || lap.recording === ordered[row - 1]?.recording) {
         return [item];
       }
-      const { file } = recordings[lap.recording];
-      const wide = { colspan: 2 + sectors.length, scope: "rowgroup" };
-      return [element("tr", { class: "of" }, element("th", wide, element("bdi", {}, file))), item];
+      const count = laps.filter(({ recording }) => recording === lap.recording).length;
+      return [this.heading(lap.recording, folds ? count : 0), item];
     });
+  }
+
+  /**
+   * The row above a recording's laps.
+   *
+   * @param {number} recording
+   * @param {number} folded  laps that it can be folded from and to; 0 where it is not
+   */
+  heading(recording, folded) {
+    const { base, state } = this.session;
+    const name = element("bdi", {}, base.recordings[recording].file);
+    const open = this.unfolded.has(recording);
+    const fold = () => {
+      if (!this.unfolded.delete(recording)) {
+        this.unfolded.add(recording);
+      }
+      this.draw();
+    };
+    const button =
+      folded > 1
+        ? element(
+            "button",
+            {
+              type: "button",
+              class: "plain fold",
+              "aria-expanded": String(open),
+              "data-fold": String(recording),
+              onclick: fold,
+            },
+            name,
+            element("span", { class: "soft" }, open ? " fold" : ` all ${folded} laps`),
+          )
+        : name;
+    const wide = { colspan: 2 + state.sectors.length, scope: "rowgroup" };
+    return element("tr", { class: "of" }, element("th", wide, button));
+  }
+
+  /**
+   * Each recording's best lap, and all of those that are unfolded.
+   *
+   * @param {KeyedLap[]} laps
+   */
+  folded(laps) {
+    /** @type {Map<number, KeyedLap>} */
+    const bests = new Map();
+    for (const lap of laps) {
+      const best = bests.get(lap.recording);
+      if (!best || ahead(lap, best)) {
+        bests.set(lap.recording, lap);
+      }
+    }
+    return laps.filter(
+      (lap) => this.unfolded.has(lap.recording) || bests.get(lap.recording) === lap,
+    );
   }
 
   /**
@@ -241,6 +301,19 @@ export class LapChoice {
     this.keys = keys;
     this.panel.hidden = laps.length < 2;
   }
+}
+
+/**
+ * Whether a lap is better than another: it counts, or both do not, and it is faster.
+ *
+ * @param {KeyedLap} lap
+ * @param {KeyedLap} other
+ */
+function ahead(lap, other) {
+  if (lap.counts !== other.counts) {
+    return lap.counts;
+  }
+  return (lap.time_s ?? Infinity) < (other.time_s ?? Infinity);
 }
 
 /** @param {KeyedLap} lap */

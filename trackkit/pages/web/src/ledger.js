@@ -3,6 +3,7 @@
 
 import { arrangeChildren, element } from "./elements.js";
 import { lengthText, millis } from "./figures.js";
+import { sectorLength } from "./sector_length.js";
 import { inField, metresOf, units } from "./units.js";
 
 /**
@@ -73,7 +74,7 @@ export class Ledger {
   /** @param {Sector} sector */
   sectorItem(sector) {
     const name = element("span", {}, `Sector ${sector.number}`);
-    const length = element("span", { class: "n" }, lengthText(this.session.sectorLength(sector)));
+    const length = element("span", { class: "n" }, lengthText(sectorLength(this.session, sector)));
     const item = this.sectors.get(sector.number) ?? element("li", { class: "sector-row" });
     this.sectors.set(sector.number, item);
     item.replaceChildren(name, length);

@@ -4,7 +4,9 @@ import { eachFrame, element } from "./elements.js";
 import { GateMarks } from "./gate_marks.js";
 import { Ground } from "./ground.js";
 import { chooseSpots, spaced } from "./labels.js";
+import { LapMarkers } from "./lap_markers.js";
 import { PlaceMarks } from "./place_marks.js";
+import { layUnderlay } from "./underlay.js";
 import { scaleUnits } from "./units.js";
 
 /**
@@ -65,11 +67,18 @@ export class MapView {
     // Who places gates wants to see all that was driven.
     this.ground.drawnLaps = session.chosen.length && !hooks ? "driven" : "all";
     this.ground.addTo(this.map);
+    if (session.base.underlay) {
+      layUnderlay(this.map, this.ground, session.base.underlay);
+    }
     northMark().addTo(this.map);
+    this.laps = new LapMarkers(session, this.map);
     this.here = L.marker(this.places[0], {
-      icon: L.divIcon({ className: "here", iconSize: [18, 18], html: "" }),
+      icon: L.divIcon({ className: "here", iconSize: [12, 12], html: "" }),
       interactive: false,
       keyboard: false,
+      pane: "laps",
+      // Below the laps.
+      zIndexOffset: -1e4,
     });
     const bars = L.svg({ pane: "gates", padding: 0.5 });
     this.marks = new PlaceMarks(session, this.map, bars);
@@ -104,7 +113,6 @@ export class MapView {
     map.on("moveend", () => this.settle());
     map.on("resize", () => (this.held ? this.settle() : this.fit()));
     map.on("mousemove", (event) => this.pointed(event.latlng));
-    map.on("mouseout", () => session.point(null));
     map.on("click", (event) => this.clicked(event));
     session.on(["state"], () => {
       gates.draw();
@@ -177,7 +185,7 @@ export class MapView {
       return;
     }
     const at = this.under(pointer);
-    this.session.point(at);
+    this.session.cursor.pass(at);
     const over = at !== null && this.hooks !== null;
     this.map.getContainer().classList.toggle("over-track", over);
   }
@@ -191,12 +199,16 @@ export class MapView {
     if (at === null) {
       return;
     }
+    const { cursor } = this.session;
+    cursor.playing = false;
+    cursor.pinned = true;
+    cursor.move(at);
+    cursor.pin(true);
     this.hooks?.track(at, event.originalEvent);
-    this.session.point(at);
   }
 
   drawPlace() {
-    const { place, line, sliding } = this.session;
+    const { place, line, sliding, cursor } = this.session;
     // A gate that is held shows its place itself.
     if (place === null || sliding) {
       this.here.remove();
@@ -204,6 +216,10 @@ export class MapView {
     }
     const { lon, lat } = line.at(place);
     this.here.setLatLng([lat, lon]).addTo(this.map);
+    // Who looks at a part of the track is taken along.
+    if (this.held && cursor.pinned && !this.map.getBounds().contains([lat, lon])) {
+      this.map.panTo([lat, lon], { animate: false });
+    }
   }
 
   /** Show a piece of the lap as a whole. */

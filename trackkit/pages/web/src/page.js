@@ -4,6 +4,7 @@
 
 import { ChartView } from "./chart.js";
 import { CornerTables } from "./corners.js";
+import { CursorBar } from "./cursor_bar.js";
 import { DiskNotice } from "./disk_notice.js";
 import { Dragging } from "./dragging.js";
 import { Editing } from "./editing.js";
@@ -19,6 +20,7 @@ import { LossList } from "./losses.js";
 import { MapView } from "./map.js";
 import { PitLaneEditor } from "./pit_lane.js";
 import { PlaceMenu } from "./place_menu.js";
+import { Readings } from "./readings.js";
 import { Session } from "./session.js";
 import { SummaryPanel } from "./summary.js";
 import { Toolbar } from "./toolbar.js";
@@ -72,6 +74,8 @@ export function open(tiles) {
   new Ledger(session, find("#ledger", HTMLElement), editing);
   const map = new MapView(session, find("#map", HTMLElement), hooks, tiles);
   const chart = new ChartView(session, find("#chart", HTMLElement), hooks);
+  new CursorBar(session, chart);
+  new Readings(session, chart);
   const lane = hand && new PitLaneEditor(session, hand.editing, map, hand.dragging);
   new LapTable(session, find("#lap-table", HTMLTableElement));
   new LapChoice(session);

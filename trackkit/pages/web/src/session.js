@@ -1,6 +1,8 @@
 // Everything that a page about one track holds; views listen to what changes.
 
 import { Comparison } from "./comparison.js";
+import { Cursor } from "./cursor.js";
+import { DrawnLaps } from "./drawn_laps.js";
 import { driversOf } from "./drivers.js";
 import { chooseLaps, lapName, styleOf } from "./lap_choice.js";
 import { keyOf } from "./lap_keys.js";
@@ -52,8 +54,6 @@ export class Session {
     this.drivers = driversOf(base.recordings);
     /** @type {string | null} id of a gate */
     this.selected = null;
-    /** @type {number | null} base chainage that is pointed at, in either view */
-    this.place = null;
     /** @type {string[]} keys of laps drawn against chainage */
     this.chosen = [];
     /** @type {[string, string] | null} keys of a lap and of the reference lap */
@@ -66,8 +66,15 @@ export class Session {
     this.finding = null;
     /** @type {Map<Topic, (() => void)[]>} */
     this.listeners = new Map();
+    this.drawn = new DrawnLaps(this);
+    this.cursor = new Cursor(this);
     this.takeQuality();
     chooseLaps(this);
+  }
+
+  /** @returns {number | null} base chainage that is pointed at, in either view */
+  get place() {
+    return this.cursor.place;
   }
 
   /** What places are worth is the base document's until the pit lane is another one. */
@@ -124,10 +131,7 @@ export class Session {
 
   /** @param {number | null} place  base chainage */
   point(place) {
-    if (place !== this.place) {
-      this.place = place;
-      this.tell("place");
-    }
+    this.cursor.move(place);
   }
 
   /**
@@ -139,6 +143,7 @@ export class Session {
   view(from, to) {
     this.viewed = [from, to];
     this.tell("view");
+    this.cursor.pinned = true;
     this.point(from);
   }
 
@@ -300,21 +305,6 @@ export class Session {
         open.some((finding) => finding.severity === severity),
       ) ?? null
     );
-  }
-
-  /**
-   * Length of a sector, also while a gate of it is dragged.
-   *
-   * @param {import("./state_document.js").Sector} sector
-   */
-  sectorLength(sector) {
-    const [from, to] = [this.gate(sector.from), this.gate(sector.to)];
-    if (!this.sliding || !from || !to) {
-      return sector.length_m;
-    }
-    const way = this.gatePlace(to).base - this.gatePlace(from).base;
-    const length = this.line.closed ? this.line.wrap(way) : way;
-    return length < 1e-6 && from === to ? this.length : length;
   }
 
   /**

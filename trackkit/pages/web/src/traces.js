@@ -89,9 +89,18 @@ export class Traces {
       const place = shown + ahead;
       const turn = closed ? Math.floor(place / length) : 0;
       const row = turn === 0 ? home : own.find((other) => isTurn(other, home, turn));
-      return row
-        ? [row, sampled(row[what], this.grid, row.from, place - turn * length)]
-        : [null, NaN];
+      if (!row) {
+        return [null, NaN];
+      }
+      // The last value of a lap lies up to a step before its end.
+      const last = row.from + (row.times.length - 1) * this.grid;
+      const over = Math.max(place - turn * length - last, 0);
+      if (over >= this.grid) {
+        return [row, NaN];
+      }
+      const value = sampled(row[what], this.grid, row.from, place - turn * length - over);
+      const after = what === "times" && over ? over / row.speeds[row.speeds.length - 1] : 0;
+      return [row, value + after];
     };
     return {
       speed: (shown) => read(shown, "speeds")[1],

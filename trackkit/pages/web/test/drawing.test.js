@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { digitsOf, levelStep } from "../src/chart_rows.js";
+import { digitsOf, levelStep, stepBetween } from "../src/chart_rows.js";
 import { worldOf } from "../src/mercator.js";
 import { speedClasses } from "../src/speed_classes.js";
 
@@ -26,4 +26,19 @@ test("levels are 1, 2 or 5 times a power of ten", () => {
 
 test("levels a step apart read differently", () => {
   assert.deepEqual([0.002, 0.01, 0.05, 0.1, 0.5, 1, 20].map(digitsOf), [3, 2, 2, 1, 1, 0, 0]);
+});
+
+test("however low a row is, two of its levels at least are told", () => {
+  for (const [low, high] of [
+    [-0.11, 0.33],
+    [-0.02, 0.02],
+    [38.1, 44.9],
+    [-3, 1000],
+  ]) {
+    for (const most of [0, 1, 2, 5]) {
+      const step = stepBetween(low, high, most);
+      const levels = Math.floor(high / step) - Math.ceil(low / step) + 1;
+      assert.ok(levels >= 2 && levels <= 12, `${low} ${high} ${most} ${levels}`);
+    }
+  }
 });

@@ -1,5 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import { sectorLength } from "../src/sector_length.js";
 import { Session } from "../src/session.js";
 import { baseDocument, stateDocument } from "./documents.js";
 
@@ -92,7 +93,7 @@ test("sectors beside a gate that is dragged follow it, and sum up to a lap", () 
   const here = session();
   const [, gate] = here.state.gates;
   here.slide({ gate: gate.id, base: gate.chainage_m + 40, width: 12 });
-  const lengths = here.state.sectors.map((sector) => here.sectorLength(sector));
+  const lengths = here.state.sectors.map((sector) => sectorLength(here, sector));
   assert.ok(Math.abs(lengths[0] - here.state.sectors[0].length_m - 40) < 0.01);
   assert.ok(Math.abs(lengths.reduce((sum, length) => sum + length) - here.length) < 1e-6);
 });

@@ -1,0 +1,1 @@
+"""The timed laps of many recordings, kept as Delta tables and asked about."""

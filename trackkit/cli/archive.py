@@ -1,0 +1,200 @@
+"""``trackkit archive``: the laps of many recordings kept, and asked about."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import click
+
+from trackkit.caution import TRAINING
+from trackkit.cli.archive_ask import laps_command, summary_command, unknown_command
+from trackkit.cli.archive_options import at_option
+from trackkit.cli.common import (
+    Command,
+    columns_option,
+    json_option,
+    parse_columns,
+    print_json,
+    remark,
+    remarks,
+)
+from trackkit.cli.drives import skipped_option, tell_skipped
+from trackkit.cli.library import library_option
+from trackkit.words import counted
+
+if TYPE_CHECKING:
+    from trackkit.archive.add import ArchiveAddition
+
+_NAMED = 20
+"""So many files are named with what is wrong with them; the archive and --json have all."""
+
+
+@click.group()
+def archive() -> None:
+    """Keep the laps of many recordings, on one machine or many, and ask about them.
+
+    An archive is a folder, or an address of an object store, of Delta tables, which other programs
+    read as well. It needs the extra archive: pip install 'trackkit[archive]'.
+    """
+
+
+archive.add_command(laps_command)
+archive.add_command(summary_command)
+archive.add_command(unknown_command)
+
+
+@archive.command("add", cls=Command)
+@click.argument("paths", nargs=-1, required=True, metavar="RECORDING|FOLDER...")
+@at_option
+@library_option
+@click.option("--driver", metavar="TEXT", help="Who drove, where drivers.csv does not say it.")
+@click.option("--vehicle", metavar="TEXT", help="What was driven, likewise.")
+@click.option("--class", "class_", metavar="TEXT", help="In which class, likewise.")
+@click.option("--notes", metavar="TEXT", help="Anything else, likewise.")
+@click.option("--weather", metavar="TEXT", help="How the weather was, likewise.")
+@click.option(
+    "--temperature", type=float, metavar="DEGC", help="Of the air, degrees Celsius, likewise."
+)
+@click.option(
+    "--antenna-ahead",
+    type=float,
+    default=0.0,
+    metavar="M",
+    help="How far the antenna is ahead of the vehicle's nose; negative if it is behind.",
+)
+@click.option("--traces", is_flag=True, help="Keep laps along the track too, a row a metre.")
+@click.option(
+    "--workers",
+    type=click.IntRange(1),
+    metavar="N",
+    help="How many processes work.  [default: one a core]",
+)
+@click.option(
+    "--scheduler",
+    metavar="tcp://HOST:PORT",
+    help="Have the workers of this scheduler of dask.distributed do the work; they must see the "
+    "files under the same paths.",
+)
+@skipped_option
+@columns_option
+@json_option
+@click.pass_context
+def add_command(
+    ctx: click.Context,
+    paths: tuple[str, ...],
+    at: str | None,
+    given: tuple[str, ...],
+    driver: str | None,
+    vehicle: str | None,
+    class_: str | None,
+    notes: str | None,
+    weather: str | None,
+    temperature: float | None,
+    antenna_ahead: float,
+    traces: bool,
+    workers: int | None,
+    scheduler: str | None,
+    skipped: bool,
+    columns: str | None,
+    as_json: bool,
+) -> None:
+    """Time recordings and keep their laps.
+
+    Circuit, layout and direction are located. What the archive has already, by content, is passed
+    over; stopped at any moment, the same command goes on where it was. A table drivers.csv beside
+    the recordings (columns file, driver, vehicle, class, notes, weather, temperature) names them.
+    """
+    from trackkit import add_to_archive
+
+    if workers is not None and scheduler is not None:
+        raise click.UsageError("--scheduler has workers of its own: leave --workers out")
+    with _rate_shown() as show:
+        added = add_to_archive(
+            paths,
+            at,
+            library=given,
+            driver=driver,
+            vehicle=vehicle,
+            class_=class_,
+            notes=notes,
+            weather=weather,
+            temperature_degc=temperature,
+            traces=traces,
+            columns=parse_columns(columns),
+            antenna_ahead_m=antenna_ahead,
+            workers=workers,
+            scheduler=scheduler,
+            progress=show,
+        )
+    remarks(added.warnings)
+    if as_json:
+        print_json(added.as_row())
+    else:
+        click.echo(_sentence(added))
+    _tell_reasons(added)
+    tell_skipped(added.other, named=skipped)
+    if added.laps:
+        remark(TRAINING)
+    if added.unusable:
+        ctx.exit(1)
+
+
+def _sentence(added: ArchiveAddition) -> str:
+    parts = [
+        f"{counted(range(added.timed), 'recording')} timed, {counted(range(added.laps), 'lap')}"
+    ]
+    if added.known:
+        parts.append(f"{added.known:,} known already")
+    if added.unplaced:
+        parts.append(f"{len(added.unplaced):,} on no known circuit")
+    if added.unusable:
+        parts.append(f"{len(added.unusable):,} not usable")
+    return f"{added.at}: {'; '.join(parts)}"
+
+
+def _tell_reasons(added: ArchiveAddition) -> None:
+    reasons = (*added.unusable, *added.unplaced)
+    remarks(f"{reason.file}: {reason.text}" for reason in reasons[:_NAMED])
+    if len(reasons) > _NAMED:
+        remark(f"and {len(reasons) - _NAMED:,} more, which --json names")
+    if added.unplaced:
+        remark("`trackkit archive unknown` lists those on no known circuit by place")
+
+
+@contextmanager
+def _rate_shown() -> Iterator[Callable[[int, int], None]]:
+    """Show on a terminal how many are done, how many a minute, and how long the rest takes."""
+    if not sys.stderr.isatty():
+        yield lambda done, of: None  # noqa: ARG005
+        return
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        ProgressColumn,
+        Task,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+    from rich.text import Text
+
+    class Rate(ProgressColumn):
+        def render(self, task: Task) -> Text:
+            return Text("" if not task.speed else f"{60 * task.speed:,.0f} a minute")
+
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        Rate(),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    with bar:
+        task = bar.add_task("timing recordings", total=None)
+        yield lambda done, of: bar.update(task, completed=done, total=of)

@@ -1,0 +1,47 @@
+"""Options that the commands of an archive share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+_Function = TypeVar("_Function", bound=Callable[..., Any])
+
+at_option = click.option(
+    "--at",
+    metavar="FOLDER|ADDRESS",
+    help="Where the archive lies: a folder, or an address such as s3://bucket/season.  "
+    "[default: TRACKKIT_ARCHIVE, or yours]",
+)
+_CHOOSING = (
+    click.option("--circuit", metavar="TEXT", help="Only of this circuit: id or name."),
+    click.option("--layout", metavar="TEXT", help="Only of this layout."),
+    click.option("--driver", metavar="TEXT", help="Only of this driver."),
+    click.option("--vehicle", metavar="TEXT", help="Only with this vehicle."),
+    click.option("--class", "class_", metavar="TEXT", help="Only of this class."),
+    click.option("--since", metavar="DAY", help="Only from this day on, such as 2026-05-31."),
+    click.option("--until", metavar="DAY", help="Only up to this day."),
+    click.option(
+        "--warmer-than",
+        "warmer_than_degc",
+        type=float,
+        metavar="DEGC",
+        help="Only where the air was no colder, degrees Celsius.",
+    ),
+    click.option(
+        "--colder-than",
+        "colder_than_degc",
+        type=float,
+        metavar="DEGC",
+        help="Only where the air was no warmer.",
+    ),
+)
+
+
+def choosing_options(function: _Function) -> _Function:
+    """Add the options that say which laps are wanted."""
+    for option in reversed(_CHOOSING):
+        function = option(function)
+    return function
