@@ -187,8 +187,8 @@ def _print(located: Located, radius_km: float) -> None:
         [
             *("id", "name", "layout", "direction", "distance"),
             *(["probability"] if driven else []),
-            *(["valid"] if dated else []),
             "line",
+            *(["valid"] if dated else []),
         ],
         [
             [
@@ -198,8 +198,8 @@ def _print(located: Located, radius_km: float) -> None:
                 candidate.direction or "-",
                 _far(candidate.distance_m),
                 *([_sure(candidate)] if driven else []),
-                *([days(candidate) or "yes"] if dated else []),
                 candidate.origin,
+                *([days(candidate) or "yes"] if dated else []),
             ]
             for candidate in located.candidates
         ],
