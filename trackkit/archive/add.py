@@ -327,7 +327,7 @@ def _is_as_it_was(
 def _is_done(row: Mapping[str, Any] | None, job: Job) -> bool:
     if row is None:
         return False
-    return row["state"] != "unplaced" or row["library"] == job.library
+    return bool(row["state"] != "unplaced" or row["library"] == job.library)
 
 
 def _hash(path: str) -> str | None:

@@ -117,17 +117,15 @@ def table_of_rows(table: Table, rows: list[dict[str, Any]]) -> pa.Table:
 
 
 def _table(table: Table, frame: DataFrame, same: dict[str, str]) -> pa.Table:
-    pa = engine("pyarrow")
+    arrow = engine("pyarrow")
     arrays = []
     for field in table.schema:
         if field.name in same:
-            arrays.append(pa.array([same[field.name]] * len(frame), field.type))
-        elif field.name not in frame:
-            arrays.append(pa.nulls(len(frame), field.type))
+            arrays.append(arrow.array([same[field.name]] * len(frame), field.type))
         else:
             arrays.append(_array(frame[field.name], field.type))
-    arrow: pa.Table = pa.Table.from_arrays(arrays, schema=table.schema)
-    return arrow
+    laid: pa.Table = arrow.Table.from_arrays(arrays, schema=table.schema)
+    return laid
 
 
 def _array(series: Any, kind: Any) -> Any:

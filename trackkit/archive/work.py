@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
+from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -214,8 +215,6 @@ def _levels(report: LapReport) -> dict[str, float]:
 
 
 def _row(item: Item, job: Job, **values: Any) -> dict[str, Any]:
-    from trackkit import __version__
-
     row: dict[str, Any] = dict.fromkeys(RECORDINGS.names)
     return row | {
         KEY: item.recording,
@@ -223,7 +222,7 @@ def _row(item: Item, job: Job, **values: Any) -> dict[str, Any]:
         "size_bytes": item.size_bytes,
         "modified": datetime.fromtimestamp(item.modified_s, UTC),
         "added": datetime.now(UTC),
-        "version": __version__,
+        "version": version("trackkit"),
         "library": job.library,
         **values,
     }

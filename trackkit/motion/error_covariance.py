@@ -74,7 +74,8 @@ class ErrorCovariance:
         weight = weight.reshape(2, sums, terms, 2).transpose(1, 0, 2, 3).reshape(sums, -1, 2)
         moved = np.einsum("jki,jkim->jm", weight, self.moved_m[index])
         after = self._after.variances(index, weight) + (moved**2).sum(axis=1)
-        return np.maximum(alone - self._before.variances(index, weight), 0.0) + after
+        fast = np.maximum(alone - self._before.variances(index, weight), 0.0)
+        return np.asarray(fast + after)
 
     @cached_property
     def _before(self) -> _Chained:

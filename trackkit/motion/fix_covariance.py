@@ -183,7 +183,7 @@ class FixCovariance:
             total += np.sum((2.0 * carried + own) * (self.form[at] @ own), axis=(1, 2))
             carried, before = carried + own, at
         if self.error is None:
-            return total
+            return np.asarray(total)
         when = self._between_s(index.ravel(), share.ravel(), span).reshape(sums, terms)
         return self.error.variances_left(total, when, slope)
 

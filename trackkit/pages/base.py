@@ -29,6 +29,7 @@ from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import MOST_DECIMALS
 from trackkit.timing.traces import STEP_M, Trace, lap_chainages, trace_at
 from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
+from trackkit.track.credit import credits_of
 from trackkit.track.facts import LONGEST_FACT
 from trackkit.track.features import GATE_KINDS, GateKind, position_row
 from trackkit.track.model import Track
@@ -126,6 +127,7 @@ def base_document(
             "revised": track.revised,
             "country": track.country,
             "licence": track.licence,
+            "credits": list(credits_of(track)),
             "band_known": bool(track.centreline.width_m or track.centreline.width_profile),
         },
         "limits": {

@@ -32,6 +32,7 @@ from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.pages.base import Driven
+    from trackkit.timing.report import LapReport
 
 MERCATOR_LIMIT_DEG = 85.0
 """The web's Mercator projection ends at 85.05 degrees of latitude."""
@@ -131,7 +132,7 @@ def _map_and_verdict(
     prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
     timed = each_counted_once(evaluation.reports)
-    reports = timed or [None] * len(prepared.drives)
+    reports: Sequence[LapReport | None] = timed or [None] * len(prepared.drives)
     driven: list[Driven] = [
         (drive, () if report is None else report.laps)
         for drive, report in zip(prepared.drives, reports, strict=True)

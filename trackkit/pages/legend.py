@@ -41,6 +41,7 @@ def page_words(
         "corners": len(base["corners"]),
         "straights": len(base["straights"]),
         "caution": base["caution"],
+        "credits": track["credits"],
         "about": _about(track),
     }
 
