@@ -216,20 +216,22 @@ class FixCovariance:
         block = self.pivot.shape[1]
         columns = 1 if block > self.levels.states else 2
         weight = state_weights(self.levels, span, share, slope)
-        begun = np.linalg.solve(self.pivot[place], _as_blocks(weight, block, columns))
-        total = np.diag(jerk_variance(self.levels.jerk, share, span) * (slope**2).sum(axis=1))
+        load = _as_blocks(weight, block, columns)
+        begun = np.asarray(np.linalg.solve(self.pivot[place], load), dtype=float)
+        bridge = jerk_variance(self.levels.jerk, share, span) * (slope**2).sum(axis=1)
         by_place = np.argsort(place, kind="stable")
         at = place[by_place]
         # Of each load by column: the square it makes, and what goes on from it.
         own = begun[by_place]
         squared = self.form[at] @ own
-        total += chained_sums(
+        total = chained_sums(
             by_place % count,
             count,
             squared.transpose(0, 2, 1),
             own.transpose(0, 2, 1),
             steps_between(at, self._strides),
         )
+        total[np.diag_indices(count)] += bridge
         if self.error is None:
             return (total,)
         return self.error.covariances_left(total, self._between_s(index, share, span), slope)

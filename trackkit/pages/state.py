@@ -69,7 +69,7 @@ def state_of(
     shown
         What of each recording is shown; everything when None.
     """
-    parts = shown or [None] * len(evaluation.reports)
+    parts: Sequence[Shown | None] = shown or [None] * len(evaluation.reports)
     reports = list(enumerate(zip(evaluation.reports, parts, strict=False)))
     return {
         "edit": 0,
