@@ -1,6 +1,7 @@
 """Lines drawn on a map and revised with laps, against the best weighting of both.
 
-By hand: ``python tests/bench/bench_drawn.py [TRIALS [FIRST_SEED]]``; prints the table of docs/methods.md.
+By hand, ``python tests/bench/bench_drawn.py [TRIALS [FIRST_SEED [CASE]]]``: the table of
+docs/open-map.md.
 """
 
 from __future__ import annotations
@@ -26,11 +27,15 @@ CASES = (
 )
 
 
-def main(trials: int, first: int) -> None:
-    print("| drawn line | laps | drawn m | laps alone m | best weighting m | revised m | "
-          "ratio | shape m | states m |")
+def main(trials: int, first: int, only: str = "") -> None:
+    print(
+        "| drawn line | laps | drawn m | laps alone m | best weighting m | revised m | "
+        "ratio | shape m | states m |"
+    )
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     for name, whole, local, over in CASES:
+        if only not in name:
+            continue
         for laps in (1, 3):
             done = [
                 trial(
@@ -54,4 +59,5 @@ def main(trials: int, first: int) -> None:
 
 
 if __name__ == "__main__":
-    main(*(int(word) for word in [*sys.argv[1:], *("12", "1")[len(sys.argv) - 1 :]]))
+    numbers = [int(word) for word in sys.argv[1:3]]
+    main(*numbers, *(12, 1)[len(numbers) :], *sys.argv[3:4])

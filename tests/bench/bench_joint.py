@@ -27,6 +27,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "shared"))
 from joint_bound import bound_squares
 from joint_circuits import SECTORS
 from joint_drivers import drives_a_racing_line, receiver_of_another_kind

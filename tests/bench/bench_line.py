@@ -20,6 +20,8 @@ import time
 from pathlib import Path
 
 import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "shared"))
 from bench_centreline import compared
 from joint_drivers import drives_a_racing_line, receiver_of_another_kind
 from joint_sessions import Case, Session, keeps_a_line, session, usual_noise

@@ -95,6 +95,28 @@ def test_what_the_user_puts_on_the_map_is_there(visit, report):
     assert "#123456" in shades(visit(drawn.get_root().render()).page)
 
 
+def test_layers_and_markers_that_come_later_are_drawn_and_named(visit, report):
+    import folium
+
+    drawn = trackkit.explore(report.track)
+    left, right = (
+        [*reversed(end)] for end in (report.track.finish.left, report.track.finish.right)
+    )
+    line = report.track.__geo_interface__["features"][0]
+    folium.GeoJson(line, name="Again").add_to(drawn)
+    folium.Marker(left, popup="plain").add_to(drawn)
+    folium.Marker(right, icon=folium.Icon(color="red")).add_to(drawn)
+    page = visit(drawn.get_root().render()).page
+
+    labels = page.locator(".leaflet-control-layers-overlays label").all_inner_texts()
+    assert [words.strip() for words in labels] == ["Centreline", "Corners", "Gates", "Again"]
+    picture = page.locator("img.leaflet-marker-icon")
+    assert picture.evaluate("async (image) => { await image.decode(); return image.naturalWidth; }")
+    assert page.locator(".leaflet-marker-icon path[fill='red']").count() == 1
+    picture.click(force=True)
+    assert page.locator(".leaflet-popup-content").inner_text() == "plain"
+
+
 def test_a_library_is_drawn_with_all_its_circuits(visit):
     from sample_circuits import FOLDER, IDS
 

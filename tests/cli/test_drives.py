@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 
 import pytest
@@ -90,3 +91,87 @@ def test_a_sample_circuit_is_not_edited_in_place(serving, monkeypatch, capsys):
     assert run(["edit", "pipwick-kart-circuit", "--no-browser"]) == 1
     assert "edit a copy: trackkit export pipwick-kart-circuit" in capsys.readouterr().err
     assert serving == {}
+
+
+def laps_of(words, capsys):
+    """What `laps` says, and the recordings of its document."""
+    status = run(["laps", *map(str, words), "--json"])
+    output = capsys.readouterr()
+    rows = json.loads(output.out)["recordings"] if status == 0 else []
+    return status, output.err, rows
+
+
+@pytest.fixture
+def morning(day, tmp_path):
+    shutil.copy(day / "morning.csv", tmp_path / "morning.csv")
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        b"File;Driver;Vehicle\r\nmorning.csv;\xc4da;Kart 7\r\n",
+        "file\tdriver\tvehicle\nmorning.csv\tÄda\tKart 7\n".encode(),
+        "file,driver,vehicle,,\nmorning.csv,Äda,Kart 7,,\n,,,,\n".encode("utf-8-sig"),
+    ],
+)
+def test_tables_of_drivers_are_read_as_spreadsheets_write_them(morning, table, capsys):
+    (morning / "drivers.csv").write_bytes(table)
+    status, errors, (row,) = laps_of([morning], capsys)
+    assert (status, "drivers.csv" in errors) == (0, False)
+    assert (row["label"], row["driver"], row["vehicle"]) == ("Äda, Kart 7", "Äda", "Kart 7")
+
+
+@pytest.mark.parametrize(
+    ("table", "what"),
+    [
+        ("file,driver,notes\nmorning.csv,Ada,wet, slick\n", "line 2: has 4 cells under 3 columns"),
+        ("file,driver\nmorning.csv,Ada\nmorning.csv,Bo\n", "line 3: names morning.csv once more"),
+        ("file,driver,driver\nmorning.csv,Ada,Bo\n", "has two columns 'driver'"),
+        ("file,drivr\nmorning.csv,Ada\n", "has a column 'drivr'"),
+        ("", "has no column 'file'"),
+    ],
+)
+def test_a_table_of_drivers_that_is_not_clear_is_refused(morning, table, what, capsys):
+    (morning / "drivers.csv").write_text(table)
+    status, errors, _ = laps_of([morning], capsys)
+    assert status == 1
+    assert what in errors
+
+
+def test_a_table_of_drivers_tells_which_of_its_files_are_not_there(morning, capsys):
+    (morning / "drivers.csv").write_text("file,driver\nmornin.csv,Ada\n")
+    status, errors, (row,) = laps_of([morning], capsys)
+    assert (status, row["driver"]) == (0, None)
+    assert "names mornin.csv, and there is no such file beside it" in errors
+
+
+def test_a_recording_that_is_named_and_in_a_folder_is_timed_once(morning, capsys):
+    _, errors, rows = laps_of([morning / "morning.csv", morning], capsys)
+    assert [row["shared"] for row in rows] == [[]]
+    assert "again" not in errors
+
+
+def test_routes_and_waypoints_in_a_folder_are_no_recordings(morning, capsys):
+    (morning / "places.gpx").write_text(
+        '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="a">'
+        '<wpt lat="0" lon="0"/></gpx>'
+    )
+    assert run(["laps", str(morning), "--skipped"]) == 0
+    assert f"1 file is no recording: {morning / 'places.gpx'}" in capsys.readouterr().err
+
+
+def test_a_folder_without_a_recording_says_so(tmp_path, capsys):
+    assert run(["laps", str(tmp_path)]) == 0
+    assert capsys.readouterr().err == f"{tmp_path}: no recording to time\n"
+
+
+def test_a_recording_that_is_not_there_is_no_track_that_lacks_one(capsys):
+    assert run(["laps", "nowhere.csv"]) == 1
+    assert capsys.readouterr().err == "trackkit: nowhere.csv: no such file\n"
+
+
+@pytest.mark.parametrize("ahead", ["1000", "nan", "far"])
+def test_an_antenna_is_on_the_vehicle(morning, ahead, capsys):
+    assert run(["laps", str(morning), "--antenna-ahead", ahead]) == 2
+    assert f"'{ahead}' is no distance along a vehicle" in capsys.readouterr().err

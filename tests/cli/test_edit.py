@@ -129,4 +129,4 @@ def test_the_page_names_recordings_by_the_table_of_drivers_and_by_labels(path, m
     assert run([*words, "--label", "Bo"]) == 0
     assert shown == [f"Ada ({recording})", f"Bo ({recording})"]
     assert run([*words, "--label", "Bo", "--label", "Cy"]) == 2
-    assert "1 recordings and 2 labels" in capsys.readouterr().err
+    assert "1 recording and 2 labels" in capsys.readouterr().err

@@ -97,6 +97,9 @@ def test_options_are_read_and_faults_of_the_command_line_have_status_2(edited, c
     assert run(["import", str(layers), "--onto", str(track), "--layer", "gates"]) == 2
     twice = ["--field", "name=a", "--field", "name=b"]
     assert run(["import", str(layers), "--onto", str(track), *twice]) == 2
+    capsys.readouterr()
+    assert run(["import", str(layers), "--onto", str(track), "--crs", "EPSG:1"]) == 2
+    assert "'EPSG:1' is no coordinate system PROJ knows" in capsys.readouterr().err
     words = ["import", str(layers), "--onto", str(track), "--layer"]
     assert "no layer called 'tor'" in refused([*words, "gates=tor"], capsys)
     assert "is no part of a track" in refused([*words, "tor=gates"], capsys)
@@ -113,4 +116,8 @@ def test_what_to_type_is_said_where_a_file_has_no_line_or_no_grid(tmp_path, caps
     document.modelspace().add_line((0, 0), (100, 0))
     document.saveas(drawing)
     assert "--crs EPSG:..." in refused(["import", str(drawing), "-o", out], capsys)
+    page = tmp_path / "page.html"
+    page.write_text("<html></html>")
+    sentence = refused(["import", str(page), "-o", out], capsys)
+    assert "is a web page; tracks are imported from GeoPackage, GeoJSON" in sentence
     assert not (tmp_path / "out.geojson").exists()

@@ -202,7 +202,7 @@ def test_a_file_that_cannot_be_read_takes_no_other_ones_name(recordings_on_map):
     [
         (
             ("a.nmea", "-o", "page.html", "--label", "A", "--label", "B"),
-            "1 recordings and 2 labels",
+            "1 recording and 2 labels",
         ),
         (("a.nmea", "-o", "sheet.svg", "--label", "A"), "not a picture"),
         (("kart.geojson", ".", "-o", "pages", "--label", "A"), "not track files"),

@@ -16,6 +16,7 @@ from trackkit.motion.shifted_stretches import (
     standing_out,
     suspected,
 )
+from trackkit.motion.tried_shifts import explained_at_most, tried
 
 
 def shifts_at(*spans, size_m=4.0):
@@ -55,6 +56,27 @@ def test_a_shift_is_found_when_it_comes_and_goes():
     assert shifts.begin_s[0] == pytest.approx(150.0, abs=1.6)
     assert shifts.end_s[0] == pytest.approx(168.0, abs=1.6)
     np.testing.assert_allclose(line.shifted(np.array([159.0]))[0], [4.0, -3.0], atol=1.0)
+
+
+@pytest.mark.parametrize("aside_m", [(0.0, 0.0), (1.0, -0.5), (4.0, -3.0)])
+def test_what_is_promised_of_all_nodes_at_once_is_what_trying_each_with_each_gives(aside_m):
+    side, _, _ = ring(8, POSITIONS, 5)
+    spoilt = jumped(side, 150.0, 168.0, aside_m)
+    line = fit_line(spoilt, POSITIONS, knots())
+    rest = spoilt.offset_m - line.line_m
+    pace = LapPace.of(spoilt, LENGTH_M)
+    trial = tried(spoilt, rest, POSITIONS, pace)
+    span = trial.time_s - trial.time_s[:, None]
+    gain, _ = trial.pairs((span >= 2.0) & (span <= 60.0))
+
+    promised = explained_at_most(spoilt, rest, POSITIONS, pace, (2.0, 60.0))
+
+    # Steps at once, and at every node, are somewhat other than those that take a second.
+    leeway = 0.1 * max(gain.max(), 0.0) + 1.5
+    assert promised.max() == pytest.approx(gain.max(), abs=leeway)
+    likeliest = trial.time_s[gain.max(axis=1).argmax()]
+    if aside_m[0] > 1.0:
+        assert spoilt.time_s[promised.argmax()] == pytest.approx(likeliest, abs=1.5)
 
 
 def test_two_shifts_close_together_are_two():

@@ -56,7 +56,7 @@ def test_recording_made_elsewhere_is_said_to_lie_elsewhere() -> None:
     track, elsewhere = oval(), oval(latitude_deg=52.2)
     # 0.2 degrees of latitude at 52.1 N by GeographicLib, less the oval's own 80 m
     apart_km = Geodesic.WGS84.Inverse(52.0, -21.5, 52.2, -21.5)["s12"] / 1000
-    words = text_of(map_html(track, recordings=[session(elsewhere)]))
+    words = text_of(map_html(track, recordings=[session(elsewhere)], everything=True))
     found = re.search(r"lies ([\d.]+) km from this track", words)
     assert found is not None
     assert float(found[1]) == pytest.approx(apart_km - 0.08, abs=0.08)

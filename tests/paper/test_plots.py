@@ -43,6 +43,23 @@ def test_names_of_gates_stand_beside_them():
     assert axes.get_title() == "Pipwick Kart Circuit"
 
 
+@pytest.mark.parametrize("layout", [None, "constrained", "tight"])
+def test_a_label_is_as_wide_as_its_letters_whatever_lays_out_the_figure(layout):
+    figure = Figure(figsize=(11, 7), layout=layout)
+    (axes, other), _ = figure.subplots(2, 2)
+    other.set(xlabel="chainage, m", ylabel="speed, km/h")
+
+    trackkit.plot_track(track_of("pipwick-kart-circuit"), axes)
+
+    figure.draw_without_rendering()
+    (name,) = (text for text in axes.texts if text.get_text() == "Finish 0 m")
+    letters = name.get_window_extent()
+    middle = [0.5 * (letters.x0 + letters.x1), 0.5 * (letters.y0 + letters.y1)]
+    boxes = [patch.get_window_extent() for patch in axes.patches]
+    box = min((box for box in boxes if box.contains(*middle)), key=lambda box: box.width)
+    assert letters.width < box.width < 1.25 * letters.width
+
+
 def test_an_axis_too_small_for_a_circuit_is_refused():
     with pytest.raises(OutputError, match="too small for a circuit"):
         trackkit.plot_track(track_of("pipwick-kart-circuit"), Figure(figsize=(1, 1)).subplots())

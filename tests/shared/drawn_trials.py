@@ -1,4 +1,4 @@
-"""Lines drawn with an error that is known, and laps on the true ones: what revising makes of them."""
+"""Lines drawn with known errors, and laps on the true ones: what revising makes of them."""
 
 from __future__ import annotations
 
@@ -139,5 +139,3 @@ def ratio_to_best(trials: list[Trial]) -> tuple[float, float, float, float]:
     best = weight * drawn + (1.0 - weight) * laps
     rms = [float(np.sqrt(np.mean(error**2))) for error in (drawn, laps, best, revised)]
     return rms[0], rms[1], rms[2], rms[3]
-
-

@@ -7,7 +7,7 @@ from scipy.integrate import solve_ivp
 from shapely.geometry import LineString
 
 from trackkit.motion.vehicle import CAR, KART
-from trackkit.simulation.drive import PARKED_S, STOP_S
+from trackkit.simulation.drive import PARKED_S, STOP_S, _middles_of_thirds
 from trackkit.simulation.simulate import simulate_drive
 
 
@@ -124,3 +124,14 @@ def _point(place):
     from shapely.geometry import Point
 
     return Point(place)
+
+
+@pytest.mark.parametrize("laps", range(2, 14))
+def test_the_last_digit_of_a_lap_does_not_change_what_a_seed_drives(laps):
+    # Other versions of libraries, and other machines, round a length otherwise.
+    for length_m in (933.4924133666043, 2947.9642302299826, 1903.716771059801):
+        counts = {
+            len(_middles_of_thirds(0.0, laps * near_m, length_m))
+            for near_m in (length_m, np.nextafter(length_m, 0.0), np.nextafter(length_m, 1e9))
+        }
+        assert counts == {3 * laps + 1}

@@ -10,7 +10,7 @@ from timed_block import GATES, KINDS, along_the_finish_straight
 from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.timing.crossings import cross, interval_sigma, sum_sigma
+from trackkit.timing.crossings import cross, interval_sigma, sum_sigma, sum_sigmas
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.features import Gate
 
@@ -229,6 +229,25 @@ def test_the_sum_of_one_laps_sectors_is_as_sure_as_the_lap(session):
     ]
 
     assert sum_sigma(report.drive, terms) == pytest.approx(lap.sigma_s, rel=1e-9)
+
+
+def test_sums_worked_out_together_are_as_sure_as_one_by_one(session):
+    _, report = session
+    one, two, *_ = report.counted
+    sums = [
+        [(one.passed[0], -1.0), (one.passed[-1], 1.0)],
+        [],
+        # Out of order of time, one crossing twice, and laps far apart.
+        [(two.passed[-1], 1.0), (one.passed[0], -1.0), (one.passed[-1], -1.0), (one.passed[0], 1)],
+        [(report.counted[-1].passed[-1], 0.5), (one.passed[1], -0.5)],
+    ]
+    by_itself = report.drive.with_levels(report.drive.levels)
+
+    for each in (report.drive, by_itself):
+        assert sum_sigmas(each, sums) == pytest.approx(
+            [sum_sigma(each, terms) for terms in sums], rel=1e-6
+        )
+    assert sum_sigmas(by_itself, [[], []]) == [0.0, 0.0]
 
 
 def test_gates_are_timed_wherever_their_ids_come_from():

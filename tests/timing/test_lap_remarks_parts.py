@@ -85,6 +85,16 @@ def test_how_slow_is_told_as_a_share_of_the_best():
     assert remark.text == "slow, 150 % of the session's best"
 
 
+@pytest.mark.parametrize(
+    ("time_s", "within", "share"),
+    [(107.11, 1.07, "107.1"), (107.6, 1.07, "108"), (110.3, 1.1, "110.3"), (212.4, 1.07, "212")],
+)
+def test_a_slow_lap_never_seems_to_be_within_the_limit(time_s, within, share):
+    (remark,) = _slow(Timed(time_s), 100.0, within).remarks
+
+    assert remark.text == f"slow, {share} % of the session's best"
+
+
 def way():
     """A second from sample to sample; fixes at 0, 10 and 20 s, 100 and 300 m on."""
     nothing = np.zeros((0, 2))

@@ -18,8 +18,11 @@ _OFFSETS = (0.15, 0.3, 0.6, 1.0, 1.7)
 _LOCALS = (0.1, 0.2, 0.35, 0.6, 1.0, 1.7)
 """Errors of a drawn line, as a whole and from place to place, over what its file says of it."""
 _LENGTHS_M = (15.0, 30.0, 60.0, 120.0, 240.0)
-_PRIOR_SPREAD = 0.7
+_PRIOR_SPREAD = 1.0
 """How far the logarithm of a drawn line's true sigma is from that of the stated one, one sigma."""
+_ALIKE_SPREAD = 1.2
+"""How far that of its error as a whole is from that from place to place: who draws with care has
+most often laid the picture with care (common practice, no source)."""
 _OWN_M = 0.15
 _SLOWEST_MPS = 1.0
 
@@ -85,7 +88,12 @@ def moved_towards_drawn(fitted: FittedLine, drawn: Curve, drawn_sigma_m: float) 
             for local in _LOCALS:
                 sigma = drawn_sigma_m * np.array([whole, local])
                 total = of_laps + sigma[0] ** 2 * facing + sigma[1] ** 2 * nearby
-                odds = float(np.log(np.hypot(whole, local)) / _PRIOR_SPREAD)
+                odds = float(
+                    np.hypot(
+                        np.log(np.hypot(whole, local)) / _PRIOR_SPREAD,
+                        np.log(whole / local) / _ALIKE_SPREAD,
+                    )
+                )
                 estimates.append((*_estimate(total, wander, left, aside, odds), np.hypot(*sigma)))
     chance = np.array([estimate[0] for estimate in estimates])
     weight = np.exp(chance - chance.max())

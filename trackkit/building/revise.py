@@ -171,35 +171,17 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     count = len(fitted.laps) / (len(fitted.laps) + max(before, 1))
     if track.line == "centre":
         share = count = 0.0
-    driven = moved_towards_drawn(fitted, old, accuracy) if mapped else None
-    curve = driven.curve if driven else _knit(old, fitted.curve, chainage, reached, rest, new_alone, count, share, shift)
     stretches = _stretches(chainage, rest, changed, closed=old.closed)
-    revised = _revised(track, curve, fitted)
-    if driven:
-        share, shift = 1.0, _shift(left, _lateral(old, chainage, curve)[1])
-        track = replace(track, line="driven")
-        revised = _suggested_across(replace(revised, line="driven"))
+    if mapped:
+        revised, shift = _driven_first(track, fitted, chainage, accuracy)
+        share, track = 1.0, replace(track, line="driven")
+    else:
+        curve = _knit(old, fitted.curve, chainage, reached, rest, new_alone, count, share, shift)
+        known = _known_together(track, fitted, chainage, reached, new_alone, accuracy, share)
+        revised = _with_known(_revised(track, curve, fitted), track, fitted, chainage, known)
     beside = _beside(revised)
     more = tuple(f"the gate {g.id} ({g.name}) does not cross the new line" for g in beside)
     when = now()
-    if driven:
-        known = driven.chainage_m, driven.accuracy
-        revised = with_accuracy(revised, track.plane, curve, *known)
-        revised = revised.revised_by(
-            "drawn in open map data, and driven for the first time: the drawn line was off by "
-            f"{driven.drawn_m:.1f} m, one sigma",
-            when,
-        )
-    elif track.line == "driven" or track.centreline.accuracy_profile is not None:
-        accuracies = _known_together(track, fitted, chainage, reached, new_alone, accuracy, share)
-        revised = with_accuracy(revised, track.plane, old, chainage, accuracies)
-    if track.line == "driven" and not driven:
-        revised = revised.revised_by(
-            f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
-            f"{accuracy:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
-            f"({fitted.accuracy.basis}), taken as independent",
-            when,
-        )
     used = {id(lap) for lap in fitted.laps}
     revised = replace(
         revised, sources=(*track.sources, *source_entries(recordings, per_recording, used))
@@ -237,6 +219,40 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
     )
     moved = share * shift
     return Revision(build, stretches, (float(moved[0]), float(moved[1])))
+
+
+def _driven_first(
+    track: Track, fitted: FittedLine, chainage_m: Floats, accuracy_m: float
+) -> tuple[Track, Floats]:
+    """Lay a track of open map data along laps; returns also how far it moved as a whole."""
+    driven = moved_towards_drawn(fitted, track.curve, accuracy_m)
+    revised = replace(_revised(track, driven.curve, fitted), line="driven")
+    revised = with_accuracy(
+        _suggested_across(revised), track.plane, driven.curve, driven.chainage_m, driven.accuracy
+    )
+    what = (
+        "drawn in open map data, and driven for the first time: the drawn line was off by "
+        f"{driven.drawn_m:.1f} m, one sigma"
+    )
+    _, aside = _lateral(track.curve, chainage_m, driven.curve)
+    return revised.revised_by(what, now()), _shift(track.curve.left(chainage_m), aside)
+
+
+def _with_known(
+    revised: Track, track: Track, fitted: FittedLine, chainage_m: Floats, known: KnownLine
+) -> Track:
+    """Say of a revised track how well it is known, by chainages of the one before."""
+    if track.line == "driven" or track.centreline.accuracy_profile is not None:
+        revised = with_accuracy(revised, track.plane, track.curve, chainage_m, known)
+    if track.line != "driven":
+        return revised
+    accuracy_m = track.accuracy_m or _UNKNOWN_ACCURACY_M
+    return revised.revised_by(
+        f"accuracy_m estimated from {'' if track.accuracy_m else 'an assumed '}"
+        f"{accuracy_m:.2f} m of the line before and {fitted.accuracy_m:.2f} m of the new laps "
+        f"({fitted.accuracy.basis}), taken as independent",
+        now(),
+    )
 
 
 def _known_together(

@@ -11,6 +11,7 @@ from trackkit.checks.findings import Finding, new_finding
 from trackkit.geometry.bends import smoothed_curvature
 from trackkit.geometry.runs import runs_of
 from trackkit.motion.drive import Drive
+from trackkit.motion.projected import projected
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
 from trackkit.timing.laps import Lap
@@ -49,8 +50,8 @@ def _within(drive: Drive, lap: Lap) -> Flags:
 
 
 def _places(track: Track, drive: Drive, fixes: Flags) -> tuple[Floats, Floats]:
-    heading = drive.velocity_mps[fixes] / drive.speed_mps[fixes, None]
-    return track.curve.project(drive.position_m[fixes], heading)
+    where, aside = projected(drive, track.curve)
+    return where[fixes], aside[fixes]
 
 
 def _off_limit_m(track: Track, drive: Drive) -> float:

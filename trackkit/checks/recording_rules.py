@@ -18,6 +18,7 @@ from trackkit.gates.remedies import make_narrower, make_wider
 from trackkit.geometry.runs import runs_of
 from trackkit.geometry.vectors import gate_axes
 from trackkit.motion.drive import STANDING_MPS, Drive
+from trackkit.motion.projected import projected
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
 from trackkit.timing.report import LapReport
@@ -132,8 +133,7 @@ def _off_line(track: Track, recording: Recording, report: LapReport) -> Iterator
 
 def _offsets(track: Track, drive: Drive) -> Floats:
     moving = drive.speed_mps > 3.0
-    heading = drive.velocity_mps[moving] / drive.speed_mps[moving, None]
-    _, offset = track.curve.project(drive.position_m[moving], heading)
+    offset = projected(drive, track.curve)[1][moving]
     return offset[np.abs(offset) < 100.0]
 
 

@@ -13,8 +13,8 @@ from trackkit.cli.common import (
     columns_option,
     held_for_change,
     json_option,
+    metres_along_vehicle,
     parse_columns,
-    plain_minus,
     print_json,
     read_recordings,
     remark,
@@ -30,22 +30,6 @@ if TYPE_CHECKING:
     from trackkit.official.align_finish import FinishAlignment
     from trackkit.official.observations import Gathered
     from trackkit.track.model import Track
-
-_LONGEST_VEHICLE_M = 20.0
-
-
-def _metres(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:  # noqa: ARG001
-    if value is None:
-        return None
-    try:
-        metres = float(plain_minus(value))
-    except ValueError:
-        metres = float("nan")
-    if not abs(metres) <= _LONGEST_VEHICLE_M:
-        raise click.BadParameter(
-            f"{plain_minus(value)!r} is no distance along a vehicle in metres, such as 0.6 or -0.6"
-        )
-    return metres
 
 
 @click.command("align", cls=Command)
@@ -67,7 +51,7 @@ def _metres(ctx: click.Context, param: click.Parameter, value: str | None) -> fl
 )
 @click.option(
     "--antenna-ahead",
-    callback=_metres,
+    callback=metres_along_vehicle,
     metavar="M",
     help="How far the GPS antenna is ahead of the transponder, metres; negative if behind.",
 )

@@ -17,7 +17,7 @@ import click
 
 from trackkit.cli import standard_output
 from trackkit.cli.remedies import error_sentence
-from trackkit.errors import OutputError, TrackkitError, UnforeseenError
+from trackkit.errors import OutputError, PlaceError, TrackkitError, UnforeseenError
 from trackkit.progress import watched
 from trackkit.units import UNITS, UnitsName, as_read, shown_in, units
 from trackkit.words import printable, single_sentence
@@ -111,6 +111,28 @@ def plain_minus(text: str) -> str:
     return text.replace("\N{MINUS SIGN}", "-", 1) if text.startswith("\N{MINUS SIGN}") else text
 
 
+_LONGEST_VEHICLE_M = 20.0
+
+
+def metres_along_vehicle(
+    ctx: click.Context,  # noqa: ARG001
+    param: click.Parameter,  # noqa: ARG001
+    value: str | None,
+) -> float | None:
+    """Read how far one place in a vehicle is ahead of another, in metres."""
+    if value is None:
+        return None
+    try:
+        metres = float(plain_minus(value))
+    except ValueError:
+        metres = float("nan")
+    if not abs(metres) <= _LONGEST_VEHICLE_M:
+        raise click.BadParameter(
+            f"{plain_minus(value)!r} is no distance along a vehicle in metres, such as 0.6 or -0.6"
+        )
+    return metres
+
+
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 
 
@@ -149,6 +171,22 @@ crs_option = click.option(
 )
 
 
+def check_crs(crs: str) -> None:
+    """Refuse a coordinate system that PROJ does not know.
+
+    Raises
+    ------
+    click.BadParameter
+        When it is none.
+    """
+    from trackkit.geometry.grids import horizontal_crs
+
+    try:
+        horizontal_crs(crs)
+    except PlaceError as error:
+        raise click.BadParameter(str(error), param_hint="--crs") from error
+
+
 def parse_columns(text: str | None) -> dict[str, str] | None:
     """Read ``time=Zeit,latitude=Breite`` into a mapping.
 
@@ -176,7 +214,6 @@ def place_from(text: str, crs: str | None) -> Place:
     click.BadParameter
         When it is none; that is the command line's fault, not a file's.
     """
-    from trackkit.errors import PlaceError
     from trackkit.track.places import parse_place
 
     try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +12,7 @@ from trackkit.caution import TRAINING
 from trackkit.cli.circuits import track_and_recordings
 from trackkit.cli.common import (
     Command,
+    check_crs,
     columns_option,
     force_option,
     parse_columns,
@@ -27,7 +28,7 @@ from trackkit.timing.driven_files import files_of
 from trackkit.track.recognise import is_track
 
 if TYPE_CHECKING:
-    from trackkit.cli.laps_work import Item, Job
+    from trackkit.cli.laps_work import Item, Job, Untimed
     from trackkit.timing.report import LapReport
 
 _TRACK_FORMATS = ("geojson", "gpx", "kml", "gpkg", "csv", "dxf")
@@ -178,7 +179,7 @@ def _export_drives(
     force: bool,
 ) -> None:
     from trackkit import export_drives
-    from trackkit.cli.laps_work import Job, items_of
+    from trackkit.cli.laps_work import Job, Untimed, items_of
     from trackkit.timing.rules import USUAL_RULES
 
     track_path, named = track_and_recordings(words)
@@ -187,22 +188,23 @@ def _export_drives(
         raise click.UsageError(f"--to {fmt} is of what was driven: name a recording")
     if fmt == "parquet" and crs is not None:
         raise click.UsageError("--to parquet has no geometry for --crs: use --to geoparquet")
-    _check_crs(crs)
+    if crs is not None:
+        check_crs(crs)
     _refuse(fmt, output, force=force)
     items, entries = items_of(named, labels)
     job = Job(track_path, parse_columns(columns), USUAL_RULES, traces=False, drives=True)
-    gathered = _Gathered(items, job)
-    for item in items:
-        entry = entries.get(item.path)
-        name = item.label if labels else "" if entry is None else entry.label
-        if name:
-            gathered.names[item.path] = name
+    called = {path: entry.label for path, entry in entries.items()}
+    if labels:
+        called = {item.path: item.label for item in items}
+    names = {path: name for path, name in called.items() if name}
+    drivers: dict[str, str] = {}
+    untimed = Untimed()
     exported = export_drives(
-        gathered.reports(),
+        _reports(items, job, names, drivers, untimed),
         output,
         fmt,
         crs=crs or "EPSG:4326",
-        drivers=gathered.drivers,
+        drivers=drivers,
         force=force,
     )
     remarks(exported.remarks)
@@ -210,20 +212,11 @@ def _export_drives(
         click.echo(f"wrote {file}")
     counts = ", ".join(f"{count:,} {layer}" for layer, count in exported.rows.items())
     remark(f"rows: {counts}")
-    tell_skipped(gathered.skipped, named=skipped)
+    tell_skipped(untimed.skipped, named=skipped)
     if exported.rows["laps"]:
         remark(TRAINING)
-    if gathered.failed:
+    if untimed.failed:
         ctx.exit(1)
-
-
-def _check_crs(crs: str | None) -> None:
-    from trackkit.geometry.grids import horizontal_crs
-
-    try:
-        horizontal_crs(crs or "EPSG:4326")
-    except PlaceError as error:
-        raise click.BadParameter(str(error), param_hint="--crs") from error
 
 
 def _refuse(fmt: str, output: str, *, force: bool) -> None:
@@ -235,45 +228,25 @@ def _refuse(fmt: str, output: str, *, force: bool) -> None:
         refuse_outputs({"-o": target}, force=force)
 
 
-class _Gathered:
-    """What came of recordings that are timed as they are asked for.
+def _reports(
+    items: Sequence[Item],
+    job: Job,
+    names: Mapping[str, str],
+    drivers: dict[str, str],
+    untimed: Untimed,
+) -> Iterator[LapReport]:
+    """Time one recording after another, and enter in `drivers` who drove those that were timed."""
+    from trackkit.cli.laps_work import counted_each, timed_here
 
-    `names` are of all recordings that have one, `drivers` those of the ones that were timed.
-    """
-
-    def __init__(self, items: Sequence[Item], job: Job) -> None:
-        self._items, self._job = items, job
-        self.names: dict[str, str] = {}
-        self.drivers: dict[str, str] = {}
-        self.skipped: list[str] = []
-        self.failed = False
-
-    def reports(self) -> Iterator[LapReport]:
-        """Time one recording after another, and say what is wrong with any."""
-        from trackkit.cli.laps_work import say_untimed, timed_here
-        from trackkit.timing.duplicates import Sketch, shared_with
-        from trackkit.timing.many import counted_once
-
-        sketches: list[Sketch] = []
-        count = 0
-        for timed in timed_here(self._items, self._job):
-            remarks(timed.remarks, timed.item.path)
-            if timed.skipped:
-                self.skipped.append(timed.item.path)
-            elif timed.report is None or timed.sketch is None:
-                say_untimed(timed)
-                self.failed = self.failed or not timed.unplaced
-            else:
-                shared = shared_with(sketches, timed.sketch)
-                if not any(part.whole for part in shared):
-                    sketches.append(timed.sketch)
-                remarks([part.sentence for part in shared])
-                count += 1
-                path = timed.item.path
-                if path in self.names:
-                    self.drivers[path] = self.names[path]
-                yield counted_once(timed.report, shared)
-            # Nothing may hold its drive while the next is made.
-            del timed
-        if not count:
-            raise TrackkitError("no recording could be timed: nothing is written")
+    any_timed = False
+    for timed in counted_each(timed_here(items, job), untimed):
+        any_timed = True
+        path = timed.item.path
+        if path in names:
+            drivers[path] = names[path]
+        if timed.report is not None:
+            yield timed.report
+        # Nothing may hold its drive while the next is made.
+        del timed
+    if not any_timed:
+        raise TrackkitError("no recording could be timed: nothing is written")

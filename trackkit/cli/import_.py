@@ -11,6 +11,7 @@ import click
 
 from trackkit.cli.common import (
     Command,
+    check_crs,
     force_option,
     gate_rows,
     gate_table,
@@ -106,6 +107,8 @@ def import_(
     several = [member for member, names in fields.items() if len(names) > 1]
     if several:
         raise click.UsageError(f"--field {several[0]}=NAME was given more than once.")
+    if crs is not None:
+        check_crs(crs)
     in_place = onto is not None and _is_same(target, onto)
     if not in_place:
         refuse_outputs({"--output": target}, force=force)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -17,6 +18,7 @@ from trackkit.cli.common import (
     force_option,
     gates_option,
     json_option,
+    metres_along_vehicle,
     parse_columns,
     print_json,
     refuse_outputs,
@@ -31,12 +33,11 @@ from trackkit.errors import TrackkitError
 from trackkit.timing.driven_files import Entry
 from trackkit.timing.rules import GAP_S, STAND_S, WITHIN, LapRules
 from trackkit.track.digest import short_digest
-from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from trackkit.cli.laps_work import Item, Job
+    from trackkit.cli.laps_work import Item, Job, Untimed
     from trackkit.official.pairing import Pairing
     from trackkit.timing.losses import SessionSections
     from trackkit.timing.sessions import Reference, Session
@@ -93,8 +94,8 @@ def _reference(ctx: click.Context, param: click.Parameter, value: str | None) ->
 )
 @click.option(
     "--antenna-ahead",
-    type=float,
-    default=0.0,
+    callback=metres_along_vehicle,
+    default="0",
     metavar="M",
     help="How far the antenna is ahead of the vehicle's nose, which crosses the line; negative if "
     "it is behind.",
@@ -172,6 +173,8 @@ def laps(
 
     track_path, named = track_and_recordings(words)
     ctx.params["track_path"] = track_path
+    if not named and track_path == words[0] and not Path(track_path).exists():
+        raise TrackkitError("no such file", file=track_path)
     if not named:
         raise click.UsageError("name a recording, or a folder of them, after the track")
     tables = {"--csv": csv_path, "--summary": summary, "--traces": traces}
@@ -205,10 +208,12 @@ def laps(
         print_json(_document(gathered, entries, track_path))
     else:
         _print(circuits, entries, details=details)
-    tell_skipped(gathered.skipped, named=skipped)
+    tell_skipped(gathered.untimed.skipped, named=skipped)
+    if not (every or gathered.untimed.unplaced or gathered.untimed.failed):
+        remark(f"{', '.join(named)}: no recording to time")
     if any(session.report.laps for circuit in circuits for session in circuit.sessions):
         remark(TRAINING)
-    if gathered.failed:
+    if gathered.untimed.failed:
         ctx.exit(1)
 
 
@@ -286,45 +291,25 @@ class _Circuit:
 class _Gathered:
     """All that came of the recordings."""
 
+    untimed: Untimed
     circuits: list[_Circuit] = field(default_factory=list)
     traces: list[TraceLines] = field(default_factory=list)
-    unplaced: list[tuple[str, str]] = field(default_factory=list)
-    skipped: list[str] = field(default_factory=list)
-    failed: bool = False
 
 
 def _gather(items: Sequence[Item], job: Job) -> _Gathered:
     """Time recordings, those of each circuit together, and say what is wrong with any."""
     from trackkit import read_track, with_gate_set
-    from trackkit.cli.laps_work import say_untimed, timed_each
-    from trackkit.timing.duplicates import Sketch, shared_with
-    from trackkit.timing.many import counted_once
+    from trackkit.cli.laps_work import Untimed, counted_each, timed_each
     from trackkit.timing.sessions import Session
 
-    gathered = _Gathered()
+    gathered = _Gathered(Untimed())
     by_id: dict[str, _Circuit] = {}
-    sketches: list[Sketch] = []
-    for timed in timed_each(items, job):
-        remarks(timed.remarks, timed.item.path)
-        if timed.skipped:
-            gathered.skipped.append(timed.item.path)
+    for timed in counted_each(timed_each(items, job), gathered.untimed):
+        if timed.circuit is None or timed.report is None:
             continue
-        if timed.circuit is None or timed.report is None or timed.sketch is None:
-            sentence = say_untimed(timed)
-            if timed.unplaced:
-                gathered.unplaced.append((timed.item.path, sentence))
-            else:
-                gathered.failed = True
-            continue
-        shared = shared_with(sketches, timed.sketch)
-        if not any(part.whole for part in shared):
-            sketches.append(timed.sketch)
-        for part in shared:
-            remark(as_read(part.sentence, (part.first, part.second)))
         track = timed.circuit.track
         circuit = by_id.setdefault(track.id, _Circuit(track))
-        report = counted_once(timed.report, shared)
-        circuit.sessions.append(Session(timed.item.path, timed.item.label, report))
+        circuit.sessions.append(Session(timed.item.path, timed.item.label, timed.report))
         if timed.sections is not None:
             circuit.sections.append(timed.sections)
         if timed.traces is not None:
@@ -366,8 +351,9 @@ def _document(
         (whole,) = parts
     if track_path is None:
         whole["circuits"] = parts if len(parts) > 1 else []
-        whole["unplaced"] = [{"file": path, "text": text} for path, text in gathered.unplaced]
-    return {**whole, "skipped": gathered.skipped, "caution": TRAINING}
+        unplaced = gathered.untimed.unplaced
+        whole["unplaced"] = [{"file": path, "text": text} for path, text in unplaced]
+    return {**whole, "skipped": gathered.untimed.skipped, "caution": TRAINING}
 
 
 def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, Any]:

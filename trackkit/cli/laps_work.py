@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from trackkit.cli import standard_output
 from trackkit.cli.circuits import NoCircuitError, finder
-from trackkit.cli.common import progress, remark, say_error
+from trackkit.cli.common import progress, remark, remarks, say_error
 from trackkit.cli.cores import cores, each_elsewhere
 from trackkit.cli.recording_folders import labels_of
 from trackkit.cli.remedies import error_sentence
@@ -107,11 +107,30 @@ class Timed:
     skipped: bool = False
 
 
+@dataclass(eq=False)
+class Untimed:
+    """Recordings of which nothing came, as far as they have been gone through.
+
+    Parameters
+    ----------
+    unplaced
+        Those whose circuit is not known, and the sentence that says so.
+    skipped
+        Files of folders that are no recordings.
+    failed
+        Whether something was wrong with another.
+    """
+
+    unplaced: list[tuple[str, str]] = field(default_factory=list)
+    skipped: list[str] = field(default_factory=list)
+    failed: bool = False
+
+
 def items_of(words: Sequence[str], labels: tuple[str, ...]) -> tuple[list[Item], dict[str, Entry]]:
     """List recordings that were named, or are in folders that were, and what tables say of them."""
     listed = files_of(words)
     paths = [file.path for file in listed]
-    entries = entries_of(paths)
+    entries = entries_of(paths, remark)
     called = labels_of(paths, labels, entries)
     items = [
         Item(file.path, label, file.in_folder) for file, label in zip(listed, called, strict=True)
@@ -135,7 +154,42 @@ def timed_here(items: Sequence[Item], job: Job) -> Iterator[Timed]:
         yield _timed(item, job, find)
 
 
-def say_untimed(timed: Timed) -> str:
+def counted_each(every: Iterable[Timed], untimed: Untimed) -> Iterator[Timed]:
+    """Hand on recordings that were timed, no lap counted twice, and say what there is to say.
+
+    Parameters
+    ----------
+    every
+        What came of each recording.
+    untimed
+        Takes down those that could not be timed.
+    """
+    from trackkit.timing.duplicates import shared_with
+    from trackkit.timing.many import counted_once
+
+    sketches: list[Sketch] = []
+    for timed in every:
+        remarks(timed.remarks, timed.item.path)
+        if timed.skipped:
+            untimed.skipped.append(timed.item.path)
+        elif timed.report is None or timed.sketch is None:
+            sentence = _say_untimed(timed)
+            if timed.unplaced:
+                untimed.unplaced.append((timed.item.path, sentence))
+            else:
+                untimed.failed = True
+        else:
+            shared = shared_with(sketches, timed.sketch)
+            if not any(part.whole for part in shared):
+                sketches.append(timed.sketch)
+            for part in shared:
+                remark(as_read(part.sentence, (part.first, part.second)))
+            yield replace(timed, report=counted_once(timed.report, shared))
+        # Nothing may hold its drive while the next is made.
+        del timed
+
+
+def _say_untimed(timed: Timed) -> str:
     """Say why a recording was not timed, and return the sentence."""
     error = timed.error
     sentence = error_sentence(error) if isinstance(error, TrackkitError) else str(error)

@@ -187,6 +187,7 @@ def _print(located: Located, radius_km: float) -> None:
         [
             *("id", "name", "layout", "direction", "distance"),
             *(["probability"] if driven else []),
+            "line",
             *(["valid"] if dated else []),
         ],
         [
@@ -197,6 +198,7 @@ def _print(located: Located, radius_km: float) -> None:
                 candidate.direction or "-",
                 _far(candidate.distance_m),
                 *([_sure(candidate)] if driven else []),
+                candidate.origin,
                 *([days(candidate) or "yes"] if dated else []),
             ]
             for candidate in located.candidates

@@ -33,6 +33,7 @@ from trackkit.cli.underlay import (
 )
 from trackkit.errors import OutputError
 from trackkit.timing.driven_files import files_of
+from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from trackkit.paper.sheet import Paper
@@ -72,6 +73,12 @@ PAPER_SUFFIXES = (".svg", ".pdf", ".png")
     type=click.Choice(["A4", "A3", "Letter", "Tabloid"], case_sensitive=False),
     help="Size of a picture's sheet.  [default: A4]",
 )
+@click.option(
+    "--everything",
+    is_flag=True,
+    help="Keep on the page what was driven more than 500 m from the circuit too, such as the way "
+    "home.",
+)
 @gates_option
 @label_option
 @skipped_option
@@ -90,6 +97,7 @@ def map_(
     underlay_crs: str | None,
     underlay_size: float,
     paper: Paper | None,
+    everything: bool,
     gates: str | None,
     labels: tuple[str, ...],
     skipped: bool,
@@ -104,7 +112,8 @@ def map_(
 
     TRACK is a track file, or the id of one in the library; without it the circuit of the recordings
     is located. A folder after it stands for the recordings in it. A table drivers.csv beside them
-    names them on the page.
+    names them on the page. Of recordings the page holds what was driven within 500 m of the
+    circuit, so that whoever gets the file does not get the way home.
     """
     suffix = Path(output).suffix.lower()
     words = (track_path, *recordings)
@@ -112,6 +121,8 @@ def map_(
     _refuse_pairs(tiles, credit, underlay_path, many=many)
     if paper and suffix not in PAPER_SUFFIXES:
         raise click.UsageError(f"--paper is for a picture: {', '.join(PAPER_SUFFIXES)}")
+    if everything and suffix in PAPER_SUFFIXES:
+        raise click.UsageError("--everything is for the page; a picture shows the circuit alone")
     if gates is not None and (many or suffix in PAPER_SUFFIXES):
         raise click.UsageError("--gates are laid over one track, on a page")
     picture = picture_of(underlay_path, underlay_crs, credit)
@@ -150,13 +161,25 @@ def map_(
         tiles=tiles,
         credit=None if tiles is None else credit,
         underlay=embedded,
+        everything=everything,
         force=force,
     )
     click.echo(f"wrote {output}")
+    if not everything:
+        _say_left_out(track, drives)
     if host is not None:
         remark(f"the page asks {host} for pictures whenever it is opened. {TILES_PRIVACY}")
     if drives.failed:
         ctx.exit(1)
+
+
+def _say_left_out(track: Track, drives: Drives) -> None:
+    from trackkit.pages.nearby import left_out, shown_of
+
+    shown = [shown_of(track, recording, everything=False) for recording in drives.recordings]
+    sentence = left_out(drives.recordings, shown, drives.names)
+    if sentence:
+        remark(as_read(f"{sentence}; --everything keeps them", drives.names))
 
 
 def _refuse_pairs(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.timing.driven_files import Entry
+from trackkit.words import counted
 
 if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording
@@ -38,8 +39,8 @@ def labels_of(
     """Say what each recording is called: as labelled, as the table of drivers has it, its file."""
     if labels and len(labels) != len(paths):
         raise click.UsageError(
-            f"{len(paths)} recordings and {len(labels)} labels: give --label once for each "
-            "recording, in their order, or not at all"
+            f"{counted(paths, 'recording')} and {counted(labels, 'label')}: give --label once for "
+            "each recording, in their order, or not at all"
         )
     return numbered(labels or [entries.get(path, Entry()).label or path for path in paths])
 

@@ -7,6 +7,7 @@ from trackkit.files import csv_text
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.recordings.write import DEGREE_DECIMALS
 from trackkit.recordings.xml import xml_text
+from trackkit.track.credit import credits_of
 from trackkit.track.features import Gate
 from trackkit.track.model import Track
 
@@ -28,8 +29,12 @@ COLUMNS = ("id", "kind", "order", "name", *_DECIMALS)
 
 
 def gates_csv(track: Track) -> str:
-    """Write the gates of a track as CSV; its columns are `COLUMNS`."""
-    return csv_text(COLUMNS, map(_row, track.gates), _DECIMALS)
+    """Write the gates of a track as CSV; its columns are `COLUMNS`, and a credit."""
+    data = "; ".join(xml_text(text) for text in credits_of(track))
+    if not data:
+        return csv_text(COLUMNS, map(_row, track.gates), _DECIMALS)
+    rows = ((*_row(gate), data) for gate in track.gates)
+    return csv_text((*COLUMNS, "credit"), rows, _DECIMALS)
 
 
 def _row(gate: Gate) -> tuple[object, ...]:

@@ -16,6 +16,7 @@ from trackkit.geometry.geodesy import unwrap_longitude, wrap_longitude
 from trackkit.geometry.grids import Grid, horizontal_crs
 from trackkit.recordings.xml import xml_text
 from trackkit.track.band import band_sides
+from trackkit.track.credit import credits_of
 from trackkit.track.features import Position
 from trackkit.track.model import Track
 
@@ -83,7 +84,8 @@ def dxf_drawing(track: Track, crs: str | None = None) -> Drawing:
     document = ezdxf.new(_FORMAT)
     unit = grid.crs.axis_info[0].unit_name
     document.header["$INSUNITS"] = _UNIT_CODES.get(unit, 0)
-    for key, value in (("Track", title(track)), ("CRS", f"{name} ({grid.crs.name})")):
+    properties = [("Track", title(track)), ("CRS", f"{name} ({grid.crs.name})")]
+    for key, value in [*properties, *(("Credit", text) for text in credits_of(track))]:
         document.header.custom_vars.append(key, " ".join(xml_text(value).split()))
     for layer, colour in LAYERS.items():
         document.layers.add(layer, color=colour)

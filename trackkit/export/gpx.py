@@ -11,6 +11,7 @@ from trackkit.export.features import gate_bearing_deg, gate_middle, line_of, pit
 from trackkit.geometry.antimeridian import cut_line
 from trackkit.recordings.write import DEGREE_DECIMALS, gpx_longitude, new_gpx
 from trackkit.recordings.xml import xml_text
+from trackkit.track.credit import credits_of
 from trackkit.track.features import Gate, Position
 from trackkit.track.model import Track
 
@@ -25,6 +26,7 @@ def gpx_text(track: Track) -> str:
     gpx = new_gpx()
     gpx.name = xml_text(title(track))
     gpx.description = xml_text(track.notes) or None
+    gpx.copyright_author = "; ".join(xml_text(text) for text in credits_of(track)) or None
     gpx.tracks.append(_track(title(track), "centreline", line_of(track)))
     for pit_lane in track.pit_lanes:
         gpx.tracks.append(_track(pit_lane.id, "pit-lane", pit_line_of(pit_lane)))

@@ -11,6 +11,7 @@ from trackkit.arrays import Floats, Indices, robust_spread
 from trackkit.errors import NoLapError
 from trackkit.gates.pits import in_pits
 from trackkit.geometry.curve import Curve
+from trackkit.motion.projected import projected
 from trackkit.motion.vehicle import SLOWEST_MPS
 from trackkit.track.model import Track
 
@@ -116,7 +117,10 @@ def _along_the_line(
         pace = np.linalg.norm(velocity, axis=1)
         moving = pace > SLOWEST_MPS
         heading = velocity[moving] / pace[moving, None]
-        where, offset = curve.project(position[moving], heading)
+        if position is drive.position_m:
+            where, offset = (values[moving] for values in projected(drive, curve))
+        else:
+            where, offset = curve.project(position[moving], heading)
         along = (curve.direction(where) * heading).sum(axis=1) > 0.5
         near = along & (np.abs(offset) < 0.5 * track.band_m + 10.0)
         near &= ~in_pits(track, position[moving], np.abs(offset))

@@ -238,6 +238,22 @@ class Curve:
         distance = np.linalg.norm(away, axis=-1)
         return chainage, np.where(aside < 0, -distance, distance)
 
+    def distance(self, position_m: ArrayLike) -> Floats:
+        """Measure how far positions are from the curve, to the nearest of samples a metre apart.
+
+        Parameters
+        ----------
+        position_m
+            Shape (..., 2), metres.
+
+        Returns
+        -------
+        Floats
+            Shape (...), metres: at most half a metre too much, and less than 1 mm beyond 130 m.
+        """
+        away, _ = self._dense[2].query(np.asarray(position_m, dtype=float))
+        return np.asarray(away)
+
     def _seen_from(self, position_m: Floats, chainage_m: Floats) -> tuple[Floats, Floats, Floats]:
         """Take positions from some places of the curve, and the tangents and curvatures there."""
         parameter = self._parameter_at(chainage_m)

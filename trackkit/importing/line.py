@@ -136,7 +136,7 @@ def _positions(features: list[DrawnFeature]) -> Floats:
     line = without_repeats(joined(pieces, first.place))
     if len(line) < _FEWEST_POSITIONS:
         raise TrackFileError(
-            f"its line has {counted(line, 'position')} that differ by a millimetre or more",
+            f"its line has {counted(line, 'position')} a millimetre or more from the one before",
             place=first.place,
             remedy=Remedy("name the grid that its positions are in", do="name grid"),
         )

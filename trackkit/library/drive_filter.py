@@ -249,6 +249,7 @@ def _candidate(ground: Ground, index: int, distance_m: float, probability: float
         hypothesis.reversed,
         circuit.valid_from,
         circuit.valid_until,
+        origin=circuit.origin,
     )
 
 

@@ -18,6 +18,7 @@ from trackkit.errors import TrackkitError
 from trackkit.geometry.shape import chords_of, direction_by_turns, direction_of
 from trackkit.library.lines import Lines, pack
 from trackkit.library.nearest import nearest_few
+from trackkit.track.accuracy import metres_of_kinds
 from trackkit.track.stated import lengths_differ
 from trackkit.track.title import title_of
 from trackkit.track.validity import Validity, validity_on
@@ -33,6 +34,8 @@ NAMED = 3
 """How many of the nearest are named, where nothing else is asked for."""
 
 Answer = Literal["at", "near", "none"]
+LineOrigin = Literal["driven", "drawn", "surveyed"]
+"""How a line is known: from laps, as somebody drew it, or measured otherwise."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +56,8 @@ class Known:
         Width of the band where cars run, metres.
     timezone, valid_from, valid_until, replaces
         As the track has them.
+    origin
+        How its line is known: ``driven``, ``drawn`` or ``surveyed``.
 
     Examples
     --------
@@ -77,6 +82,7 @@ class Known:
     valid_from: str | None = None
     valid_until: str | None = None
     replaces: str | None = None
+    origin: LineOrigin = "drawn"
 
     def __repr__(self) -> str:
         called = f"{reprlib.repr(self.id)}, {reprlib.repr(self.title)}"
@@ -139,7 +145,19 @@ def circuit_of(track: Track, path: Path) -> Known:
         valid_from=track.valid_from,
         valid_until=track.valid_until,
         replaces=track.replaces,
+        origin=origin_of(track),
     )
+
+
+def origin_of(track: Track) -> LineOrigin:
+    """Tell how the line of a track is known; a centre that nobody has measured is drawn."""
+    if track.line == "driven":
+        return "driven"
+    profile = track.centreline.accuracy_profile
+    if not profile:
+        return "drawn" if track.accuracy_m is None else "surveyed"
+    metres = metres_of_kinds(profile, track.length_m, closed=track.closed)
+    return "drawn" if metres["drawn"] > 0.5 * sum(metres.values()) else "surveyed"
 
 
 @dataclass(frozen=True)
@@ -149,7 +167,8 @@ class Candidate:
     `reversed` says that the drive went against the racing direction of the file; `direction` is
     then the one that was driven.  `valid_from` and `valid_until` are as the track has them;
     `validity` says whether the layout is there today, or after a drive was there on its day, and is
-    None from a `Locator`, which knows no day.
+    None from a `Locator`, which knows no day.  `origin` says how the line is known: ``driven``,
+    ``drawn`` or ``surveyed``.
     """
 
     id: str
@@ -162,6 +181,7 @@ class Candidate:
     valid_from: str | None = None
     valid_until: str | None = None
     validity: Validity | None = None
+    origin: LineOrigin = "drawn"
 
     def __repr__(self) -> str:
         probable = "" if self.probability is None else f", probability {self.probability:.2f}"
@@ -180,6 +200,7 @@ class Candidate:
             "valid_from": self.valid_from,
             "valid_until": self.valid_until,
             "validity": self.validity,
+            "origin": self.origin,
         }
 
 
@@ -312,6 +333,7 @@ class Atlas:
                     valid_from=circuit.valid_from,
                     valid_until=circuit.valid_until,
                     validity=there,
+                    origin=circuit.origin,
                 )
                 for (circuit, away), there in named
             ),

@@ -96,6 +96,7 @@ def locate_drive(
             circuits[candidate.id].valid_from,
             circuits[candidate.id].valid_until,
             validity[candidate.id],
+            circuits[candidate.id].origin,
         )
         for candidate in list(best.values())[: max(most, len(tied))]
     ]

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.strides import Strides
 
 
@@ -73,7 +74,8 @@ class ErrorCovariance:
         weight = weight.reshape(2, sums, terms, 2).transpose(1, 0, 2, 3).reshape(sums, -1, 2)
         moved = np.einsum("jki,jkim->jm", weight, self.moved_m[index])
         after = self._after.variances(index, weight) + (moved**2).sum(axis=1)
-        return np.maximum(alone - self._before.variances(index, weight), 0.0) + after
+        fast = np.maximum(alone - self._before.variances(index, weight), 0.0)
+        return np.asarray(fast + after)
 
     @cached_property
     def _before(self) -> _Chained:
@@ -215,25 +217,15 @@ def _shared(at: Indices, load: Floats, covariance: Floats, onward: Floats) -> Fl
 def _chained_each(index: Indices, weight: Floats, covariance: Floats, onward: Floats) -> Floats:
     """Covariance of terms over the first two unknowns of kept links, two links each."""
     count = len(index) // 2
-    total = np.zeros((count, count))
-    carried, before = np.zeros((covariance.shape[1], count)), -1
+    # The chain is followed from its last link to its first.
+    last = len(covariance) - 1
     by_link = np.argsort(-index, kind="stable")
-    loaded, first = np.unique(-index[by_link], return_index=True)
-    for link, rows in zip((-loaded).tolist(), np.split(by_link, first[1:]), strict=True):
-        while before > link:
-            before -= 1
-            carried = onward[before] @ carried
-        before, terms = link, rows % count
-        load = np.zeros((2, count))
-        np.add.at(load.T, terms, weight[rows])
-        used = np.unique(terms)
-        crossed = load[:, used].T @ carried[:2]
-        total[used] += crossed
-        total[:, used] += crossed.T
-        own = covariance[link][:, :2] @ load[:, used]
-        total[np.ix_(used, used)] += load[:, used].T @ own[:2]
-        carried[:, used] += own
-    return total
+    link = index[by_link]
+    load = np.zeros((len(index), 1, covariance.shape[1]))
+    load[:, 0, :2] = weight[by_link]
+    own = (covariance[link] @ load.transpose(0, 2, 1)).transpose(0, 2, 1)
+    steps = steps_between(last - link, Strides(onward[::-1]))
+    return chained_sums(by_link % count, count, load, own, steps)
 
 
 @dataclass(frozen=True, eq=False)

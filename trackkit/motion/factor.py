@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Floats, Indices
 from trackkit.motion.information import Model
 from trackkit.motion.noise import Levels, Measured
 
@@ -142,6 +142,25 @@ def diagonal(columns: Floats, place: int, block: int) -> Floats:
         for column in range(row + 1):
             own[row, column] = columns[row - column, place * block + column]
     return own
+
+
+def diagonals(columns: Floats, places: Indices, block: int) -> Floats:
+    """Take the own blocks of many fixes, as `diagonal` does, shape (k, block, block)."""
+    own = np.zeros((len(places), block, block))
+    for row in range(block):
+        for column in range(row + 1):
+            own[:, row, column] = columns[row - column, places * block + column]
+    return own
+
+
+def blocks_below(columns: Floats, places: Indices, block: int) -> Floats:
+    """Take what stands below the own blocks of many fixes, in the rows of the fixes after them."""
+    below = np.zeros((len(places), block, block))
+    for row in range(block):
+        for column in range(block):
+            if block + row - column < len(columns):
+                below[:, row, column] = columns[block + row - column, places * block + column]
+    return below
 
 
 def solved_below(columns: Floats, right: Floats, *, transposed: bool = False) -> Floats:

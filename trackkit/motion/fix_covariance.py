@@ -9,13 +9,15 @@ from functools import cached_property
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.error_covariance import ErrorCovariance
+from trackkit.motion.factor import diagonals
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
 from trackkit.motion.repeated_line import RepeatedLine
 from trackkit.motion.smoother import Solution
 from trackkit.motion.strides import Strides
-from trackkit.motion.variance import diagonal_block, stretch
+from trackkit.motion.variance import diagonal_block, stretch, stretches_between
 from trackkit.progress import tell
 
 _TOLD_EVERY = 500
@@ -88,13 +90,20 @@ class FixCovariance:
         block = 2 * states if solution.coupled else states
         kept = np.unique(np.fromiter(fixes, dtype=np.intp))
         pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
+        one_piece = len(solution.factor.pieces) == 1
+        if one_piece:
+            onward, own = stretches_between(solution, np.append(kept, count - 1))
+            pivot = diagonals(solution.factor.columns(0, count - 1), kept, block)
         # Beyond the last fix nothing is added to the square.
         following, beyond = count - 1, np.zeros((block, block))
         for place in range(len(kept) - 1, -1, -1):
             fix = int(kept[place])
-            if fix < following:
-                onward[place], beyond = stretch(solution, fix, following, beyond)
-            pivot[place] = diagonal_block(solution, fix, block)
+            if one_piece:
+                beyond = own[place] + onward[place].T @ beyond @ onward[place]
+            else:
+                if fix < following:
+                    onward[place], beyond = stretch(solution, fix, following, beyond)
+                pivot[place] = diagonal_block(solution, fix, block)
             form[place] = np.eye(block) + beyond
             following = fix
             if len(solution.factor.pieces) > 1 and place % _TOLD_EVERY == 0:
@@ -174,7 +183,7 @@ class FixCovariance:
             total += np.sum((2.0 * carried + own) * (self.form[at] @ own), axis=(1, 2))
             carried, before = carried + own, at
         if self.error is None:
-            return total
+            return np.asarray(total)
         when = self._between_s(index.ravel(), share.ravel(), span).reshape(sums, terms)
         return self.error.variances_left(total, when, slope)
 
@@ -209,21 +218,18 @@ class FixCovariance:
         weight = state_weights(self.levels, span, share, slope)
         begun = np.linalg.solve(self.pivot[place], _as_blocks(weight, block, columns))
         total = np.diag(jerk_variance(self.levels.jerk, share, span) * (slope**2).sum(axis=1))
-        carried = np.zeros((block, columns * count))
         by_place = np.argsort(place, kind="stable")
-        loaded, first = np.unique(place[by_place], return_index=True)
-        before = int(loaded[0]) if count else 0
-        for at, rows in zip(loaded.tolist(), np.split(by_place, first[1:]), strict=True):
-            carried = self._strides.followed(carried[None], np.array([before]), np.array([at]))[0]
-            before, terms = at, rows % count
-            own = begun[rows].transpose(1, 2, 0)
-            squared = np.tensordot(self.form[at], own, 1).reshape(block * columns, -1)
-            passed = carried.reshape(block * columns, count)
-            crossed = passed.T @ squared
-            total[:, terms] += crossed
-            total[terms] += crossed.T
-            total[np.ix_(terms, terms)] += own.reshape(block * columns, -1).T @ squared
-            passed[:, terms] += own.reshape(block * columns, -1)
+        at = place[by_place]
+        # Of each load by column: the square it makes, and what goes on from it.
+        own = begun[by_place]
+        squared = self.form[at] @ own
+        total += chained_sums(
+            by_place % count,
+            count,
+            squared.transpose(0, 2, 1),
+            own.transpose(0, 2, 1),
+            steps_between(at, self._strides),
+        )
         if self.error is None:
             return (total,)
         return self.error.covariances_left(total, self._between_s(index, share, span), slope)

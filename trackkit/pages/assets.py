@@ -79,10 +79,16 @@ def leaflet_style() -> str:
     text = _leaflet_file("leaflet.css").read_text("utf-8")
 
     def inlined(match: re.Match[str]) -> str:
-        picture = base64.b64encode(_leaflet_file(match[1]).read_bytes()).decode("ascii")
-        return f"url(data:image/png;base64,{picture})"
+        return f"url({leaflet_picture(match[1])})"
 
     return safe_in_element(re.sub(r"url\((images/[\w-]+\.png)\)", inlined, text))
+
+
+@cache
+def leaflet_picture(name: str) -> str:
+    """Write a PNG picture of XStatic-Leaflet, such as ``images/layers.png``, as an address."""
+    picture = base64.b64encode(_leaflet_file(name).read_bytes()).decode("ascii")
+    return f"data:image/png;base64,{picture}"
 
 
 @cache

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from trackkit.arrays import Floats
+from trackkit.arrays import Flags, Floats
 from trackkit.caution import CAUTION
 from trackkit.gates.edit import LONGEST_NAME
 from trackkit.gates.meant import widest_meant_m
@@ -22,13 +22,14 @@ from trackkit.gates.placement import SINGLE_KINDS, is_required
 from trackkit.gates.quality import TimingQuality
 from trackkit.gates.square import NARROWEST_M
 from trackkit.geometry.bends import WORTH_TELLING_M, Straight, find_bends
-from trackkit.geometry.geodesy import bearing_deg, geodesic_distance, longitude_near
+from trackkit.geometry.geodesy import bearing_deg, longitude_near
 from trackkit.motion.drive import LONGEST_GAP_S, Drive
-from trackkit.recordings.recording import Recording
+from trackkit.pages.nearby import NEAR_M, Shown, shown_of
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import MOST_DECIMALS
-from trackkit.timing.traces import STEP_M, Trace, trace_lap
+from trackkit.timing.traces import STEP_M, Trace, lap_chainages, trace_at
 from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
+from trackkit.track.credit import credits_of
 from trackkit.track.facts import LONGEST_FACT
 from trackkit.track.features import GATE_KINDS, GateKind, position_row
 from trackkit.track.model import Track
@@ -42,8 +43,6 @@ MOST_FIXES = 120_000
 MOST_TRACE_ROWS = 100_000
 FINEST_GRID_M = 2.0
 """Distance between two rows of a lap's speed and time; more where laps are many."""
-FAR_M = 1000.0
-"""A recording that never comes nearer to the track than this is said to lie elsewhere."""
 # Okabe and Ito's palette (Color Universal Design, 2008; from memory), cold to warm by speed: the
 # order and the light middle hold for the common kinds of colour blindness, and width tells too.
 SPEED_STYLES: tuple[tuple[str, float], ...] = (
@@ -85,6 +84,7 @@ def base_document(
     names: Sequence[str] | None = None,
     drivers: Sequence[str] | None = None,
     underlay: EmbeddedPicture | None = None,
+    shown: Sequence[Shown] | None = None,
 ) -> dict[str, Any]:
     """Gather what a page shows of a track and of recordings on it, apart from gates and times.
 
@@ -102,14 +102,17 @@ def base_document(
         Who drove in each; the recordings' names when None.
     underlay
         A picture of the ground, cut to the track, or None.
+    shown
+        What of each is shown; everything when None.
 
     Returns
     -------
     dict
         Ready for `json.dumps`; every array that may be long is packed (see `pack`).
     """
-    near = [_away_m(drive.recording, track) <= FAR_M for drive, _ in driven]
-    fixes = sum(len(drive.recording) for (drive, _), at in zip(driven, near, strict=True) if at)
+    if shown is None:
+        shown = [shown_of(track, drive.recording, everything=True) for drive, _ in driven]
+    fixes = sum(part.count for part in shown if part.drawn)
     every = max(1, -(-fixes // MOST_FIXES))
     timed = sum(lap.time_s is not None for _, laps in driven for lap in laps)
     rows = timed * track.curve.length_m / MOST_TRACE_ROWS
@@ -124,6 +127,7 @@ def base_document(
             "revised": track.revised,
             "country": track.country,
             "licence": track.licence,
+            "credits": list(credits_of(track)),
             "band_known": bool(track.centreline.width_m or track.centreline.width_profile),
         },
         "limits": {
@@ -160,17 +164,17 @@ def base_document(
         "quality": None if quality is None else quality_row(quality),
         "recordings": [
             {
-                **_recording(track, drive, every if at else None),
+                **_recording(track, drive, part, every if part.drawn else None),
                 **({} if names is None else {"file": names[index]}),
                 "driver": (drivers or names or [drive.recording.name for drive, _ in driven])[
                     index
                 ],
             }
-            for index, ((drive, _), at) in enumerate(zip(driven, near, strict=True))
+            for index, ((drive, _), part) in enumerate(zip(driven, shown, strict=True))
         ],
         "laps": [
-            _lap(track, index, drive, lap, every, stride)
-            for index, (drive, laps) in enumerate(driven)
+            _lap(track, index, drive, lap, part, every, stride)
+            for index, ((drive, laps), part) in enumerate(zip(driven, shown, strict=True))
             for lap in laps
         ],
         "comparison": None,
@@ -179,7 +183,11 @@ def base_document(
         "grid_m": stride * STEP_M,
         "units": units().as_row(),
         "speed_bounds": speed_bounds(
-            [drive.speed_mps for (drive, _), at in zip(driven, near, strict=True) if at]
+            [
+                drive.speed_mps[part.fixes]
+                for (drive, _), part in zip(driven, shown, strict=True)
+                if part.drawn
+            ]
         ),
         "speed_styles": [{"colour": colour, "width_px": width} for colour, width in SPEED_STYLES],
     }
@@ -328,24 +336,25 @@ def _places(track: Track, longitude_deg: Floats, latitude_deg: Floats) -> dict[s
     return {"lon": pack(longitude, _PLACE_DEG), "lat": pack(latitude_deg, _PLACE_DEG)}
 
 
-def _recording(track: Track, drive: Drive, every: int | None) -> dict[str, Any]:
+def _recording(track: Track, drive: Drive, shown: Shown, every: int | None) -> dict[str, Any]:
     recording = drive.recording
     speed = drive.speed_mps
     row: dict[str, Any] = {
         "file": recording.name,
-        "fix_count": len(recording),
-        "duration_s": round(recording.duration_s, 3),
-        "top_mps": round(float(np.nanmax(speed)), 3),
-        "away_m": round(_away_m(recording, track), 1),
+        "fix_count": shown.count,
+        "duration_s": round(shown.duration_s, 3),
+        "top_mps": round(float(np.nanmax(speed[shown.fixes], initial=0.0)), 3),
+        "away_m": round(shown.away_m, 1) if shown.whole or shown.drawn else None,
         "every": every,
         "fixes": None,
     }
     if every is not None:
-        kept = slice(None, None, every)
+        kept = np.flatnonzero(shown.fixes)[::every]
         # Where the vehicle was within a long gap is unknown, so nothing is drawn across it.
         apart = np.diff(recording.time_s, prepend=recording.time_s[0]) > LONGEST_GAP_S
         if recording.segment is not None:
             apart[1:] |= np.diff(recording.segment) != 0
+        apart[1:] |= ~shown.fixes[:-1]
         piece = np.cumsum(apart)
         row["fixes"] = {
             **_places(track, recording.longitude_deg[kept], recording.latitude_deg[kept]),
@@ -356,33 +365,40 @@ def _recording(track: Track, drive: Drive, every: int | None) -> dict[str, Any]:
 
 
 def _lap(
-    track: Track, index: int, drive: Drive, lap: Lap, every: int, stride: int
+    track: Track, index: int, drive: Drive, lap: Lap, shown: Shown, every: int, stride: int
 ) -> dict[str, Any]:
-    trace = None if lap.time_s is None else trace_lap(track, drive, lap)
+    places = lap_chainages(track, STEP_M)[::stride]
+    trace = None if lap.time_s is None else trace_at(track, drive, lap, places)
     lap_row = lap.as_row()
     row: dict[str, Any] = {
         "recording": index,
-        **{key: lap_row[key] for key in _LAP_KEYS},
-        "fixes": _fixes_of(drive.recording, lap, every),
+        **shown.of_lap({key: lap_row[key] for key in _LAP_KEYS}, lap),
+        "fixes": _fixes_of(shown, lap, every),
         "from_m": 0.0,
         "trace": None,
     }
     if trace is not None:
-        kept = slice(None, None, stride)
         row["from_m"] = float(trace.chainage_m[0])
+        offset, near = _offsets(track, drive, lap, trace)
+        columns = {
+            "time_s": (trace.elapsed_s, _TIME_S),
+            "speed_mps": (trace.speed_mps, _SPEED_MPS),
+            "offset_m": (offset, _LENGTH_M),
+            "along_mps2": (trace.longitudinal_mps2, _GAIN_MPS2),
+            "across_mps2": (trace.lateral_mps2, _GAIN_MPS2),
+        }
+        # A lap that went away passes the lines square to the track far from it as well.
+        hidden = np.full(len(offset), fill_value=False) if shown.shows_all_of(lap) else ~near
         row["trace"] = {
-            "time_s": pack(trace.elapsed_s[kept], _TIME_S),
-            "speed_mps": pack(trace.speed_mps[kept], _SPEED_MPS),
-            "offset_m": pack(_offsets(track, drive, lap, trace, kept), _LENGTH_M),
-            "along_mps2": pack(trace.longitudinal_mps2[kept], _GAIN_MPS2),
-            "across_mps2": pack(trace.lateral_mps2[kept], _GAIN_MPS2),
+            name: pack(np.where(hidden, np.nan, values), step)
+            for name, (values, step) in columns.items()
         }
     return row
 
 
-def _offsets(track: Track, drive: Drive, lap: Lap, trace: Trace, kept: slice) -> Floats:
-    """How far to the left of the centreline a lap is where it passes places along it, metres."""
-    chainage, elapsed = trace.chainage_m[kept], trace.elapsed_s[kept]
+def _offsets(track: Track, drive: Drive, lap: Lap, trace: Trace) -> tuple[Floats, Flags]:
+    """How far to the left of places of the centreline a lap passes them, metres, and if near."""
+    chainage, elapsed = trace.chainage_m, trace.elapsed_s
     offset = np.full(len(chainage), np.nan)
     there = np.isfinite(elapsed)
     position, _ = drive.at((lap.start_s or 0.0) + elapsed[there])
@@ -390,14 +406,14 @@ def _offsets(track: Track, drive: Drive, lap: Lap, trace: Trace, kept: slice) ->
     on_track = track.plane.to_plane(*drive.plane.to_geographic(position))
     left = track.curve.left(chainage[there])
     offset[there] = np.einsum("ij,ij->i", on_track - track.curve.position(chainage[there]), left)
-    return offset
+    return offset, np.abs(offset) <= NEAR_M
 
 
-def _fixes_of(recording: Recording, lap: Lap, every: int) -> list[int] | None:
+def _fixes_of(shown: Shown, lap: Lap, every: int) -> list[int] | None:
     """First and one-past-last of the fixes handed over that belong to a lap."""
     if lap.start_s is None or lap.time_s is None:
         return None
-    time: NDArray[np.float64] = recording.time_s[::every]
+    time: NDArray[np.float64] = shown.time_s[shown.fixes][::every]
     first, last = np.searchsorted(time, [lap.start_s, lap.start_s + lap.time_s])
     return [int(first), int(last)]
 
@@ -405,17 +421,3 @@ def _fixes_of(recording: Recording, lap: Lap, every: int) -> list[int] | None:
 def quality_row(quality: TimingQuality) -> dict[str, Any]:
     """Describe what a crossing is worth, by chainage, and what that was worked out from."""
     return {"sigma_s": pack(quality.sigma_s, _SIGMA_S), "basis": quality.basis}
-
-
-def _away_m(recording: Recording, track: Track) -> float:
-    """Say how near a recording comes to the track: from fix to vertex, not from all of them."""
-    line = track.centreline
-    fix = np.linspace(0, len(recording) - 1, 200).astype(int)
-    vertex = np.linspace(0, len(line.longitude_deg) - 1, 200).astype(int)
-    apart = geodesic_distance(
-        recording.longitude_deg[fix][:, None],
-        recording.latitude_deg[fix][:, None],
-        line.longitude_deg[vertex][None, :],
-        line.latitude_deg[vertex][None, :],
-    )
-    return float(apart.min())

@@ -23,6 +23,7 @@ from trackkit.pages.assets import (
     safe_in_element,
 )
 from trackkit.pages.html import document_text, policy, require_mercator
+from trackkit.track.credit import credits_of
 from trackkit.track.model import Track
 from trackkit.units import units
 
@@ -112,6 +113,7 @@ def circuits_html(listings: Iterable[Listing], *, title: str = "Circuits") -> st
             ("circuits", document_text([_circuit(listing.track) for listing in ordered])),
         ],
         caution=CAUTION,
+        credits=dict.fromkeys(text for row in ordered for text in credits_of(row.track)),
     )
     return page.encode("utf-8", "replace").decode("utf-8")
 

@@ -12,11 +12,13 @@ from trackkit.arrays import Floats
 from trackkit.pages.base import Driven, pack
 from trackkit.timing.lap_sigmas import LapSigmas, lap_sigmas
 from trackkit.timing.losses import Section, sections_of
+from trackkit.timing.place_errors import place_errors
 from trackkit.track.model import Track
 
 _APART_M = 60.0
 _MOST_PLACES = 60
-_TIME_S, _SIGMA_S = 1e-4, 1e-6
+_NODES_PER_S, _LEAST_NODES, _MOST_NODES = 1.2, 30, 120
+_TIME_S, _SIGMA_S, _ERROR_M2 = 1e-4, 1e-6, 1e-5
 
 
 def comparison_document(track: Track, driven: Sequence[Driven]) -> dict[str, Any] | None:
@@ -41,14 +43,20 @@ def comparison_document(track: Track, driven: Sequence[Driven]) -> dict[str, Any
     place = _places(sections)
     ends = [tuple(int(np.searchsorted(place, m)) for m in _ends(part)) for part in sections]
     stretches = [*((0, k) for k in range(1, len(place))), *((a, b) for a, b in ends)]
+    nodes = _nodes(place, driven)
     return {
+        "error_place_m": [round(float(metres), 3) for metres in nodes],
         "place_m": [round(float(metres), 3) for metres in place],
         "sections": [
             {"kind": section.kind, "name": section.name, "from": begin, "to": end}
             for section, (begin, end) in zip(sections, ends, strict=True)
         ],
         "recordings": [
-            _row(lap_sigmas(track, drive, laps, place, stretches)) for drive, laps in driven
+            _row(
+                lap_sigmas(track, drive, laps, place, stretches),
+                place_errors(track, drive, laps, nodes),
+            )
+            for drive, laps in driven
         ],
     }
 
@@ -68,7 +76,14 @@ def _places(sections: Sequence[Section]) -> Floats:
     return np.concatenate([*parts, ends[-1:]])
 
 
-def _row(known: LapSigmas) -> dict[str, Any] | None:
+def _nodes(place_m: Floats, driven: Sequence[Driven]) -> Floats:
+    """Places that errors are told at: about as many as a lap takes seconds."""
+    times = [lap.time_s for _, laps in driven for lap in laps if lap.is_whole and lap.time_s]
+    count = int(np.clip(_NODES_PER_S * min(times), _LEAST_NODES, _MOST_NODES))
+    return np.linspace(place_m[0], place_m[-1], count)
+
+
+def _row(known: LapSigmas, error: Floats | None) -> dict[str, Any] | None:
     if not known.laps:
         return None
     return {
@@ -77,4 +92,5 @@ def _row(known: LapSigmas) -> dict[str, Any] | None:
         "passed_s": pack(known.passed_s.ravel(), _TIME_S),
         "sigma_s": pack(known.stretch_sigma_s.ravel(), _SIGMA_S),
         "pair_sigma_s": pack(known.pair_sigma_s.ravel(), _SIGMA_S),
+        "error_m2": None if error is None else pack(error[np.triu_indices(len(error))], _ERROR_M2),
     }

@@ -25,6 +25,7 @@ from trackkit.motion.drive import Drive
 from trackkit.pages.assets import own_file, own_notice
 from trackkit.track.accuracy import AccuracyKind
 from trackkit.track.band import doubt_sides, stretch_places, uncertain_stretches
+from trackkit.track.credit import credits_of
 from trackkit.track.model import Track
 
 RECORDING_COLOURS = ("#0072B2", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442")
@@ -217,6 +218,7 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
         ],
         "remarks": build.remarks,
         "caution": CAUTION,
+        "credits": credits_of(track),
         "notice": own_notice(),
     }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -14,7 +15,7 @@ from trackkit.arrays import Floats, Indices
 from trackkit.errors import OutputError
 from trackkit.geometry.geodesy import longitude_near
 from trackkit.library.folders import Library
-from trackkit.pages.assets import leaflet_script, leaflet_style
+from trackkit.pages.assets import leaflet_picture, leaflet_script, leaflet_style
 from trackkit.pages.base import KIND_NAMES, SPEED_STYLES, speed_bounds
 from trackkit.pages.html import require_mercator
 from trackkit.paper.ink import BAND_EDGE, DRIVE, GATE_STYLES, INK, PIT
@@ -38,7 +39,7 @@ DIFFERENCE_STYLES = (
 """From ahead to behind: Okabe and Ito's palette (Color Universal Design, 2008; from memory)."""
 _BOUNDS_S = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 _STEP = 2
-_ELEMENTS = """
+_SCRIPT = """
 window.$ = window.jQuery = (what) => {
   if (typeof what !== "string") {
     return { ready: (then) => then() };
@@ -47,8 +48,32 @@ window.$ = window.jQuery = (what) => {
   holder.innerHTML = what.trim();
   return [...holder.content.children];
 };
+L.Icon.Default.imagePath = "";
+L.Icon.Default.mergeOptions(PICTURES);
+L.AwesomeMarkers = {
+  icon: ({ markerColor = "blue" }) =>
+    L.divIcon({
+      className: "",
+      iconSize: [26, 40],
+      iconAnchor: [13, 39],
+      popupAnchor: [0, -34],
+      html: `<svg viewBox="0 0 26 40" width="26" height="40">
+        <path d="M13 39C9 28 1 22 1 13a12 12 0 0 1 24 0c0 9-8 15-12 26z" fill="${markerColor}"
+          stroke="#ffffff" stroke-width="1.5"/>
+        <circle cx="13" cy="13" r="5" fill="#ffffff"/></svg>`,
+    }),
+};
 """
-"""All that folium's popups want of jQuery: elements of HTML, and a document that is ready."""
+"""What folium wants besides Leaflet.
+
+Of jQuery, for popups: elements of HTML, and a document that is ready.  For markers: Leaflet's
+pictures, and pins in the colour of an icon, without the letters that lie on a server.
+"""
+_PICTURES = {
+    "iconUrl": "images/marker-icon.png",
+    "iconRetinaUrl": "images/marker-icon-2x.png",
+    "shadowUrl": "images/marker-shadow.png",
+}
 _PLAIN = " .,()+-–±"
 
 
@@ -72,7 +97,8 @@ def explore(
     """Draw a track, the laps of a report or a library on a map to go on with.
 
     The map carries Leaflet with it and asks for nothing from anywhere, as long as neither `tiles`
-    nor something put on it later does.  Across the antimeridian longitudes are counted on.
+    nor something put on it later does.  Pins of `folium.Icon` are drawn in its colour, without the
+    picture inside.  Across the antimeridian longitudes are counted on.
 
     Parameters
     ----------
@@ -130,12 +156,22 @@ def explore(
 def _empty_map(tiles: Any, credit: str | None) -> folium.Map:
     import folium
 
-    drawn = folium.Map(tiles=tiles, attr=credit, control_scale=True, max_zoom=22)
-    # Leaflet from the package that carries it, and nothing else of what folium would fetch:
-    # Bootstrap and markers with pictures are for what is not drawn here.
+    class Map(folium.Map):
+        def render(self, **kwargs: Any) -> Any:
+            # The control of layers names them all, those too that were put on the map after it.
+            for name, child in list(self._children.items()):
+                if isinstance(child, folium.LayerControl):
+                    self._children.move_to_end(name)
+            render: Any = super().render
+            return render(**kwargs)
+
+    drawn = Map(tiles=tiles, attr=credit, control_scale=True, max_zoom=22)
+    # Leaflet from the package that carries it, in place of all that folium would fetch.
+    pictures = {option: leaflet_picture(name) for option, name in _PICTURES.items()}
+    script = _SCRIPT.replace("PICTURES", json.dumps(pictures))
     drawn.default_js = [
         ("leaflet", _address("text/javascript", leaflet_script())),
-        ("jquery", _address("text/javascript", _ELEMENTS)),
+        ("jquery", _address("text/javascript", script)),
     ]
     drawn.default_css = [("leaflet_css", _address("text/css", leaflet_style()))]
     return drawn

@@ -23,7 +23,7 @@ from trackkit.pages.assets import (
     own_notice,
     safe_in_element,
 )
-from trackkit.pages.legend import page_words
+from trackkit.pages.legend import nearby_words, page_words
 from trackkit.pages.tiles import TileLayer, tile_layer
 from trackkit.recordings.recording import Recording
 from trackkit.track.model import Track
@@ -32,6 +32,7 @@ from trackkit.units import units
 
 if TYPE_CHECKING:
     from trackkit.pages.base import Driven
+    from trackkit.timing.report import LapReport
 
 MERCATOR_LIMIT_DEG = 85.0
 """The web's Mercator projection ends at 85.05 degrees of latitude."""
@@ -48,6 +49,7 @@ def map_html(
     credit: str | None = None,
     underlay: EmbeddedPicture | None = None,
     title: str | None = None,
+    everything: bool = False,
 ) -> str:
     """Draw a track as one HTML page that works with no network at all.
 
@@ -74,6 +76,9 @@ def map_html(
         A picture of the ground that the page carries, from `trackkit.embed_underlay`.
     title
         Heading of the page, instead of the track's name.
+    everything
+        Whether the page holds what was driven farther than 500 m from the centreline too, such as
+        the way there and home.
 
     Returns
     -------
@@ -96,6 +101,7 @@ def map_html(
         credit=credit,
         underlay=underlay,
         title=title,
+        everything=everything,
     )
     return page
 
@@ -111,6 +117,7 @@ def _map_and_verdict(
     credit: str | None,
     underlay: EmbeddedPicture | None,
     title: str | None,
+    everything: bool,
 ) -> tuple[str, Judgement]:
     require_mercator(track.name, track.centreline.latitude_deg)
     layer = tile_layer(tiles, credit)
@@ -118,21 +125,29 @@ def _map_and_verdict(
     from trackkit.pages.base import base_document
     from trackkit.pages.comparison import comparison_document
     from trackkit.pages.driven_day import day_document
+    from trackkit.pages.nearby import shown_of
     from trackkit.pages.state import finding_rows, judged, state_of
     from trackkit.timing.many import each_counted_once
 
     prepared = prepare(track, list(recordings), names)
     evaluation = evaluate(track, prepared)
     timed = each_counted_once(evaluation.reports)
-    reports = timed or [None] * len(prepared.drives)
+    reports: Sequence[LapReport | None] = timed or [None] * len(prepared.drives)
     driven: list[Driven] = [
         (drive, () if report is None else report.laps)
         for drive, report in zip(prepared.drives, reports, strict=True)
     ]
-    base = base_document(track, driven, evaluation.quality, prepared.files, drivers, underlay)
-    base["comparison"] = comparison_document(track, driven)
+    parts = [shown_of(track, recording, everything=everything) for recording in prepared.recordings]
+    base = base_document(
+        track, driven, evaluation.quality, prepared.files, drivers, underlay, parts
+    )
+    compared: list[Driven] = [
+        (drive, [lap for lap in laps if part.shows_all_of(lap)])
+        for (drive, laps), part in zip(driven, parts, strict=True)
+    ]
+    base["comparison"] = comparison_document(track, compared)
     base["day"] = day_document(timed, [recording["driver"] for recording in base["recordings"]])
-    shown = state_of(track, prepared, evaluation)
+    shown = state_of(track, prepared, evaluation, parts)
     listed: list[Finding] | None = None
     if findings == "checked":
         listed = list(evaluation.findings)
@@ -144,7 +159,7 @@ def _map_and_verdict(
         gate["findings"] = [
             number for number, finding in enumerate(listed or []) if finding.feature == gate["id"]
         ]
-    page = _page(base, shown, None, layer=layer, title=title)
+    page = _page(base, shown, None, layer=layer, title=title, everything=everything)
     return page, judged(track, prepared, evaluation)
 
 
@@ -182,6 +197,7 @@ def write_map(
     credit: str | None = None,
     underlay: EmbeddedPicture | None = None,
     title: str | None = None,
+    everything: bool = False,
     force: bool = False,
 ) -> Judgement:
     """Write `map_html` to a file, whole or not at all.
@@ -211,6 +227,9 @@ def write_map(
         A picture of the ground that the page carries, from `trackkit.embed_underlay`.
     title
         Heading of the page, instead of the track's name.
+    everything
+        Whether the page holds what was driven farther than 500 m from the centreline too, such as
+        the way there and home.
     force
         Whether a file that exists may be replaced.
 
@@ -244,6 +263,7 @@ def write_map(
         credit=credit,
         underlay=underlay,
         title=title,
+        everything=everything,
     )
     write_whole(path, page, force=force)
     return judgement
@@ -256,6 +276,7 @@ def _page(
     *,
     layer: TileLayer | None = None,
     title: str | None = None,
+    everything: bool = True,
 ) -> str:
     from jinja2 import Environment
 
@@ -274,6 +295,7 @@ def _page(
         editing=session is not None,
         tiles=layer,
         tiles_privacy=TILES_PRIVACY,
+        nearby=None if everything else nearby_words(),
         underlay=_about_picture(base["underlay"]),
         **page_words(base, state, title),
     )

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from trackkit.pages.base import unpacked_bounds
+from trackkit.pages.nearby import NEAR_M
 from trackkit.units import units
 
 
@@ -40,8 +41,17 @@ def page_words(
         "corners": len(base["corners"]),
         "straights": len(base["straights"]),
         "caution": base["caution"],
+        "credits": track["credits"],
         "about": _about(track),
     }
+
+
+def nearby_words() -> str:
+    """Say what a page leaves out of recordings."""
+    return (
+        f"This page holds only what was driven within {units().length_text(NEAR_M)} of the "
+        "circuit; what was driven elsewhere, such as the way there and home, is not in the file."
+    )
 
 
 def _facts(base: Mapping[str, Any]) -> str:
@@ -170,6 +180,8 @@ def _speed_legend(base: Mapping[str, Any]) -> list[dict[str, str]]:
 
 
 def _recording_text(row: Mapping[str, Any]) -> str:
+    if row["away_m"] is None:
+        return f"never came within {units().length_text(NEAR_M)} of this track: left out"
     minutes, seconds = divmod(round(row["duration_s"]), 60)
     fixes = "1 fix" if row["fix_count"] == 1 else f"{row['fix_count']:,} fixes"
     top = units().speed_text(row["top_mps"])

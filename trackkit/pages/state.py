@@ -13,6 +13,7 @@ from trackkit.errors import PlaceError
 from trackkit.geometry.geodesy import longitude_near
 from trackkit.geometry.vectors import distance_along
 from trackkit.pages.base import quality_row
+from trackkit.pages.nearby import Shown
 from trackkit.track.features import BESIDE_THE_TRACK, Gate, PitLane
 from trackkit.track.model import Track
 from trackkit.track.names import names_in
@@ -51,7 +52,12 @@ def state(track: Track, prepared: Prepared, moving: str | None = None) -> dict[s
     return state_of(track, prepared, evaluate(track, prepared, moving))
 
 
-def state_of(track: Track, prepared: Prepared, evaluation: Evaluation) -> dict[str, Any]:
+def state_of(
+    track: Track,
+    prepared: Prepared,
+    evaluation: Evaluation,
+    shown: Sequence[Shown] | None = None,
+) -> dict[str, Any]:
     """Describe the same of a track that is evaluated already.
 
     Parameters
@@ -60,7 +66,11 @@ def state_of(track: Track, prepared: Prepared, evaluation: Evaluation) -> dict[s
         As for `state`.
     evaluation
         What was made of the track's gates.
+    shown
+        What of each recording is shown; everything when None.
     """
+    parts = shown or [None] * len(evaluation.reports)
+    reports = list(enumerate(zip(evaluation.reports, parts, strict=False)))
     return {
         "edit": 0,
         "base": 0,
@@ -89,13 +99,19 @@ def state_of(track: Track, prepared: Prepared, evaluation: Evaluation) -> dict[s
         "gates": [_gate_row(evaluation, gate) for gate in track.gates],
         "sectors": _sector_rows(track),
         "laps": [
-            {"recording": index, **_short(lap.as_row())}
-            for index, report in enumerate(evaluation.reports)
+            {
+                "recording": index,
+                **_short(lap.as_row() if part is None else part.of_lap(lap.as_row(), lap)),
+            }
+            for index, (report, part) in reports
             for lap in report.laps
         ],
         "best": [
-            {"recording": index, **_short(report.as_row())}
-            for index, report in enumerate(evaluation.reports)
+            {
+                "recording": index,
+                **_short(report.as_row() if part is None else part.of_best(report.as_row())),
+            }
+            for index, (report, part) in reports
         ],
         "findings": finding_rows(track, evaluation.findings),
         "verdict": _verdict_row(track, prepared, evaluation),

@@ -42,6 +42,7 @@ from trackkit.paper.sheet import MARGIN_MM, PAPERS_MM, Box, Paper, Sheet, arrang
 from trackkit.paper.tables import tables_of
 from trackkit.paper.text import CAPITAL, MM_PER_POINT, Lettering
 from trackkit.recordings.recording import Recording
+from trackkit.track.credit import credits_of
 from trackkit.track.digest import short_digest
 from trackkit.track.model import Track
 from trackkit.underlay.picture import Underlay
@@ -257,6 +258,7 @@ def texts_of(track: Track, drives: Sequence[Recording] = ()) -> list[str]:
         track.notes,
         track.id,
         track.licence or "",
+        *(f"Data: {text}" for text in credits_of(track)),
         track.revised,
         PLAN,
         CAUTION,
@@ -301,10 +303,16 @@ def _foot(
     caution = lettering.wrapped(f"{PLAN} {CAUTION}", _SMALL_PT, width_mm, 6)
     last = lettering.clipped(", ".join(about), _SMALL_PT, width_mm)
     judged = lettering.wrapped(lettering.clean(verdict), _SMALL_PT, width_mm, 2)
+    data = [
+        line
+        for text in credits_of(track)
+        for line in lettering.wrapped(lettering.clean(f"Data: {text}"), _SMALL_PT, width_mm, 2)
+    ]
     return [
         *(_Line(line, _SMALL_PT, bold=True) for line in judged),
         *(_Line(line, _SMALL_PT) for line in caution),
         _Line(last, _SMALL_PT, colour=SOFT),
+        *(_Line(line, _SMALL_PT, colour=SOFT) for line in data),
         *(
             _Line(line, _SMALL_PT, colour=SOFT)
             for line in lettering.wrapped(lettering.clean(credit), _SMALL_PT, width_mm, 2)

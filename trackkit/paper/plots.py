@@ -12,6 +12,7 @@ from trackkit.paper.ink import INK, Pen
 from trackkit.paper.shapes import outline
 from trackkit.paper.sheet import MM_PER_INCH, sheet_of
 from trackkit.paper.text import Lettering
+from trackkit.track.credit import credits_of
 from trackkit.track.model import Track
 
 if TYPE_CHECKING:
@@ -26,7 +27,8 @@ def plot_track(track: Track, axes: Axes | None = None) -> Axes:
     track
         The track.
     axes
-        What to draw on, filled as large as it is now; pyplot's own when None.
+        What to draw on, filled as large as it is now (where a figure lays out its axes itself, draw
+        the others first); pyplot's own when None.
 
     Returns
     -------
@@ -58,7 +60,13 @@ def plot_track(track: Track, axes: Axes | None = None) -> Axes:
     figure = axes.get_figure()
     if not isinstance(figure, Figure):
         raise OutputError("the axis is on no figure", remedy="take one of a figure")
-    place = axes.get_position()
+    lettering = Lettering.for_texts(texts_of(track))
+    axes.set_axis_off()
+    axes.set_title(lettering.clean(track.title), color=INK, parse_math=False)
+    if figure.get_layout_engine() is not None:
+        # Labels are as large as letters are: what the layout gives must be there before.
+        figure.draw_without_rendering()
+    place = axes.get_position(original=True)
     size = figure.get_size_inches() * MM_PER_INCH
     lines, bars = outline(track)
     wide, tall = float(place.width * size[0]), float(place.height * size[1])
@@ -70,12 +78,15 @@ def plot_track(track: Track, axes: Axes | None = None) -> Axes:
         )
     onto = Affine2D().translate(*(-np.array(sheet.middle_mm))).scale(1.0 / sheet.mm_per_m)
     onto.translate(*sheet.middle_m)
-    pen = Pen(figure, axes, Lettering.for_texts(texts_of(track)), onto + axes.transData)
+    pen = Pen(figure, axes, lettering, onto + axes.transData)
     low, high = onto.transform([[0.0, 0.0], [wide, tall]])
     axes.set_aspect("equal")
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(low[1], high[1])
-    axes.set_axis_off()
     draw_on(pen, track, sheet)
-    axes.set_title(pen.lettering.clean(track.title), color=INK, parse_math=False)
+    data = "\n".join(pen.lettering.clean(f"Data: {text}") for text in credits_of(track))
+    if data:
+        axes.text(
+            0.0, -0.02, data, fontsize=6, va="top", transform=axes.transAxes, parse_math=False
+        )
     return axes

@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import json
 import os
+import re
 from typing import Any
 
 from trackkit.budgets import budgets, require
@@ -12,6 +13,8 @@ from trackkit.errors import RecordingError, reading_failed
 from trackkit.files import read_up_to
 from trackkit.recordings.formats import HEAD_BYTES, WHAT_IS_READ, Format, Head, decode, format_of
 from trackkit.recordings.packed import unpacked
+
+_TRACK_OF_GPX = re.compile(rb"<(?:[\w.-]+:)?trk\b")
 
 _OTHERS = (
     (b"\xff\xd8\xff", "a JPEG picture"),
@@ -82,11 +85,14 @@ def recognised(path: str | os.PathLike[str]) -> tuple[bytes, Format]:
 
 
 def is_surely_recording(path: str) -> bool:
-    """Tell whether a file is in a format that is for recordings alone."""
+    """Tell whether a file is in a format that is for recordings alone, and begins to be one."""
     try:
-        return recognised(path)[1].is_for_recordings
+        data, chosen = recognised(path)
     except RecordingError:
         return False
+    # Planned routes and waypoints come as GPX too.
+    planned = chosen.key == "gpx" and _TRACK_OF_GPX.search(data) is None
+    return chosen.is_for_recordings and not planned
 
 
 def load_json(data: bytes, path: str | os.PathLike[str]) -> dict[str, Any]:

@@ -130,8 +130,7 @@ def _lapping(
     turns = round((end_m - parked_m) / length)
     node = np.linspace(parked_m, end_m, turns * int(np.ceil(length / _NODE_M)) + 1)
 
-    third = np.arange(np.floor(parked_m / length) * 3, np.ceil(end_m / length) * 3 + 1)
-    middle = (third + 0.5) * length / 3
+    middle = _middles_of_thirds(parked_m, end_m, length)
     # One third next to the flying laps is driven at full pace, so that none of them is slowed.
     slow = (middle < 2 / 3 * length) | (middle > in_lap_m + length / 3)
     pace = _pace(node, middle, np.where(slow, SLOW_PACE, 1.0), lap_variation, generator)
@@ -201,6 +200,13 @@ def _step(share: ArrayLike) -> Floats:
     """Rise from 0 to 1 with no first or second derivative at either end."""
     x = np.clip(np.asarray(share, dtype=float), 0.0, 1.0)
     return np.asarray(x**3 * (10.0 - 15.0 * x + 6.0 * x**2))
+
+
+def _middles_of_thirds(begin_m: float, end_m: float, length_m: float) -> Floats:
+    """Middles of the thirds of all laps that a drive touches, and of one third beyond, metres."""
+    # Where a drive is whole laps long, the last digit of their length must not ask for another.
+    first, last = np.floor(begin_m / length_m + 1e-9), np.ceil(end_m / length_m - 1e-9)
+    return np.asarray((np.arange(3 * first, 3 * last + 1) + 0.5) * length_m / 3)
 
 
 def _pace(

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
+import io
+from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from trackkit.errors import TrackkitError
 from trackkit.track.recognise import is_track
+from trackkit.words import counted
 
 DRIVERS = "drivers.csv"
+_BETWEEN = ",;\t|"
+"""What parts columns, the comma where none is there."""
 _COLUMNS = ("file", "driver", "vehicle", "class", "notes", "weather", "temperature")
 
 
@@ -49,7 +54,7 @@ class Listed:
 
 
 def files_of(words: Sequence[str]) -> list[Listed]:
-    """List files and what is in folders, recursively and by name.
+    """List files and what is in folders, recursively and by name; what is named itself only once.
 
     Track files, truths of practice recordings, tables of drivers, hidden files and backups are
     passed over.
@@ -71,7 +76,8 @@ def files_of(words: Sequence[str]) -> list[Listed]:
                 f"cannot be listed ({error.strerror or error})", file=word
             ) from error
         listed += [Listed(str(path), in_folder=True) for path in files if _is_meant(path, word)]
-    return listed
+    named = {Path(file.path).resolve() for file in listed if not file.in_folder}
+    return [file for file in listed if not (file.in_folder and Path(file.path).resolve() in named)]
 
 
 def _is_meant(path: Path, folder: str) -> bool:
@@ -80,8 +86,17 @@ def _is_meant(path: Path, folder: str) -> bool:
     return not hidden and not other and not is_track(str(path))
 
 
-def entries_of(paths: Sequence[str]) -> dict[str, Entry]:
+def entries_of(
+    paths: Sequence[str], say: Callable[[str], object] | None = None
+) -> dict[str, Entry]:
     """Read the tables of drivers beside some recordings.
+
+    Parameters
+    ----------
+    paths
+        Of the recordings.
+    say
+        Called with a sentence where a table names files that are not there.
 
     Returns
     -------
@@ -91,51 +106,81 @@ def entries_of(paths: Sequence[str]) -> dict[str, Entry]:
     Raises
     ------
     TrackkitError
-        When a table cannot be read, has no column ``file``, or a column of another name.
+        When a table cannot be read, has no column ``file``, a column of another name, or names a
+        file twice.
     """
     tables: dict[Path, dict[str, Entry]] = {}
     entries: dict[str, Entry] = {}
     for path in paths:
         folder = Path(path).parent
         if folder not in tables:
-            tables[folder] = _table(folder / DRIVERS)
+            tables[folder] = _table(folder / DRIVERS, say)
         entry = tables[folder].get(Path(path).name)
         if entry is not None:
             entries[path] = entry
     return entries
 
 
-def _table(path: Path) -> dict[str, Entry]:
+def _table(path: Path, say: Callable[[str], object] | None) -> dict[str, Entry]:
     if not path.is_file():
         return {}
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.DictReader(file, skipinitialspace=True)
-            names = [(name or "").strip().casefold() for name in reader.fieldnames or ()]
-            reader.fieldnames = names
-            rows = list(reader)
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise TrackkitError(f"cannot be read as CSV ({error})", file=path) from error
+    names, rows = _rows(path)
+    columns = f"its columns are {', '.join(_COLUMNS)}, all but the first optional"
     unknown = sorted(set(names) - set(_COLUMNS))
     if "file" not in names or unknown:
         what = f"has a column {unknown[0]!r}" if unknown else "has no column 'file'"
-        raise TrackkitError(
-            f"{what}, and is no table of drivers",
-            file=path,
-            remedy=f"its columns are {', '.join(_COLUMNS)}, all but the first optional",
-        )
+        raise TrackkitError(f"{what}, and is no table of drivers", file=path, remedy=columns)
+    twice = [name for name, count in Counter(names).items() if count > 1]
+    if twice:
+        raise TrackkitError(f"has two columns {twice[0]!r}", file=path, remedy=columns)
+    entries: dict[str, Entry] = {}
+    for line, cells in rows:
+        if len(cells) > len(names):
+            raise TrackkitError(
+                f"has {len(cells)} cells under {counted(names, 'column')}",
+                file=path,
+                place=f"line {line}",
+                remedy='put text that holds what parts columns in quotation marks, "like, this"',
+            )
+        cell = {name: text.strip() for name, text in zip(names, cells, strict=False)}
+        file = cell.get("file", "")
+        if file in entries:
+            raise TrackkitError(
+                f"names {file} once more", file=path, place=f"line {line}", remedy="keep one line"
+            )
+        entries[file] = Entry(*(cell.get(name, "") for name in _COLUMNS[1:]))
+    entries.pop("", None)
+    absent = [file for file in entries if not (path.parent / file).is_file()]
+    if absent and say is not None:
+        say(f"{path}: names {', '.join(absent)}, and there is no such file beside it")
+    return entries
 
-    def cell(row: dict[str, str | None], name: str) -> str:
-        return (row.get(name) or "").strip()
 
-    return {
-        cell(row, "file"): Entry(
-            cell(row, "driver"),
-            cell(row, "vehicle"),
-            cell(row, "class"),
-            cell(row, "notes"),
-            cell(row, "weather"),
-            cell(row, "temperature"),
-        )
-        for row in rows
-    }
+def _rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    """Read the headings of a table and its lines that hold anything, with their numbers.
+
+    Raises
+    ------
+    TrackkitError
+        When it cannot be read.
+    """
+    from trackkit.recordings.formats import decode
+
+    try:
+        text = decode(path.read_bytes())
+        heading = text.partition("\n")[0]
+        between = max(_BETWEEN, key=heading.count)
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=between, skipinitialspace=True)
+        rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+    except (OSError, csv.Error) as error:
+        raise TrackkitError(f"cannot be read as CSV ({error})", file=path) from error
+    names = [name.strip().casefold() for name in rows[0][1]] if rows else []
+    # Spreadsheets end lines with empty cells.
+    while names and not names[-1]:
+        names.pop()
+    return names, [(line, _without_empty_end(cells, len(names))) for line, cells in rows[1:]]
+
+
+def _without_empty_end(cells: list[str], count: int) -> list[str]:
+    beyond = [cell for cell in cells[count:] if cell.strip()]
+    return cells if beyond else cells[:count]

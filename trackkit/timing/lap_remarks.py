@@ -95,7 +95,9 @@ def _slow(lap: Lap, best_s: float | None, within: float) -> Lap:
     share = lap.time_s / best_s
     if share <= within:
         return lap
-    remark = LapRemark("slow", f"slow, {100.0 * share:.0f} % of the session's best")
+    # Rounded to the limit it would seem to be within it.
+    places = 0 if round(100.0 * share) > 100.0 * within else 1
+    remark = LapRemark("slow", f"slow, {100.0 * share:.{places}f} % of the session's best")
     return replace(lap, remarks=(*lap.remarks, remark))
 
 

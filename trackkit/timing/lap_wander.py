@@ -99,7 +99,7 @@ def _shifts(
     left = track.curve.left(chainage)
     offset = _sideways(track, drive, chainage, laps)
     centred = offset - np.median(offset, axis=0)
-    shift = np.linalg.lstsq(left, centred.T, rcond=None)[0].T
+    shift = np.asarray(np.linalg.lstsq(left, centred.T, rcond=None)[0].T, dtype=float)
     shift -= shift.mean(axis=0)
     # The residual after the shift is the driver's line; some of it looks like a shift.
     rest = centred - shift @ left.T

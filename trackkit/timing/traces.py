@@ -12,6 +12,7 @@ from trackkit.arrays import Floats, Indices
 from trackkit.files import csv_in_columns, csv_text
 from trackkit.geometry.vectors import distance_along
 from trackkit.motion.drive import Drive
+from trackkit.motion.projected import projected
 from trackkit.timing.channels import channel_at
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import Session
@@ -71,10 +72,15 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     Trace or None
         None where the lap's beginning or end is not known.
     """
+    return trace_at(track, drive, lap, lap_chainages(track, STEP_M))
+
+
+def trace_at(track: Track, drive: Drive, lap: Lap, chainage_m: Floats) -> Trace | None:
+    """Lay one lap out at some places, shape (n,), metres; each is as `trace_lap` has it."""
     first, last = lap.passed[0], lap.passed[-1]
     if first is None or last is None:
         return None
-    chainage = lap_chainages(track, STEP_M)
+    chainage = chainage_m
     time = reached_s(track, drive, first.fix, last.fix, chainage)
     reached = np.isfinite(time)
     speed, ahead, aside = (np.full(len(chainage), np.nan) for _ in range(3))
@@ -125,12 +131,11 @@ def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[Indices,
     Only fixes that are farther along than any before them are kept.
     """
     fix = np.arange(max(first - 3, 0), min(last + 5, len(drive.time_s)))
-    pace = np.maximum(drive.speed_mps[fix], 1e-6)
-    where, _ = track.curve.project(drive.position_m[fix], drive.velocity_mps[fix] / pace[:, None])
+    where, _ = projected(drive, track.curve, int(fix[0]), int(fix[-1]) + 1)
     if track.closed:
         length = track.curve.length_m
         where = np.unwrap(where, period=length)
-        where -= length * np.round(where[np.searchsorted(fix, first)] / length)
+        where = where - length * np.round(where[np.searchsorted(fix, first)] / length)
     way = distance_along(drive.position_m[fix])
     kept = [0]
     for index, (place, driven) in enumerate(zip(where.tolist(), way.tolist(), strict=True)):

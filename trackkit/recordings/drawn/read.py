@@ -129,7 +129,14 @@ def _recognised(
         raise RecordingError(
             "is a part of a Shapefile", file=path, remedy=f"give {file.with_suffix('.shp')}"
         )
-    data, chosen = recognised(path)
+    try:
+        data, chosen = recognised(path)
+    except RecordingError as error:
+        # What it says besides is of recordings.
+        what = error.what.removesuffix(", not GPX").removesuffix(", not a recording")
+        by_hand = error.remedy is not None and error.remedy.do is None
+        remedy = WHAT_IS_DRAWN if by_hand else error.remedy
+        raise RecordingError(what, file=error.file, place=error.place, remedy=remedy) from error
     if chosen.key in ("gpkg", "fgb"):
         return _layers(path, chosen.name, crs)
     if chosen.key == "parquet":

@@ -32,6 +32,7 @@ export interface BaseDocument {
     revised: string;
     country: string | null;
     licence: string | null;
+    credits: string[];
     length_surface_m: number | null;
     band_known: boolean;
   };
@@ -201,7 +202,10 @@ export interface Recording {
   fix_count: number;
   duration_s: number;
   top_mps: number;
-  away_m: number;
+  /**
+   * How near it comes to the track; null where it is left out for lying elsewhere.
+   */
+  away_m: number | null;
   /**
    * One fix in so many is drawn; null for a recording made elsewhere.
    */
@@ -249,6 +253,7 @@ export interface LapTrace {
  */
 export interface Comparison {
   place_m: number[];
+  error_place_m: number[];
   sections: Section[];
   recordings: (ComparedLaps | null)[];
 }
@@ -259,7 +264,7 @@ export interface Section {
   to: number;
 }
 /**
- * The laps of a recording that were driven from line to line past every gate, by the numbers of session and lap. passed_s is when each reached each place, since it began. A stretch is from the first place to each after it, then each section: sigma_s is one sigma of the time of each lap in each stretch, pair_sigma_s of the difference of two laps in it, of the first lap with each after it, then of the second, and so on among the first laps, as many as together.
+ * The laps of a recording that were driven from line to line past every gate, by the numbers of session and lap. passed_s is when each reached each place, since it began. A stretch is from the first place to each after it, then each section: sigma_s is one sigma of the time of each lap in each stretch, pair_sigma_s of the difference of two laps in it, of the first lap with each after it, then of the second, and so on among the first laps, as many as together. error_m2 is the covariance of errors of one horizontal axis at two of error_place_m, the upper triangle, row after row.
  */
 export interface ComparedLaps {
   laps: Pair[];
@@ -267,6 +272,7 @@ export interface ComparedLaps {
   passed_s: Packed;
   sigma_s: Packed;
   pair_sigma_s: Packed;
+  error_m2: Packed | null;
 }
 /**
  * Laps summed up, of each driver and then of all where there are several; and the best laps and best of each sector of each recording, by the numbers of session and lap, the fastest first, those after it that cannot be told from it.

@@ -59,10 +59,12 @@ export function bestsOf(session, sector) {
  * @returns {string[]}
  */
 function frontOf(session, recording, sector) {
-  const bests = session.base.day?.bests[recording];
+  const bests = session.day?.bests[recording];
   if (bests) {
-    const front = sector === null ? bests.laps : (bests.sectors[sector] ?? []);
-    return front.map(([part, number]) => keyOf({ recording, session: part, number }));
+    const front = sector === null ? bests.laps : bests.sectors[sector];
+    if (front) {
+      return front.map(([part, number]) => keyOf({ recording, session: part, number }));
+    }
   }
   /** @param {KeyedLap} lap */
   const time = (lap) => (sector === null ? lap.time_s : lap.sectors[sector]?.time_s) ?? Infinity;

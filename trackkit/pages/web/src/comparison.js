@@ -1,6 +1,7 @@
 // Laps compared: what one lost to another by section, and how well their difference is known.
 
 import { unpack } from "./packing.js";
+import { PlaceErrors } from "./place_errors.js";
 
 /**
  * @import { BaseDocument, ComparedLaps, Section } from "./base_document.js"
@@ -31,6 +32,7 @@ export class Comparison {
     this.sections = document.sections;
     this.stretches = document.place_m.length - 1 + document.sections.length;
     this.recordings = document.recordings.map((laps) => laps && comparedOf(laps));
+    this.errors = new PlaceErrors(document);
   }
 
   /**

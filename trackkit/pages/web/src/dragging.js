@@ -4,9 +4,9 @@ import { focusGate } from "./gate_marks.js";
 
 /**
  * @import { ChartView } from "./chart.js"
- * @import { Editing } from "./editing.js"
  * @import { Position } from "./line.js"
  * @import { MapView } from "./map.js"
+ * @import { GateHand } from "./page.js"
  * @import { Session } from "./session.js"
  *
  * @typedef {object} Views
@@ -23,7 +23,7 @@ const TAP_PX = 4;
 export class Dragging {
   /**
    * @param {Session} session
-   * @param {Editing} editing
+   * @param {GateHand} editing
    * @param {() => Views} views  asked for only once something is dragged
    */
   constructor(session, editing, views) {

@@ -21,6 +21,8 @@ const NUDGES_APART_MS = 1200;
 const HAND_RESTS_MS = 500;
 
 export class Editing {
+  /** @type {(id: string) => boolean} whether a gate can be moved */
+  holds = () => true;
   /**
    * @param {Session} session
    * @param {Opened} opened

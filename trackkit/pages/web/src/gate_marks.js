@@ -79,7 +79,7 @@ export class GateMarks {
   add({ id, kind }) {
     const { session } = this;
     const bars = [this.bar("t-halo", 9), this.bar("t-gate", 5), this.bar("t-hold", 26)];
-    const node = this.hooks
+    const node = this.hooks?.holds(id)
       ? element("div", {
           role: "slider",
           tabindex: "0",
@@ -111,7 +111,7 @@ export class GateMarks {
       half: 0,
       away: 0,
     };
-    if (this.hooks) {
+    if (this.hooks?.holds(id)) {
       const held = /** @type {HTMLElement} */ (hold.getElement());
       L.DomEvent.disableClickPropagation(held);
       this.hooks.gate(id, [node, held]);
@@ -197,7 +197,7 @@ export class GateMarks {
     if (worst) {
       node.append(element("span", { class: `tag ${worst}` }, worst));
     }
-    if (!this.hooks) {
+    if (!this.hooks?.holds(gate.id)) {
       return;
     }
     const sigma = session.qualityAt(place.base);

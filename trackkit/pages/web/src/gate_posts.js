@@ -47,7 +47,7 @@ export class GatePosts {
       const selected = session.selected === gate.id;
       const { post, name } = this.posts.get(gate.id) ?? this.add(gate);
       const x = chart.x(at);
-      post.className = `post ${gate.kind}${selected ? " selected" : ""}`;
+      post.className = this.classOf(gate);
       post.hidden = !(at >= chart.from - 1e-6 && at <= chart.from + chart.span + 1e-6);
       post.style.transform = `translateX(${x.toFixed(1)}px)`;
       name.textContent = gate.name;
@@ -66,6 +66,12 @@ export class GatePosts {
     this.height = ends[1] > -Infinity ? 44 : 24;
   }
 
+  /** @param {Gate} gate */
+  classOf({ id, kind }) {
+    const selected = this.chart.session.selected === id;
+    return `post ${kind}${this.hooks?.holds(id) ? " held" : ""}${selected ? " selected" : ""}`;
+  }
+
   /**
    * @param {Gate} gate
    * @returns {GatePost}
@@ -75,7 +81,9 @@ export class GatePosts {
     const post = element("div", { class: "post" }, name);
     this.node.append(post);
     post.addEventListener("click", () => this.chart.session.select(id));
-    this.hooks?.post(id, post);
+    if (this.hooks?.holds(id)) {
+      this.hooks.post(id, post);
+    }
     this.posts.set(id, { post, name });
     return { post, name };
   }

@@ -2,7 +2,10 @@
 
 import { metresOf } from "./units.js";
 
-/** @import { Editing } from "./editing.js" */
+/**
+ * @import { Editing } from "./editing.js"
+ * @import { GateHand } from "./page.js"
+ */
 
 /** @type {Record<string, number>} in the unit that is read */
 const STEPS = {
@@ -28,6 +31,20 @@ export function listenToKeys(editing) {
 }
 
 /**
+ * The keys of gates alone.
+ *
+ * @param {GateHand} hand
+ */
+export function listenToGateKeys(hand) {
+  document.addEventListener("keydown", (event) => {
+    const gate = gateOf(event.target);
+    if (gate !== null && pressedAtGate(hand, gate, event)) {
+      event.preventDefault();
+    }
+  });
+}
+
+/**
  * The gate whose label on the map something is.
  *
  * @param {EventTarget | null} target
@@ -38,7 +55,7 @@ function gateOf(target) {
 }
 
 /**
- * @param {Editing} editing
+ * @param {GateHand} editing
  * @param {string} gate
  * @param {KeyboardEvent} event
  * @returns {boolean}  whether the key was one for the gate

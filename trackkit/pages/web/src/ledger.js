@@ -8,7 +8,7 @@ import { inField, metresOf, units } from "./units.js";
 
 /**
  * @import { Gate, Sector } from "./state_document.js"
- * @import { Editing } from "./editing.js"
+ * @import { GateHand } from "./page.js"
  * @import { GatePlace, Session } from "./session.js"
  *
  * @typedef {object} Fields  what can be typed, and buttons
@@ -37,7 +37,7 @@ export class Ledger {
   /**
    * @param {Session} session
    * @param {HTMLElement} node
-   * @param {Editing | null} editing  null where nothing can be changed
+   * @param {GateHand | null} editing  null where nothing can be changed
    */
   constructor(session, node, editing) {
     this.session = session;
@@ -92,7 +92,7 @@ export class Ledger {
     const item = element("li", { class: "gate-row" });
     /** @type {GateRow} */
     const row = { item, kind, sigma, findings, listed: "", fields: null, texts: null };
-    if (this.editing) {
+    if (this.editing?.holds(id)) {
       const fields = this.fieldsOf(id, this.editing);
       const { name, at, width, tools } = fields;
       const figures = element(
@@ -118,7 +118,7 @@ export class Ledger {
 
   /**
    * @param {string} id
-   * @param {Editing} editing
+   * @param {GateHand} editing
    * @returns {Fields}
    */
   fieldsOf(id, editing) {

@@ -238,6 +238,19 @@ export class Line {
   }
 
   /**
+   * How far ahead along the track a position is, seen from a place on it, metres.
+   *
+   * @param {Place} place
+   * @param {Position} position
+   */
+  ahead(place, [lon, lat]) {
+    const degree = metresPerDegree(place.lat);
+    return (
+      (lon - place.lon) * degree.east * place.east + (lat - place.lat) * degree.north * place.north
+    );
+  }
+
+  /**
    * Ends of a gate square to the track, left first.
    *
    * @param {number} chainage

@@ -65,7 +65,7 @@ export class MapView {
     this.map.fitBounds(this.bounds(), { animate: false });
     this.ground = new Ground(session);
     // Who places gates wants to see all that was driven.
-    this.ground.drawnLaps = session.chosen.length && !hooks ? "driven" : "all";
+    this.ground.drawnLaps = session.chosen.length && !hooks?.track ? "driven" : "all";
     this.ground.addTo(this.map);
     if (session.base.underlay) {
       layUnderlay(this.map, this.ground, session.base.underlay);
@@ -186,7 +186,7 @@ export class MapView {
     }
     const at = this.under(pointer);
     this.session.cursor.pass(at);
-    const over = at !== null && this.hooks !== null;
+    const over = at !== null && Boolean(this.hooks?.track);
     this.map.getContainer().classList.toggle("over-track", over);
   }
 
@@ -204,7 +204,7 @@ export class MapView {
     cursor.pinned = true;
     cursor.move(at);
     cursor.pin(true);
-    this.hooks?.track(at, event.originalEvent);
+    this.hooks?.track?.(at, event.originalEvent);
   }
 
   drawPlace() {

@@ -12,12 +12,13 @@ import { find, readDocument } from "./elements.js";
 import { FactFields } from "./facts.js";
 import { FindingList } from "./findings.js";
 import { listenToGroundChoices } from "./ground_choice.js";
-import { listenToKeys } from "./keyboard.js";
+import { listenToGateKeys, listenToKeys } from "./keyboard.js";
 import { LapChart } from "./lap_chart.js";
 import { LapChoice, LapTable } from "./lap_table.js";
 import { Ledger } from "./ledger.js";
 import { LossList } from "./losses.js";
 import { MapView } from "./map.js";
+import { OwnGates } from "./own_gates.js";
 import { PitLaneEditor } from "./pit_lane.js";
 import { PlaceMenu } from "./place_menu.js";
 import { Readings } from "./readings.js";
@@ -32,10 +33,14 @@ import { VerdictPanel } from "./verdict.js";
  * @import { Opened } from "./server.js"
  *
  * @typedef {object} Hooks  make what is drawn answer to the hand
+ * @property {(id: string) => boolean} holds  whether a gate can be moved
  * @property {(id: string, elements: HTMLElement[]) => void} gate
  * @property {(id: string, element: HTMLElement) => void} post
  * @property {(id: string, side: "left" | "right", element: HTMLElement) => void} end
- * @property {(base: number, event: MouseEvent) => void} track
+ * @property {((base: number, event: MouseEvent) => void) | null} track  null: a click places none
+ *
+ * @typedef {Pick<Editing, "holds" | "slideTo" | "stretchTo" | "nudge" | "moveTo" | "widthTo"
+ *   | "rename" | "remove" | "whenDone">} GateHand  what moves gates
  *
  * @typedef {object} Hand  what changes gates
  * @property {Editing} editing
@@ -47,7 +52,8 @@ import { VerdictPanel } from "./verdict.js";
  * @property {Session} session
  * @property {MapView} map
  * @property {ChartView} chart
- * @property {Editing | null} editing  null where nothing can be changed
+ * @property {Editing | null} editing  null where nothing can be saved
+ * @property {OwnGates | null} own  one's own sector gates on the plain page
  * @property {PitLaneEditor | null} lane
  * @property {DiskNotice | null} disk
  */
@@ -69,24 +75,62 @@ export function open(tiles) {
   /** @type {Opened | null} */
   const opened = readDocument("session");
   const hand = opened ? handOf(session, opened) : null;
-  const hooks = hand?.hooks ?? null;
   const editing = hand?.editing ?? null;
-  new Ledger(session, find("#ledger", HTMLElement), editing);
+  const own = hand ? null : ownGatesOf(session);
+  const hooks = hand?.hooks ?? (own && ownHooks(session, own));
+  new Ledger(session, find("#ledger", HTMLElement), editing ?? own);
   const map = new MapView(session, find("#map", HTMLElement), hooks, tiles);
   const chart = new ChartView(session, find("#chart", HTMLElement), hooks);
   new CursorBar(session, chart);
   new Readings(session, chart);
   const lane = hand && new PitLaneEditor(session, hand.editing, map, hand.dragging);
+  listLaps(session);
+  new FindingList(session, map, editing);
+  new VerdictPanel(session);
+  new CornerTables(session, editing);
+  listenToGroundChoices(map);
+  page = { session, map, chart, editing, own, lane, disk: hand?.disk ?? null };
+}
+
+/** @param {Session} session */
+function listLaps(session) {
   new LapTable(session, find("#lap-table", HTMLTableElement));
   new LapChoice(session);
   new SummaryPanel(session);
   new LapChart(session);
   new LossList(session);
-  new FindingList(session, map, editing);
-  new VerdictPanel(session);
-  new CornerTables(session, editing);
-  listenToGroundChoices(map);
-  page = { session, map, chart, editing, lane, disk: hand?.disk ?? null };
+}
+
+/** @param {Session} session */
+function ownGatesOf(session) {
+  return session.traces.rows.length ? new OwnGates(session) : null;
+}
+
+/**
+ * @param {Session} session
+ * @param {OwnGates} own
+ * @returns {Hooks}
+ */
+function ownHooks(session, own) {
+  const dragging = new Dragging(session, own, () => /** @type {Page} */ (page));
+  listenToGateKeys(own);
+  return { ...draggedBy(dragging, own), track: null };
+}
+
+/**
+ * @param {Dragging} dragging
+ * @param {GateHand} hand
+ */
+function draggedBy(dragging, hand) {
+  return {
+    holds: (/** @type {string} */ id) => hand.holds(id),
+    /** @type {Hooks["gate"]} */
+    gate: (id, elements) => dragging.gate(id, elements),
+    /** @type {Hooks["post"]} */
+    post: (id, element) => dragging.post(id, element),
+    /** @type {Hooks["end"]} */
+    end: (id, side, element) => dragging.end(id, side, element),
+  };
 }
 
 /**
@@ -106,9 +150,7 @@ function handOf(session, opened) {
     disk: new DiskNotice(session, editing),
     dragging,
     hooks: {
-      gate: (id, elements) => dragging.gate(id, elements),
-      post: (id, element) => dragging.post(id, element),
-      end: (id, side, element) => dragging.end(id, side, element),
+      ...draggedBy(dragging, editing),
       track: (base, event) => menu.open(base, event),
     },
   };

@@ -52,6 +52,8 @@ export class Session {
     this.traces = new Traces(base, this.line);
     this.comparison = base.comparison && new Comparison(base.comparison);
     this.drivers = driversOf(base.recordings);
+    /** What is said first of the laps; own gates change it. */
+    this.day = base.day;
     /** @type {string | null} id of a gate */
     this.selected = null;
     /** @type {string[]} keys of laps drawn against chainage */

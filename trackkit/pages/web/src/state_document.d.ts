@@ -160,6 +160,10 @@ export interface Lap {
   start_s: number | null;
   time_s: number | null;
   sigma_s: number | null;
+  /**
+   * Ids of the gates that it did not cross.
+   */
+  missed: string[];
   sectors: {
     time_s: number | null;
     sigma_s: number | null;

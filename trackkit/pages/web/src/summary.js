@@ -15,15 +15,19 @@ export class SummaryPanel {
   /** @param {Session} session */
   constructor(session) {
     this.session = session;
-    const { day } = session.base;
     const panel = document.querySelector("#summary");
-    if (!(panel instanceof HTMLElement) || !day) {
-      return;
+    if (panel instanceof HTMLElement && session.day) {
+      panel.hidden = false;
+      session.on(["state"], () => this.draw());
+      this.draw();
     }
+  }
+
+  draw() {
+    const { session } = this;
     const laps = new Map(session.laps().map((lap) => [lap.key, lap]));
-    panel.hidden = false;
     find("#summaries", HTMLElement).replaceChildren(
-      ...day.summaries.map((summary) => this.row(summary, laps)),
+      ...(session.day?.summaries ?? []).map((summary) => this.row(summary, laps)),
     );
   }
 

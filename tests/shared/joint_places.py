@@ -11,7 +11,7 @@ from joint_sessions import Driven, reached_s
 from scipy.interpolate import make_interp_spline
 
 from trackkit.simulation.drive import Run
-from trackkit.timing.differences import later_sigma
+from trackkit.timing.crossings import sum_sigmas
 from trackkit.timing.laps import Lap
 from trackkit.timing.passings import passings
 from trackkit.track.model import Track
@@ -54,9 +54,9 @@ def elapsed_of(track: Track, timed: Timed, place: np.ndarray) -> tuple[np.ndarra
         kept = timed.drive.fix_covariance(
             [crossing.fix for crossing in (passed[0], *there) if crossing is not None]
         )
-        still = (passed[0], passed[0])
-        for column, crossing in enumerate(there):
-            if crossing is not None:
-                elapsed[row, column] = crossing.time_s - passed[0].time_s
-                variance[row, column] = later_sigma(kept, (passed[0], crossing), kept, still) ** 2
+        reached = [column for column, crossing in enumerate(there) if crossing is not None]
+        ends = [(passed[0], crossing) for crossing in there if crossing is not None]
+        elapsed[row, reached] = [last.time_s - first.time_s for first, last in ends]
+        sigma = sum_sigmas(kept, [[(first, -1.0), (last, 1.0)] for first, last in ends])
+        variance[row, reached] = np.square(sigma)
     return elapsed, variance

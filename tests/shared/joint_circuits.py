@@ -6,18 +6,13 @@ to each other or a bend is tighter than its vehicles drive.
 
 from __future__ import annotations
 
-import sys
 from dataclasses import dataclass
 from functools import cached_property
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "shared"))
-
 from places import PLACES
+from scipy.ndimage import gaussian_filter1d
 
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
