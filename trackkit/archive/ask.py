@@ -9,10 +9,10 @@ from datetime import date
 from typing import Any
 
 from trackkit.archive.address import archive_address
-from trackkit.archive.columns import RECORDINGS, TABLES
+from trackkit.archive.columns import LAPS, RECORDINGS, TABLES
 from trackkit.archive.engines import engine
 from trackkit.archive.store import dataset_of, opened
-from trackkit.archive.summary_query import BY, records_query, summary_query
+from trackkit.archive.summary_query import BY, counted_query, records_query, summary_query
 from trackkit.archive.unknown import UnknownPlace, unknown_places
 from trackkit.errors import TrackkitError
 
@@ -92,9 +92,11 @@ class Archive:
                 f"FROM stored_{table.name} AS stored {timed}"
             )
         of_session = ", ".join(f'sessions."{name}"' for name in _OF_SESSION)
+        of_lap = ", ".join(f'laps."{name}"' for name in LAPS.names)
+        # Sessions that count are of recordings that do: laps need not be looked at twice.
         connection.execute(
-            f"CREATE VIEW all_laps AS SELECT laps.*, {of_session} FROM laps "  # noqa: S608
-            "JOIN sessions USING (recording, session)"
+            f"CREATE VIEW all_laps AS SELECT {of_lap}, {of_session} "  # noqa: S608
+            "FROM stored_laps AS laps JOIN sessions USING (recording, geometry, session)"
         )
         return connection
 
@@ -175,9 +177,7 @@ class Archive:
         TrackkitError
             As `laps` does; or laps cannot be told apart by something.
         """
-        where, values = conditions(**chosen)
-        query = summary_query(_checked(by), where)
-        return self.connection().sql(query, params=values)
+        return self.summed_up(by, **chosen)[0]
 
     def records(self, by: Sequence[str] = (), **chosen: Any) -> Any:
         """List the best lap of each group of `summary`, and those that cannot be told from it.
@@ -201,9 +201,31 @@ class Archive:
         TrackkitError
             As `summary` does.
         """
+        return self.summed_up(by, **chosen)[1]
+
+    def summed_up(self, by: Sequence[str] = (), **chosen: Any) -> tuple[Any, Any]:
+        """Sum laps up and list records, the tables being read once.
+
+        Parameters
+        ----------
+        by, **chosen
+            As `summary` takes them.
+
+        Returns
+        -------
+        summary, records
+            As the methods of these names give them.
+
+        Raises
+        ------
+        TrackkitError
+            As `summary` does.
+        """
+        groups = _checked(by)
         where, values = conditions(**chosen)
-        query = records_query(_checked(by), where)
-        return self.connection().sql(query, params=values)
+        connection = self.connection()
+        connection.execute(counted_query(groups, where), values)
+        return connection.sql(summary_query(groups)), connection.sql(records_query(groups))
 
     def unknown(self) -> tuple[UnknownPlace, ...]:
         """List the recordings that no known circuit matches, or several, by place.

@@ -127,11 +127,9 @@ def summary_command(
     from trackkit import open_archive
 
     refuse_outputs({"--csv": csv_path, "--parquet": parquet_path}, force=force)
-    archive = open_archive(at)
-    summary = archive.summary(by, **chosen)
+    summary, best = open_archive(at).summed_up(by, **chosen)
     _write(summary, csv_path, parquet_path, force=force)
-    records = _rows(archive.records(by, **chosen))
-    rows = _rows(summary)
+    records, rows = _rows(best), _rows(summary)
     if as_json:
         print_json({"by": list(by), "summary": rows, "records": records, "caution": TRAINING})
         return
