@@ -95,3 +95,17 @@ def test_lengths_of_time_are_said_in_words_that_suit_them(span_s, words):
 def test_rules_that_make_no_sense_are_refused(wrong):
     with pytest.raises(TrackkitError, match=r"more than 0 s|within"):
         LapRules(**wrong)
+
+
+def test_a_stand_that_goes_on_without_fixes_tells_both():
+    """200 s standing, 180 s without fixes in the same place, 20 s standing, and on."""
+    time = np.concatenate([np.arange(0.0, 260.0, 0.1), np.arange(440.0, 520.0, 0.1)])
+
+    first, _ = parted(time, np.interp(time, [0, 60, 460, 520], [0, 1200, 1200, 2400]))
+
+    assert first.ending == "gap"
+    assert first.for_s == pytest.approx(400.0, abs=3.0)
+    assert first.without_s == pytest.approx(180.0, abs=0.2)
+    assert first.sentence == (
+        "ended because the vehicle stood for 4 min and there were no fixes for 3 min"
+    )

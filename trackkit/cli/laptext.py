@@ -98,6 +98,9 @@ def _print_session(
         return
     marks = best_marks(track, session)
     if len(report.sessions) < 2:
+        for driving in report.sessions:
+            if driving.ending != "recording":
+                click.echo(f"driving {driving.sentence}")
         _print_laps(session, marks, report.laps, reference, zone)
     else:
         for driving in report.sessions:

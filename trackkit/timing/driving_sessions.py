@@ -19,6 +19,8 @@ _WINDOW_S = 3.0
 _PAUSE_S = 5.0
 _PAUSE_M = 10.0
 """A vehicle that moves for less than both has stood all the while."""
+_STAND_BESIDE_GAP_S = 30.0
+"""A shorter stand before or after a gap is no reason of its own."""
 _DRIVEN_M = 100.0
 """What never leaves this circle between two stands is pushing about in the paddock."""
 
@@ -40,7 +42,10 @@ class DrivingSession:
         Why it ended: the vehicle stood for long, fixes were missing for long, or the recording was
         over.
     for_s
-        For how long it stood, or fixes were missing, seconds; None at the end of the recording.
+        For how long it stood, or fixes were missing, together, seconds; None at the end of the
+        recording.
+    without_s
+        For how much of that fixes were missing, seconds.
     """
 
     number: int
@@ -48,14 +53,20 @@ class DrivingSession:
     end_s: float
     ending: Ending
     for_s: float | None = None
+    without_s: float = 0.0
 
     @property
     def sentence(self) -> str:
         """Why it ended, in words."""
         if self.ending == "recording" or self.for_s is None:
             return "ended with the recording"
-        what = "the vehicle stood" if self.ending == "stood" else "there were no fixes"
-        return f"ended because {what} for {span_text(self.for_s)}"
+        stood_s = self.for_s - self.without_s
+        stood = f"the vehicle stood for {span_text(stood_s)}"
+        without = f"there were no fixes for {span_text(self.without_s)}"
+        if not self.without_s:
+            return f"ended because {stood}"
+        both = stood_s >= _STAND_BESIDE_GAP_S
+        return f"ended because {stood} and {without}" if both else f"ended because {without}"
 
 
 def span_text(span_s: float) -> str:
@@ -143,11 +154,12 @@ def driving_sessions(
     """
     sessions: list[DrivingSession] = []
     begin_s = float(time_s[0])
-    for cut_begin_s, cut_end_s, ending in _cuts(time_s, spells_s, stand_s, gap_s):
+    for cut_begin_s, cut_end_s, without_s in _cuts(time_s, spells_s, stand_s, gap_s):
         if _is_driven(time_s, position_m, begin_s, cut_begin_s):
             span_s = cut_end_s - cut_begin_s
             number = len(sessions) + 1
-            sessions.append(DrivingSession(number, begin_s, cut_begin_s, ending, span_s))
+            ending: Ending = "gap" if without_s else "stood"
+            sessions.append(DrivingSession(number, begin_s, cut_begin_s, ending, span_s, without_s))
         begin_s = cut_end_s
     last_s = float(time_s[-1])
     if not sessions or _is_driven(time_s, position_m, begin_s, last_s):
@@ -157,23 +169,25 @@ def driving_sessions(
 
 def _cuts(
     time_s: Floats, spells_s: Floats, stand_s: float, gap_s: float
-) -> Iterator[tuple[float, float, Ending]]:
-    """List begin, end and reason of what parts sessions; a gap within a stand is one with it."""
+) -> Iterator[tuple[float, float, float]]:
+    """List begin and end of what parts sessions, and how much of it fixes are missing.
+
+    A gap within a stand is one with it.
+    """
     stands = spells_s[spells_s[:, 1] - spells_s[:, 0] >= stand_s]
     before = np.flatnonzero(np.diff(time_s) >= gap_s)
     gaps = np.column_stack([time_s[before], time_s[before + 1]])
-    every: list[tuple[float, float, Ending]] = [
-        *((begin_s, end_s, "stood") for begin_s, end_s in stands.tolist()),
-        *((begin_s, end_s, "gap") for begin_s, end_s in gaps.tolist()),
+    every = [
+        *((begin_s, end_s, 0.0) for begin_s, end_s in stands.tolist()),
+        *((begin_s, end_s, end_s - begin_s) for begin_s, end_s in gaps.tolist()),
     ]
-    joined: list[tuple[float, float, Ending]] = []
-    for begin_s, end_s, kind in sorted(every):
+    joined: list[tuple[float, float, float]] = []
+    for begin_s, end_s, without_s in sorted(every):
         if joined and begin_s <= joined[-1][1]:
-            last_begin_s, last_end_s, last_kind = joined[-1]
-            both: Ending = "gap" if "gap" in (kind, last_kind) else "stood"
-            joined[-1] = (last_begin_s, max(end_s, last_end_s), both)
+            last_begin_s, last_end_s, last_without_s = joined[-1]
+            joined[-1] = (last_begin_s, max(end_s, last_end_s), last_without_s + without_s)
         else:
-            joined.append((begin_s, end_s, kind))
+            joined.append((begin_s, end_s, without_s))
     yield from joined
 
 
