@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pit_sessions
 import pytest
+from scipy.interpolate import CubicSpline
 from troubled_days import base_run, bent, circuit, recorded
 
 from trackkit.building.build import build_track
@@ -78,6 +79,30 @@ def test_a_spin_is_told_as_turning_round_and_a_run_off_as_leaving_the_line():
     assert 25.0 < left.aside_m < 55.0
     assert left.text == f"left the line by {left.aside_m:.0f} m at {left.chainage_m:.0f} m"
     assert [lap.number for lap in report.counted] == [1, 3, 5, 6]
+
+
+def test_a_lap_driven_back_over_the_finish_for_a_third_of_it_is_one_that_turned_round():
+    """1.6 laps of way without a finish in the racing direction, and yet no finish was missed."""
+    track = circuit(NAME)
+    run, finish = base_run(NAME, 1, 6)
+    random = np.random.default_rng(7)
+    path, _, _ = bent(track, run, finish, [], random)
+    # How fast time runs along the drive: on, to a halt, back, to a halt, on.
+    pace = np.interp(np.arange(0.0, 90.0, 0.1), [20, 26, 29, 62, 65, 71], [1, 0, -0.5, -0.5, 0, 1])
+    first = finish[2] - 10.0
+    along = first + np.concatenate([[0.0], 0.1 * np.cumsum(pace)])
+    along = np.concatenate([np.arange(0.0, first, 0.1), along])
+    along = np.concatenate([along, np.arange(along[-1] + 0.1, path.x[-1], 0.1)])
+    back = CubicSpline(0.1 * np.arange(len(along)), path(along))
+    recording, _ = recorded(track, [(0.0, back)], random, 10.0, True, 0.0, [], START, 1.0)
+
+    report = time_laps(track, recording)
+
+    lap = lap_of(report, 3)
+    assert (kinds(lap), lap.missed) == (["turned", "slow"], ())
+    later_s = 0.1 * len(along) - path.x[-1]
+    assert lap.time_s == pytest.approx(finish[3] - finish[2] + later_s, abs=0.4)
+    assert [lap.number for lap in report.counted] == [1, 2, 4, 5, 6]
 
 
 def test_missing_fixes_are_told_and_the_lap_does_not_count():

@@ -73,7 +73,10 @@ def _finish_missed(way: _Way, lap: Lap) -> Lap:
     """Take the time from a lap that goes round more than once, where no other gate tells that."""
     if not (way.track.closed and lap.complete) or lap.time_s is None or lap.start_s is None:
         return lap
-    driven = way.driven_in(lap.start_s, lap.start_s + lap.time_s)
+    end_s = lap.start_s + lap.time_s
+    driven = way.driven_in(lap.start_s, end_s)
+    # What was driven back had to be driven again.
+    driven -= 2.0 * sum(back_m for *_, back_m in _turns(way, lap.start_s, end_s))
     if driven < LONG_SHARE * way.track.length_m:
         return lap
     return replace(
@@ -231,7 +234,10 @@ def _remarks(way: _Way, lap: Lap, spells_s: Floats) -> Iterable[LapRemark]:
         from_s = float(way.time_s[max(low - 1, 0)])
         until_s = float(way.time_s[min(high, len(way.time_s) - 1)])
         yield replace(_remark(lap, "left", text, from_s, until_s, place), aside_m=aside)
-    yield from _turns(way, lap, begin_s, end_s)
+    for start, low, high, _ in _turns(way, begin_s, end_s):
+        place = float(way.where_m[low])
+        from_s, until_s = float(way.time_s[start]), float(way.time_s[high - 1])
+        yield _remark(lap, "turned", f"turned round at {place:.0f} m", from_s, until_s, place)
     if way.track.closed and lap.complete:
         driven = way.driven_in(begin_s, end_s)
         if driven < SHORT_SHARE * way.track.length_m:
@@ -240,20 +246,24 @@ def _remarks(way: _Way, lap: Lap, spells_s: Floats) -> Iterable[LapRemark]:
             yield replace(_remark(lap, "short", text, begin_s, end_s, None), sectors=every)
 
 
-def _turns(way: _Way, lap: Lap, begin_s: float, end_s: float) -> Iterable[LapRemark]:
-    """Find where it drove against the racing direction, followed from before that."""
+def _turns(way: _Way, begin_s: float, end_s: float) -> Iterable[tuple[int, int, int, float]]:
+    """Find where it drove against the racing direction, followed from before that.
+
+    Returns
+    -------
+    iterable
+        The sample before each, its first and one-past-last, and how far it drove back, metres.
+    """
     period = way.track.length_m if way.track.closed else 0.0
     for low, high in way.within(way.against, begin_s, end_s):
         start = max(low - 1, 0)
         step = np.diff(way.where_m[start:high])
         if period:
             step -= period * np.round(step / period)
+        back_m = -float(step.sum())
         # Beside a piece of track that leads back, a place may leap to that one.
-        if np.abs(step).max() > _LEAP_M or -float(step.sum()) < BACK_M:
-            continue
-        place = float(way.where_m[low])
-        from_s, until_s = float(way.time_s[start]), float(way.time_s[high - 1])
-        yield _remark(lap, "turned", f"turned round at {place:.0f} m", from_s, until_s, place)
+        if np.abs(step).max() <= _LEAP_M and back_m >= BACK_M:
+            yield start, low, high, back_m
 
 
 def _within(spans_s: Floats, begin_s: float, end_s: float) -> list[tuple[float, float]]:
