@@ -335,3 +335,9 @@ def test_a_link_that_leads_back_to_itself_is_refused_and_stays(tmp_path):
     with pytest.raises(OutputError, match=r"a\.txt: is a symbolic link that leads back to itself"):
         write_whole(link, "new", force=True)
     assert link.is_symlink()
+
+
+def test_what_rounds_to_nothing_has_no_sign():
+    assert csv_text(["elapsed_s"], [[-1e-7], [-1e-6]], {"elapsed_s": 6}) == (
+        "elapsed_s\n0.000000\n-0.000001\n"
+    )

@@ -280,7 +280,7 @@ def _cell(value: object, decimals: int | None) -> object:
     if isinstance(value, float):
         if not math.isfinite(value):
             return ""
-        return value if decimals is None else f"{value:.{decimals}f}"
+        return value if decimals is None else f"{value:z.{decimals}f}"
     if isinstance(value, bool):
         return "true" if value else "false"
     return spreadsheet_text(value) if isinstance(value, str) else value
