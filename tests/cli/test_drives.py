@@ -175,3 +175,17 @@ def test_a_recording_that_is_not_there_is_no_track_that_lacks_one(capsys):
 def test_an_antenna_is_on_the_vehicle(morning, ahead, capsys):
     assert run(["laps", str(morning), "--antenna-ahead", ahead]) == 2
     assert f"'{ahead}' is no distance along a vehicle" in capsys.readouterr().err
+
+
+def test_a_table_of_drivers_names_recordings_of_folders_below_it(day, tmp_path, capsys):
+    shutil.copytree(day, tmp_path / "day")
+    folder = tmp_path / "day"
+    (folder / "drivers.csv").write_text("file,driver\nmorning.csv,Ada\nnoon\\drive.gpx,Bo\n")
+    _, errors, rows = laps_of([folder], capsys)
+    assert [row["driver"] for row in rows] == ["Ada", "Bo"]
+    assert "no such file" not in errors
+    # The nearest table that names it counts, and none above what was named.
+    (folder / "noon/drivers.csv").write_text("file,driver\ndrive.gpx,Cy\n")
+    assert [row["driver"] for row in laps_of([folder], capsys)[2]] == ["Ada", "Cy"]
+    (folder / "noon/drivers.csv").unlink()
+    assert [row["driver"] for row in laps_of([folder / "noon"], capsys)[2]] == [None]

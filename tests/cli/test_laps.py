@@ -153,7 +153,7 @@ def test_a_recording_that_cannot_be_read_does_not_shift_the_labels(laps):
 def test_too_few_labels_are_a_question(laps):
     said = laps("anna.csv", "bert.csv", "--label", "Anna", status=2)
 
-    assert "2 recordings and 1 labels" in said.err
+    assert "2 recordings and 1 label:" in said.err
 
 
 def test_differences_are_to_the_lap_named(laps, sessions):
@@ -472,3 +472,42 @@ def test_a_recording_given_twice_is_counted_once(laps, folder):
     document = json.loads(said.out)
     assert len(document["ranking"]) == 3
     assert document["recordings"][1]["shared"][0]["with"] == "anna.csv"
+
+
+def test_a_single_session_says_why_it_ended_where_it_did_before_the_recording(
+    laps, folder, outings
+):
+    recording = outings[0].recording
+    end = np.arange(1.0, 301.0)
+    stood = replace(
+        recording,
+        time_s=np.concatenate([recording.time_s, recording.time_s[-1] + end]),
+        **{
+            name: np.concatenate([value, np.full(len(end), value[-1] * (name[-3:] == "deg"))])
+            for name in ("longitude_deg", "latitude_deg", "speed_mps", "course_deg")
+            for value in [getattr(recording, name)]
+        },
+        segment=None,
+    )
+    write_recording(stood, folder / "stood.csv", force=True)
+
+    assert "\ndriving ended because the vehicle stood for 5 min\n" in laps("stood.csv").out
+    assert "ended" not in laps("anna.csv").out
+
+
+@pytest.mark.parametrize(
+    ("labels", "laps_of_all"), [(("Ada", "Bo"), 8), (("Ada", "Ada"), 4), ((), 4)]
+)
+def test_who_is_labelled_as_two_drove_close_together(laps, folder, outings, labels, laps_of_all):
+    recording = outings[0].recording
+    beside = replace(recording, latitude_deg=recording.latitude_deg + 5.0 / 111_195.0)
+    write_recording(beside, folder / "beside.csv", force=True)
+    options = [word for label in labels for word in ("--label", label)]
+
+    printed = laps("anna.csv", "beside.csv", *options, "--json")
+
+    document = json.loads(printed.out)
+    alone = json.loads(laps("anna.csv", "--json").out)["summary"][0]["laps_counted"]
+    assert document["summary"][-1]["laps_counted"] == laps_of_all * alone // 4
+    assert ("by two receivers" in printed.err) == (laps_of_all == 4)
+    assert ("as Bo and Ada are named, both count" in printed.err) == (laps_of_all == 8)

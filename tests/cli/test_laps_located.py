@@ -133,7 +133,7 @@ def test_an_unknown_circuit_is_one_sentence_with_what_to_type(laps, day):
     assert "km away" not in laps("../far.csv").err
 
 
-def test_a_layout_that_is_not_settled_is_asked_for(laps, day, monkeypatch, tmp_path):
+def test_a_layout_that_is_not_settled_is_asked_for(laps, capsys, monkeypatch, tmp_path):
     """Two files of one line under two ids: nothing in the drive can tell them apart."""
     library = tmp_path / "library"
     library.mkdir()
@@ -146,6 +146,9 @@ def test_a_layout_that_is_not_settled_is_asked_for(laps, day, monkeypatch, tmp_p
     assert "still open between" in said.err
     assert "name the one that was driven: trackkit laps " in said.err
     assert said.out == ""
+    capsys.readouterr()
+    assert run(["map", "a.nmea", "-o", str(tmp_path / "page.html")]) == 1
+    assert "name the one that was driven: trackkit map " in capsys.readouterr().err
 
 
 def test_the_layout_is_the_one_that_was_there_on_the_day(laps, monkeypatch, tmp_path):

@@ -223,7 +223,7 @@ def add_to_archive(
         traces=traces,
     )
     said = Described(driver, vehicle, class_, notes, weather, temperature_degc)
-    entries = entries_of([file.path for file in listed])
+    entries = entries_of(listed)
     named = {
         os.path.abspath(file.path): (  # noqa: PTH100 - as it was named, links not followed
             file.in_folder,

@@ -6,6 +6,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import click
+
 from trackkit.cli.common import remark
 from trackkit.cli.ids import known_path
 from trackkit.cli.located_text import open_between, title
@@ -97,7 +99,7 @@ def _settled(located: Located, name: str) -> Candidate:
         raise NoCircuitError(
             f"is at {among[0].name}, {open_between(among, located.part_at_m)}",
             file=name,
-            remedy=f"name the one that was driven: trackkit laps {among[0].id} {name}",
+            remedy=f"name the one that was driven: {_command()}{among[0].id} {name}",
         )
     nearest = min(located.candidates, key=lambda near: near.distance_m, default=None)
     far = ""
@@ -108,3 +110,13 @@ def _settled(located: Located, name: str) -> Candidate:
         file=name,
         remedy=f"trackkit build {name} --name NAME makes a track file of it",
     )
+
+
+def _command() -> str:
+    """Write how the command that is run begins; nothing in a process that runs no command."""
+    context = click.get_current_context(silent=True)
+    names: list[str] = []
+    while context is not None and context.parent is not None:
+        names.insert(0, context.info_name or "")
+        context = context.parent
+    return "".join(f"{name} " for name in ("trackkit", *names)) if names else ""

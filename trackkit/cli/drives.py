@@ -59,7 +59,7 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
 
     listed = files_of(words)
     paths = [file.path for file in listed]
-    entries = entries_of(paths, remark)
+    entries = entries_of(listed, remark)
     called = labels_of(paths, labels, entries)
     mapping = parse_columns(columns)
     in_folder = {file.path for file in listed if file.in_folder}

@@ -45,6 +45,17 @@ def labels_of(
     return numbered(labels or [entries.get(path, Entry()).label or path for path in paths])
 
 
+def drivers_of(
+    paths: Sequence[str], labels: Sequence[str], entries: Mapping[str, Entry]
+) -> list[str]:
+    """Say who drove in each recording: as the table of drivers has it, as labelled, or nobody."""
+    labelled = labels or [""] * len(paths)
+    return [
+        entries.get(path, Entry()).driver or label
+        for path, label in zip(paths, labelled, strict=True)
+    ]
+
+
 def names_on_page(
     paths: Sequence[str], called: Sequence[str], recordings: Sequence[Recording]
 ) -> list[str]:

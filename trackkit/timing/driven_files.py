@@ -47,10 +47,15 @@ class Entry:
 
 @dataclass(frozen=True)
 class Listed:
-    """A file to be timed, and whether it was found in a folder rather than named."""
+    """A file to be timed, and the folder that was named in its place where it was found in one."""
 
     path: str
-    in_folder: bool
+    folder: str | None = None
+
+    @property
+    def in_folder(self) -> bool:
+        """Whether it was found in a folder rather than named."""
+        return self.folder is not None
 
 
 def files_of(words: Sequence[str]) -> list[Listed]:
@@ -67,7 +72,7 @@ def files_of(words: Sequence[str]) -> list[Listed]:
     listed: list[Listed] = []
     for word in words:
         if not Path(word).is_dir():
-            listed.append(Listed(word, in_folder=False))
+            listed.append(Listed(word))
             continue
         try:
             files = sorted(path for path in Path(word).rglob("*") if path.is_file())
@@ -75,7 +80,7 @@ def files_of(words: Sequence[str]) -> list[Listed]:
             raise TrackkitError(
                 f"cannot be listed ({error.strerror or error})", file=word
             ) from error
-        listed += [Listed(str(path), in_folder=True) for path in files if _is_meant(path, word)]
+        listed += [Listed(str(path), word) for path in files if _is_meant(path, word)]
     named = {Path(file.path).resolve() for file in listed if not file.in_folder}
     return [file for file in listed if not (file.in_folder and Path(file.path).resolve() in named)]
 
@@ -87,14 +92,15 @@ def _is_meant(path: Path, folder: str) -> bool:
 
 
 def entries_of(
-    paths: Sequence[str], say: Callable[[str], object] | None = None
+    files: Sequence[Listed], say: Callable[[str], object] | None = None
 ) -> dict[str, Entry]:
-    """Read the tables of drivers beside some recordings.
+    """Read the tables of drivers beside some recordings, and in folders above them.
 
     Parameters
     ----------
-    paths
-        Of the recordings.
+    files
+        The recordings.  Tables above one are read up to the folder that was named, and give it by
+        its path from there, as in ``morning/kart 7.nmea``; the nearest that names it counts.
     say
         Called with a sentence where a table names files that are not there.
 
@@ -111,13 +117,18 @@ def entries_of(
     """
     tables: dict[Path, dict[str, Entry]] = {}
     entries: dict[str, Entry] = {}
-    for path in paths:
-        folder = Path(path).parent
-        if folder not in tables:
-            tables[folder] = _table(folder / DRIVERS, say)
-        entry = tables[folder].get(Path(path).name)
-        if entry is not None:
-            entries[path] = entry
+    for file in files:
+        path = Path(file.path)
+        above = path.parents[:1] if file.folder is None else path.parents
+        for folder in above:
+            if folder not in tables:
+                tables[folder] = _table(folder / DRIVERS, say)
+            entry = tables[folder].get(path.relative_to(folder).as_posix())
+            if entry is not None:
+                entries[file.path] = entry
+                break
+            if file.folder is not None and folder == Path(file.folder):
+                break
     return entries
 
 
@@ -143,7 +154,7 @@ def _table(path: Path, say: Callable[[str], object] | None) -> dict[str, Entry]:
                 remedy='put text that holds what parts columns in quotation marks, "like, this"',
             )
         cell = {name: text.strip() for name, text in zip(names, cells, strict=False)}
-        file = cell.get("file", "")
+        file = cell.get("file", "").replace("\\", "/")
         if file in entries:
             raise TrackkitError(
                 f"names {file} once more", file=path, place=f"line {line}", remedy="keep one line"
