@@ -1,5 +1,6 @@
 """The page that draws each step from raw fixes to the line."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from trackkit.building.from_line import build_from_line
 from trackkit.errors import TrackkitError
 from trackkit.pages.explain import explain_html
 from trackkit.track.digest import short_digest
+from trackkit.units import shown_in
 
 
 def recorded(laps=4.2, **more):
@@ -128,3 +130,15 @@ def test_a_drawn_line_is_not_explained():
 
     with pytest.raises(TrackkitError, match="drawn"):
         explain_html(drawn)
+
+
+def test_it_is_in_the_units_that_are_read(build):
+    with shown_in("imperial"):
+        page = explain_html(build)
+
+    words = re.sub(r"<[^>]*>", " ", re.sub(r"(?s)<style.*?</style>", "", page))
+    assert re.findall(r"[-+\d.,]+ (?:m|km/h|metres)\b", words) == []
+    # The international foot is 0.3048 m (1959).
+    assert f"{build.track.length_m / 0.3048:,.1f} ft, " in words
+    assert re.search(r"\d+ ft, north is up", words)
+    assert "length ft" in words

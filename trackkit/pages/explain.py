@@ -27,6 +27,7 @@ from trackkit.track.accuracy import AccuracyKind
 from trackkit.track.band import doubt_sides, stretch_places, uncertain_stretches
 from trackkit.track.credit import credits_of
 from trackkit.track.model import Track
+from trackkit.units import as_read, units
 
 RECORDING_COLOURS = ("#0072B2", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442")
 THROWN_COLOUR = "#D55E00"
@@ -41,7 +42,8 @@ _KINDS: dict[AccuracyKind, tuple[str, str, str]] = {
 _WIDTH, _LEAST_HEIGHT, _MOST_HEIGHT, _MARGIN = 940.0, 240.0, 900.0, 40.0
 _CHART_HEIGHT = 320.0
 _MOST_POINTS = 3000
-_BARS_M = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
+_BARS = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
+"""Lengths of scale bars and steps of axes, in the unit that people read."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,7 @@ class _View:
     west_m: float
     north_m: float
     bar: float
-    bar_m: int
+    bar_text: str
 
     def path(self, position_m: Floats) -> str:
         """Write a line as an SVG path."""
@@ -133,15 +135,18 @@ def explain_html(build: Build, judgement: Judgement | None = None) -> str:
     page = Environment(autoescape=True, trim_blocks=True).from_string(own_file("explain.html"))
     track = build.track
     judgement = judgement or judge_track(track, check_track(track), recorded=True)
-    return page.render(**_content(build, build.fitted), verdict=_verdict(judgement))
+    return page.render(**_content(build, build.fitted), verdict=_verdict(judgement, track))
 
 
-def _verdict(judgement: Judgement) -> dict[str, Any]:
+def _verdict(judgement: Judgement, track: Track) -> dict[str, Any]:
     step = judgement.next_step
+    names = [track.name, track.layout, *(gate.name for gate in track.gates)]
     return {
         "title": "Fit to hand on" if judgement.fit else "Not fit to hand on",
-        "reasons": [*judgement.verdict.reasons, *judgement.remarks],
-        "next": "" if step is None else step.what,
+        "reasons": [
+            as_read(reason, names) for reason in (*judgement.verdict.reasons, *judgement.remarks)
+        ],
+        "next": "" if step is None else as_read(step.what, names),
         "letters": judgement.letters,
     }
 
@@ -176,11 +181,12 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
     ]
     unmeasured, kinds = _unmeasured(track, plane, view)
     names = [Path(drive.recording.name).name for drive in drives]
+    track_names = [track.name, track.layout, *(gate.name for gate in track.gates)]
     removed = ", ".join(f"{count} for {reason}" for reason, count in build.removed.items())
     return {
         "title": f"{track.name} {track.layout}".strip(),
-        "summary": f"{track.length_m:,.1f} m, {len(track.corners)} corners, made from "
-        f"{build.laps_used} {'lap' if track.closed else 'run'}"
+        "summary": f"{units().length_text(track.length_m, 1)}, {len(track.corners)} corners, "
+        f"made from {build.laps_used} {'lap' if track.closed else 'run'}"
         f"{'' if build.laps_used == 1 else 's'} in {len(drives)} recording"
         f"{'' if len(drives) == 1 else 's'}.",
         "view": view,
@@ -203,11 +209,16 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
             (PLAIN_COLOUR, "the line"),
             (THROWN_COLOUR, "thrown out (thick and dashed: only that stretch of a lap)"),
         ],
-        "reasons": [*(why for _, why in build.laps if why), *part_reasons],
-        "spread_text": _spread_text(fitted),
+        "reasons": [
+            as_read(why, names) for why in (*(why for _, why in build.laps if why), *part_reasons)
+        ],
+        "length_unit": units().length,
+        "spread_text": as_read(_spread_text(fitted)),
         "chart": _chart(fitted, colour),
-        "line_text": f"Smoothed so that a feature {fitted.wavelength_m:g} m long keeps half its "
-        f"size, as the noise of these laps asks for. {_accuracy(track, fitted)}{_line_kind(track)}",
+        "line_text": as_read(
+            f"Smoothed so that a feature {fitted.wavelength_m:g} m long keeps half its size, as "
+            f"the noise of these laps asks for. {_accuracy(track, fitted)}{_line_kind(track)}"
+        ),
         "final": [*doubt, _drawn(view, line, LINE_COLOUR, 2.0), *unmeasured, *lanes, *gates],
         "final_key": [
             (LINE_COLOUR, "the line"),
@@ -216,7 +227,7 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
             (RECORDING_COLOURS[0], "gates: " + ", ".join(g.name for g in track.gates)),
             *([(RECORDING_COLOURS[4], "pit lane")] if lanes else []),
         ],
-        "remarks": build.remarks,
+        "remarks": [as_read(remark, [*names, *track_names]) for remark in build.remarks],
         "caution": CAUTION,
         "credits": credits_of(track),
         "notice": own_notice(),
@@ -262,8 +273,10 @@ def _view(lines: Sequence[Floats]) -> _View:
     east, north = np.maximum(high - low, 1.0).tolist()
     scale = min((_WIDTH - 2 * _MARGIN) / east, (_MOST_HEIGHT - 2 * _MARGIN) / north)
     height = max(north * scale + 2 * _MARGIN, _LEAST_HEIGHT)
-    bar_m = max((b for b in _BARS_M if b * scale <= 200), default=_BARS_M[0])
-    return _View(_WIDTH, round(height), scale, low[0], high[1], round(bar_m * scale, 1), bar_m)
+    per_unit = scale / units().length_per_m
+    bar = max((b for b in _BARS if b * per_unit <= 200), default=_BARS[0])
+    text = f"{bar} {units().length}"
+    return _View(_WIDTH, round(height), scale, low[0], high[1], round(bar * per_unit, 1), text)
 
 
 def _drawn(
@@ -284,8 +297,8 @@ def _lap_rows(laps: Sequence[tuple[FoundLap, str]]) -> list[dict[str, str]]:
                 "number": str(number[key]),
                 "start": f"{lap.start_s:,.1f}",
                 "lasting": f"{lap.end_s - lap.start_s:,.1f}",
-                "length": f"{lap.length_m:,.0f}",
-                "use": why or "yes",
+                "length": f"{lap.length_m * units().length_per_m:,.0f}",
+                "use": as_read(why) or "yes",
             }
         )
     return rows
@@ -350,18 +363,26 @@ def _chart(fitted: FittedLine, colour: dict[int, str]) -> dict[str, Any]:
         lines += [
             {"path": path(side * spread), "colour": LINE_COLOUR, "width": 1.6} for side in (1, -1)
         ]
-    step = next((b for b in _BARS_M if length / b <= 10), _BARS_M[-1])
+    shown = units()
+    read = length * shown.length_per_m
+    step = next((b for b in _BARS if read / b <= 10), _BARS[-1])
     return {
         "width": _WIDTH,
         "height": _CHART_HEIGHT,
         "lines": lines,
         "across": [
-            {"y": round(10.0 + (reach - v) * across, 1), "text": f"{v:+.1f} m"}
+            {
+                "y": round(10.0 + (reach - v) * across, 1),
+                "text": f"{v * shown.length_per_m:+.1f} {shown.length}",
+            }
             for v in np.linspace(-reach, reach, 5).tolist()
         ],
         "along": [
-            {"x": round(50.0 + at / length * (_WIDTH - 60.0), 1), "text": f"{at:.0f} m"}
-            for at in range(0, int(length), step)
+            {
+                "x": round(50.0 + at / read * (_WIDTH - 60.0), 1),
+                "text": f"{at:.0f} {shown.length}",
+            }
+            for at in range(0, int(read), step)
         ],
         "key": [
             (LINE_COLOUR, "one sigma of the laps, either side"),
