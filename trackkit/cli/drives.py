@@ -10,7 +10,13 @@ import click
 
 from trackkit.cli.circuits import finder
 from trackkit.cli.common import each_file, parse_columns, remark, remarks
-from trackkit.cli.recording_folders import labels_of, names_on_page
+from trackkit.cli.recording_folders import (
+    close_together,
+    drivers_of,
+    labels_of,
+    names_on_page,
+    two_drove,
+)
 from trackkit.errors import RecordingError, TrackkitError
 from trackkit.timing.driven_files import entries_of, files_of
 from trackkit.units import as_read
@@ -78,7 +84,8 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
 
     done, failed = each_file(paths, read, "reading recordings")
     recordings = [recording for recording in done if recording is not None]
-    _tell_shared(recordings)
+    drivers = dict(zip(paths, drivers_of(paths, labels, entries), strict=True))
+    _tell_shared(recordings, drivers)
     of_path = dict(zip(paths, called, strict=True))
     return Drives(
         recordings,
@@ -89,7 +96,7 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
     )
 
 
-def _tell_shared(recordings: Sequence[Recording]) -> None:
+def _tell_shared(recordings: Sequence[Recording], drivers: Mapping[str, str]) -> None:
     """Say which recordings hold the same driving."""
     from trackkit.timing.duplicates import Sketch, shared_with, sketch
 
@@ -98,7 +105,9 @@ def _tell_shared(recordings: Sequence[Recording]) -> None:
         own = sketch(recording)
         shared = shared_with(sketches, own)
         for part in shared:
-            remark(as_read(part.sentence, (part.first, part.second)))
+            two = two_drove(part, drivers)
+            sentence = close_together(part, drivers) if two else part.sentence
+            remark(as_read(sentence, (part.first, part.second)))
         if not any(part.whole for part in shared):
             sketches.append(own)
 

@@ -11,18 +11,17 @@ from trackkit.cli import standard_output
 from trackkit.cli.circuits import NoCircuitError, finder
 from trackkit.cli.common import progress, remark, remarks, say_error
 from trackkit.cli.cores import cores, each_elsewhere
-from trackkit.cli.recording_folders import drivers_of, labels_of
+from trackkit.cli.recording_folders import close_together, drivers_of, labels_of, two_drove
 from trackkit.cli.remedies import error_sentence
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.timing.driven_files import Entry, entries_of, files_of
-from trackkit.timing.driving_sessions import span_text
 from trackkit.timing.rules import LapRules
 from trackkit.units import as_read
 
 if TYPE_CHECKING:
     from trackkit.library.driven_circuit import Found
     from trackkit.recordings.recording import Recording
-    from trackkit.timing.duplicates import Shared, Sketch
+    from trackkit.timing.duplicates import Sketch
     from trackkit.timing.losses import SessionSections
     from trackkit.timing.report import LapReport
     from trackkit.timing.traces import TraceLines
@@ -188,27 +187,13 @@ def counted_each(every: Iterable[Timed], untimed: Untimed) -> Iterator[Timed]:
             if not any(part.whole for part in shared):
                 sketches.append(timed.sketch)
             drivers[timed.sketch.name] = timed.item.driver
-            kept = tuple(part for part in shared if not _two_drove(part, drivers))
+            kept = tuple(part for part in shared if not two_drove(part, drivers))
             for part in shared:
-                sentence = part.sentence if part in kept else _close_together(part, drivers)
+                sentence = part.sentence if part in kept else close_together(part, drivers)
                 remark(as_read(sentence, (part.first, part.second)))
             yield replace(timed, report=counted_once(timed.report, kept))
         # Nothing may hold its drive while the next is made.
         del timed
-
-
-def _two_drove(part: Shared, drivers: Mapping[str, str]) -> bool:
-    """Tell whether what looks like two receivers of one drive is named as two drivers."""
-    names = {drivers[part.first], drivers[part.second]} - {""}
-    return part.kind == "receivers" and len(names) > 1
-
-
-def _close_together(part: Shared, drivers: Mapping[str, str]) -> str:
-    return (
-        f"{part.second} and {part.first} were {part.apart_m:.1f} m apart over "
-        f"{span_text(part.end_s - part.begin_s)}: as {drivers[part.second]} and "
-        f"{drivers[part.first]} are named, both count (two receivers of one drive have one name)"
-    )
 
 
 def _say_untimed(timed: Timed) -> str:

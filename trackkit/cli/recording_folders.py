@@ -13,6 +13,7 @@ from trackkit.words import counted
 
 if TYPE_CHECKING:
     from trackkit.recordings.recording import Recording
+    from trackkit.timing.duplicates import Shared
 
 label_option = click.option(
     "--label",
@@ -54,6 +55,23 @@ def drivers_of(
         entries.get(path, Entry()).driver or label
         for path, label in zip(paths, labelled, strict=True)
     ]
+
+
+def two_drove(part: Shared, drivers: Mapping[str, str]) -> bool:
+    """Tell whether what looks like two receivers of one drive is named as two drivers."""
+    names = {drivers[part.first], drivers[part.second]} - {""}
+    return part.kind == "receivers" and len(names) > 1
+
+
+def close_together(part: Shared, drivers: Mapping[str, str]) -> str:
+    """Say that two drivers, who are named, were as near as two receivers of one drive."""
+    from trackkit.timing.driving_sessions import span_text
+
+    return (
+        f"{part.second} and {part.first} were {part.apart_m:.1f} m apart over "
+        f"{span_text(part.end_s - part.begin_s)}: as {drivers[part.second]} and "
+        f"{drivers[part.first]} are named, both count (two receivers of one drive have one name)"
+    )
 
 
 def names_on_page(
