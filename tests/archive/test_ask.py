@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 import statistics
 
 import duckdb
@@ -188,3 +189,17 @@ def test_a_missing_extra_is_said_in_one_sentence(stored, monkeypatch):
         "an archive needs duckdb, which is not installed; "
         "install it: pip install 'trackkit[archive]'"
     )
+
+
+@pytest.mark.parametrize("name", ["Ada's 50%", "some[1]*"])
+def test_folders_of_odd_names_are_read_whole(name, stored, tmp_path):
+    """A blank, an apostrophe and a percent sign; what DuckDB would take for a pattern."""
+    place = shutil.copytree(stored[0], tmp_path / name)
+    connection = trackkit.open_archive(place).connection()
+    for table in TABLES:
+        rows = DeltaTable(str(place / table.name)).to_pyarrow_dataset().to_table()
+        ordered = connection.from_arrow(rows.select(list(table.names)))
+        expected = sorted(map(repr, ordered.fetchall()))
+        view = connection.sql(f"FROM {table.name}")
+        assert tuple(view.columns) == table.names
+        assert sorted(map(repr, view.fetchall())) == expected

@@ -7,16 +7,25 @@ import reprlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
-from trackkit.archive.address import archive_address
-from trackkit.archive.columns import LAPS, RECORDINGS, TABLES
+from trackkit.archive.address import archive_address, is_store
+from trackkit.archive.columns import LAPS, RECORDINGS, TABLES, Table
 from trackkit.archive.engines import engine
 from trackkit.archive.store import dataset_of, opened
-from trackkit.archive.summary_query import BY, counted_query, records_query, summary_query
+from trackkit.archive.summary_query import (
+    BY,
+    counted_query,
+    numbered_query,
+    records_query,
+    summary_query,
+)
 from trackkit.archive.unknown import UnknownPlace, unknown_places
 from trackkit.errors import TrackkitError
 
+_PATTERN = frozenset("*?[")
 _OF_SESSION = (
     "name",
     "layout",
@@ -83,7 +92,7 @@ class Archive:
         for table, delta in deltas.items():
             if delta is None:
                 continue
-            connection.register(f"stored_{table.name}", dataset_of(delta))
+            _store(connection, self.address, table, delta)
             columns = ", ".join(f'stored."{name}"' for name in table.names)
             timed = (
                 ""
@@ -228,8 +237,9 @@ class Archive:
         groups = _checked(by)
         where, values = conditions(**chosen)
         connection = self.connection()
-        connection.execute(counted_query(groups, where), values)
-        return connection.sql(summary_query(groups)), connection.sql(records_query(groups))
+        connection.execute(numbered_query(groups))
+        connection.execute(counted_query(where), values)
+        return connection.sql(summary_query(groups)), connection.sql(records_query())
 
     def unknown(self) -> tuple[UnknownPlace, ...]:
         """List the recordings that no known circuit matches, or several, by place.
@@ -250,6 +260,32 @@ class Archive:
         )
         names = relation.columns
         return unknown_places([dict(zip(names, row, strict=True)) for row in relation.fetchall()])
+
+
+def _store(connection: Any, archive: str, table: Table, delta: Any) -> None:
+    """Give DuckDB the rows of a table.
+
+    It reads the Parquet files of a folder by itself, and of those only the columns and groups of
+    rows that a question concerns.  An object store is left to Arrow, to which delta-rs gives the
+    keys; so are a table without files and names that DuckDB would take for a pattern.
+    """
+    # Addresses are written as in a URL: a blank is %20.
+    files = [] if is_store(archive) else [unquote(uri) for uri in delta.file_uris()]
+    plain = all(Path(file).is_file() and _PATTERN.isdisjoint(file) for file in files)
+    if not files or not plain:
+        connection.register(f"stored_{table.name}", dataset_of(delta))
+        return
+    listed = ", ".join("'" + file.replace("'", "''") + "'" for file in files)
+    kinds = ", ".join(
+        f"{column.name}: {'BIGINT' if column.kind == 'whole' else 'VARCHAR'}"
+        for column in table.columns
+        if column.name in table.partitions
+    )
+    partitioned = f"true, hive_types = {{{kinds}}}" if kinds else "false"
+    connection.execute(
+        f"CREATE VIEW stored_{table.name} AS SELECT * "  # noqa: S608 - a view binds no values
+        f"FROM read_parquet([{listed}], hive_partitioning = {partitioned})"
+    )
 
 
 def open_archive(at: str | os.PathLike[str] | None = None) -> Archive:

@@ -212,19 +212,31 @@ def _on_cluster(
             f"the scheduler {scheduler} does not answer ({type(error).__name__})",
             remedy="start it with dask scheduler, and name the address that it prints",
         ) from error
-    dead: list[int] = []
     with client:
-        places = {
-            client.submit(work, item, pure=False, retries=0): place
-            for place, item in enumerate(items)
-        }
-        for future in distributed.as_completed(list(places)):
-            place = places.pop(future)
-            try:
-                outcome = future.result()
-            except distributed.KilledWorker:
-                dead.append(place)
-                continue
-            done(place, outcome)
-            future.release()
-    return sorted(dead)
+        suspects = _handed_out(client, work, items, done, range(len(items)))
+        # A worker holds more tasks than it runs, and the scheduler blames them all for its death:
+        # which killed it only shows when each is there by itself.
+        return [place for place in suspects if _handed_out(client, work, items, done, [place])]
+
+
+def _handed_out(
+    client: Any,
+    work: Callable[[_Item], _Outcome],
+    items: Sequence[_Item],
+    done: Callable[[int, _Outcome], None],
+    at: Sequence[int],
+) -> list[int]:
+    """Have the items at some places done, and list those that the scheduler gave up."""
+    distributed = engine("distributed")
+    given_up: list[int] = []
+    places = {client.submit(work, items[place], pure=False, retries=0): place for place in at}
+    for future in distributed.as_completed(list(places)):
+        place = places.pop(future)
+        try:
+            outcome = future.result()
+        except distributed.KilledWorker:
+            given_up.append(place)
+            continue
+        done(place, outcome)
+        future.release()
+    return sorted(given_up)
