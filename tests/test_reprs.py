@@ -54,6 +54,7 @@ def big_values() -> dict[str, object]:
     candidate = Candidate(LONG, LONG, LONG, "clockwise", 123456.7, 0.5)
     build = trackkit.Build(track, 12, {LONG: 4}, (LONG,) * 100, band=((0.0, 1.0, 2.0),) * COUNT)
     other = dataclasses.replace(track, name=LONG[1:], notes="", length_m=5.0, country="XX")
+    point = trackkit.PlanPoint(1e5 / 3, 1e5 / 7, (5 / 3, 24 / 7), LONG)
     known = circuit_of(track, Path(LONG))
     mapped = MapCircuit(LONG, LONG, LONG, "clockwise", 1e5 / 7, Path(LONG), "added", True, (LONG,))
     speeds = SectionSpeeds(100 / 3, 100 / 7, 1e5 / 9)
@@ -112,6 +113,17 @@ def big_values() -> dict[str, object]:
             (None,) * 20,
         ),
         "TimingQuality": trackkit.timing_quality(track),
+        "Archive": trackkit.Archive(LONG),
+        "ArchiveAddition": trackkit.ArchiveAddition(LONG, 10**6, 10**8, 7, (), (), (LONG,) * 50),
+        "UnknownPlace": trackkit.UnknownPlace(5 / 3, 24 / 7, (LONG,) * 50, (LONG,) * 50),
+        "Underlay": trackkit.Underlay(LONG, LONG, LONG),
+        "EmbeddedPicture": trackkit.EmbeddedPicture(
+            LONG * 100, 5 / 3, 24 / 7, 5 / 9, 24 / 11, LONG, 1 / 3, 1 / 7, 1 / 9
+        ),
+        "PlanPoint": point,
+        "PlacedPlan": trackkit.PlacedPlan(
+            (point,) * 500, track.plane, np.eye(3) / 3, "projective", angle[:, None], 1 / 3, 7
+        ),
         "Located": Located("near", (candidate,) * 50, (LONG,) * 50, 1.0, 0.5),
     }
 

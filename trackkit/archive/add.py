@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import reprlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -83,7 +84,7 @@ class ArchiveAddition:
     def __repr__(self) -> str:
         recordings = counted(range(self.timed), "recording")
         laps = counted(range(self.laps), "lap")
-        return f"ArchiveAddition({self.at!r}, {recordings} of {laps})"
+        return f"ArchiveAddition({reprlib.repr(self.at)}, {recordings} of {laps})"
 
     def as_row(self) -> dict[str, Any]:
         """Return it as JSON.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import reprlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -50,6 +51,9 @@ class Archive:
     """
 
     address: str
+
+    def __repr__(self) -> str:
+        return f"Archive({reprlib.repr(self.address)})"
 
     def connection(self) -> Any:
         """Open the tables as views of DuckDB.

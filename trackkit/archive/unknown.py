@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from trackkit.geometry.geodesy import geodesic_distance
+from trackkit.words import counted
 
 _ONE_PLACE_M = 3_000.0
 """Recordings that begin so near each other are of one place: circuits are some 1 to 6 km long."""
@@ -45,6 +46,10 @@ class UnknownPlace:
     first: datetime | None = None
     last: datetime | None = None
     duration_s: float = 0.0
+
+    def __repr__(self) -> str:
+        place = f"{self.latitude_deg:.5f}, {self.longitude_deg:.5f}"
+        return f"UnknownPlace({place}, {counted(self.files, 'file')})"
 
     def as_row(self) -> dict[str, Any]:
         """Return it as JSON.

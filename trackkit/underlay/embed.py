@@ -45,13 +45,13 @@ class EmbeddedPicture:
     data
         A data address (RFC 2397) of a WebP picture.
     west_deg, south_deg, east_deg, north_deg
-        Its edges; longitudes continue those of the track across the antimeridian.
+        Its edges, degrees; longitudes continue those of the track across the antimeridian.
     credit
         Whose picture it is.
     pixel_m
-        Size of a pixel on the ground.
+        Size of a pixel on the ground, metres.
     source_pixel_m
-        Size of a pixel of the file it was cut from, on the ground.
+        Size of a pixel of the file it was cut from, on the ground, metres.
     covered
         Share of the centreline that lies on the picture, 0 to 1.
 
@@ -94,6 +94,11 @@ def embed_underlay(
         What it is cut to.
     most_bytes
         Of the text that the page carries.
+
+    Returns
+    -------
+    EmbeddedPicture
+        The picture as text, and where it lies.
 
     Raises
     ------

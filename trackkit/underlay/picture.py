@@ -91,6 +91,11 @@ def read_underlay(
     credit
         Whose picture it is; what the file says of that when None.
 
+    Returns
+    -------
+    Underlay
+        The file, its system and its credit.
+
     Raises
     ------
     UnderlayError

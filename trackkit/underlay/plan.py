@@ -38,9 +38,10 @@ class PlacedPlan:
     fit
         ``affine`` or ``projective``.
     residual_m
-        East and north, shape (n, 2): each point's place on the ground, less where the plan has it.
+        East and north, metres, shape (n, 2): each point's place on the ground, less where the plan
+        has it.
     sigma_m
-        Of one point on one axis, by the residuals; None where there is no point to spare.
+        Of one point on one axis, metres, by the residuals; None where there is no point to spare.
     suspect
         The point that does not go with the others, or None.
 
@@ -71,7 +72,18 @@ class PlacedPlan:
         return float(np.sqrt(np.mean(np.sum(self.residual_m**2, axis=1))))
 
     def ground_m(self, place: Floats) -> Floats:
-        """Places on the plan, shape (n, 2), on the plane, metres."""
+        """Take places on the plan to the plane.
+
+        Parameters
+        ----------
+        place
+            Shape (n, 2), x and y.
+
+        Returns
+        -------
+        Floats
+            Shape (n, 2), east and north, metres.
+        """
         return _mapped(self.matrix, place)
 
 

@@ -73,6 +73,11 @@ def read_plan_points(
     track
         Whose chainages a ``place`` such as 412m counts; None where there are none.
 
+    Returns
+    -------
+    tuple of PlanPoint
+        In the order of the lines.
+
     Raises
     ------
     UnderlayError
