@@ -10,7 +10,7 @@ from rings import LENGTH_M, POSITIONS, SPEEDS, dense, knots, ring
 from trackkit.motion import repeated_line
 from trackkit.motion.line_levels import far_off, likeliest, off_line, without
 from trackkit.motion.line_model import Knots, LineLevels
-from trackkit.motion.repeated_line import fit_line
+from trackkit.motion.repeated_line import Eliminated, fit_line
 
 BOTH = pytest.mark.parametrize("levels", [POSITIONS, SPEEDS], ids=["positions", "speeds"])
 
@@ -107,6 +107,15 @@ def test_levels_are_read_from_the_laps():
     assert np.mean([levels.deviation_m for levels in read]) == pytest.approx(0.3, rel=0.2)
     assert np.mean([levels.deviation_over_m for levels in read]) == pytest.approx(25.0, rel=0.3)
     assert {levels.wander_m for levels in read} == {1.0}
+
+
+def test_the_likelihood_by_itself_is_that_found_with_the_line():
+    side, _, _ = ring(3.0, POSITIONS, 5)
+    knot = knots()
+    eliminated = Eliminated.of(side, POSITIONS, knot)
+    for over in (10.0, 60.0):
+        prior = knot.covariance(replace(POSITIONS, repeated_over_m=over))
+        assert eliminated.likelihood(prior) == pytest.approx(eliminated.line(prior)[2], abs=1e-6)
 
 
 def test_what_leaves_the_line_says_nothing():

@@ -7,6 +7,7 @@ import pytest
 from drives import block_circuit, drive, hill_course, track_of
 
 from trackkit.motion.drive import smooth
+from trackkit.timing import shared_line
 from trackkit.timing.crossings import cross
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.lap_wander import levels_from_laps
@@ -101,3 +102,31 @@ def test_a_line_that_is_moved_moves_what_the_laps_say(block):
     assert sure.levels.shift_m == 0.02
     # A line that is known ties the drive to the ground; one that is not leaves its place open.
     assert np.median(sure.sigma_m) < 0.7 * np.median(unsure.sigma_m)
+
+
+def test_a_line_far_beside_the_track_says_nothing_of_where_laps_are_on_the_ground(
+    block, monkeypatch
+):
+    recording = outing(6.3).recording(5, doppler=True, noise=1.0, seed=6)
+    alone = smooth(recording, block.plane)
+    sure = replace(block, accuracy_m=0.02)
+    near = line_of_laps(sure, alone, 6)
+    monkeypatch.setattr(shared_line, "_FARTHEST_LINE_M", 0.5 * near.levels.repeated_m)
+    far = line_of_laps(sure, alone, 6)
+
+    assert near.levels.shift_m == 0.02
+    assert far.levels.shift_m == near.levels.repeated_m
+    assert np.median(far.sigma_m) > np.median(near.sigma_m)
+
+
+def test_where_a_line_could_not_follow_its_track_laps_say_nothing(block, monkeypatch):
+    alone = smooth(outing(3.3).recording(5, noise=1.0, seed=6), block.plane)
+    assert np.isfinite(line_of_laps(block, alone, 3).side.sigma_m).mean() > 0.98
+
+    monkeypatch.setattr(shared_line, "_MOST_KNOTS", 20)
+    monkeypatch.setattr(shared_line, "_USUAL_KNOTS", 20)
+    side = line_of_laps(block, alone, 3).side
+    tight = np.abs(block.curve.curvature(side.chainage_m)) * block.length_m / 20 > 0.9
+
+    assert 0.0 < tight.mean() < 0.9
+    assert np.isinf(side.sigma_m[tight]).all()

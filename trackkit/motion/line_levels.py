@@ -15,6 +15,7 @@ from trackkit.motion.repeated_line import Eliminated, RepeatedLine
 _WINDOW_M = 900.0
 _MOST_NODES = 500
 """Levels are read from so long a part of the track, on so many nodes: more tell little more."""
+_KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS = 12.0, 12, 100
 _SWEEPS = 2
 _USUAL = LineLevels(1.0, 120.0, None)
 _STEPS = {
@@ -67,7 +68,7 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
         for name, (_, _, _, factor) in _STEPS.items():
             away = np.log(getattr(candidate, name) / getattr(_USUAL, name)) / np.log(factor)
             doubt += 0.5 * float(away) ** 2
-        return eliminated[key].line(knots.covariance(candidate))[2] - doubt
+        return eliminated[key].likelihood(knots.covariance(candidate)) - doubt
 
     for _ in range(_SWEEPS):
         for name, (step, low, high, _) in _STEPS.items():
@@ -102,7 +103,7 @@ def _part(side: Sideways, length_m: float, *, closed: bool) -> tuple[Sideways, K
     inside = np.flatnonzero(ahead < window)[:_MOST_NODES]
     chosen = side.only(inside)
     part = replace(chosen, chainage_m=ahead[inside])
-    count = int(np.clip(window / 20.0, 12, 60))
+    count = int(np.clip(window / _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS))
     around = whole and closed
     knot = np.linspace(0.0, window, count, endpoint=not around)
     order = np.argsort(part.chainage_m)

@@ -18,7 +18,7 @@ _LOOSE_M = 100.0
 _LEAST_WAY_M = 0.01
 _LEAST_SHARE = 0.01
 """Nodes closer than so much of a deviation's length would hold each other too tightly."""
-_ROUNDS = 2
+_ROUNDS = 4
 _SHIFT_CHANGES, _SHIFT_OVER = 0.25, 0.15
 """What share of a centreline's shift changes along it, and over what share of its length (common
 practice, no source)."""
@@ -168,15 +168,16 @@ class Knots:
     def covariance(self, levels: LineLevels) -> Floats:
         """Covariance of the line's coefficients beforehand, m^2, square.
 
-        Of the spline a Gaussian process with the covariance (1 + d / l) exp(-d / l) of two places d
-        apart (Matern's of order 3/2; Rasmussen & Williams 2006, section 4.2; from memory), and the
-        shift of the centreline, some of which changes along the lap, as a wander does by which it
-        was recorded.
+        Of the spline a Gaussian process with the covariance (1 + x + x^2 / 3) exp(-x) of two places
+        x lengths apart (Matern's of order 5/2; Rasmussen & Williams 2006, section 4.2; from
+        memory): a line that is driven has no jumps of its curvature worth the name.  And the shift
+        of the centreline, some of which changes along the lap, as a wander does by which it was
+        recorded, Matern's of order 3/2.
         """
         count = len(self.chainage_m)
-        repeated = self._alike(self.chainage_m, levels.repeated_over_m)
+        repeated = self._alike(self.chainage_m, levels.repeated_over_m, 1.0 / 3.0)
         place = np.linspace(0.0, self.length_m, _SHIFTS, endpoint=not self.closed)
-        changing = self._alike(place, _SHIFT_OVER * self.length_m)
+        changing = self._alike(place, _SHIFT_OVER * self.length_m, 0.0)
         alike = 1.0 - _SHIFT_CHANGES + _SHIFT_CHANGES * changing
         covariance = np.zeros((count + 2 * _SHIFTS, count + 2 * _SHIFTS))
         covariance[:count, :count] = levels.repeated_m**2 * repeated
@@ -185,19 +186,20 @@ class Knots:
             covariance[axis, axis] = levels.shift_m**2 * alike
         return np.asarray(covariance + 1e-6 * np.eye(len(covariance)))
 
-    def _alike(self, chainage_m: Floats, over_m: float) -> Floats:
-        """Correlation of a Gaussian process at some places, shape (n, n).
+    def _alike(self, chainage_m: Floats, over_m: float, square: float) -> Floats:
+        """Correlation (1 + x + square x^2) exp(-x) of a process at even places, shape (n, n).
 
         Round a lap it comes from either side, any number of times: the shorter way alone would make
         no covariance.
         """
-        apart = chainage_m[:, None] - chainage_m
+        apart = chainage_m - chainage_m[0]
         rounds = range(-_ROUNDS, _ROUNDS + 1) if self.closed else (0,)
         total = np.zeros_like(apart)
         for turn in rounds:
             share = np.abs(apart + turn * self.length_m) / over_m
-            total += (1.0 + share) * np.exp(-share)
-        return np.asarray(total / total[0, 0])
+            total += (1.0 + share + square * share**2) * np.exp(-share)
+        number = np.arange(len(apart))
+        return np.asarray(total[np.abs(number[:, None] - number)] / total[0])
 
 
 def prior_information(side: Sideways, levels: LineLevels) -> tuple[Floats, float]:

@@ -32,8 +32,15 @@ from trackkit.motion.shifted_stretches import (
 from trackkit.timing.lap_wander import FEWEST_LAPS, levels_from_laps
 from trackkit.track.model import Track
 
-_KNOT_M = 24.0
-_FEWEST_KNOTS, _MOST_KNOTS = 60, 200
+_KNOT_M, _CLOSEST_KNOT_M = 12.0, 4.0
+_USUAL_KNOTS, _MOST_KNOTS = 250, 600
+"""A line that cannot bend as fast as the track turns is made up for by a shift of all laps: metres,
+where drivers cut the corners.  Short tracks turn within less way."""
+_MOST_TURN_RAD = 0.9
+"""Where the track turns by more from knot to knot, laps say nothing: of a very long one."""
+_FARTHEST_LINE_M = 4.0
+"""Nobody drives farther beside a line of the track, root mean square: a fit that says so is wrong
+about the line, which then says nothing of where on the ground the laps are."""
 _SLOWEST_MPS = 3.0
 _BESIDE_BAND_M = 3.0
 """So far beyond the band where cars run a drive may still be of a lap."""
@@ -81,10 +88,12 @@ def line_of_laps(
     length = track.curve.length_m
     if _passes(side, length) < _FEWEST_PASSES:
         return None
-    levels, knots = (
-        levels_beside(track, drive.levels, drive.recording.interval_s, doppler=drive.has_doppler),
-        _knots(track),
+    levels = levels_beside(
+        track, drive.levels, drive.recording.interval_s, doppler=drive.has_doppler
     )
+    knots = _knots(track)
+    turn_rad = np.abs(track.curve.curvature(side.chainage_m)) * length / len(knots.chainage_m)
+    side = without(side, turn_rad > _MOST_TURN_RAD)
     line = _fitted(side, levels, knots)
     return line if drive.has_doppler else _with_jumps(track, drive, spans, side, line, levels)
 
@@ -108,6 +117,8 @@ def _fitted(
     clear = side if shifted_m is None else replace(side, offset_m=side.offset_m - shifted_m)
     off = far_off(clear, length)
     found = likeliest(without(clear, off), levels, length, closed=closed)
+    if found.repeated_m > _FARTHEST_LINE_M:
+        found = replace(found, shift_m=max(found.shift_m, found.repeated_m))
     side = without(side, off) if shifts is None else shifts.quiet(without(side, off))
     line = fit_line(side, found, knots, before or levels, shifts)
     off = off_line(line) & np.isfinite(side.sigma_m)
@@ -173,7 +184,8 @@ def _borne_out(
 
 def _knots(track: Track) -> Knots:
     length = track.curve.length_m
-    count = int(np.clip(length / _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS))
+    fewest = min(_USUAL_KNOTS, length / _CLOSEST_KNOT_M)
+    count = int(np.clip(length / _KNOT_M, fewest, _MOST_KNOTS))
     chainage = np.linspace(0.0, length, count, endpoint=not track.closed)
     return Knots(chainage, track.curve.left(chainage), length, track.closed)
 
