@@ -102,7 +102,10 @@ def test_options_are_read_and_faults_of_the_command_line_have_status_2(edited, c
     assert "'EPSG:1' is no coordinate system PROJ knows" in capsys.readouterr().err
     words = ["import", str(layers), "--onto", str(track), "--layer"]
     assert "no layer called 'tor'" in refused([*words, "gates=tor"], capsys)
-    assert "is no part of a track" in refused([*words, "tor=gates"], capsys)
+    assert run([*words, "tor=gates"]) == 2
+    assert "'tor' is no part of a track; the parts are: centreline" in capsys.readouterr().err
+    assert run(["import", str(layers), "--onto", str(track), "--field", "colour=a"]) == 2
+    assert "'colour' is no member of a track's features" in capsys.readouterr().err
 
 
 def test_what_to_type_is_said_where_a_file_has_no_line_or_no_grid(tmp_path, capsys):

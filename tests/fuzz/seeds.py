@@ -18,6 +18,7 @@ import numpy as np
 from fit_files import fit_file, record
 from ubx_messages import BEGIN, older_epoch, pvt
 
+from trackkit.arrays import Floats
 from trackkit.export.export import EXPORT_FORMATS, export_track
 from trackkit.recordings.recording import Recording
 from trackkit.recordings.write import encoded
@@ -94,6 +95,14 @@ def _recordings() -> list[Document]:
     return made
 
 
+def _velocity(recording: Recording) -> tuple[Floats, Floats]:
+    """Work out the speeds east and north of a drive from its positions, metres a second."""
+    radius_m = 6_371_000.0
+    longitude, latitude = np.radians(recording.longitude_deg), np.radians(recording.latitude_deg)
+    east = radius_m * np.cos(latitude) * np.gradient(longitude, recording.time_s)
+    return east, radius_m * np.gradient(latitude, recording.time_s)
+
+
 def _of_devices(recording: Recording) -> list[Document]:
     """Write a drive as watches, phones, receivers and geographic systems do."""
     from geopandas import GeoDataFrame, points_from_xy
@@ -102,6 +111,7 @@ def _of_devices(recording: Recording) -> list[Document]:
         column.tolist()
         for column in (recording.time_s, recording.longitude_deg, recording.latitude_deg)
     )
+    east_mps, north_mps = _velocity(recording)
     moments = [BEGIN + timedelta(seconds=second) for second in seconds]
     rows = list(zip(moments, longitude, latitude, strict=True))
     stamps = [moment.isoformat().replace("+00:00", "Z") for moment in moments]
@@ -117,7 +127,7 @@ def _of_devices(recording: Recording) -> list[Document]:
         for moment, x, y in rows
     )
     table = GeoDataFrame(
-        {"time": stamps, "speed_mps": 20.0},
+        {"time": stamps, "speed_mps": np.hypot(east_mps, north_mps)},
         geometry=points_from_xy(longitude, latitude),
         crs="EPSG:4326",
     )
@@ -131,8 +141,10 @@ def _of_devices(recording: Recording) -> list[Document]:
         "drive.pos": f"{_SOLUTION}{solution}\n".encode(),
         "drive.fit": fit_file([record(m.timestamp(), x, y) for m, x, y in rows]),
         "drive.ubx": b"".join(
-            pvt(round(10 * second), lon=x, lat=y)
-            for second, x, y in zip(seconds, longitude, latitude, strict=True)
+            pvt(round(10 * second), lon=x, lat=y, velE=round(1e3 * east), velN=round(1e3 * north))
+            for second, x, y, east, north in zip(
+                seconds, longitude, latitude, east_mps, north_mps, strict=True
+            )
         ),
         "older.ubx": b"".join(older_epoch(number) for number in range(40)),
         "drive.zip": packed.getvalue(),

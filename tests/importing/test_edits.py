@@ -9,16 +9,18 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import pandas as pd
+import pyogrio
 import pytest
 from nasty_track import nasty_track
 from round_trips import exported
 from sample_circuits import track_of
 from shapely.geometry import LinearRing, LineString
 
-from trackkit.errors import PlaceError, TrackFileError
+from trackkit.errors import PlaceError, RecordingError, TrackFileError
 from trackkit.gates.edit import place_gate
 from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.importing.import_track import import_track
+from trackkit.recordings.drawn_lines import read_line
 from trackkit.track.band import band_sides
 
 ANGLE = np.linspace(0.0, 2.0 * np.pi, 200)
@@ -373,3 +375,48 @@ def test_a_folder_holds_the_line_in_a_grid_and_its_gates_in_a_table(packed, tmp_
         assert (gate.id, gate.kind, gate.name) == (old.id, old.kind, old.name)
         assert geodesic_distance(*gate.left, *old.left) < 0.001
     assert any("its columns hold degrees" in remark for remark in imported.remarks)
+
+
+@pytest.mark.parametrize("grid", [None, "EPSG:32644"])
+def test_tables_of_well_known_text_that_gdal_writes_come_back_as_the_track(grid, tmp_path):
+    track = track_of("pipwick-kart-circuit")
+    folder = tmp_path / "tables"
+    folder.mkdir()
+    file = exported(track, tmp_path, "gpkg")
+    for layer in ("centreline", "gates", "corners"):
+        frame = geopandas.read_file(file, layer=layer)
+        pyogrio.write_dataframe(
+            frame.to_crs(grid) if grid else frame,
+            folder / f"{layer}.csv",
+            driver="CSV",
+            GEOMETRY="AS_WKT",
+            SEPARATOR="SEMICOLON" if grid else "COMMA",
+        )
+
+    alone = import_track(folder, crs=grid).track
+    onto = import_track(folder, crs=grid, onto=track)
+
+    assert onto.moved.same
+    assert (alone.id, alone.name) == (track.id, track.name)
+    assert [corner.name for corner in alone.corners] == [corner.name for corner in track.corners]
+    for gate, old in zip(alone.gates, track.gates, strict=True):
+        assert (gate.id, gate.kind, gate.name) == (old.id, old.kind, old.name)
+        assert geodesic_distance(*gate.left, *old.left) < 0.001
+
+
+def test_a_table_of_well_known_text_says_its_system_before_each_geometry(tmp_path):
+    """PostGIS's ST_AsEWKT writes it so (its manual, section 4.1.2; from memory)."""
+    track = track_of("pipwick-kart-circuit")
+    frame = geopandas.read_file(exported(track, tmp_path, "gpkg"), layer="centreline")
+    frame["the_geom"] = "SRID=32644;" + frame.to_crs("EPSG:32644").geometry.to_wkt()
+    path = tmp_path / "line.csv"
+    frame[["name", "the_geom"]].to_csv(path, index=False)
+
+    drawn = read_line(path)
+
+    assert len(drawn.longitude_deg) == len(track.centreline.longitude_deg)
+    assert drawn.latitude_deg[0] == pytest.approx(track.centreline.latitude_deg[0], abs=1e-8)
+    path.write_text(path.read_text("utf-8").replace("LINESTRING (", "LINESTRING (x "), "utf-8")
+    with pytest.raises(RecordingError, match="geometry cannot be read") as refusal:
+        read_line(path)
+    assert refusal.value.place == "row 1 below the header"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -95,9 +96,10 @@ def import_(
 ) -> None:
     """Make a track file of FILE, which another program wrote.
 
-    FILE is a GeoPackage, GeoJSON, KML, KMZ, Shapefile, FlatGeobuf, GeoParquet, DXF or GPX, a folder
-    or ZIP archive of several, or a table of gate ends (CSV): an export of trackkit after an edit,
-    or what a surveyor laid out.  Order, chainage and width follow from the positions.
+    FILE is a GeoPackage, GeoJSON, KML, KMZ, Shapefile, FlatGeobuf, GeoParquet, DXF, GPX or CSV with
+    WKT, a folder or ZIP archive of several, or a table of gate ends (CSV): an export of trackkit
+    after an edit, or what a surveyor laid out.  Order, chainage and width follow from the
+    positions.
     """
     from trackkit import import_track, read_track, write_track
 
@@ -107,6 +109,7 @@ def import_(
     several = [member for member, names in fields.items() if len(names) > 1]
     if several:
         raise click.UsageError(f"--field {several[0]}=NAME was given more than once.")
+    _refuse_unknown(layers, fields)
     if crs is not None:
         check_crs(crs)
     in_place = onto is not None and _is_same(target, onto)
@@ -151,6 +154,26 @@ def import_(
     way = f", {track.direction}" if track.direction else ""
     click.echo(f"wrote {target}: {track.id}{way}")
     gate_table(track.gates)
+
+
+def _refuse_unknown(layers: Iterable[str], fields: Iterable[str]) -> None:
+    """Refuse parts and members that no track has, as a fault of the command line."""
+    from trackkit.importing.fields import ALL_MEMBERS
+    from trackkit.importing.roles import ROLES, role_of
+
+    for role in layers:
+        if role_of(role) is None:
+            raise click.BadParameter(
+                f"{role!r} is no part of a track; the parts are: {', '.join(ROLES)}",
+                param_hint="--layer",
+            )
+    for member in fields:
+        if member not in ALL_MEMBERS:
+            raise click.BadParameter(
+                f"{member!r} is no member of a track's features; the members are: "
+                f"{', '.join(ALL_MEMBERS)}",
+                param_hint="--field",
+            )
 
 
 def _is_same(first: str, second: str) -> bool:

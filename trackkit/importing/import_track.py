@@ -76,13 +76,13 @@ def import_track(
 ) -> Imported:
     """Make a track of a file that another program wrote.
 
-    Read are GeoPackage, GeoJSON, KML, KMZ, Shapefile, FlatGeobuf, GeoParquet, DXF and GPX, a
-    folder or a ZIP archive of several, and tables of gate ends (CSV): trackkit's own exports after
-    an edit, and what a surveyor laid out.  Positions are brought to WGS 84.  Layers and fields are
-    known by their names, cut short or not, and by what is in them; else by the longest line, which
-    is the centreline, and short ones across it, which are gates.  Order, chainages, widths, length
-    and direction are worked out from the positions, and so are corners where the line is another
-    one.
+    Read are GeoPackage, GeoJSON, KML, KMZ, Shapefile, FlatGeobuf, GeoParquet, DXF, GPX, CSV with
+    WKT, a folder or a ZIP archive of several, and tables of gate ends (CSV): trackkit's own exports
+    after an edit, and what a surveyor laid out.  Positions are brought to WGS 84.  Layers and
+    fields are known by their names, cut short or not, and by what is in them; else by the longest
+    line, which is the centreline, and short ones across it, which are gates.  Order, chainages,
+    widths, length and direction are worked out from the positions, and so are corners where the
+    line is another one.
 
     What lies within a centimetre of where it was in `onto` has not moved, and stays as it was to
     the last decimal; ids stay with their features, also where the file has lost them; and what the

@@ -85,7 +85,7 @@ class _Line(NamedTuple):
 def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnLine:
     """Read the one line of a GeoJSON, KML, GPX, GeoPackage, Shapefile, FlatGeobuf or DXF file.
 
-    GeoParquet, and folders and ZIP archives of such files, are read as well.
+    GeoParquet, CSV with WKT, and folders and ZIP archives of such files, are read as well.
 
     Parameters
     ----------
@@ -121,12 +121,13 @@ def read_line(path: str | os.PathLike[str], *, crs: str | None = None) -> DrawnL
     """
     from trackkit.recordings import detect
     from trackkit.recordings.drawn.read import is_drawing_only
+    from trackkit.recordings.drawn.wkt import holds_shapes
 
     if is_drawing_only(path):
         return _of_drawing(path, crs)
     data, chosen = detect.recognised(path)
     kind = chosen.key
-    if kind in _OF_LAYERS:
+    if kind in _OF_LAYERS or (kind == "text" and holds_shapes(data)):
         return _of_drawing(path, crs)
     if kind not in _READERS:
         words = f"a recording, {chosen.name}" if chosen.is_for_recordings else chosen.name

@@ -14,12 +14,13 @@ from trackkit.errors import PlaceError, RecordingError, TrackkitError, reading_f
 from trackkit.recordings.detect import load_json, recognised
 from trackkit.recordings.drawn.features import Drawing, DrawnFeature, refuse_crs
 from trackkit.recordings.drawn.gate_ends import holds_gate_ends, read_gate_ends
+from trackkit.recordings.drawn.wkt import holds_shapes, read_shapes
 from trackkit.recordings.packed import ZIP
 from trackkit.remedies import Remedy
 
 WHAT_IS_DRAWN = (
     "tracks are imported from GeoPackage, GeoJSON, KML, KMZ, Shapefile, FlatGeobuf, GeoParquet, "
-    "DXF and GPX, and gates from CSV"
+    "DXF, GPX and CSV with WKT, and gates from CSV"
 )
 _SHAPEFILE = b"\x00\x00\x27\x0a"
 _DXF = re.compile(rb"\s*(?:999\r?\n[^\n]*\n\s*)*0\r?\n\s*SECTION\b")
@@ -28,7 +29,7 @@ _BESIDE_SHAPEFILE = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".q
 _SUFFIXES = (".shp", ".fgb", ".gpkg", ".geojson", ".json", ".parquet", ".kml", ".dxf", ".gpx")
 """Of files that are read in a folder."""
 _TABLES = (".csv", ".txt", ".tsv")
-"""Of those that are read there where they hold ends of gates."""
+"""Of those that are read there where they hold ends of gates, or well-known text."""
 
 
 def read_drawing(
@@ -43,8 +44,8 @@ def read_drawing(
     ----------
     path
         The file; its format is recognised from what it holds.  Of a folder, or a ZIP archive,
-        each Shapefile, FlatGeobuf, KML and so on, and each table of ends of gates, is read, as
-        layers of one drawing.
+        each Shapefile, FlatGeobuf, KML and so on, and each table of ends of gates or with WKT, is
+        read, as layers of one drawing.
     crs
         The coordinate system, such as "EPSG:25832", which goes before the file's own; None for
         that, and WGS 84 where a format knows no other.
@@ -154,6 +155,8 @@ def _recognised(
 
         return read_json(load_json(data, path), path, crs)
     if chosen.key == "text":
+        if not columns and not holds_gate_ends(path, columns) and holds_shapes(data):
+            return read_shapes(data, path, crs)
         return read_gate_ends(data, path, crs, columns)
     raise RecordingError(
         f"is a recording, {chosen.name}, and no track that somebody drew",
@@ -174,7 +177,7 @@ def _folder(
     except OSError as error:
         raise RecordingError(reading_failed(path, error), file=path) from error
     files = [f for f in files if not _is_hidden(f.relative_to(folder))]
-    files = [f for f in files if f.suffix.lower() in _SUFFIXES or holds_gate_ends(f, columns or {})]
+    files = [f for f in files if f.suffix.lower() in _SUFFIXES or _is_drawn_table(f, columns or {})]
     if not files:
         raise RecordingError("holds no file of drawn features", file=path, remedy=WHAT_IS_DRAWN)
     features: list[DrawnFeature] = []
@@ -187,6 +190,10 @@ def _folder(
         kinds.append(drawing.what)
     what = kinds[0] if len(set(kinds)) == 1 else "a folder"
     return Drawing(tuple(features), what, remarks=tuple(dict.fromkeys(remarks)))
+
+
+def _is_drawn_table(file: Path, columns: Mapping[str, str]) -> bool:
+    return holds_gate_ends(file, columns) or holds_shapes(_head(file))
 
 
 def _is_hidden(file: Path) -> bool:
