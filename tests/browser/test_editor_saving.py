@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from trackkit.track.file import read_track
+
 pytest.importorskip("starlette")
 pytest.importorskip("uvicorn")
 
@@ -97,3 +99,25 @@ def test_a_file_that_was_deleted_is_told_as_that_and_can_be_written_again(editor
     page.get_by_role("button", name="Write it again").click()
     editor.wait("!trackkit.page.session.state.unsaved")
     assert editor.path.exists()
+
+
+def test_a_copy_is_saved_beside_and_the_track_stays_as_it_is(editor) -> None:
+    page, before = editor.page, editor.path.read_bytes()
+    editor.focus("Sector 1 end")
+    page.keyboard.press("Shift+ArrowRight")
+    shown = editor.gate("Sector 1 end")["chainage_m"]
+    page.locator("#save-copy").click()
+    assert page.locator("#copy-name").input_value() == "track-copy.geojson"
+    page.keyboard.type("track.geojson")
+    page.keyboard.press("Enter")
+    editor.wait("document.querySelector('#copy-trouble').textContent.includes('another name')")
+    page.locator("#copy-name").fill("mine")
+    page.keyboard.press("Enter")
+    page.locator("#copy-dialog").wait_for(state="hidden")
+    copy = read_track(editor.path.parent / "mine.geojson")
+    gate = next(gate for gate in copy.gates if gate.name == "Sector 1 end")
+    assert gate.chainage_m == pytest.approx(shown, abs=0.01)
+    assert editor.path.read_bytes() == before
+    assert page.locator("#unsaved").inner_text() == "Not saved"
+    assert str(editor.path.parent / "mine.geojson") in page.locator("#status").inner_text()
+    assert editor.complaints.pop(0).startswith("Failed to load resource")

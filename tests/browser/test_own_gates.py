@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 
 import numpy as np
 import pytest
 from browsing import Visit
+from own_gate_trial import COUNTED, GATES, compared, recordings_of
 from sample_circuits import track_of
 
 import trackkit
 from trackkit.pages.html import write_map
 from trackkit.timing.lap_times import TimedRecording
 
-SETS, GATES = 5, 4
-"""A fifth of 100 gates; with 25 sets of 4 crossings differ by 0.3 ms at most, sigmas by 4 %."""
-LEAST_APART_M = 40.0
+SETS = 3
+"""Of the 25 that tests/bench/bench_own_gates.py draws; docs/timing.md has what it measured."""
 
 
 @pytest.fixture(scope="module")
@@ -26,16 +25,13 @@ def track():
 
 @pytest.fixture(scope="module")
 def recordings(track):
-    return [
-        trackkit.simulate_drive(track, laps=4, rate_hz=10.0, seed=21).recording,
-        trackkit.simulate_drive(track, laps=3, rate_hz=5.0, seed=22).recording,
-    ]
+    return recordings_of(track)
 
 
 @pytest.fixture(scope="module")
 def address(track, recordings, tmp_path_factory) -> str:
     path = tmp_path_factory.mktemp("own") / "map.html"
-    write_map(track, path, recordings=recordings, names=["Ada", "Bo"])
+    write_map(track, path, recordings=recordings, names=list(COUNTED))
     return path.as_uri()
 
 
@@ -48,57 +44,14 @@ def visit(browser, address) -> Iterator[Visit]:
     opened.page.close()
 
 
-def random_places(length_m: float, seed: int) -> list[float]:
-    """Draw places of gates that are not on top of each other."""
-    draw = np.random.default_rng(seed)
-    while True:
-        places = np.sort(draw.uniform(LEAST_APART_M, length_m - LEAST_APART_M, GATES))
-        if np.diff(places).min() > LEAST_APART_M:
-            return places.tolist()
-
-
-def lay(visit: Visit, places: list[float]) -> dict:
-    """Lay gates on the page, and return its gate set and laps."""
-    return visit.page.evaluate(
-        """places => { const { own, session } = trackkit.page;
-            const others = own.official.gates.filter(gate => gate.kind !== "sector");
-            const like = own.official.gates.find(gate => gate.kind === "sector");
-            own.lay([...others, ...places.map((at, n) =>
-                own.laid({ ...like, id: `own-${n}` }, session.toBase(at), like.width_m))]);
-            return { set: own.document(), laps: session.laps() }; }""",
-        places,
-    )
-
-
-def compared(visit: Visit, track, timed, tmp_path, sets: int) -> tuple[np.ndarray, np.ndarray]:
-    """Differences of crossings, seconds, and ratios of sigmas, of random gates."""
-    apart, ratios = [], []
-    for seed in range(sets):
-        shown = lay(visit, random_places(track.curve.length_m, seed))
-        path = tmp_path / f"{seed}.geojson"
-        path.write_text(json.dumps(shown["set"]), "utf-8")
-        own = trackkit.with_gate_set(track, path)
-        for index, recording in enumerate(timed):
-            laps = {(lap.session, lap.number): lap for lap in recording.report(own).laps}
-            for lap in shown["laps"]:
-                if lap["recording"] != index or lap["time_s"] is None:
-                    continue
-                expected = laps[lap["session"], lap["number"]]
-                times = np.cumsum([sector["time_s"] for sector in lap["sectors"]])
-                apart.extend(times - [sector.split_s for sector in expected.sectors])
-                ratios.extend(
-                    sector["sigma_s"] / known.sigma_s
-                    for sector, known in zip(lap["sectors"], expected.sectors, strict=True)
-                )
-    return np.array(apart), np.array(ratios)
-
-
 def test_crossings_agree_to_2_ms_and_sigmas_to_a_tenth(visit, track, recordings, tmp_path) -> None:
     timed = [TimedRecording.smoothed(recording, track.plane) for recording in recordings]
-    apart, ratios = compared(visit, track, timed, tmp_path, SETS)
-    assert len(apart) >= SETS * (GATES + 1) * 5
-    assert np.abs(apart).max() < 0.002
-    assert np.abs(ratios - 1).max() < 0.1
+    trials = compared(visit, track, timed, tmp_path, range(SETS))
+    assert len(trials) == len(COUNTED)
+    for apart, ratios in trials:
+        assert len(apart) >= SETS * (GATES + 1) * 2
+        assert np.abs(apart).max() < 0.002
+        assert np.abs(ratios - 1).max() < 0.1
 
 
 def test_a_gate_dragged_takes_laps_and_sectors_along_and_comes_back(visit) -> None:

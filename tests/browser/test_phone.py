@@ -55,6 +55,28 @@ def test_controls_are_44_pixels_at_least(visit) -> None:
     assert small == []
 
 
+def test_the_choice_of_rows_stays_within_the_page(visit) -> None:
+    visit.page.evaluate("document.querySelector('.rows-shown').open = true")
+    (box,) = visit.boxes(".rows-shown fieldset")
+    labels = visit.boxes(".rows-shown label")
+    visit.page.evaluate("document.querySelector('.rows-shown').open = false")
+    assert box[0] >= 0
+    assert box[2] <= WIDTH
+    assert len({label[1] for label in labels}) == len(labels) == 6
+
+
+def test_long_names_of_laps_stay_within_the_page(visit) -> None:
+    wide = visit.page.evaluate(
+        """() => { const options = [...document.querySelectorAll(".compare option")];
+            const names = options.map(option => option.text);
+            options.forEach(option => { option.text = "Lap 3, " + "a driver's name ".repeat(4); });
+            const wide = document.scrollingElement.scrollWidth;
+            options.forEach((option, n) => { option.text = names[n]; });
+            return wide; }"""
+    )
+    assert wide <= WIDTH
+
+
 def test_recordings_are_folded_to_their_best_lap_and_unfold(visit) -> None:
     page = visit.page
     laps = page.evaluate("trackkit.page.session.laps().map(lap => [lap.recording, lap.time_s])")

@@ -196,3 +196,30 @@ def test_of_two_pages_that_save_one_file_the_second_is_told(path):
         other.save()
 
     assert len(read_track(path).gates_of_kind("speed")) == 1
+
+
+def test_a_copy_is_written_beside_never_over_a_file_and_saves_nothing_else(client, path):
+    before = path.read_bytes()
+    edited(client, do="move", gate="gate-a", to_m=412.0)
+    answer = post(client, "copy", {"name": " mine "})
+    copy = path.parent / "mine.geojson"
+    assert answer.json() == {"saved": True, "file": str(copy)}
+    assert read_track(copy).gate("gate-a").chainage_m == pytest.approx(412.0, abs=0.01)
+    assert path.read_bytes() == before
+    assert client.get(f"{AT}/state").json()["unsaved"]
+    written = copy.read_bytes()
+    for name in ("mine", "mine.geojson", path.name):
+        again = post(client, "copy", {"name": name})
+        assert again.status_code == 400
+        assert "exists" in again.json()["error"]
+    assert copy.read_bytes() == written
+    assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize("name", ["", "  ", "../out", "/tmp/out", "a\\b", "a\nb", ".hidden", 7])
+def test_a_copy_needs_a_name_of_a_file_beside_the_track(client, path, name):
+    before = sorted(path.parent.iterdir())
+    answer = post(client, "copy", {"name": name})
+    assert answer.status_code == 400
+    assert "name" in answer.json()["error"]
+    assert sorted(path.parent.iterdir()) == before

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any
 
 from trackkit.checks.evaluate import Prepared, evaluate, prepare
 from trackkit.checks.other_layouts import layouts_beside
 from trackkit.editor.session import Editing
-from trackkit.errors import TrackFileError, TrackkitError
+from trackkit.errors import OutputError, TrackFileError, TrackkitError
 from trackkit.held_files import ChangedMeanwhileError, digest_of, hold
 from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
@@ -19,6 +21,8 @@ from trackkit.underlay.embed import EmbeddedPicture
 
 Page = Callable[[dict[str, Any], dict[str, Any], dict[str, Any]], str]
 """Makes the page of a base document, a state and what the session is."""
+
+_SUFFIX = ".geojson"
 
 CLOSED_S = 3.0
 """How long a page that closed may take to come back: it may just have been reloaded."""
@@ -103,6 +107,40 @@ class Desk:
         self.editing.mark_saved()
         return {"saved": True, "file": self.path, "previous": None if gone else self.path + "~"}
 
+    def save_copy(self, name: str) -> dict[str, Any]:
+        """Write what is shown to a new file beside the track file, which stays as it is.
+
+        Parameters
+        ----------
+        name
+            Of the file, without a folder; ``.geojson`` is put after it where it is missing.
+
+        Raises
+        ------
+        OutputError
+            When that is no name of a file beside the track file, when there is such a file, or when
+            it cannot be written.
+        """
+        name = name.strip()
+        if not name.casefold().endswith(_SUFFIX):
+            name += _SUFFIX
+        if (
+            name.startswith(".")
+            or not name.isprintable()
+            or any(sign in name for sign in '/\\:*?"<>|')
+        ):
+            raise OutputError(
+                f"{name!r} is no name for a file beside the track file",
+                remedy="give a name without a folder, such as " + _copy_name(self.path),
+            )
+        copy = str(Path(self.path).parent / name)
+        if os.path.lexists(copy):
+            raise OutputError(
+                "exists, and a copy is written over nothing", file=copy, remedy="give another name"
+            )
+        write_track(self.editing.step.track, copy)
+        return {"saved": True, "file": copy}
+
     def reload(self, page: str | None = None) -> None:
         """Take the file as it is on disk now, for a page that asks for it."""
         digest = digest_of(self.path)
@@ -114,6 +152,10 @@ class Desk:
     def state(self, moving: str | None = None, page: str | None = None) -> dict[str, Any]:
         """Describe what is shown, on a page."""
         return self.editing.state(moving, page)
+
+
+def _copy_name(path: str) -> str:
+    return f"{Path(path).stem}-copy{_SUFFIX}"
 
 
 class Presence:

@@ -50,6 +50,7 @@ def make_app(desk: Desk, token: str, port: int, page: Page, presence: Presence) 
         Route("/state", answers.state),
         Route("/edit", answers.edit, methods=["POST"]),
         Route("/save", answers.save, methods=["POST"]),
+        Route("/copy", answers.copy, methods=["POST"]),
         Route("/reload", answers.reload, methods=["POST"]),
         Route("/disk", answers.disk),
         Route("/closed", answers.closed, methods=["POST"]),
@@ -122,6 +123,13 @@ class _Answers:
             return done | {"state": self._desk.state(page=page)}
 
         return await self._answer(work)
+
+    async def copy(self, request: Request) -> Response:
+        """Write what is shown to another file."""
+        name = (await _asked(request)).get("name")
+        if not isinstance(name, str):
+            raise _BadRequestError("a copy needs the name of a file")
+        return await self._answer(lambda: self._desk.save_copy(name))
 
     async def reload(self, request: Request) -> Response:
         """Take the file from disk."""

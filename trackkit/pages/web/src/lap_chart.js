@@ -1,6 +1,7 @@
 // Lap times over the session, driver by driver, or each lap's sectors stacked. The table beneath
 // says the same in figures.
 
+import { digitsOf } from "./chart_rows.js";
 import { eachFrame, find } from "./elements.js";
 import { duration } from "./figures.js";
 
@@ -174,16 +175,33 @@ function stack(lap, x, size, bounds) {
   });
 }
 
+/** Between two levels, seconds; above 10 they divide a minute, or are made of minutes. */
+const STEPS = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800];
+const LONGEST_STEP = 3600;
+const MOST_LEVELS = 5;
+
+/**
+ * Round times between two others, seconds: so many at most, and the step from one to the next.
+ *
+ * @param {Bounds} bounds
+ */
+export function roundTimes({ low, high }) {
+  const step = STEPS.find((wide) => high - low < wide * MOST_LEVELS) ?? LONGEST_STEP;
+  const [first, last] = [Math.ceil(low / step - 1e-9), Math.floor(high / step + 1e-9)];
+  const times = Array.from({ length: last - first + 1 }, (_, n) => (first + n) * step);
+  return { step, times };
+}
+
 /**
  * @param {Bounds} bounds
  * @param {number} width
  */
 function levels(bounds, width) {
-  return [0.1, 0.5, 0.9].flatMap((share) => {
-    const time = bounds.low + share * (bounds.high - bounds.low);
+  const { step, times } = roundTimes(bounds);
+  return times.flatMap((time) => {
     const y = heightOf(time, bounds);
     const text = svg("text", { x: LEFT - 5, y: y + 4, "text-anchor": "end" });
-    text.textContent = duration(time, bounds.high - bounds.low < 2 ? 2 : 1);
+    text.textContent = duration(time, digitsOf(step));
     return [svg("path", { class: "level", d: `M${LEFT} ${y}H${width}` }), text];
   });
 }

@@ -5,6 +5,7 @@
 import { ChartView } from "./chart.js";
 import { CornerTables } from "./corners.js";
 import { CursorBar } from "./cursor_bar.js";
+import { CopyDialog } from "./copy_dialog.js";
 import { DiskNotice } from "./disk_notice.js";
 import { Dragging } from "./dragging.js";
 import { Editing } from "./editing.js";
@@ -144,6 +145,7 @@ function handOf(session, opened) {
   const dragging = new Dragging(session, editing, () => /** @type {Page} */ (page));
   new FactFields(session, editing);
   new Toolbar(session, editing);
+  new CopyDialog(editing, opened.file);
   listenToKeys(editing);
   return {
     editing,

@@ -1,0 +1,74 @@
+"""Random sector gates on a page, and the same times by the gate set that the page saves."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+from browsing import Visit
+
+import trackkit
+
+GATES = 4
+"""In a set."""
+LEAST_APART_M = 40.0
+COUNTED = ("10 Hz", "5 Hz", "1 Hz", "5 Hz without velocity")
+"""What the recordings of `recordings_of` are, in their order."""
+
+
+def recordings_of(track):
+    """Recordings as different receivers make them, of which a page gets one each."""
+    drives = [(4, 10.0, 21), (3, 5.0, 22), (3, 1.0, 23), (3, 5.0, 24)]
+    recordings = [
+        trackkit.simulate_drive(track, laps=laps, rate_hz=rate_hz, seed=seed).recording
+        for laps, rate_hz, seed in drives
+    ]
+    bare = {"speed_mps": None, "course_deg": None, "speed_accuracy_mps": None}
+    return [*recordings[:-1], replace(recordings[-1], **bare)]
+
+
+def random_places(length_m: float, seed: int) -> list[float]:
+    """Draw places of gates that are not on top of each other."""
+    draw = np.random.default_rng(seed)
+    while True:
+        places = np.sort(draw.uniform(LEAST_APART_M, length_m - LEAST_APART_M, GATES))
+        if np.diff(places).min() > LEAST_APART_M:
+            return places.tolist()
+
+
+def lay(visit: Visit, places: list[float]) -> dict:
+    """Lay gates on the page, and return its gate set and laps."""
+    return visit.page.evaluate(
+        """places => { const { own, session } = trackkit.page;
+            const others = own.official.gates.filter(gate => gate.kind !== "sector");
+            const like = own.official.gates.find(gate => gate.kind === "sector");
+            own.lay([...others, ...places.map((at, n) =>
+                own.laid({ ...like, id: `own-${n}` }, session.toBase(at), like.width_m))]);
+            return { set: own.document(), laps: session.laps() }; }""",
+        places,
+    )
+
+
+def compared(visit: Visit, track, timed, folder, seeds) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Differences of crossings, seconds, and ratios of sigmas, by recording."""
+    apart = [[] for _ in timed]
+    ratios = [[] for _ in timed]
+    for seed in seeds:
+        shown = lay(visit, random_places(track.curve.length_m, seed))
+        path = folder / f"{seed}.geojson"
+        path.write_text(json.dumps(shown["set"]), "utf-8")
+        own = trackkit.with_gate_set(track, path)
+        for index, recording in enumerate(timed):
+            laps = {(lap.session, lap.number): lap for lap in recording.report(own).laps}
+            for lap in shown["laps"]:
+                if lap["recording"] != index or lap["time_s"] is None:
+                    continue
+                expected = laps[lap["session"], lap["number"]]
+                times = np.cumsum([sector["time_s"] for sector in lap["sectors"]])
+                apart[index].extend(times - [sector.split_s for sector in expected.sectors])
+                ratios[index].extend(
+                    shown_sector["sigma_s"] / sector.sigma_s
+                    for shown_sector, sector in zip(lap["sectors"], expected.sectors, strict=True)
+                )
+    return [(np.array(a), np.array(r)) for a, r in zip(apart, ratios, strict=True)]
