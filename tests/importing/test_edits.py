@@ -16,6 +16,7 @@ from round_trips import exported
 from sample_circuits import track_of
 from shapely.geometry import LinearRing, LineString
 
+from trackkit.cli import run
 from trackkit.errors import PlaceError, RecordingError, TrackFileError
 from trackkit.gates.edit import place_gate
 from trackkit.geometry.geodesy import geodesic_distance
@@ -395,6 +396,16 @@ def test_tables_of_well_known_text_that_gdal_writes_come_back_as_the_track(grid,
 
     alone = import_track(folder, crs=grid).track
     onto = import_track(folder, crs=grid, onto=track)
+    words = [
+        "build",
+        "--from-line",
+        str(folder),
+        "--name",
+        "Folder",
+        "-o",
+        f"{tmp_path}/of.geojson",
+    ]
+    assert run([*words, *(["--crs", grid] if grid else [])]) == 0
 
     assert onto.moved.same
     assert (alone.id, alone.name) == (track.id, track.name)

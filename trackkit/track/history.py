@@ -16,5 +16,7 @@ def now() -> str:
 
 
 def source_entry(path: str | os.PathLike[str], **more: Any) -> dict[str, Any]:
-    """Describe a file a track was made from, by its name and SHA-256."""
+    """Describe a file a track was made from, by its name and SHA-256; a folder by its name."""
+    if Path(path).is_dir():
+        return {"file": Path(path).name, **more}
     return {"file": Path(path).name, "sha256": sha256_of(path), **more}
