@@ -46,6 +46,8 @@ def _add(folder: Path, at: Path) -> subprocess.Popen:
     words = ["archive", "add", str(folder), "--at", str(at), "--workers", "1"]
     return subprocess.Popen(
         [sys.executable, "-m", "trackkit", *words],
+        # Not in a checkout, whose trackkit, with its own samples, would be run in place of this one.
+        cwd=folder,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )
