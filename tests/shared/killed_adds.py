@@ -46,7 +46,7 @@ def _add(folder: Path, at: Path) -> subprocess.Popen:
     words = ["archive", "add", str(folder), "--at", str(at), "--workers", "1"]
     return subprocess.Popen(
         [sys.executable, "-m", "trackkit", *words],
-        # Not in a checkout, whose trackkit, with its own samples, would be run in place of this one.
+        # Not in a checkout, whose trackkit and samples would be run in place of these.
         cwd=folder,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
