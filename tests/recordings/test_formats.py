@@ -31,6 +31,7 @@ def read_plain(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
 
 PLAIN = Format("plain", "plain fixes", lambda head: head.data.startswith(b"fixes 1\n"), read_plain)
 GREEDY = Format("greedy", "anything", lambda head: True, read_plain)
+FAULTY = Format("faulty", "faulty fixes", PLAIN.recognise, lambda data, path: {}["missing"])
 NO_FORMAT = "no format"
 
 
@@ -81,3 +82,11 @@ def test_a_reader_that_cannot_be_loaded_is_named(file, join, name):
     with pytest.raises(RecordingError, match=f"another package adds cannot be loaded.*{name}"):
         read_recording(file(CSV))
     assert len(read_recording(file(GPX))) == 2
+
+
+def test_a_fault_of_another_packages_reader_is_told_as_its_makers(file, join):
+    join("FAULTY")
+    with pytest.raises(
+        RecordingError, match=r"another package adds failed.*makers"
+    ):
+        read_recording(file(b"fixes 1\n0 48 161\n"))

@@ -14,7 +14,7 @@ from functools import cache, cached_property
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from trackkit.errors import RecordingError
+from trackkit.errors import RecordingError, TrackkitError
 
 if TYPE_CHECKING:
     from trackkit.recordings.raw import RawFixes
@@ -291,7 +291,21 @@ def read_with(
         The file.
     columns
         Which column holds what, by role; passed on where the format has any.
+
+    Raises
+    ------
+    RecordingError
+        The reader of another package has a fault.
     """
-    if not chosen.has_columns:
-        return chosen.read(data, path)
-    return chosen.read(data, path, columns)
+    ours = chosen in _CERTAIN or chosen in _LOOSE
+    try:
+        return chosen.read(data, path, columns) if chosen.has_columns else chosen.read(data, path)
+    except Exception as error:
+        if ours or isinstance(error, TrackkitError):
+            raise
+        why = " ".join(f"{type(error).__name__}: {error}".split())
+        raise RecordingError(
+            f"the reader of {chosen.name} that another package adds failed ({why})",
+            file=path,
+            remedy="report it to the makers of that package, with this file",
+        ) from error
