@@ -86,7 +86,5 @@ def test_a_reader_that_cannot_be_loaded_is_named(file, join, name):
 
 def test_a_fault_of_another_packages_reader_is_told_as_its_makers(file, join):
     join("FAULTY")
-    with pytest.raises(
-        RecordingError, match=r"another package adds failed.*makers"
-    ):
+    with pytest.raises(RecordingError, match=r"another package adds failed.*makers"):
         read_recording(file(b"fixes 1\n0 48 161\n"))
