@@ -15,6 +15,7 @@ from browsing import SIZES, Visit
 from checkout import TRACKS
 from geographiclib.geodesic import Geodesic
 from invented_kart_track import FINDINGS, HOSTILE, kart_drive, kart_track
+from playwright.sync_api import Locator
 
 from trackkit.gates.square import square_ends
 from trackkit.pages.html import write_map
@@ -138,12 +139,18 @@ def test_finding_in_the_list_leads_to_its_place_on_the_map(visit: Visit) -> None
 def test_finding_of_a_gate_stands_beside_its_label_and_in_its_row(visit: Visit) -> None:
     assert "error" in visit.page.locator(".label.gate", has_text="Sector 2 end").inner_text()
     row = visit.page.locator(".gate-row", has_text="Reaches another piece")
-    assert "Sector 2 end" in row.inner_text()
+    assert "Sector 2 end" in words_of(row)
+
+
+def words_of(row: Locator) -> str:
+    """What a row of gates reads: its fields, which may be typed in, and its text."""
+    fields = [field.input_value() for field in row.locator("input").all()]
+    return " ".join([*fields, *row.inner_text().split()])
 
 
 def test_gates_sectors_corners_and_findings_are_in_the_lists(visit: Visit) -> None:
-    rows = visit.page.locator("#ledger li").all_inner_texts()
-    assert [" ".join(row.split())[:8] for row in rows] == [
+    rows = [words_of(row) for row in visit.page.locator("#ledger li").all()]
+    assert [row[:8] for row in rows] == [
         "Finish f",
         "Sector 1",
         "Sector 1",

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
+from stand_in import StandIn
 
 from trackkit.errors import NoLapError
 from trackkit.gates.driven import (
@@ -19,14 +18,16 @@ from trackkit.gates.driven import (
 from trackkit.geometry.curve import Curve
 
 LINE = Curve.through(np.stack([np.arange(0.0, 1001.0, 5.0), np.zeros(201)], axis=1), closed=False)
-TRACK = SimpleNamespace(curve=LINE, band_m=12.0, pit_lanes=(), gates_of_kind=lambda *_: ())
+TRACK = StandIn(curve=LINE, band_m=12.0, pit_lanes=(), gates_of_kind=lambda *_: ())
 
 
 def drive_of(position, velocity):
     position = np.asarray(position, float)
-    return SimpleNamespace(
+    velocity_mps = np.asarray(velocity, float) + np.zeros_like(position)
+    return StandIn(
         position_m=position,
-        velocity_mps=np.asarray(velocity, float) + np.zeros_like(position),
+        velocity_mps=velocity_mps,
+        speed_mps=np.hypot(*velocity_mps.T),
         piece=np.zeros(len(position), dtype=int),
     )
 
@@ -37,9 +38,9 @@ def along(begin_m, end_m, *, aside_m=0.0, velocity=(10.0, 0.0)):
 
 
 def test_a_bin_is_five_metres_and_there_are_eight_at_least():
-    assert _bin_count(SimpleNamespace(length_m=1000.0)) == 200
-    assert _bin_count(SimpleNamespace(length_m=1003.0)) == 201
-    assert _bin_count(SimpleNamespace(length_m=20.0)) == 8
+    assert _bin_count(StandIn(length_m=1000.0)) == 200
+    assert _bin_count(StandIn(length_m=1003.0)) == 201
+    assert _bin_count(StandIn(length_m=20.0)) == 8
 
 
 def test_six_tenths_of_a_line_must_be_driven():
@@ -119,7 +120,7 @@ def test_fixes_far_apart_get_places_between_no_farther_apart_than_a_bin():
         return "position", "velocity"
 
     # 12 m are three parts; 4 m are one; over a gap between pieces there is nothing.
-    drive = SimpleNamespace(
+    drive = StandIn(
         position_m=np.array([[0.0, 0], [12.0, 0], [16.0, 0], [90.0, 0], [95.0, 0]]),
         velocity_mps=np.zeros((5, 2)),
         piece=np.array([0, 0, 0, 1, 1]),

@@ -161,7 +161,7 @@ def test_what_is_no_picture_is_refused(content, fault, tmp_path):
 def test_a_picture_that_lies_nowhere_is_refused_with_what_places_it(tmp_path):
     path = tmp_path / "plain.png"
     Image.fromarray(np.zeros((4, 4, 3), np.uint8)).save(path)
-    with pytest.raises(UnderlayError, match=r"does not say where it lies.*trackkit underlay"):
+    with pytest.raises(UnderlayError, match=r"does not say where it lies.*place it by points"):
         read_underlay(path, credit="Nobody")
 
 

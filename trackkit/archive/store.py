@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 VERSION = 1
 """Of the layout of the tables; a larger one is not understood."""
-_DESCRIPTION = "trackkit archive"
+_DESCRIPTION = "archive of trackkit"
 _TRIES = 60
 _FIRST_WAIT_S, _LONGEST_WAIT_S = 0.05, 2.0
 _SMALL_FILES = 32
@@ -61,14 +61,14 @@ def opened(archive: str, table: Table) -> Any:
         raise TrackkitError(
             f"cannot be opened as a Delta table ({_first_line(error)})",
             file=place,
-            remedy="name another archive with --at, or bring back a copy of this one",
+            remedy="name another archive, or bring back a copy of this one",
         ) from error
     version = description.removeprefix(_DESCRIPTION).strip()
     if not description.startswith(_DESCRIPTION) or not version.isdecimal():
         raise TrackkitError(
             "is a Delta table, and no archive of trackkit",
             file=place,
-            remedy="name another archive with --at",
+            remedy="name another archive",
         )
     if int(version) > VERSION:
         raise TrackkitError(

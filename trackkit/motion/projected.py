@@ -36,7 +36,7 @@ def projected(drive: Drive, curve: Curve, first: int = 0, end: int | None = None
     if drive not in _places or _places[drive][0] is not curve:
         _places[drive] = curve, {}
     made = _places[drive][1]
-    part = (first, len(drive.time_s) if end is None else end)
+    part = (first, len(drive.position_m) if end is None else end)
     if part not in made:
         fixes = slice(*part)
         pace = np.maximum(drive.speed_mps[fixes], _SLOWEST_MPS)

@@ -163,7 +163,7 @@ def embed_underlay(
             raise UnderlayError(
                 f"can't be told in {most_bytes / 1e6:g} MB",
                 file=underlay.path,
-                remedy="allow more with --underlay-size",
+                remedy="let the page grow by more",
             )
 
 

@@ -115,7 +115,7 @@ def read_underlay(
             raise UnderlayError(
                 "does not say where it lies on the ground",
                 file=shown,
-                remedy="put its world file beside it, or place it with `trackkit underlay`",
+                remedy="put its world file beside it, or place it by points of it on the ground",
             )
         lies_in = source.crs.to_wkt() if source.crs else None
         named = next((text for text in map(source.tags().get, _CREDITS) if text), None)
