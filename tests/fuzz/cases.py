@@ -101,7 +101,7 @@ def run_case(input_case: Case, document: Document | None = None) -> Result:
     document = document or input_case.document
     folder = Path(tempfile.mkdtemp(prefix="fuzz-"))
     before = Path.cwd()
-    forget_peak()
+    held = forget_peak()
     began = time.process_time()
     reached, fault, peak = "", None, 0
     try:
@@ -122,7 +122,7 @@ def run_case(input_case: Case, document: Document | None = None) -> Result:
     finally:
         os.chdir(before)
         shutil.rmtree(folder, ignore_errors=True)
-    peak = max(peak, peak_bytes())
+    peak = max(peak, peak_bytes() - held)
     if fault is None and peak > MOST_BYTES:
         fault = Fault(f"too large: {document.kind}", f"{peak / (1 << 20):,.0f} MiB in use")
     return Result(reached, fault, time.process_time() - began, peak)

@@ -14,6 +14,8 @@ MOST_SECONDS = 10.0
 """Of computing; what others do on the same machine does not count."""
 MOST_WAITED_SECONDS = 90.0
 MOST_BYTES = 1 << 30
+AT_REST_BYTES = 300 << 20
+"""In use by a process that has loaded the libraries and read nothing."""
 _BACKSTOP_BYTES = 5 << 29
 """Address space is larger than memory in use; beyond this the machine itself is protected."""
 
@@ -50,9 +52,16 @@ def limit_memory() -> None:
     resource.setrlimit(resource.RLIMIT_AS, (_BACKSTOP_BYTES, _BACKSTOP_BYTES))
 
 
-def forget_peak() -> None:
-    """Begin to measure the peak of memory anew (Linux, proc(5): 5 to clear_refs)."""
+def forget_peak() -> int:
+    """Begin to measure the peak of memory anew (Linux, proc(5): 5 to clear_refs).
+
+    Returns
+    -------
+    int
+        Bytes that a process which has done other things before holds beyond one that has not.
+    """
     Path("/proc/self/clear_refs").write_text("5")
+    return max(0, peak_bytes() - AT_REST_BYTES)
 
 
 def peak_bytes() -> int:
