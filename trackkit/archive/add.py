@@ -16,10 +16,11 @@ from typing import Any
 from trackkit.archive.address import archive_address
 from trackkit.archive.engines import engine
 from trackkit.archive.rows import Described
-from trackkit.archive.spread import MOST_DEATHS, cores, spread
+from trackkit.archive.spread import MOST_DEATHS, spread
 from trackkit.archive.store import known_recordings, put_together
 from trackkit.archive.work import Item, Job, Outcome, failed, time_file
 from trackkit.archive.write import writing
+from trackkit.cores import cores
 from trackkit.errors import reading_failed
 from trackkit.files import sha256_of
 from trackkit.library.folders import folders, open_library

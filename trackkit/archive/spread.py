@@ -12,6 +12,7 @@ from multiprocessing import get_context
 from typing import Any, Generic, TypeVar
 
 from trackkit.archive.engines import engine
+from trackkit.cores import cores
 from trackkit.errors import TrackkitError
 
 _Item = TypeVar("_Item")
@@ -27,13 +28,6 @@ _THREADS = (
     "NUMEXPR_NUM_THREADS",
 )
 """What tells libraries of linear algebra how many threads to use; read when they are loaded."""
-
-
-def cores() -> int:
-    """Count the cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def spread(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from typing import TypeVar
 
@@ -10,13 +9,6 @@ from trackkit.cli.common import progress
 
 _Item = TypeVar("_Item")
 _Outcome = TypeVar("_Outcome")
-
-
-def cores() -> int:
-    """Count the cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def each_elsewhere(

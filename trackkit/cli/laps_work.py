@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 from trackkit.cli import standard_output
 from trackkit.cli.circuits import NoCircuitError, finder
 from trackkit.cli.common import progress, remark, remarks, say_error
-from trackkit.cli.cores import cores, each_elsewhere
+from trackkit.cli.cores import each_elsewhere
 from trackkit.cli.recording_folders import close_together, drivers_of, labels_of, two_drove
 from trackkit.cli.remedies import error_sentence
+from trackkit.cores import cores
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.timing.driven_files import Entry, entries_of, files_of
 from trackkit.timing.rules import LapRules

@@ -19,9 +19,10 @@ from trackkit.cli.common import (
     table,
     units_option,
 )
-from trackkit.cli.cores import cores, each_elsewhere
+from trackkit.cli.cores import each_elsewhere
 from trackkit.cli.many import each_track
 from trackkit.cli.remedies import error_sentence
+from trackkit.cores import cores
 from trackkit.errors import OutputError, TrackkitError
 from trackkit.units import units
 

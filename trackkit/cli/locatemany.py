@@ -8,8 +8,9 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from trackkit.cli.common import progress
-from trackkit.cli.cores import cores, each_elsewhere
+from trackkit.cli.cores import each_elsewhere
 from trackkit.cli.remedies import error_sentence
+from trackkit.cores import cores
 from trackkit.errors import TrackkitError, UnforeseenError
 
 if TYPE_CHECKING:
