@@ -15,7 +15,7 @@ from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap
-from trackkit.timing.passings import passings
+from trackkit.timing.passings import fastest_whole, passed_from_line_to_line
 from trackkit.track.model import Track
 
 MOST_TOGETHER = 30
@@ -77,11 +77,8 @@ def lap_sigmas(
     stretches
         Between them.
     """
-    whole = sorted((lap for lap in laps if lap.is_whole), key=_time)
-    passed = [
-        (lap.passed[0], *passings(track, drive, lap, chainage_m[1:-1]), lap.passed[-1])
-        for lap in whole
-    ]
+    whole = fastest_whole(laps)
+    passed = [passed_from_line_to_line(track, drive, lap, chainage_m) for lap in whole]
     together = min(len(whole), MOST_TOGETHER)
     groups = [range(together), *([n] for n in range(together, len(whole)))]
     sigma = np.full((len(whole), len(stretches)), np.nan)
@@ -98,10 +95,6 @@ def lap_sigmas(
         sigma,
         pair_sigma,
     )
-
-
-def _time(lap: Lap) -> tuple[bool, float]:
-    return not lap.counts, lap.time_s or 0.0
 
 
 def _times(passed: Sequence[Sequence[Crossing | None]]) -> Floats:

@@ -17,6 +17,30 @@ PLACE = ""
 """What stands for a gate's id in the crossing of a line that is no gate."""
 
 
+def fastest_whole(laps: Sequence[Lap]) -> list[Lap]:
+    """List the laps driven from line to line past every gate: those that count first, by time."""
+    return sorted((lap for lap in laps if lap.is_whole), key=_time)
+
+
+def _time(lap: Lap) -> tuple[bool, float]:
+    return not lap.counts, lap.time_s or 0.0
+
+
+def passed_from_line_to_line(
+    track: Track, drive: Drive, lap: Lap, chainage_m: Floats
+) -> tuple[Crossing | None, ...]:
+    """Find how a lap passed places of which the first and the last are the gates it is timed at.
+
+    Parameters
+    ----------
+    track, drive, lap
+        As for `passings`.
+    chainage_m
+        The places, rising, shape (k,).
+    """
+    return (lap.passed[0], *passings(track, drive, lap, chainage_m[1:-1]), lap.passed[-1])
+
+
 def passings(
     track: Track, drive: Drive, lap: Lap, chainage_m: Sequence[float] | Floats
 ) -> tuple[Crossing | None, ...]:

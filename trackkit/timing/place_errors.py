@@ -9,7 +9,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive
 from trackkit.timing.laps import Lap
-from trackkit.timing.passings import passings
+from trackkit.timing.passings import fastest_whole, passed_from_line_to_line
 from trackkit.track.model import Track
 
 MOST_LAPS = 3
@@ -41,13 +41,13 @@ def place_errors(
         Square metres, of one horizontal axis, shape (k, k): the mean of both axes and of the laps,
         NaN where none of these is known; None where there is no such lap.
     """
-    whole = sorted((lap for lap in laps if lap.is_whole), key=_time)[:MOST_LAPS]
+    whole = fastest_whole(laps)[:MOST_LAPS]
     if not whole:
         return None
     total = np.zeros((len(chainage_m), len(chainage_m)))
     count = np.zeros_like(total)
     for lap in whole:
-        places = (lap.passed[0], *passings(track, drive, lap, chainage_m[1:-1]), lap.passed[-1])
+        places = passed_from_line_to_line(track, drive, lap, chainage_m)
         there = [n for n, place in enumerate(places) if place is not None]
         passed = [place for place in places if place is not None]
         fix = np.array([place.fix for place in passed])
@@ -58,7 +58,3 @@ def place_errors(
             total[np.ix_(there, there)] += sum(kept.covariances(fix, share, weight))
             count[np.ix_(there, there)] += 1
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
-
-
-def _time(lap: Lap) -> tuple[bool, float]:
-    return not lap.counts, lap.time_s or 0.0
