@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from trackkit.arrays import Floats, Indices
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.doppler_noise import DIFFERENCES_WITHIN_S
-from trackkit.motion.fix_covariance import FixCovariance, bridged_variance, state_weights
+from trackkit.motion.fix_covariance import FixCovariance, bridged_variances, state_weights
 from trackkit.motion.jumps import SPOILED, jumping_positions
 from trackkit.motion.noise import USUAL, Levels, Measured, over_usual
 from trackkit.motion.noise_levels import estimate, tells_wander
@@ -270,7 +270,7 @@ class Drive:
         at = np.concatenate([index, index + 1])
         weight = state_weights(self.levels, span, share, slope)
         alone = sum_variance(self._solution, at, weight, self._remainders)
-        alone += bridged_variance(self.levels, span, share, slope)
+        alone += float(bridged_variances(self.levels, span, share, slope).sum())
         if self.line is None:
             return alone
         return self.line.variance_left(alone, self.time_s[index] + share * span, slope)

@@ -36,32 +36,17 @@ class ErrorCovariance:
     covariance_before: Floats
     onward_before: Floats
 
-    def variance_left(self, alone: float, time_s: Floats, slope: Floats) -> float:
-        """Variance of a sum over a corrected drive; see `RepeatedLine.variance_left`.
-
-        Parameters
-        ----------
-        alone
-            Variance of the sum over the drive as it was smoothed alone.
-        time_s
-            Shape (k,), of the times that nodes were kept for.
-        slope
-            Weights, east and north, shape (k, 2).
-        """
-        left = self.variances_left(np.array([alone]), time_s[None], slope[None])
-        return float(left[0])
-
     def variances_left(self, alone: Floats, time_s: Floats, slope: Floats) -> Floats:
-        """Variances of several sums over a corrected drive, of as many terms each.
+        """Variances of several sums over a corrected drive; see `RepeatedLine.variance_left`.
 
         Parameters
         ----------
         alone
-            As for `variance_left`, shape (j,).
+            Variances of the sums over the drive as it was smoothed alone, shape (j,).
         time_s
-            Shape (j, k).
+            Shape (j, k), of the times that nodes were kept for.
         slope
-            Shape (j, k, 2).
+            Weights, east and north, shape (j, k, 2).
 
         Returns
         -------
@@ -175,8 +160,8 @@ class ErrorCovariance:
         index, weight = weights_at_nodes(self.node_s, time_s, slope)
         moved = np.einsum("ij,ijk->ik", weight, self.moved_m[index])
         moved = moved[: len(time_s)] + moved[len(time_s) :]
-        before = _chained_each(index, weight, self.covariance_before, self.onward_before)
-        after = _chained_each(index, weight, self.covariance, self.onward)
+        before = self._before.covariances(index, weight)
+        after = self._after.covariances(index, weight)
         return alone - before, after + moved @ moved.T
 
 
@@ -214,20 +199,6 @@ def _shared(at: Indices, load: Floats, covariance: Floats, onward: Floats) -> Fl
     return shared[:, :2]
 
 
-def _chained_each(index: Indices, weight: Floats, covariance: Floats, onward: Floats) -> Floats:
-    """Covariance of terms over the first two unknowns of kept links, two links each."""
-    count = len(index) // 2
-    # The chain is followed from its last link to its first.
-    last = len(covariance) - 1
-    by_link = np.argsort(-index, kind="stable")
-    link = index[by_link]
-    load = np.zeros((len(index), 1, covariance.shape[1]))
-    load[:, 0, :2] = weight[by_link]
-    own = (covariance[link] @ load.transpose(0, 2, 1)).transpose(0, 2, 1)
-    steps = steps_between(last - link, Strides(onward[::-1]))
-    return chained_sums(by_link % count, count, load, own, steps)
-
-
 @dataclass(frozen=True, eq=False)
 class _Chained:
     """Kept links from the last to the first: sums over the first two unknowns of each."""
@@ -254,6 +225,19 @@ class _Chained:
             total += np.einsum("ji,ji->j", own, (begun + 2.0 * carried)[:, :2, 0])
             carried, before = carried + begun, last - at
         return total
+
+    def covariances(self, index: Indices, weight: Floats) -> Floats:
+        """Hold terms of two links each against each other; shapes (2 k,) and (2 k, 2): (k, k)."""
+        count = len(index) // 2
+        # The chain is followed from its last link to its first.
+        last = len(self.covariance) - 1
+        by_link = np.argsort(-index, kind="stable")
+        link = index[by_link]
+        load = np.zeros((len(index), 1, self.covariance.shape[1]))
+        load[:, 0, :2] = weight[by_link]
+        own = (self.covariance[link] @ load.transpose(0, 2, 1)).transpose(0, 2, 1)
+        steps = steps_between(last - link, self.strides)
+        return chained_sums(by_link % count, count, load, own, steps)
 
 
 def weights_at_nodes(node_s: Floats, time_s: Floats, slope: Floats) -> tuple[Indices, Floats]:

@@ -168,7 +168,7 @@ class FixCovariance:
         flat_slope = slope.reshape(-1, 2)
         place, span = self._places(index.ravel())
         weight = state_weights(self.levels, span, share.ravel(), flat_slope)
-        bridge = jerk_variance(self.levels.jerk, share.ravel(), span) * (flat_slope**2).sum(axis=1)
+        bridge = bridged_variances(self.levels, span, share.ravel(), flat_slope)
         block = self.pivot.shape[1]
         columns = 1 if block > self.levels.states else 2
         begun = np.linalg.solve(self.pivot[place], _as_blocks(weight, block, columns))
@@ -218,7 +218,7 @@ class FixCovariance:
         weight = state_weights(self.levels, span, share, slope)
         load = _as_blocks(weight, block, columns)
         begun = np.asarray(np.linalg.solve(self.pivot[place], load), dtype=float)
-        bridge = jerk_variance(self.levels.jerk, share, span) * (slope**2).sum(axis=1)
+        bridge = bridged_variances(self.levels, span, share, slope)
         by_place = np.argsort(place, kind="stable")
         at = place[by_place]
         # Of each load by column: the square it makes, and what goes on from it.
@@ -276,16 +276,15 @@ def state_weights(levels: Levels, span_s: Floats, share: Floats, slope: Floats) 
     return weight
 
 
-def bridged_variance(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> float:
-    """Variance of weighted positions by what the jerk may have done between fixes.
+def bridged_variances(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> Floats:
+    """Variances of weighted positions by what the jerk may have done between fixes, shape (k,).
 
     Parameters
     ----------
     levels, span_s, share, slope
         As for `state_weights`.
     """
-    bridge = jerk_variance(levels.jerk, share, span_s)
-    return float((bridge * (slope**2).sum(axis=1)).sum())
+    return np.asarray(jerk_variance(levels.jerk, share, span_s) * (slope**2).sum(axis=1))
 
 
 def _as_blocks(weight: Floats, block: int, columns: int) -> Floats:
