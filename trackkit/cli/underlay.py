@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
     from trackkit.underlay.picture import Underlay
     from trackkit.underlay.plan import Fit, PlacedPlan
 
-AnyFunction = TypeVar("AnyFunction", bound=Callable[..., Any])
 _BYTES_PER_MB = 1_000_000
 
 underlay_option = click.option(

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from trackkit.errors import UnderlayError
 from trackkit.paper.ink import Pen
 from trackkit.paper.sheet import Sheet
 from trackkit.track.model import Track
-from trackkit.underlay.picture import Frame, Underlay, pixels_on
+from trackkit.underlay.picture import Frame, Underlay, covered_share, pixels_on
 from trackkit.underlay.placed import system_of
 
 MOST_PIXELS = 1_200_000
@@ -37,12 +36,6 @@ def draw_underlay(pen: Pen, underlay: Underlay, track: Track, sheet: Sheet) -> N
     affine = (float(a), float(b), float(c), float(d), float(e), float(f))
     pixels = pixels_on(underlay, Frame(system_of(track.plane), affine, width, height))
     line = track.plane.to_plane(track.centreline.longitude_deg, track.centreline.latitude_deg)
-    column, row = ((sheet.to_paper(line) - [box.left, box.top]) / [step_mm, -step_mm]).T.astype(int)
-    seen = pixels[np.clip(row, 0, height - 1), np.clip(column, 0, width - 1), 3]
-    if not np.any(seen):
-        raise UnderlayError(
-            f"does not reach {track.name}",
-            file=underlay.path,
-            remedy="check the picture's coordinate system, or choose another picture",
-        )
+    column, row = ((sheet.to_paper(line) - [box.left, box.top]) / [step_mm, -step_mm]).T
+    covered_share(underlay, pixels, column, row, track.name)
     pen.picture(pixels, box)

@@ -16,7 +16,14 @@ from trackkit.errors import UnderlayError
 from trackkit.geometry.geodesy import longitude_near, unwrap_longitude
 from trackkit.track.model import Track
 from trackkit.underlay.packages import load
-from trackkit.underlay.picture import Frame, Pixels, Underlay, ground_pixel_m, pixels_on
+from trackkit.underlay.picture import (
+    Frame,
+    Pixels,
+    Underlay,
+    covered_share,
+    ground_pixel_m,
+    pixels_on,
+)
 
 MOST_BYTES = 3_000_000
 """A page grows by at most this much, unless it is asked for otherwise."""
@@ -125,9 +132,9 @@ def embed_underlay(
     middle_lat = 0.5 * float(latitude.min() + latitude.max())
     system = _mercator(middle_lon)
     stretch = 1.0 / math.cos(math.radians(middle_lat))
-    x = np.radians(longitude - middle_lon) * _RADIUS_M
-    y = np.arctanh(np.sin(np.radians(latitude))) * _RADIUS_M
-    west, east, south, north = with_margin(x, y, stretch)
+    west, east, south, north = with_margin(*_in_mercator(longitude, latitude, middle_lon), stretch)
+    line = track.centreline
+    line_x, line_y = _in_mercator(line.longitude_deg, line.latitude_deg, middle_lon)
     finest = ground_pixel_m(underlay, middle_lon, middle_lat)
     fits = math.sqrt((east - west) * (north - south) / MOST_PIXELS) / stretch
     pixel = max(finest, fits)
@@ -137,13 +144,8 @@ def embed_underlay(
         across, down = (east - west) / width, (north - south) / height
         frame = Frame(system, (across, 0.0, west, 0.0, -down, north), width, height)
         pixels = pixels_on(underlay, frame)
-        covered = _covered(pixels, track, frame, middle_lon)
-        if not covered:
-            raise UnderlayError(
-                f"does not reach {track.name}",
-                file=underlay.path,
-                remedy="check the picture's coordinate system, or choose another picture",
-            )
+        column, row = (line_x - west) / across, (north - line_y) / down
+        covered = covered_share(underlay, pixels, column, row, track.name)
         for quality in _QUALITIES:
             coded = webp(pixels, quality, underlay.path)
             if len(coded) <= most_bytes * _FROM_BASE64 - 32:
@@ -207,22 +209,21 @@ def webp(pixels: Pixels, quality: int, path: str) -> bytes:
     return content.getvalue()
 
 
-def _covered(pixels: Pixels, track: Track, frame: Frame, middle_lon: float) -> float:
-    line = track.centreline
-    x = np.radians(longitude_near(line.longitude_deg, middle_lon) - middle_lon) * _RADIUS_M
-    y = np.arctanh(np.sin(np.radians(line.latitude_deg))) * _RADIUS_M
-    across, _, west, _, down, north = frame.affine
-    column = np.clip(((x - west) / across).astype(int), 0, frame.width - 1)
-    row = np.clip(((y - north) / down).astype(int), 0, frame.height - 1)
-    return float(np.mean(pixels[row, column, 3] > 0))
-
-
 def _mercator(longitude_deg: float) -> str:
     """Write the web's Mercator projection (EPSG:3857), counted from a meridian of its own."""
     return (
         f"+proj=merc +a={_RADIUS_M:.0f} +b={_RADIUS_M:.0f} +lat_ts=0 +lon_0={longitude_deg:.10f} "
         "+x_0=0 +y_0=0 +k=1 +units=m +nadgrids=@null +wktext +no_defs"
     )
+
+
+def _in_mercator(
+    longitude_deg: Floats, latitude_deg: Floats, middle_lon_deg: float
+) -> tuple[Floats, Floats]:
+    """Give x and y of positions in that projection, of shape (n,) each."""
+    x = np.radians(longitude_near(longitude_deg, middle_lon_deg) - middle_lon_deg) * _RADIUS_M
+    y = np.arctanh(np.sin(np.radians(latitude_deg))) * _RADIUS_M
+    return np.asarray(x), np.asarray(y)
 
 
 def _latitude_deg(y: float) -> float:

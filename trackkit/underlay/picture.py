@@ -229,6 +229,38 @@ def pixels_on(underlay: Underlay, frame: Frame) -> Pixels:
     return np.stack([red, green, blue, opaque], axis=-1)
 
 
+def covered_share(
+    underlay: Underlay, pixels: Pixels, column: Floats, row: Floats, name: str
+) -> float:
+    """Tell what share of some places a picture shows.
+
+    Parameters
+    ----------
+    underlay, pixels
+        The picture, and its pixels as `pixels_on` gives them.
+    column, row
+        Where the places are among them, shape (n,).
+    name
+        What the places are of.
+
+    Raises
+    ------
+    UnderlayError
+        When it shows none.
+    """
+    height, width = pixels.shape[:2]
+    across = np.clip(column.astype(int), 0, width - 1)
+    down = np.clip(row.astype(int), 0, height - 1)
+    share = float(np.mean(pixels[down, across, 3] > 0))
+    if not share:
+        raise UnderlayError(
+            f"does not reach {name}",
+            file=underlay.path,
+            remedy="check the picture's coordinate system, or choose another picture",
+        )
+    return share
+
+
 def ground_pixel_m(underlay: Underlay, longitude_deg: float, latitude_deg: float) -> float:
     """Size of a picture's pixel on the ground, metres, at a place."""
     here = one_metre(underlay.crs, longitude_deg, latitude_deg)

@@ -14,9 +14,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.underlay.packages import load
 from trackkit.underlay.picture import Pixels
 from trackkit.underlay.plan import PlacedPlan
-from trackkit.underlay.sheets import read_sheet
-
-_MOST_PIXELS = 100_000_000
+from trackkit.underlay.sheets import MOST_PIXELS, read_sheet
 
 
 def write_placed_plan(
@@ -134,7 +132,7 @@ def _flattened(pixels: Pixels, placed: PlacedPlan, path: str) -> tuple[Pixels, F
     (west, south), (east, north) = ground.min(axis=0), ground.max(axis=0)
     steps = placed.ground_m(np.vstack([edge, edge + np.array([1.0, 0.0])]))
     pixel = float(np.hypot(*(steps[4:] - steps[:4]).T).min())
-    pixel = max(pixel, float(np.sqrt((east - west) * (north - south) / _MOST_PIXELS)))
+    pixel = max(pixel, float(np.sqrt((east - west) * (north - south) / MOST_PIXELS)))
     columns, rows = int(np.ceil((east - west) / pixel)), int(np.ceil((north - south) / pixel))
     affine = np.array([[pixel, 0.0, west], [0.0, -pixel, north]])
     back = np.linalg.inv(placed.matrix)

@@ -14,7 +14,8 @@ from trackkit.underlay.picture import Pixels
 PDF_DOTS_PER_INCH = 200.0
 _MM_PER_INCH = 25.4
 _POINTS_PER_INCH = 72.0
-_MOST_PIXELS = 100_000_000
+MOST_PIXELS = 100_000_000
+"""Of a plan, as it is read and as it is drawn anew: 400 MB of memory."""
 
 
 def read_sheet(path: str | os.PathLike[str], *, page: int = 1) -> tuple[Pixels, float]:
@@ -52,11 +53,11 @@ def _picture(path: str) -> Pixels:
     turned = load("PIL.ImageOps", path)
     try:
         with image.open(path) as opened:
-            if opened.width * opened.height > _MOST_PIXELS:
+            if opened.width * opened.height > MOST_PIXELS:
                 raise UnderlayError(
                     f"has {opened.width * opened.height / 1e6:.0f} million pixels",
                     file=path,
-                    remedy=f"make it smaller: at most {_MOST_PIXELS / 1e6:.0f} million are taken",
+                    remedy=f"make it smaller: at most {MOST_PIXELS / 1e6:.0f} million are taken",
                 )
             # How a camera was held: tag Orientation of Exif 2.3.
             upright = turned.exif_transpose(opened)
@@ -80,9 +81,9 @@ def _pdf_page(path: str, page: int) -> tuple[Pixels, float]:
             raise UnderlayError(f"has {len(document)} pages, and none numbered {page}", file=path)
         sheet = document[page - 1]
         scale = PDF_DOTS_PER_INCH / _POINTS_PER_INCH
-        if sheet.get_width() * sheet.get_height() * scale**2 > _MOST_PIXELS:
+        if sheet.get_width() * sheet.get_height() * scale**2 > MOST_PIXELS:
             scale *= float(
-                np.sqrt(_MOST_PIXELS / (sheet.get_width() * sheet.get_height() * scale**2))
+                np.sqrt(MOST_PIXELS / (sheet.get_width() * sheet.get_height() * scale**2))
             )
         pixels = np.asarray(sheet.render(scale=scale).to_pil().convert("RGBA"))
     finally:
