@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -11,8 +12,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from trackkit.archive.columns import KEY, RECORDINGS
-from trackkit.archive.rows import Described, timed_rows
+from trackkit.archive.columns import DRIVES, KEY, RECORDINGS
+from trackkit.archive.rows import Described, table_of_rows, timed_rows
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.library.driven_circuit import Found, settled, tracks_driven
 from trackkit.library.folders import Library, open_library
@@ -20,7 +21,8 @@ from trackkit.library.known import Candidate, Located
 from trackkit.library.locate import locate
 from trackkit.recordings.detect import is_surely_recording
 from trackkit.recordings.read import read_recording
-from trackkit.timing.lap_times import time_laps
+from trackkit.timing.kept_timing import timing_row
+from trackkit.timing.lap_times import TimedRecording
 from trackkit.timing.rules import USUAL_RULES, LapRules
 
 if TYPE_CHECKING:
@@ -145,9 +147,24 @@ def _timed(item: Item, job: Job) -> Outcome:
     facts = _facts(recording)
     if found is None:
         return Outcome(item, _row(item, job, state="unplaced", reason=reason, **facts))
-    report = time_laps(found.track, recording, job.rules, antenna_ahead_m=job.antenna_ahead_m)
+    timed = TimedRecording.smoothed(recording, found.track.plane, job.antenna_ahead_m)
+    report = timed.report(found.track, rules=job.rules)
     tables = timed_rows(found, report, item.recording, item.described, traces=job.traces)
     geometry = tables["sessions"]["geometry"][0].as_py()
+    tables["drives"] = table_of_rows(
+        DRIVES,
+        [
+            timing_row(timed, found.track, job.rules)
+            | {
+                KEY: item.recording,
+                "track": found.track.id,
+                "geometry": geometry,
+                "begun": recording.start,
+                "csv_columns": None if job.columns is None else json.dumps(dict(job.columns)),
+                "traces": job.traces,
+            }
+        ],
+    )
     facts |= _levels(report) | {"track": found.track.id, "geometry": geometry}
     return Outcome(item, _row(item, job, state="timed", **facts), tables)
 
