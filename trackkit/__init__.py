@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from trackkit.archive.add import add_to_archive as add_to_archive
     from trackkit.archive.ask import Archive as Archive
     from trackkit.archive.ask import open_archive as open_archive
+    from trackkit.archive.refresh import ArchiveRefresh as ArchiveRefresh
+    from trackkit.archive.refresh import refresh_archive as refresh_archive
     from trackkit.archive.unknown import UnknownPlace as UnknownPlace
     from trackkit.building.build import Build as Build
     from trackkit.building.build import build_track as build_track
@@ -144,6 +146,7 @@ _MODULES = {
     "Added": "library.manage",
     "Archive": "archive.ask",
     "ArchiveAddition": "archive.add",
+    "ArchiveRefresh": "archive.refresh",
     "Build": "building.build",
     "Centreline": "track.features",
     "Change": "gates.edit",
@@ -230,6 +233,7 @@ _MODULES = {
     "read_recording": "recordings.read",
     "read_track": "track.file",
     "read_underlay": "underlay.picture",
+    "refresh_archive": "archive.refresh",
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
     "remove_pit_lane": "gates.pit_lane",
@@ -269,6 +273,7 @@ __all__ = [
     "Added",
     "Archive",
     "ArchiveAddition",
+    "ArchiveRefresh",
     "Build",
     "Centreline",
     "Change",
@@ -356,6 +361,7 @@ __all__ = [
     "read_recording",
     "read_track",
     "read_underlay",
+    "refresh_archive",
     "remove_from_library",
     "remove_gate",
     "remove_pit_lane",

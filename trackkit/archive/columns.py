@@ -140,6 +140,8 @@ RECORDINGS = _table(
     "track",
     "geometry",
     "remarks",
+    "circuits_around",
+    "gate_names",
 )
 SESSIONS = _table(
     "sessions",

@@ -114,14 +114,18 @@ def report_of_row(
     """
     if not _same_line(row, track):
         return None
-    *shares, all_laps = row["rules"].tolist()
-    rules = LapRules(*shares, all_laps=bool(all_laps))
     drive = drive_of_row(row, name, start)
-    report = laps_of_drive(track, drive, _parts(row), rules, row["antenna_ahead_m"])
+    report = laps_of_drive(track, drive, _parts(row), rules_of_row(row), row["antenna_ahead_m"])
     whole = sum(track.closed and lap.is_whole and lap.time_s is not None for lap in report.laps)
     least = (FEWEST, FEWEST_LAPS) if row["laps_tell_wander"] else (FEWEST,)
     alike = all((whole < few) == (row["whole_laps"] < few) for few in least)
     return report if alike else None
+
+
+def rules_of_row(row: Mapping[str, Any]) -> LapRules:
+    """Tell by which rules a kept recording was timed."""
+    stand_s, gap_s, within, all_laps = row["rules"]
+    return LapRules(float(stand_s), float(gap_s), float(within), bool(all_laps))
 
 
 def _parts(row: Mapping[str, Any]) -> Parts:
