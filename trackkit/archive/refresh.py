@@ -195,9 +195,10 @@ def refresh_archive(
             file=archive,
             remedy="name one with --at or TRACKKIT_ARCHIVE, or add recordings first",
         )
+    digest = library_digest(searched)
     sessions = _sessions(archive)
-    concerned = _concerned(opened_library, rows, sessions)
-    job = Job(libraries, library_digest(searched))
+    concerned = _concerned(opened_library, digest, rows, sessions)
+    job = Job(libraries, digest)
     again = _Again(len(concerned), progress, files={each: rows[each]["file"] for each in concerned})
     if concerned:
         with writing(archive) as write:
@@ -293,6 +294,7 @@ def _sessions(archive: str) -> dict[str, Mapping[str, Any]]:
 
 def _concerned(
     library: Library,
+    digest: str,
     rows: Mapping[str, Mapping[str, Any]],
     sessions: Mapping[str, Mapping[str, Any]],
 ) -> dict[str, _Stale]:
@@ -307,7 +309,7 @@ def _concerned(
             if circuit is None:
                 tracks[key] = None
             else:
-                track = _track(str(circuit.path), turned=turned)
+                track = _track(str(circuit.path), turned, digest)
                 tracks[key] = str(circuit.path), geometry_digest(track), gate_names(track)
         return tracks[key]
 
@@ -329,7 +331,8 @@ def _concerned(
 
 
 @lru_cache(maxsize=64)
-def _track(path: str, *, turned: bool) -> Track:
+def _track(path: str, turned: bool, _digest: str) -> Track:  # noqa: FBT001 - of a cache
+    """Read a track once for a state of the libraries."""
     track = read_track(path)
     return reverse_track(track)[0] if turned else track
 
@@ -355,11 +358,11 @@ def _of_kept(stale: _Stale, kept: Mapping[str, Any], job: Job) -> Outcome | str 
         return None
     if stale.path is None:
         drive = drive_of_row(kept, row["file"], row["begun"])
-        found, reason = circuit_driven(drive.recording, job.libraries)
+        found, reason = circuit_driven(drive.recording, job)
         if found is None:
             return f"{reason}; {_STAY}"
     else:
-        track = _track(stale.path, turned=stale.reversed)
+        track = _track(stale.path, stale.reversed, job.library)
         found = Found(track, stale.path, stale.reversed)
     report = report_of_row(kept, found.track, row["file"], row["begun"])
     if report is None:

@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from functools import cache
+from functools import lru_cache
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -145,7 +145,7 @@ def _timed(item: Item, job: Job) -> Outcome:
     except RecordingError as error:
         other = item.in_folder and not is_surely_recording(item.path)
         return failed(item, job, "other" if other else "unusable", error.fault)
-    found, reason = circuit_driven(recording, job.libraries)
+    found, reason = circuit_driven(recording, job)
     facts = _facts(recording)
     if found is None:
         return Outcome(item, _row(item, job, state="unplaced", reason=reason, **facts))
@@ -174,16 +174,19 @@ def _timed(item: Item, job: Job) -> Outcome:
 _Opened = tuple[Library, Callable[[Candidate], Found | None], Callable[[float, float], str]]
 
 
-@cache
-def _opened(libraries: tuple[str, ...]) -> _Opened:
-    """Remember, in a process that works on many files, what was opened and read."""
+@lru_cache(maxsize=2)
+def _opened(libraries: tuple[str, ...], _digest: str) -> _Opened:
+    """Remember, in a process that works on many files, what was opened and read of libraries.
+
+    Workers of a cluster live on after a gate was moved: the digest tells that.
+    """
     library = open_library(libraries)
     return library, tracks_driven(library), circuits_around(library)
 
 
-def circuit_driven(recording: Recording, libraries: tuple[str, ...]) -> tuple[Found | None, str]:
+def circuit_driven(recording: Recording, job: Job) -> tuple[Found | None, str]:
     """Locate a recording in libraries: its circuit, or why it is on none."""
-    library, track_driven, _ = _opened(libraries)
+    library, track_driven, _ = _opened(job.libraries, job.library)
     located = locate(recording, library)
     candidate = settled(located)
     if candidate is None:
@@ -196,7 +199,7 @@ def timed_facts(
     found: Found, longitude_deg: float, latitude_deg: float, job: Job
 ) -> dict[str, str]:
     """Tell over what a recording that begins at a place was timed."""
-    around = _opened(job.libraries)[2]
+    around = _opened(job.libraries, job.library)[2]
     return {
         "track": found.track.id,
         "geometry": geometry_digest(found.track),

@@ -64,9 +64,9 @@ def refresh_command(
 
 def _sentence(refreshed: ArchiveRefresh) -> str:
     again = refreshed.from_drives + refreshed.from_recordings
+    laps = counted(range(refreshed.laps), "lap")
     parts = [
-        f"{counted(range(again), 'recording')} timed again, "
-        f"{counted(range(refreshed.laps), 'lap')}",
+        f"{counted(range(again), 'recording')} timed again, {laps}",
         f"{refreshed.current:,} as they were",
     ]
     if refreshed.from_recordings:
