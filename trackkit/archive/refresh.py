@@ -331,7 +331,7 @@ def _concerned(
 
 
 @lru_cache(maxsize=64)
-def _track(path: str, turned: bool, _digest: str) -> Track:  # noqa: FBT001 - of a cache
+def _track(path: str, turned: bool, _digest: str) -> Track:
     """Read a track once for a state of the libraries."""
     track = read_track(path)
     return reverse_track(track)[0] if turned else track
