@@ -199,7 +199,6 @@ class Editing:
         else:
             self._add(step)
 
-
     def _made(self, track: Track, what: str, request: Request, ahead_m: float) -> _Made:
         if what == "pit-lane":
             return _with_pit_lane(track, request, self._over)

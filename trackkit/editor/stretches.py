@@ -150,7 +150,9 @@ def _piece(line: Curve, stretch: Stretch) -> Floats:
     through = np.concatenate(point)
     apart = np.linalg.norm(np.diff(through, axis=0), axis=1)
     if len(through) < (4 if lap else 2):
-        raise PlaceError("too few points are left of the line", remedy="undo, and keep more of them")
+        raise PlaceError(
+            "too few points are left of the line", remedy="undo, and keep more of them"
+        )
     if apart.min() < NEAREST_M:
         raise PlaceError(
             f"two points lie {apart.min():.2f} m from each other",

@@ -99,12 +99,11 @@ export class LineEditor {
     this.bar.open(
       {
         title: `Moving the ${NAMES[which]}`,
-        hint:
-          "Drag a point, or click the line to add one; then Done. Between two points that you " +
-          "leave alone nothing moves.",
+        hint: "Drag a point, or click the line to add one. Between two points left alone it stays.",
         keys: POINT_KEYS,
         cancels: true,
         snaps: true,
+        kind: "of-line",
       },
       {
         add: null,
@@ -115,6 +114,7 @@ export class LineEditor {
         typed: () => this.moveTyped(),
       },
     );
+    this.view.map.invalidateSize({ animate: false });
     this.bar.bringUp(this.view.map.getContainer());
     this.view.map.doubleClickZoom.disable();
     this.view.map.getContainer().classList.add("moving-line");

@@ -66,15 +66,13 @@ export class LineMarks {
   }
 
   /**
-   * Turn the map to all of the line, above what covers it from below.
+   * Turn the map to all of the line.
    *
    * @param {Position[]} points
-   * @param {number} covered  pixels
    */
-  show(points, covered) {
+  show(points) {
     this.map.fitBounds(L.latLngBounds(points.map(([lon, lat]) => L.latLng(lat, lon))), {
-      paddingTopLeft: [40, 40],
-      paddingBottomRight: [40, Math.min(covered, 200) + 40],
+      padding: [40, 40],
       maxZoom: 20,
       animate: false,
     });

@@ -95,7 +95,7 @@ export class PitLaneEditor {
     this.open("edit", `${enough}Drag a point, or click the line to add one.`, POINT_KEYS);
     this.draw(0);
     this.view.held = true;
-    this.marks.show(this.points, this.bar.height);
+    this.marks.show(this.points);
     this.marks.focus(0);
   }
 
@@ -110,7 +110,7 @@ export class PitLaneEditor {
     const title = mode === "draw" ? "Drawing the pit lane" : "Editing the pit lane";
     const draws = mode === "draw";
     this.bar.open(
-      { title, hint, keys, cancels: draws, snaps: false },
+      { title, hint, keys, cancels: draws, snaps: false, kind: "of-lane" },
       {
         add: draws ? () => this.addTyped() : null,
         after: draws ? null : () => this.addAfter(this.selected),
@@ -121,6 +121,7 @@ export class PitLaneEditor {
       },
     );
     this.view.taken = (at) => this.clicked(at);
+    this.view.map.invalidateSize({ animate: false });
     this.bar.bringUp(this.view.map.getContainer());
     this.view.map.getContainer().classList.toggle("drawing", mode === "draw");
     this.view.map.doubleClickZoom.disable();

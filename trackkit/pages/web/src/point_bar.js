@@ -25,6 +25,7 @@ import { inField, metresOf, units } from "./units.js";
  * @property {string} keys  and with which keys
  * @property {boolean} cancels  whether Cancel is offered: what was done is not an edit yet
  * @property {boolean} snaps  whether snapping is
+ * @property {string} kind  class of the bar
  */
 
 export class PointBar {
@@ -68,7 +69,7 @@ export class PointBar {
    * @param {Said} said
    * @param {Deeds} deeds
    */
-  open({ title, hint, keys, cancels, snaps }, deeds) {
+  open({ title, hint, keys, cancels, snaps, kind }, deeds) {
     this.deeds = deeds;
     this.title.textContent = title;
     this.keys.replaceChildren(`${hint} `, element("span", { class: "by-key" }, keys));
@@ -79,6 +80,7 @@ export class PointBar {
     if (label) {
       label.hidden = !snaps;
     }
+    this.node.className = kind;
     this.node.hidden = false;
   }
 
@@ -103,10 +105,6 @@ export class PointBar {
 
   focus() {
     this.node.focus({ preventScroll: true });
-  }
-
-  get height() {
-    return this.node.offsetHeight;
   }
 
   /**
