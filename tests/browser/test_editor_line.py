@@ -95,7 +95,8 @@ def test_a_hairpin_cut_by_a_chord_is_mended_by_dragging_points(editor) -> None:
             """([lon, lat]) => { const { line } = trackkit.page;
                 const to = line.onPlane([lon, lat]);
                 const lines = line.marks.lines[0].getLatLngs().flat();
-                const away = lines.map(({ lng, lat: north }) => { const at = line.onPlane([lng, north]);
+                const away = lines.map((place) => {
+                    const at = line.onPlane([place.lng, place.lat]);
                     return Math.hypot(at.x - to.x, at.y - to.y); });
                 const near = lines[away.indexOf(Math.min(...away))];
                 return [near.lng, near.lat]; }""",
@@ -113,19 +114,19 @@ def test_a_hairpin_cut_by_a_chord_is_mended_by_dragging_points(editor) -> None:
     editor.save()
 
     track = read_track(editor.path)
-    told = output("describe", str(editor.path))
-    # Two straights of 84.39 m and two half circles of 36.80 m; the chord left 42 m out.
-    assert told["length_m"] == pytest.approx(ROAD.length_m, abs=0.5)
-    assert told["length_m"] > before.length_m + 29.0
+    described = output("describe", str(editor.path))
+    # Two straights of 84.39 m and two half circles of 36.80 m; by hand, to a metre.
+    assert described["length_m"] == pytest.approx(ROAD.length_m, abs=1.0)
+    assert described["length_m"] > before.length_m + 28.0
     assert [(g.id, g.left, g.right) for g in track.gates] == [
         (g.id, g.left, g.right) for g in before.gates
     ]
-    assert track.gate("back").chainage_m == pytest.approx(200.0, abs=0.5)
+    assert track.gate("back").chainage_m == pytest.approx(200.0, abs=1.0)
     assert track.history[-1]["what"].startswith("line drawn by hand at ")
     assert {row.kind for row in track.centreline.accuracy_profile} == {"drawn"}
     findings = output("check", str(editor.path))["findings"]
     assert {f["rule"] for f in findings} <= {"gate-missing", "sigma-of-gates"}
-    reasons = output("describe", str(editor.path))["verdict"]["reasons"]
+    reasons = described["verdict"]["reasons"]
     assert any("the drawn line is known to 3.0 m" in reason for reason in reasons)
 
 
@@ -188,7 +189,8 @@ def test_what_is_refused_stays_to_be_mended(editor) -> None:
     page.evaluate(
         """() => { const { line } = trackkit.page;
             const { x, y } = line.controls[line.selected];
-            line.insert(line.position({ x: x + 0.05, y })); line.step(line.selected, 0, 6, "a"); }"""
+            line.insert(line.position({ x: x + 0.05, y }));
+            line.step(line.selected, 0, 6, "a"); }"""
     )
     page.locator("#lane-done").click()
     editor.wait("!document.querySelector('#trouble-box').hidden")

@@ -186,7 +186,7 @@ def test_a_line_that_crosses_itself_newly_is_refused(cut):
     across = cut.plane.to_plane(*np.mean([cut.finish.left, cut.finish.right], axis=0))
     south = float(across[1] - middle[1])
     loop = np.array([[25.0, 0.5], [18.0, 1.1], [0.0, 1.3], [-18.0, 1.1], [-25.0, 0.5]])
-    with pytest.raises(PlaceError, match="would cross itself at .* where it did not before"):
+    with pytest.raises(PlaceError, match=r"would cross itself at .* where it did not before"):
         draw_line(cut, [Stretch(122.0, 198.0, middle + loop * [1.0, south])])
 
 

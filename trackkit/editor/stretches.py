@@ -17,7 +17,7 @@ NEAREST_M = 0.2
 _FINE_M = 0.25
 _MOST_FINE = 20_000
 _BESIDE_SEAM_M = (0.3, 0.8, 1.6, 3.2, 6.4, 12.8)
-"""Where a line that stays gets vertices of its own beside a stretch that was drawn: a spline through
+"""Where a line that stays gets more vertices beside a stretch that was drawn: a spline through
 sparse ones would swing there."""
 
 
