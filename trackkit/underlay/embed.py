@@ -61,6 +61,8 @@ class EmbeddedPicture:
         Size of a pixel of the file it was cut from, on the ground, metres.
     covered
         Share of the centreline that lies on the picture, 0 to 1.
+    residual_m
+        As `Underlay` has it.
 
     Examples
     --------
@@ -78,6 +80,7 @@ class EmbeddedPicture:
     pixel_m: float
     source_pixel_m: float
     covered: float
+    residual_m: float | None = None
 
     def __repr__(self) -> str:
         return (
@@ -159,6 +162,7 @@ def embed_underlay(
                     pixel,
                     finest,
                     covered,
+                    underlay.residual_m,
                 )
         pixel /= min(_COARSER, max(0.3, math.sqrt(most_bytes * _FROM_BASE64 / len(coded))))
         if pixel > max(_TOO_COARSE_M, finest):
