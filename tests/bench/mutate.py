@@ -182,6 +182,7 @@ def noticed_by(tree: Path, tests: list[str], limit_s: int) -> str | None:
             hypothesis.settings.register_profile("first", deadline=None, phases=phases)
             pytest = importlib.import_module("pytest")
             plain = ["-x", "-q", "-n0", "-p", "no:cacheprovider", "-p", "no:nbmake"]
+            plain += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]
             status = pytest.main(
                 [*plain, "--hypothesis-profile=first", *tests], plugins=[Watch(report)]
             )
