@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -19,6 +20,9 @@ _MOST_FINE = 20_000
 _BESIDE_SEAM_M = (0.3, 0.8, 1.6, 3.2, 6.4, 12.8)
 """Where a line that stays gets more vertices beside a stretch that was drawn: a spline through
 sparse ones would swing there."""
+
+_EndOfSpline = tuple[Literal[1, 2], Floats]
+"""Which derivative is given at an end of a spline, and its value."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,13 +141,14 @@ def _piece(line: Curve, stretch: Stretch) -> Floats:
     from scipy.interpolate import CubicSpline
 
     point = [stretch.point_m.reshape(-1, 2)]
-    slope: list[tuple[int, Floats]] = [(2, np.zeros(2)), (2, np.zeros(2))]
+    first: _EndOfSpline = (2, np.zeros(2))
+    last: _EndOfSpline = (2, np.zeros(2))
     if stretch.begin_m is not None:
         point.insert(0, line.position(stretch.begin_m)[None])
-        slope[0] = (1, line.direction(stretch.begin_m))
+        first = (1, line.direction(stretch.begin_m))
     if stretch.end_m is not None:
         point.append(line.position(stretch.end_m)[None])
-        slope[1] = (1, line.direction(stretch.end_m))
+        last = (1, line.direction(stretch.end_m))
     lap = line.closed and stretch.begin_m is None
     if lap:
         point.append(point[0][:1])
@@ -159,7 +164,7 @@ def _piece(line: Curve, stretch: Stretch) -> Floats:
             remedy="delete one of them, or move it away",
         )
     at = distance_along(through)
-    spline = CubicSpline(at, through, bc_type="periodic" if lap else tuple(slope))
+    spline = CubicSpline(at, through, bc_type="periodic" if lap else (first, last))
     count = int(np.clip(at[-1] / _FINE_M, 8, _MOST_FINE))
     fine = Curve.through(spline(np.linspace(0.0, at[-1], count + 1)), closed=False)
     return fine.position(fine.sampled())
