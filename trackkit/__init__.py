@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from trackkit.archive.add import add_to_archive as add_to_archive
     from trackkit.archive.ask import Archive as Archive
     from trackkit.archive.ask import open_archive as open_archive
+    from trackkit.archive.forget import ArchiveForgetting as ArchiveForgetting
+    from trackkit.archive.forget import forget_in_archive as forget_in_archive
     from trackkit.archive.refresh import ArchiveRefresh as ArchiveRefresh
     from trackkit.archive.refresh import refresh_archive as refresh_archive
     from trackkit.archive.unknown import UnknownPlace as UnknownPlace
@@ -146,6 +148,7 @@ _MODULES = {
     "Added": "library.manage",
     "Archive": "archive.ask",
     "ArchiveAddition": "archive.add",
+    "ArchiveForgetting": "archive.forget",
     "ArchiveRefresh": "archive.refresh",
     "Build": "building.build",
     "Centreline": "track.features",
@@ -210,6 +213,7 @@ _MODULES = {
     "explore": "pages.explore",
     "export_drives": "frames.export",
     "export_track": "export.export",
+    "forget_in_archive": "archive.forget",
     "import_open_map": "open_map.import_circuits",
     "import_track": "importing.import_track",
     "judge_track": "checks.verdict",
@@ -273,6 +277,7 @@ __all__ = [
     "Added",
     "Archive",
     "ArchiveAddition",
+    "ArchiveForgetting",
     "ArchiveRefresh",
     "Build",
     "Centreline",
@@ -338,6 +343,7 @@ __all__ = [
     "explore",
     "export_drives",
     "export_track",
+    "forget_in_archive",
     "import_open_map",
     "import_track",
     "judge_track",

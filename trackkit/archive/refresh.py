@@ -17,6 +17,7 @@ from trackkit.archive.address import archive_address
 from trackkit.archive.columns import DRIVES, KEY, RECORDINGS, SESSIONS
 from trackkit.archive.drives import KeptRows, kept_rows, read_kept
 from trackkit.archive.engines import engine
+from trackkit.archive.hold import held_with_others
 from trackkit.archive.rows import Described, timed_rows
 from trackkit.archive.spread import MOST_DEATHS, spread
 from trackkit.archive.store import known_recordings, put_together, rows_of
@@ -170,7 +171,7 @@ def refresh_archive(
         When the extra ``archive`` is not installed, there is no archive, or it or a library cannot
         be opened, or the scheduler does not answer.
     OutputError
-        When the archive cannot be written.
+        When the archive cannot be written, or recordings are being forgotten in it.
 
     Examples
     --------
@@ -201,7 +202,7 @@ def refresh_archive(
     job = Job(libraries, digest)
     again = _Again(len(concerned), progress, files={each: rows[each]["file"] for each in concerned})
     if concerned:
-        with writing(archive) as write:
+        with held_with_others(archive), writing(archive) as write:
             again.write = write
             items = [
                 (rows_kept, {each: concerned[each] for each in rows_kept.recordings})

@@ -8,6 +8,7 @@ import click
 
 from trackkit.caution import TRAINING
 from trackkit.cli.archive_ask import laps_command, summary_command, unknown_command
+from trackkit.cli.archive_forget import forget_command
 from trackkit.cli.archive_options import at_option, refuse_both, scheduler_option, workers_option
 from trackkit.cli.archive_progress import rate_shown
 from trackkit.cli.archive_refresh import refresh_command
@@ -40,6 +41,7 @@ def archive() -> None:
     """
 
 
+archive.add_command(forget_command)
 archive.add_command(laps_command)
 archive.add_command(summary_command)
 archive.add_command(refresh_command)
