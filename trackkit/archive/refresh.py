@@ -185,51 +185,27 @@ def refresh_archive(
     searched = folders(list(library))
     opened_library = open_library(searched)
     libraries = tuple(str(folder.absolute()) for folder in searched)
-    rows = {
-        recording: row
-        for recording, row in known_recordings(archive, RECORDINGS.names[1:]).items()
-        if row["state"] == "timed"
-    }
-    if not rows:
-        raise TrackkitError(
-            "there is no archive with laps",
-            file=archive,
-            remedy="name one with --at or TRACKKIT_ARCHIVE, or add recordings first",
-        )
-    digest = library_digest(searched)
-    sessions = _sessions(archive)
-    concerned = _concerned(opened_library, digest, rows, sessions)
-    job = Job(libraries, digest)
-    again = _Again(len(concerned), progress, files={each: rows[each]["file"] for each in concerned})
-    if concerned:
-        with held_with_others(archive), writing(archive) as write:
-            again.write = write
-            items = [
-                (rows_kept, {each: concerned[each] for each in rows_kept.recordings})
-                for rows_kept in kept_rows(archive, concerned)
-            ]
-            dead = spread(
-                partial(_time_kept, job=job),
-                items,
-                lambda _, answers: again.kept(answers),
-                workers=workers,
-                scheduler=scheduler,
+    job = Job(libraries, library_digest(searched))
+    # What is read here must not be forgotten before it is written again.
+    with held_with_others(archive):
+        rows = {
+            recording: row
+            for recording, row in known_recordings(archive, RECORDINGS.names[1:]).items()
+            if row["state"] == "timed"
+        }
+        if not rows:
+            raise TrackkitError(
+                "there is no archive with laps",
+                file=archive,
+                remedy="name one with --at or TRACKKIT_ARCHIVE, or add recordings first",
             )
-            for place in dead:
-                again.set_aside(items[place][1].values())
-            files = _with_settings(
-                archive,
-                [each for each in concerned.values() if each.recording not in again.finished],
-            )
-            dead = spread(
-                partial(_time_file, job=job),
-                files,
-                lambda _, answer: again.file(answer),
-                workers=workers,
-                scheduler=scheduler,
-            )
-            again.set_aside(files[place] for place in dead)
-        put_together(archive)
+        concerned = _concerned(opened_library, job.library, rows, _sessions(archive))
+        again = _Again(len(concerned), progress, {each: rows[each]["file"] for each in concerned})
+        if concerned:
+            with writing(archive) as write:
+                again.write = write
+                _time_again(archive, concerned, again, partial(_spread, job, workers, scheduler))
+            put_together(archive)
     return ArchiveRefresh(
         archive,
         len(rows) - len(concerned),
@@ -241,19 +217,55 @@ def refresh_archive(
     )
 
 
+def _spread(
+    job: Job,
+    workers: int | None,
+    scheduler: str | None,
+    work: Callable[..., Any],
+    items: Sequence[Any],
+    done: Callable[[Any], None],
+) -> list[int]:
+    """Spread work, and list the places of items whose processes died."""
+    return spread(
+        partial(work, job=job),
+        items,
+        lambda _, answer: done(answer),
+        workers=workers,
+        scheduler=scheduler,
+    )
+
+
+def _time_again(
+    archive: str,
+    concerned: Mapping[str, _Stale],
+    again: _Again,
+    spread_over: Callable[..., list[int]],
+) -> None:
+    """Time from kept drives what they serve for, and the rest from the recordings."""
+    items = [
+        (rows, {each: concerned[each] for each in rows.recordings})
+        for rows in kept_rows(archive, concerned)
+    ]
+    for place in spread_over(_time_kept, items, again.kept):
+        again.set_aside(items[place][1].values())
+    unserved = [each for each in concerned.values() if each.recording not in again.finished]
+    files = _with_settings(archive, unserved)
+    again.set_aside(files[place] for place in spread_over(_time_file, files, again.file))
+
+
 @dataclass(eq=False)
 class _Again:
     """What has been timed again so far."""
 
     count: int
     progress: Progress | None
+    files: Mapping[str, str]
     write: Callable[[Outcome], None] = lambda _: None
     from_drives: int = 0
     from_recordings: int = 0
     laps: int = 0
     left: list[Reason] = field(default_factory=list)
     finished: set[str] = field(default_factory=set)
-    files: dict[str, str] = field(default_factory=dict)
 
     def kept(self, answers: Sequence[_Answer]) -> None:
         """Take what came of some kept drives."""
@@ -323,8 +335,12 @@ def _concerned(
         if located and now is not None and now[1:] == (row["geometry"], row["gate_names"]):
             continue
         described = Described(
-            *(session.get(name) for name in ("driver", "vehicle", "class", "notes", "weather")),
-            session.get("temperature_degc"),
+            driver=session.get("driver"),
+            vehicle=session.get("vehicle"),
+            class_=session.get("class"),
+            notes=session.get("notes"),
+            weather=session.get("weather"),
+            temperature_degc=session.get("temperature_degc"),
         )
         path = now[0] if located and now is not None else None
         concerned[recording] = _Stale(recording, row, described, path, turned)
