@@ -218,8 +218,10 @@ def scenes(day, folder) -> dict[str, list[list[str]]]:
         ],
         "archive add": [["archive", "add", str(day), *archive, "--driver", "Ann", "--traces"]] * 2,
         "archive laps": [["archive", "laps", *archive, "--every"], ["archive", "laps", *archive]],
+        "archive refresh": [["archive", "refresh", *archive]],
         "archive summary": [["archive", "summary", *archive, "--by", "driver", "--by", "day"]],
         "archive unknown": [["archive", "unknown", *archive]],
+        "archive forget": [["archive", "forget", *archive, "--driver", "Ann", "--yes"]],
     }
 
 
