@@ -8,6 +8,7 @@ import math
 import reprlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -61,6 +62,8 @@ class EmbeddedPicture:
         Size of a pixel of the file it was cut from, on the ground, metres.
     covered
         Share of the centreline that lies on the picture, 0 to 1.
+    name
+        Of the file it was cut from.
     residual_m
         As `Underlay` has it.
 
@@ -80,6 +83,7 @@ class EmbeddedPicture:
     pixel_m: float
     source_pixel_m: float
     covered: float
+    name: str = ""
     residual_m: float | None = None
 
     def __repr__(self) -> str:
@@ -162,6 +166,7 @@ def embed_underlay(
                     pixel,
                     finest,
                     covered,
+                    Path(underlay.path).name,
                     underlay.residual_m,
                 )
         pixel /= min(_COARSER, max(0.3, math.sqrt(most_bytes * _FROM_BASE64 / len(coded))))
