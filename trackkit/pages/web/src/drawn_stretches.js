@@ -42,6 +42,8 @@ import { placeOn, splineThrough } from "./spline.js";
 const WITHIN_M = 0.1;
 const MOST_APART_M = 60;
 const LEAST_APART_M = 1.5;
+/** Times that what lies between two points may be as long as what is beside it. */
+const MOST_LONGER = 2.1;
 const DRAWN_EVERY_M = 1.5;
 /** A spline that closes on itself is laid through so many points on either side of its seam. */
 const OVER_SEAM = 12;
@@ -62,10 +64,29 @@ export function controlsOf(path) {
   if (!path.closed) {
     places.push(path.length);
   }
-  return places.map((base) => {
+  return graded(path, places).map((base) => {
     const { x, y } = path.at(base);
     return { x, y, base, kept: true };
   });
+}
+
+/**
+ * Halve what is much longer than what lies beside it: a spline would swing there.
+ *
+ * @param {Path} path
+ * @param {number[]} places
+ * @returns {number[]}
+ */
+function graded(path, places) {
+  const ends = path.closed ? [...places, path.length] : places;
+  const gaps = ends.slice(1).map((end, n) => end - ends[n]);
+  const count = gaps.length;
+  const beside = (/** @type {number} */ n) =>
+    path.closed ? gaps[(n + count) % count] : (gaps[n] ?? Infinity);
+  const more = gaps.flatMap((gap, n) =>
+    gap > MOST_LONGER * Math.min(beside(n - 1), beside(n + 1)) ? [ends[n] + gap / 2] : [],
+  );
+  return more.length ? graded(path, [...places, ...more].sort((a, b) => a - b)) : places;
 }
 
 /**
