@@ -86,7 +86,12 @@ function graded(path, places) {
   const more = gaps.flatMap((gap, n) =>
     gap > MOST_LONGER * Math.min(beside(n - 1), beside(n + 1)) ? [ends[n] + gap / 2] : [],
   );
-  return more.length ? graded(path, [...places, ...more].sort((a, b) => a - b)) : places;
+  return more.length
+    ? graded(
+        path,
+        [...places, ...more].sort((a, b) => a - b),
+      )
+    : places;
 }
 
 /**
