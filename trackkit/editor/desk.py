@@ -160,7 +160,8 @@ def _drawn_over(underlay: EmbeddedPicture | None) -> DrawnOver | None:
     """Tell what lines are drawn over, and how well they are known then."""
     if underlay is None:
         return None
-    sigma_m = drawn_sigma_m(underlay.pixel_m, UNMEASURED_M)
+    residual_m = UNMEASURED_M if underlay.residual_m is None else underlay.residual_m
+    sigma_m = drawn_sigma_m(underlay.pixel_m, residual_m)
     return DrawnOver(underlay.name or "a picture", sigma_m, underlay.credit)
 
 

@@ -4,6 +4,13 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
+from trackkit.arrays import Floats
+from trackkit.errors import UnderlayError
+from trackkit.geometry.geodesy import unwrap_longitude
+from trackkit.underlay.picture import Underlay, ground_pixel_m, shown_share
+
 POINTING_PIXELS = 1.0
 """One sigma, pixels, of where a hand puts a place of kerb or paint that it sees (common practice,
 no source)."""
@@ -48,3 +55,43 @@ def drawn_sigma_m(pixel_m: float, residual_m: float) -> float:
     if not (math.isfinite(residual_m) and residual_m >= 0.0):
         raise ValueError(f"a residual of {residual_m} m is none")
     return math.hypot(POINTING_PIXELS * pixel_m, residual_m)
+
+
+def traced_sigma_m(
+    underlay: Underlay, longitude_deg: Floats, latitude_deg: Floats
+) -> tuple[float, str]:
+    """Tell how well a line is known that was drawn over a picture, in whatever program.
+
+    Parameters
+    ----------
+    underlay
+        The picture.
+    longitude_deg, latitude_deg
+        The line, degrees, shape (n,).
+
+    Returns
+    -------
+    sigma_m, basis
+        One sigma sideways, metres, as `drawn_sigma_m` has it, and a clause that says from what.
+
+    Raises
+    ------
+    UnderlayError
+        When the picture can't be read, or shows only a part of the line or none of it.
+    """
+    share = shown_share(underlay, longitude_deg, latitude_deg)
+    if share < 1.0:
+        raise UnderlayError(
+            f"shows {math.floor(100.0 * share)} % of the line, which was not drawn over it then",
+            file=underlay.path,
+            remedy="check the coordinate systems of both, or leave the picture out",
+        )
+    longitude = float(np.mean(unwrap_longitude(longitude_deg)))
+    pixel = ground_pixel_m(underlay, longitude, float(np.mean(latitude_deg)))
+    residual = underlay.residual_m
+    sigma = drawn_sigma_m(pixel, UNMEASURED_M if residual is None else residual)
+    if residual is None:
+        lies = f"an assumed {UNMEASURED_M:g} m of how far a picture may lie off"
+    else:
+        lies = f"{residual:.2f} m of the points that it was laid by"
+    return sigma, f"from {pixel:.2f} m a pixel of the picture and {lies}"

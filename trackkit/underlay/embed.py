@@ -64,6 +64,8 @@ class EmbeddedPicture:
         Share of the centreline that lies on the picture, 0 to 1.
     name
         Of the file it was cut from.
+    residual_m
+        As `Underlay` has it.
 
     Examples
     --------
@@ -82,6 +84,7 @@ class EmbeddedPicture:
     source_pixel_m: float
     covered: float
     name: str = ""
+    residual_m: float | None = None
 
     def __repr__(self) -> str:
         return (
@@ -164,6 +167,7 @@ def embed_underlay(
                     finest,
                     covered,
                     Path(underlay.path).name,
+                    underlay.residual_m,
                 )
         pixel /= min(_COARSER, max(0.3, math.sqrt(most_bytes * _FROM_BASE64 / len(coded))))
         if pixel > max(_TOO_COARSE_M, finest):
