@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -183,7 +184,7 @@ def drawn_through(
     from scipy.interpolate import CubicSpline
 
     point = [point_m.reshape(-1, 2)]
-    slope: list[tuple[int, Floats]] = [(2, np.zeros(2)), (2, np.zeros(2))]
+    slope: list[tuple[Literal[1, 2], Floats]] = [(2, np.zeros(2)), (2, np.zeros(2))]
     if begin is not None:
         point.insert(0, begin[:1])
         slope[0] = (1, begin[1])
@@ -204,7 +205,9 @@ def drawn_through(
             remedy="delete one of them, or move it away",
         )
     at = distance_along(through)
-    spline = CubicSpline(at, through, bc_type="periodic" if closes else tuple(slope))
+    ends: Literal["periodic"] | tuple[tuple[Literal[1, 2], Floats], tuple[Literal[1, 2], Floats]]
+    ends = "periodic" if closes else (slope[0], slope[1])
+    spline = CubicSpline(at, through, bc_type=ends)
     count = int(np.clip(at[-1] / _FINE_M, 8, _MOST_FINE))
     fine = Curve.through(spline(np.linspace(0.0, at[-1], count + 1)), closed=False)
     return fine.position(fine.sampled())
