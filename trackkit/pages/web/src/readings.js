@@ -145,6 +145,15 @@ function columnsOf(session, chart) {
       about: "Distance to the left of the centreline",
       read: ({ trace }, at) => signedFigure(length_per_m * trace.offset(at), 1),
     },
+    ...session.channels.all.map(({ title, name, unit, digits }) => ({
+      name,
+      unit,
+      read: (/** @type {DrawnLap} */ { lap, trace }, /** @type {number} */ at) =>
+        figure(
+          session.channels.at(title, lap.recording, (lap.start_s ?? NaN) + trace.time(at)),
+          digits,
+        ),
+    })),
   ];
 }
 
