@@ -44,8 +44,9 @@ export function drawSpeed(pen, row) {
  * @param {Row} row
  */
 export function drawAlong(pen, row) {
-  const title = "Acceleration along, m/s\u00b2 (braking is below 0)";
-  drawTraces(pen, row, title, (trace, at) => trace.along(at), 0.5);
+  const { length, length_per_m } = units();
+  const title = `Acceleration along, ${length}/s\u00b2 (braking is below 0)`;
+  drawTraces(pen, row, title, (trace, at) => length_per_m * trace.along(at), 0.5);
 }
 
 /**
@@ -53,8 +54,9 @@ export function drawAlong(pen, row) {
  * @param {Row} row
  */
 export function drawAcross(pen, row) {
-  const title = "Acceleration across, m/s\u00b2 (to the left is above 0)";
-  drawTraces(pen, row, title, (trace, at) => trace.across(at), 0.5);
+  const { length, length_per_m } = units();
+  const title = `Acceleration across, ${length}/s\u00b2 (to the left is above 0)`;
+  drawTraces(pen, row, title, (trace, at) => length_per_m * trace.across(at), 0.5);
 }
 
 /**

@@ -5,6 +5,7 @@ import { lengthName, lengthText } from "./figures.js";
 import { LaneBar } from "./lane_bar.js";
 import { inserted, placeInLine, pointAfter, thinned } from "./lane_shape.js";
 import { LaneMarks } from "./lane_marks.js";
+import { units } from "./units.js";
 
 /**
  * @import { Dragging } from "./dragging.js"
@@ -96,8 +97,8 @@ export class PitLaneEditor {
     this.open(
       "edit",
       `${enough}Drag a point, or click the line to add one.`,
-      "With a point in focus: arrow keys move it by 1 metre (with Shift by 10), Insert adds one " +
-        "after it, Delete removes it.",
+      `With a point in focus: arrow keys move it by 1 ${units().length} (with Shift by 10), ` +
+        "Insert adds one after it, Delete removes it.",
     );
     this.draw(0);
     this.view.held = true;

@@ -129,15 +129,15 @@ function columnsOf(session, chart) {
     ...columns,
     {
       name: "Along",
-      unit: "m/s\u00b2",
+      unit: `${length}/s\u00b2`,
       about: "Acceleration in the direction of travel; braking is below 0",
-      read: ({ trace }, at) => signedFigure(trace.along(at), 1),
+      read: ({ trace }, at) => signedFigure(length_per_m * trace.along(at), 1),
     },
     {
       name: "Across",
-      unit: "m/s\u00b2",
+      unit: `${length}/s\u00b2`,
       about: "Acceleration to the left",
-      read: ({ trace }, at) => signedFigure(trace.across(at), 1),
+      read: ({ trace }, at) => signedFigure(length_per_m * trace.across(at), 1),
     },
     {
       name: "Beside",
