@@ -66,7 +66,12 @@ def test_three_fixes_that_lie_apart_make_a_drive(count, moves):
     whole = recorded(LONG)
     along = chainage(whole, LONG)
     at = [int(np.argmin(np.abs(along - 20.0 - 15.0 * n))) for n in range(count)]
-    few = Recording("few", whole.time_s[at], whole.longitude_deg[at], whole.latitude_deg[at])
+    few = Recording(
+        "few",
+        whole.time_s[at] - whole.time_s[at[0]],
+        whole.longitude_deg[at],
+        whole.latitude_deg[at],
+    )
 
     candidates = locate_drive(BOTH, few).candidates
 
