@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from trackkit.archive.ask import open_archive as open_archive
     from trackkit.archive.forget import ArchiveForgetting as ArchiveForgetting
     from trackkit.archive.forget import forget_in_archive as forget_in_archive
+    from trackkit.archive.refresh import ArchiveRefresh as ArchiveRefresh
+    from trackkit.archive.refresh import refresh_archive as refresh_archive
     from trackkit.archive.unknown import UnknownPlace as UnknownPlace
     from trackkit.building.build import Build as Build
     from trackkit.building.build import build_track as build_track
@@ -147,6 +149,7 @@ _MODULES = {
     "Archive": "archive.ask",
     "ArchiveAddition": "archive.add",
     "ArchiveForgetting": "archive.forget",
+    "ArchiveRefresh": "archive.refresh",
     "Build": "building.build",
     "Centreline": "track.features",
     "Change": "gates.edit",
@@ -234,6 +237,7 @@ _MODULES = {
     "read_recording": "recordings.read",
     "read_track": "track.file",
     "read_underlay": "underlay.picture",
+    "refresh_archive": "archive.refresh",
     "remove_from_library": "library.manage",
     "remove_gate": "gates.edit",
     "remove_pit_lane": "gates.pit_lane",
@@ -274,6 +278,7 @@ __all__ = [
     "Archive",
     "ArchiveAddition",
     "ArchiveForgetting",
+    "ArchiveRefresh",
     "Build",
     "Centreline",
     "Change",
@@ -362,6 +367,7 @@ __all__ = [
     "read_recording",
     "read_track",
     "read_underlay",
+    "refresh_archive",
     "remove_from_library",
     "remove_gate",
     "remove_pit_lane",

@@ -218,7 +218,7 @@ def add_to_archive(
     warnings = open_library(searched).warnings
     job = Job(
         libraries=tuple(str(folder.absolute()) for folder in searched),
-        library=_library_digest(searched),
+        library=library_digest(searched),
         columns=columns,
         rules=rules,
         antenna_ahead_m=antenna_ahead_m,
@@ -341,7 +341,7 @@ def _hash(path: str) -> str | None:
         return None
 
 
-def _library_digest(searched: Sequence[Path]) -> str:
+def library_digest(searched: Sequence[Path]) -> str:
     """Digest what the libraries hold, by names, sizes and times of their files."""
     parts = []
     for folder in searched:

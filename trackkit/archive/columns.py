@@ -12,11 +12,17 @@ from typing import TYPE_CHECKING, Literal
 from trackkit.archive.engines import engine
 from trackkit.frames.crossings import CROSSING_COLUMNS
 from trackkit.frames.laps import LAP_COLUMNS, SECTOR_COLUMNS, TRACE_COLUMNS, WHICH
+from trackkit.timing.kept_timing import (
+    TIMING_LISTS,
+    TIMING_NUMBERS,
+    TIMING_TRUTHS,
+    TIMING_WHOLES,
+)
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-Kind = Literal["text", "whole", "number", "truth", "moment"]
+Kind = Literal["text", "whole", "number", "truth", "moment", "wholes", "numbers"]
 
 
 @dataclass(frozen=True)
@@ -47,11 +53,14 @@ class Table:
         In their order.
     partitions
         Columns by whose values its files lie in folders.
+    long_lists
+        Whether its rows are few and large.
     """
 
     name: str
     columns: tuple[Column, ...]
     partitions: tuple[str, ...] = ()
+    long_lists: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -68,6 +77,8 @@ class Table:
             "number": pa.float64(),
             "truth": pa.bool_(),
             "moment": pa.timestamp("us", "UTC"),
+            "wholes": pa.list_(pa.int64()),
+            "numbers": pa.list_(pa.float64()),
         }
         return pa.schema([(column.name, kinds[column.kind]) for column in self.columns])
 
@@ -129,6 +140,8 @@ RECORDINGS = _table(
     "track",
     "geometry",
     "remarks",
+    "circuits_around",
+    "gate_names",
 )
 SESSIONS = _table(
     "sessions",
@@ -163,7 +176,21 @@ TRACES = _table(
     *(name for name in TRACE_COLUMNS if name not in WHICH),
     partitions=("track", "year"),
 )
-TABLES = (RECORDINGS, SESSIONS, LAPS, SECTORS, CROSSINGS, TRACES)
+DRIVES = Table(
+    "drives",
+    (
+        *_table("", KEY, "track", "geometry", "begun").columns,
+        *(Column(name, "number") for name in TIMING_NUMBERS),
+        *(Column(name, "truth") for name in TIMING_TRUTHS),
+        Column("whole_laps", "whole"),
+        *(Column(name, "wholes") for name in TIMING_WHOLES),
+        *(Column(name, "numbers") for name in TIMING_LISTS),
+        Column("csv_columns", "text"),
+        Column("traces", "truth"),
+    ),
+    long_lists=True,
+)
+TABLES = (RECORDINGS, SESSIONS, LAPS, SECTORS, CROSSINGS, TRACES, DRIVES)
 """All tables, `RECORDINGS` first; `TRACES` is there where traces were asked for."""
 IN_THE_LOG = ("recording", "track", "geometry", "session", "lap", "begun", "state")
 """Columns whose least and largest values Delta may write into its log: nothing about people."""

@@ -9,7 +9,7 @@ from trackkit.archive.columns import CROSSINGS, KEY, LAPS, SECTORS, SESSIONS, TR
 from trackkit.archive.engines import engine
 from trackkit.errors import TrackkitError
 from trackkit.frames.crossings import crossings_frame
-from trackkit.frames.laps import laps_frame, sectors_frame, traces_frame
+from trackkit.frames.laps import lap_and_sector_frames, traces_frame
 from trackkit.library.driven_circuit import Found
 from trackkit.timing.driven_files import Entry
 from trackkit.timing.report import LapReport
@@ -95,10 +95,11 @@ def timed_rows(
     """
     same = {KEY: recording, "track": found.track.id, "geometry": geometry_digest(found.track)}
     days = _session_days(found, report)
+    laps, sectors = lap_and_sector_frames(report)
     tables = {
         "sessions": table_of_rows(SESSIONS, _session_rows(found, report, same, days, described)),
-        "laps": _table(LAPS, laps_frame(report), same),
-        "sectors": _table(SECTORS, sectors_frame(report), same),
+        "laps": _table(LAPS, laps, same),
+        "sectors": _table(SECTORS, sectors, same),
         "crossings": _table(CROSSINGS, crossings_frame(report), same),
     }
     if traces:

@@ -29,6 +29,7 @@ _TRIES = 60
 _FIRST_WAIT_S, _LONGEST_WAIT_S = 0.05, 2.0
 _SMALL_FILES = 32
 """So many files of a table are put together into few."""
+_ROWS_WITH_LISTS = 16
 _HASH = re.compile(r"[0-9a-f]{64}")
 
 
@@ -105,7 +106,13 @@ def replace_rows(archive: str, table: Table, rows: pa.Table, recordings: Sequenc
         return
 
     def write(delta: Any) -> None:
-        deltalake.write_deltalake(delta, rows, mode="overwrite", predicate=among(recordings))
+        deltalake.write_deltalake(
+            delta,
+            rows,
+            mode="overwrite",
+            predicate=among(recordings),
+            writer_properties=_properties(table),
+        )
 
     changed(archive, table, write)
 
@@ -151,6 +158,19 @@ def changed(archive: str, table: Table, change: Callable[[Any], Any]) -> Any:
         file=place,
         remedy="run the same again when others are done; it goes on where it was",
     ) from last
+
+
+def _properties(table: Table) -> Any:
+    """Say how the Parquet files of a table are written, None for as usual."""
+    deltalake = engine("deltalake")
+    if not table.long_lists:
+        return None
+    # Few rows are read at once, and hardly a number comes twice.
+    return deltalake.WriterProperties(
+        compression="ZSTD",
+        max_row_group_size=_ROWS_WITH_LISTS,
+        default_column_properties=deltalake.ColumnProperties(dictionary_enabled=False),
+    )
 
 
 def _made(archive: str, table: Table) -> Any:
@@ -202,7 +222,7 @@ def put_together(archive: str) -> None:
         if delta is None or len(delta.file_uris()) <= _SMALL_FILES:
             continue
         try:
-            delta.optimize.compact()
+            delta.optimize.compact(writer_properties=_properties(table))
             delta.vacuum(dry_run=False)
         except exceptions.CommitFailedError:
             continue

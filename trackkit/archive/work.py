@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from functools import cache
+from functools import lru_cache
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from trackkit.archive.columns import KEY, RECORDINGS
-from trackkit.archive.rows import Described, timed_rows
+from trackkit.archive.columns import DRIVES, KEY, RECORDINGS
+from trackkit.archive.rows import Described, table_of_rows, timed_rows
+from trackkit.archive.surroundings import circuits_around, gate_names
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.library.driven_circuit import Found, settled, tracks_driven
 from trackkit.library.folders import Library, open_library
@@ -20,8 +22,10 @@ from trackkit.library.known import Candidate, Located
 from trackkit.library.locate import locate
 from trackkit.recordings.detect import is_surely_recording
 from trackkit.recordings.read import read_recording
-from trackkit.timing.lap_times import time_laps
+from trackkit.timing.kept_timing import timing_row
+from trackkit.timing.lap_times import TimedRecording
 from trackkit.timing.rules import USUAL_RULES, LapRules
+from trackkit.track.digest import geometry_digest
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -141,32 +145,67 @@ def _timed(item: Item, job: Job) -> Outcome:
     except RecordingError as error:
         other = item.in_folder and not is_surely_recording(item.path)
         return failed(item, job, "other" if other else "unusable", error.fault)
-    found, reason = _circuit(recording, job)
+    found, reason = circuit_driven(recording, job)
     facts = _facts(recording)
     if found is None:
         return Outcome(item, _row(item, job, state="unplaced", reason=reason, **facts))
-    report = time_laps(found.track, recording, job.rules, antenna_ahead_m=job.antenna_ahead_m)
+    timed = TimedRecording.smoothed(recording, found.track.plane, job.antenna_ahead_m)
+    report = timed.report(found.track, rules=job.rules)
     tables = timed_rows(found, report, item.recording, item.described, traces=job.traces)
-    geometry = tables["sessions"]["geometry"][0].as_py()
-    facts |= _levels(report) | {"track": found.track.id, "geometry": geometry}
+    about = timed_facts(found, facts["longitude_deg"], facts["latitude_deg"], job)
+    tables["drives"] = table_of_rows(
+        DRIVES,
+        [
+            timing_row(timed, found.track, job.rules)
+            | {
+                KEY: item.recording,
+                "track": about["track"],
+                "geometry": about["geometry"],
+                "begun": recording.start,
+                "csv_columns": None if job.columns is None else json.dumps(dict(job.columns)),
+                "traces": job.traces,
+            }
+        ],
+    )
+    facts |= _levels(report) | about
     return Outcome(item, _row(item, job, state="timed", **facts), tables)
 
 
-@cache
-def _opened(libraries: tuple[str, ...]) -> tuple[Library, Callable[[Candidate], Found | None]]:
-    """Remember, in a process that works on many files, what was opened and read."""
+_Opened = tuple[Library, Callable[[Candidate], Found | None], Callable[[float, float], str]]
+
+
+@lru_cache(maxsize=2)
+def _opened(libraries: tuple[str, ...], _digest: str) -> _Opened:
+    """Remember, in a process that works on many files, what was opened and read of libraries.
+
+    Workers of a cluster live on after a gate was moved: the digest tells that.
+    """
     library = open_library(libraries)
-    return library, tracks_driven(library)
+    return library, tracks_driven(library), circuits_around(library)
 
 
-def _circuit(recording: Recording, job: Job) -> tuple[Found | None, str]:
-    library, track_driven = _opened(job.libraries)
+def circuit_driven(recording: Recording, job: Job) -> tuple[Found | None, str]:
+    """Locate a recording in libraries: its circuit, or why it is on none."""
+    library, track_driven, _ = _opened(job.libraries, job.library)
     located = locate(recording, library)
     candidate = settled(located)
     if candidate is None:
         return None, _unsettled(located)
     found = track_driven(candidate)
     return found, "" if found is not None else "its circuit is no longer in the libraries"
+
+
+def timed_facts(
+    found: Found, longitude_deg: float, latitude_deg: float, job: Job
+) -> dict[str, str]:
+    """Tell over what a recording that begins at a place was timed."""
+    around = _opened(job.libraries, job.library)[2]
+    return {
+        "track": found.track.id,
+        "geometry": geometry_digest(found.track),
+        "circuits_around": around(longitude_deg, latitude_deg),
+        "gate_names": gate_names(found.track),
+    }
 
 
 def _unsettled(located: Located) -> str:

@@ -7,13 +7,17 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from queue import Queue
 from threading import Thread
+from typing import TYPE_CHECKING
 
-from trackkit.archive.columns import RECORDINGS, TABLES, TRACES
+from trackkit.archive.columns import DRIVES, KEY, RECORDINGS, TABLES, TRACES
 from trackkit.archive.engines import engine
 from trackkit.archive.hold import refuse_while_forgetting
 from trackkit.archive.rows import table_of_rows
 from trackkit.archive.store import opened, replace_rows
 from trackkit.archive.work import Outcome
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 BATCH = 64
 """So many recordings are written in one go at most."""
@@ -70,10 +74,16 @@ def write_batch(archive: str, batch: Sequence[Outcome]) -> None:
         rows = [outcome.tables[table.name] for outcome in batch if table.name in outcome.tables]
         if table is TRACES and not rows and opened(archive, TRACES) is None:
             continue
-        replace_rows(archive, table, concat([table.schema.empty_table(), *rows]), recordings)
+        # A drive tells all that a moved gate leaves as it was: what is not made anew stays.
+        whose = recordings if table is not DRIVES else _recordings_of(rows)
+        replace_rows(archive, table, concat([table.schema.empty_table(), *rows]), whose)
     replace_rows(
         archive,
         RECORDINGS,
         table_of_rows(RECORDINGS, [outcome.row for outcome in batch]),
         recordings,
     )
+
+
+def _recordings_of(tables: Sequence[pa.Table]) -> list[str]:
+    return [recording for table in tables for recording in table[KEY].to_pylist()]

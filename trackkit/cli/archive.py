@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import click
@@ -12,7 +9,9 @@ import click
 from trackkit.caution import TRAINING
 from trackkit.cli.archive_ask import laps_command, summary_command, unknown_command
 from trackkit.cli.archive_forget import forget_command
-from trackkit.cli.archive_options import at_option
+from trackkit.cli.archive_options import at_option, refuse_both, scheduler_option, workers_option
+from trackkit.cli.archive_progress import rate_shown
+from trackkit.cli.archive_refresh import refresh_command
 from trackkit.cli.common import (
     Command,
     columns_option,
@@ -45,6 +44,7 @@ def archive() -> None:
 archive.add_command(forget_command)
 archive.add_command(laps_command)
 archive.add_command(summary_command)
+archive.add_command(refresh_command)
 archive.add_command(unknown_command)
 
 
@@ -68,18 +68,8 @@ archive.add_command(unknown_command)
     help="How far the antenna is ahead of the vehicle's nose; negative if it is behind.",
 )
 @click.option("--traces", is_flag=True, help="Keep laps along the track too, a row a metre.")
-@click.option(
-    "--workers",
-    type=click.IntRange(1),
-    metavar="N",
-    help="How many processes work.  [default: one a core]",
-)
-@click.option(
-    "--scheduler",
-    metavar="tcp://HOST:PORT",
-    help="Have the workers of this scheduler of dask.distributed do the work; they must see the "
-    "files under the same paths.",
-)
+@workers_option
+@scheduler_option
 @skipped_option
 @columns_option
 @json_option
@@ -111,9 +101,8 @@ def add_command(
     """
     from trackkit import add_to_archive
 
-    if workers is not None and scheduler is not None:
-        raise click.UsageError("--scheduler has workers of its own: leave --workers out")
-    with _rate_shown() as show:
+    refuse_both(workers, scheduler)
+    with rate_shown() as show:
         added = add_to_archive(
             paths,
             at,
@@ -164,39 +153,3 @@ def _tell_reasons(added: ArchiveAddition) -> None:
         remark(f"and {len(reasons) - _NAMED:,} more, which --json names")
     if added.unplaced:
         remark("`trackkit archive unknown` lists those on no known circuit by place")
-
-
-@contextmanager
-def _rate_shown() -> Iterator[Callable[[int, int], None]]:
-    """Show on a terminal how many are done, how many a minute, and how long the rest takes."""
-    if not sys.stderr.isatty():
-        yield lambda done, of: None  # noqa: ARG005
-        return
-    from rich.console import Console
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        ProgressColumn,
-        Task,
-        TextColumn,
-        TimeRemainingColumn,
-    )
-    from rich.text import Text
-
-    class Rate(ProgressColumn):
-        def render(self, task: Task) -> Text:
-            return Text("" if not task.speed else f"{60 * task.speed:,.0f} a minute")
-
-    bar = Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        Rate(),
-        TimeRemainingColumn(),
-        console=Console(stderr=True),
-        transient=True,
-    )
-    with bar:
-        task = bar.add_task("timing recordings", total=None)
-        yield lambda done, of: bar.update(task, completed=done, total=of)

@@ -15,6 +15,18 @@ at_option = click.option(
     help="Where the archive lies: a folder, or an address such as s3://bucket/season.  "
     "[default: TRACKKIT_ARCHIVE, or yours]",
 )
+workers_option = click.option(
+    "--workers",
+    type=click.IntRange(1),
+    metavar="N",
+    help="How many processes work.  [default: one a core]",
+)
+scheduler_option = click.option(
+    "--scheduler",
+    metavar="tcp://HOST:PORT",
+    help="Have the workers of this scheduler of dask.distributed do the work; they must see the "
+    "files under the same paths.",
+)
 _CHOOSING = (
     click.option("--circuit", metavar="TEXT", help="Only of this circuit: id or name."),
     click.option("--layout", metavar="TEXT", help="Only of this layout."),
@@ -45,3 +57,9 @@ def choosing_options(function: _Function) -> _Function:
     for option in reversed(_CHOOSING):
         function = option(function)
     return function
+
+
+def refuse_both(workers: int | None, scheduler: str | None) -> None:
+    """Refuse to be told of two kinds of workers."""
+    if workers is not None and scheduler is not None:
+        raise click.UsageError("--scheduler has workers of its own: leave --workers out")

@@ -116,7 +116,10 @@ def laps_frame(
     ['track', 'recording', 'driver', 'session', 'lap']
     """
     listed = listed_reports(reports)
-    channels = _figure_columns(listed)
+    return _laps_frame(_each_lap(listed, drivers, reference), _figure_columns(listed))
+
+
+def _laps_frame(each: Iterable[_EachLap], channels: Sequence[str]) -> DataFrame:
     rows = (
         {
             **row,
@@ -126,7 +129,7 @@ def laps_frame(
             "begun": None if lap.start_s is None else session.report.time_of_day(lap.start_s),
             **channel_cells(lap.channels),
         }
-        for _, session, lap, which, row in _each_lap(listed, drivers, reference)
+        for _, session, lap, which, row in each
     )
     return frame_of(LAP_COLUMNS, columns_of((*LAP_COLUMNS, *channels), rows), channels)
 
@@ -163,10 +166,30 @@ def sectors_frame(
     True
     """
     listed = listed_reports(reports)
-    channels = _figure_columns(listed)
+    return _sectors_frame(_each_lap(listed, drivers, reference), _figure_columns(listed))
+
+
+def lap_and_sector_frames(report: LapReport) -> tuple[DataFrame, DataFrame]:
+    """Lay the laps and the sectors of a report out as frames, compared with no lap.
+
+    Parameters
+    ----------
+    report
+        With its track.
+
+    Returns
+    -------
+    laps, sectors
+        As `laps_frame` and `sectors_frame` have them, without differences and channels.
+    """
+    each = list(_each_lap([report], None, None, compared=False))
+    return _laps_frame(each, ()), _sectors_frame(each, ())
+
+
+def _sectors_frame(each: Iterable[_EachLap], channels: Sequence[str]) -> DataFrame:
     rows = (
         sector
-        for track, session, lap, which, row in _each_lap(listed, drivers, reference)
+        for track, session, lap, which, row in each
         for sector in _sector_rows(track, session, lap, which, row)
     )
     return frame_of(SECTOR_COLUMNS, columns_of((*SECTOR_COLUMNS, *channels), rows), channels)
@@ -274,8 +297,14 @@ def _each_lap(
     reports: Sequence[LapReport],
     drivers: Mapping[str, str] | None,
     wanted: str | None,
+    *,
+    compared: bool = True,
 ) -> Iterator[_EachLap]:
-    """Go through laps: their track and session, which lap it is, and its row of JSON."""
+    """Go through laps: their track and session, which lap it is, and its row of JSON.
+
+    Differences to a reference lap, which take most of the time, are left out where nobody wants
+    laps to be compared.
+    """
     every = timed_sessions(reports, drivers)
     by_track: dict[str, list[Session]] = {}
     for track, session, _ in every:
@@ -290,7 +319,7 @@ def _each_lap(
             if chosen is not None and chosen.session in sessions
         }
     for track, session, driver in every:
-        reference: Reference | None = references.get(track.id)
+        reference: Reference | None = references.get(track.id) if compared else None
         marks = best_marks(track, session)
         for lap in session.report.laps:
             row = marked_row(lap_row(track, session, lap, reference), track, lap, marks)

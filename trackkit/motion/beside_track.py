@@ -43,12 +43,17 @@ def levels_beside(track: Track, levels: Levels, interval_s: float, *, doppler: b
     doppler
         Whether it tells velocities.
     """
-    profile, shift_m = track.centreline.accuracy_profile, track.accuracy_m
-    if profile is not None:
-        shift_m = float(np.sqrt(np.mean([row.sigma_m**2 for row in profile])))
     return LineLevels(
         levels.wander_m,
         levels.wander_time_s,
         walked_m2ps(levels, interval_s) if doppler else None,
-        shift_m=_UNSURE_M if shift_m is None else max(shift_m, 0.01),
+        shift_m=line_shift_m(track),
     )
+
+
+def line_shift_m(track: Track) -> float:
+    """Say how far the line of a track may be shifted as a whole, one sigma on each axis, metres."""
+    profile, shift_m = track.centreline.accuracy_profile, track.accuracy_m
+    if profile is not None:
+        shift_m = float(np.sqrt(np.mean([row.sigma_m**2 for row in profile])))
+    return _UNSURE_M if shift_m is None else max(shift_m, 0.01)

@@ -10,7 +10,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.geometry.vectors import gate_axes
-from trackkit.timing.crossings import Crossing
+from trackkit.timing.crossings import Crossing, sum_sigmas
 from trackkit.timing.laps import Lap
 from trackkit.timing.motion_sigmas import motion_sigmas
 from trackkit.timing.report import LapReport
@@ -127,7 +127,11 @@ def crossing_columns(
     to_left = np.einsum("ij,ij->i", sideways, np.stack([-ahead[:, 1], ahead[:, 0]], axis=1))
     delay = -np.array([crossing.delay for crossing in each])
     slope = sideways + np.einsum("ij,ij->i", velocity, sideways)[:, None] * delay
-    alone, beside, aside = (np.empty(len(each)) for _ in range(3))
+    beside, aside = (
+        drive.variances(index[:, None], share[:, None], weight[:, None])
+        for weight in (delay, slope)
+    )
+    alone = np.empty(len(each))
     known = np.empty((len(each), 6, 6))
     stretches = drive.stretch_covariances([(int(fix), int(fix) + 1) for fix in index])
     for row, covariance in enumerate(stretches):
@@ -136,8 +140,6 @@ def crossing_columns(
         late = np.zeros(6)
         late[0], late[3] = delay[row]
         alone[row] = late @ known[row] @ late
-        beside[row] = drive.variance(index[here], share[here], delay[here])
-        aside[row] = drive.variance(index[here], share[here], slope[here])
     elapsed, elapsed_sigma = _elapsed(report, crossings)
     columns = {
         "time_s": time,
@@ -190,9 +192,15 @@ def _beside_line(
 def _elapsed(report: LapReport, crossings: Sequence[GateCrossing]) -> tuple[Floats, Floats]:
     """Seconds since the first crossing of each crossing's lap, and one sigma of them."""
     elapsed, sigma = np.full(len(crossings), np.nan), np.full(len(crossings), np.nan)
-    for row, placed in enumerate(crossings):
-        begun = placed.lap.passed[0] if placed.lap is not None else None
-        if begun is not None:
-            elapsed[row] = placed.crossing.time_s - begun.time_s
-            sigma[row] = report.sigma_of([(begun, -1.0), (placed.crossing, 1.0)])
+    spans = {
+        row: (placed.lap.passed[0], placed.crossing)
+        for row, placed in enumerate(crossings)
+        if placed.lap is not None and placed.lap.passed[0] is not None
+    }
+    for row, (begun, crossing) in spans.items():
+        elapsed[row] = crossing.time_s - begun.time_s
+    sums = [[(begun, -1.0), (crossing, 1.0)] for begun, crossing in spans.values()]
+    sigma[list(spans)] = sum_sigmas(report.drive, sums)
+    # No time has gone by at the crossing that a lap begins at.
+    sigma[elapsed == 0.0] = 0.0
     return elapsed, sigma

@@ -97,7 +97,7 @@ def timed_over(track: Track, recording: Recording) -> TimedRecording:
 
 _Crossings = dict[tuple[str, Position, Position], list[Crossing]]
 """Crossings of gates, by their ids and ends."""
-_Parts = tuple[Floats, tuple[DrivingSession, ...]]
+Parts = tuple[Floats, tuple[DrivingSession, ...]]
 """When the vehicle stood, begin and end, shape (k, 2), and the sessions."""
 
 
@@ -125,7 +125,7 @@ class TimedRecording:
     _wander_laps: tuple[tuple[float, float], ...] | None = field(default=None, init=False)
     _alone: Drive | None = field(default=None, init=False)
     _corrected_by: Centreline | None = field(default=None, init=False)
-    _parted: tuple[LapRules, _Parts] | None = field(default=None, init=False)
+    _parted: tuple[LapRules, Parts] | None = field(default=None, init=False)
     _crossings_by_itself: _Crossings = field(default_factory=dict, init=False)
     _crossings: _Crossings = field(default_factory=dict, init=False)
     _sigmas: dict[tuple[Crossing, Crossing], float] = field(default_factory=dict, init=False)
@@ -167,7 +167,7 @@ class TimedRecording:
         """
         if not dragging:
             self._smooth_again(track, rules)
-        parts = self._parts(rules)
+        parts = self.parts(rules)
         self._crossings = _crossings_of(track, self.drive, self._crossings, self.antenna_ahead_m)
         count = Counter[tuple[str, str]]()
         usual = dict(self._sigmas_before_drag) if dragging else {}
@@ -206,7 +206,12 @@ class TimedRecording:
             self._sigmas_before_drag = usual
         return report
 
-    def _parts(self, rules: LapRules) -> _Parts:
+    @property
+    def wander_laps(self) -> int:
+        """How many laps could tell of the wander and of the line when it was timed last."""
+        return len(self._wander_laps or ())
+
+    def parts(self, rules: LapRules) -> Parts:
         """Part the recording into sessions, once for some rules."""
         if self._parted is None or self._parted[0] != rules:
             drive = self.by_itself
@@ -233,7 +238,7 @@ class TimedRecording:
             track, self.by_itself, self._crossings_by_itself, self.antenna_ahead_m
         )
         crossings = _in_order(self._crossings_by_itself)
-        laps = _wander_laps(track, _laps_of(track, crossings, self._parts(rules)[1]))
+        laps = _wander_spans(track, _laps_of(track, crossings, self.parts(rules)[1]))
         fresh = laps != self._wander_laps
         if fresh and not self.by_itself.wander_from_recording:
             levels = levels_from_laps(track, self.by_itself, laps)
@@ -243,6 +248,31 @@ class TimedRecording:
             self._alone, self._corrected_by = alone, track.centreline
             self.drive = corrected(track, alone, len(laps), laps)
             self._crossings, self._sigmas = {}, {}
+
+
+def laps_of_drive(
+    track: Track, drive: Drive, parts: Parts, rules: LapRules, antenna_ahead_m: float
+) -> LapReport:
+    """Time the laps of a drive that is smoothed already, and less what its laps tell it is off.
+
+    Parameters
+    ----------
+    track
+        Of any gates, on the line by which its laps told that.
+    drive, parts
+        As a `TimedRecording` has them.
+    rules
+        Which laps count.
+    antenna_ahead_m
+        How far the antenna is ahead of what crosses the line.
+    """
+    crossings = _in_order(_crossings_of(track, drive, {}, antenna_ahead_m))
+
+    def sigmas_of(pairs: Sequence[_Pair]) -> dict[_Pair, float]:
+        sigmas = sum_sigmas(drive, [[(a, -1.0), (b, 1.0)] for a, b in pairs])
+        return dict(zip(pairs, sigmas, strict=True))
+
+    return _lap_report(track, drive, crossings, parts, rules, sigmas_of, best_sigmas=True)
 
 
 def _same_plane(a: LocalPlane, b: LocalPlane) -> bool:
@@ -295,7 +325,7 @@ def _laps_of(
     return laps
 
 
-def _wander_laps(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float], ...]:
+def _wander_spans(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float], ...]:
     """List begin and end, seconds, of the laps that can tell the receiver's wander."""
     return tuple(
         (lap.start_s, lap.start_s + lap.time_s)
@@ -313,7 +343,7 @@ def _lap_report(
     track: Track,
     drive: Drive,
     crossings: Sequence[Crossing],
-    parts: _Parts,
+    parts: Parts,
     rules: LapRules,
     sigmas_of: _SigmasOf,
     *,

@@ -46,7 +46,8 @@ _BESIDE_BAND_M = 3.0
 """So far beyond the band where cars run a drive may still be of a lap."""
 _TRUSTED = 1e-3
 _SAME_WAY = 0.7
-_FEWEST = 2
+FEWEST = 2
+"""Laps tell of each other from so many on."""
 _JUMP_ROUNDS = 3
 _FINE_M = 0.3 * USUAL.white_m
 _FEWEST_PASSES = 1.8
@@ -80,7 +81,7 @@ def line_of_laps(
     """
     fine = drive.levels.white_m < _FINE_M
     wanders = drive.wander_from_recording or (not drive.has_doppler and laps >= FEWEST_LAPS)
-    if drive.has_speed_alone or laps < _FEWEST or (fine and not wanders):
+    if drive.has_speed_alone or laps < FEWEST or (fine and not wanders):
         return None
     side = sideways(track, drive)
     if side is None:
