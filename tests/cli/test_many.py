@@ -116,6 +116,19 @@ def test_exports_of_several_go_into_a_folder(folder, tmp_path):
     assert run(["export", *files(folder), "--to", "gpx", "-o", str(out)]) == 1
 
 
+@pytest.mark.parametrize("command", ["export", "map"])
+def test_what_is_made_of_many_is_not_named_as_windows_names_devices(folder, tmp_path, command):
+    """Microsoft, "Naming Files, Paths, and Namespaces", from memory."""
+    (folder / "morrowfen.geojson").rename(folder / "Aux.geojson")
+    out = tmp_path / "out"
+    more = ["--to", "kml"] if command == "export" else []
+    assert run([command, str(folder), *more, "-o", str(out)]) == 0
+    made = {path.stem for path in out.iterdir()} - {"index"}
+    assert made == {"Aux_", "gullhatch-oval", "orrinback-hill"}
+    if command == "map":
+        assert "Aux_.html" in (out / "index.html").read_text("utf-8")
+
+
 def test_an_export_never_takes_the_place_of_a_track_file_it_is_made_of(folder, capsys):
     before = (folder / "morrowfen.geojson").read_bytes()
     words = ["export", str(folder), "--to", "geojson", "-o", str(folder), "--force"]

@@ -10,18 +10,24 @@ import importlib
 import json
 import re
 from collections.abc import Iterator
+from datetime import timedelta
 from typing import get_args
 
 import click
 import pytest
 from command_line import json_of
 from output_schemas import validator
+from PIL import Image
 from sample_circuits import FOLDER
+from unknown_circuit import unknown_track
 
 import trackkit
+from trackkit.archive import add as adding
 from trackkit.cli import cli, run
+from trackkit.recordings.write import write_recording
 from trackkit.remedies import Deed
 from trackkit.schemas.read import output_schema, schema_names
+from trackkit.simulation.simulate import simulate_drive
 
 PIPWICK = FOLDER / "pipwick-kart-circuit.geojson"
 OPEN = ("removed", "value", "members", "before", "after")
@@ -93,21 +99,72 @@ def test_a_key_with_a_unit_in_its_name_is_described_with_it(name):
 
 @pytest.fixture(scope="module")
 def day(tmp_path_factory):
-    """Two recordings with channels, one that is broken, official times, and a circuit twice."""
+    """Two recordings with channels, one of elsewhere and one that is broken, official times, a
+    circuit as KML, a plan with its points, and open map data."""
+    for name in ("dask", "deltalake", "duckdb", "osmium", "rasterio"):
+        pytest.importorskip(name)
+    from map_extracts import RACEWAY, MapMaker, ring
+
     folder = tmp_path_factory.mktemp("day")
     for name, seed in (("a.csv", "1"), ("b.csv", "2")):
         command = ["simulate", str(PIPWICK), "-o", str(folder / name), "--laps", "2", "--channels"]
         assert run([*command, "--rate", "5", "--seed", seed]) == 0
     (folder / "broken.csv").write_text("time,latitude,longitude\nx,y,z\n")
     (folder / "official.txt").write_text("lap,time\n1,51.0\n2,51.2\n")
+    long = folder / "long" / "c.nmea"
+    long.parent.mkdir()
+    command = ["simulate", str(PIPWICK), "-o", str(long), "--laps", "7", "--seed", "3"]
+    assert run([*command, "--rate", "5"]) == 0
+    long.with_name("clock.csv").write_text(passings(long), "utf-8")
+    write_recording(
+        simulate_drive(unknown_track(), laps=1, rate_hz=2.0, seed=4).recording,
+        folder / "elsewhere.csv",
+    )
+    assert run(["export", str(PIPWICK), "--to", "kml", "-o", str(folder / "layers.kml")]) == 0
+    Image.new("L", (400, 250), 200).save(folder / "plan.png")
+    (folder / "points.csv").write_text(POINTS)
+    maker = MapMaker()
+    nodes = maker.places(ring())
+    maker.way([*nodes, nodes[0]], {**RACEWAY, "name": "Gannet Ring"})
+    maker.way(maker.places([(2000.0, 0.0), (2300.0, 0.0)]), {**RACEWAY, "sport": "drag_racing"})
+    maker.write(folder / "gannet.osm.pbf")
     return folder
 
 
+def passings(recording) -> str:
+    """Times of day at which a practice drive truly passed the finish line, lap by lap."""
+    truth = json.loads(recording.with_name(f"{recording.name}.truth.json").read_text("utf-8"))
+    start = trackkit.read_recording(recording).start
+    assert start is not None
+    finish = [row["time_s"] for row in truth["crossings"] if row["gate"] == "finish"]
+    days = [start + timedelta(seconds=time) for time in finish]
+    rows = [f"{lap},{moment:%H:%M:%S.%f}" for lap, moment in enumerate(days)]
+    return "\n".join(["lap,time of day", *rows])
+
+
+POINTS = """x,y,place,name
+0,0,38.7230 83.3500,north-west
+400,0,38.7230 83.3560,north-east
+0,250,38.7201 83.3500,south-west
+400,250,38.7201 83.3560,south-east
+200,125,38.7216 83.3531,middle
+"""
+
+
 def scenes(day, folder) -> dict[str, list[list[str]]]:
-    """Command lines by the name of the command, each with --json still to come."""
+    """Command lines by the name of the command, each with --json still to come.
+
+    Dates, layouts, units and the like as people give them; status 0 or 1.
+    """
     track, a, b, broken = str(PIPWICK), *(str(day / f"{n}.csv") for n in ("a", "b", "broken"))
     mine = str(folder / "mine.geojson")
     other = str(FOLDER / "morrowfen.geojson")
+    built, placed = str(folder / "built.geojson"), str(folder / "plan.tif")
+    official, layers = str(day / "official.txt"), str(day / "layers.kml")
+    long, clock = str(day / "long" / "c.nmea"), str(day / "long" / "clock.csv")
+    archive = ["--at", str(folder / "archive")]
+    plan = ["underlay", str(day / "plan.png"), "--points", str(day / "points.csv"), "-o", placed]
+    world = ["--library", str(folder / "world")]
     return {
         "laps": [
             ["laps", track, a],
@@ -116,7 +173,22 @@ def scenes(day, folder) -> dict[str, list[list[str]]]:
             ["laps", other, a],
             ["laps", a, b],
             ["laps", track, broken],
-            ["laps", track, a, "--official", str(day / "official.txt")],
+            ["laps", track, a, "--official", official],
+            ["laps", track, str(day), "--all-laps", "--within", "101", "--skipped"],
+            ["laps", track, a, a, "--label", "Ann", "--label", "Ann", "--units", "imperial"],
+        ],
+        "build": [
+            ["build", a, "--name", "Invented", "-o", built, "--sectors", "3", "--details"],
+            ["build", "--from-line", layers, "--name", "Drawn", "-o", built, "--force"],
+            ["build", "--revise", built, b, broken],
+        ],
+        "import": [
+            ["import", track, "-o", str(folder / "imported.geojson"), "--name", "Invented"],
+            ["import", layers, "--onto", mine, "--yes"],
+        ],
+        "underlay": [
+            [*plan, "--credit", "A. Painter"],
+            [*plan, "--credit", "A. Painter", "--fit", "projective", "--force"],
         ],
         "describe": [["describe", track], ["describe", track, other], ["describe", other]],
         "check": [["check", track], ["check", track, other], ["check", track, "--recording", a]],
@@ -124,6 +196,10 @@ def scenes(day, folder) -> dict[str, list[list[str]]]:
         "gate place": [["gate", "place", mine, "speed", "100m", "--name", "Trap"]],
         "gate move": [["gate", "move", mine, "finish", "5m"]],
         "gate remove": [["gate", "remove", mine, "Trap"]],
+        "gate align": [
+            ["gate", "align", mine, long, "--official", clock],
+            ["gate", "align", mine, long, "--official", clock, "--clock-within", "0", "--apply"],
+        ],
         "gate suggest": [["gate", "suggest", track, "--sectors", "3"]],
         "set": [["set", mine, "name", "Another"], ["set", mine, "corner:1", "Bend"]],
         "diff": [["diff", track, mine], ["diff", track, other], ["diff", track, track]],
@@ -135,16 +211,27 @@ def scenes(day, folder) -> dict[str, list[list[str]]]:
         ],
         "library list": [["library", "list"], ["library", "list", "--near", "38.7", "83.4"]],
         "library path": [["library", "path"]],
+        "library import": [["library", "import", str(day / "gannet.osm.pbf"), *world]] * 2,
         "library add": [["library", "add", mine, "--library", str(folder / "mine")]],
         "library remove": [
             ["library", "remove", "invented-kart", "--library", str(folder / "mine"), "--yes"]
         ],
+        "archive add": [["archive", "add", str(day), *archive, "--driver", "Ann", "--traces"]] * 2,
+        "archive laps": [["archive", "laps", *archive, "--every"], ["archive", "laps", *archive]],
+        "archive summary": [["archive", "summary", *archive, "--by", "driver", "--by", "day"]],
+        "archive unknown": [["archive", "unknown", *archive]],
     }
 
 
-def test_documents_of_every_kind_are_as_their_schemas_say(day, home, capsys):
+def test_every_command_with_json_has_its_scene(tmp_path):
+    assert set(scenes(tmp_path, tmp_path)) == set(schema_names())
+
+
+def test_documents_of_every_kind_are_as_their_schemas_say(day, home, capsys, monkeypatch):
     """Several recordings, some that fail, none that is on the track, channels, losses; the status
     is that of the command, and the document is printed all the same."""
+    # Recordings of an archive are timed in this process: how they are spread is not what is tested.
+    monkeypatch.setattr(adding, "spread", timed_here)
     text = PIPWICK.read_text("utf-8").replace('"pipwick-kart-circuit"', '"invented-kart"', 1)
     (home / "mine.geojson").write_text(text, "utf-8")
     (home / "mine").mkdir()
@@ -165,6 +252,12 @@ def test_documents_of_every_kind_are_as_their_schemas_say(day, home, capsys):
                 noticed += 1
                 assert not validator(name).is_valid(changed), f"{name}: {path} may be renamed"
     assert noticed > 300
+
+
+def timed_here(work, items, done, **_):
+    for place, item in enumerate(items):
+        done(place, work(item))
+    return []
 
 
 def few(node: object) -> object:

@@ -46,6 +46,20 @@ def test_a_track_file_goes_into_the_users_folder_byte_for_byte(home, capsys):
     assert listed(capsys) == ["one"]
 
 
+def test_a_track_whose_id_windows_keeps_for_a_device_lies_in_a_file_of_another_name(home, capsys):
+    """Microsoft, "Naming Files, Paths, and Namespaces", from memory."""
+    path = track_file(home / "new", "con")
+
+    (row,), _ = added(capsys, path, "--library", home / "mine")
+
+    assert (row["id"], row["file"]) == ("con", str(home / "mine" / "con_.geojson"))
+    added(capsys, path, "--library", home / "mine", "--replace")
+    assert sorted(found.name for found in (home / "mine").glob("*.geojson*")) == [
+        "con_.geojson",
+        "con_.geojson~",
+    ]
+
+
 def test_a_folder_given_counts_before_the_environments_and_that_before_the_users(
     home, capsys, monkeypatch
 ):

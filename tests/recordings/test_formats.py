@@ -7,6 +7,7 @@ from importlib import metadata
 
 import numpy as np
 import pytest
+from checkout import ROOT
 from small_files import CSV, GEOJSON, GPX
 
 from trackkit.errors import RecordingError
@@ -16,21 +17,22 @@ from trackkit.recordings.raw import RawFixes
 from trackkit.recordings.read import read_recording
 
 
-def read_plain(data: bytes, path: str | os.PathLike[str]) -> RawFixes:
-    """Read lines of seconds, latitude and longitude below a line `fixes 1`."""
-    rows = [line.split() for line in data.decode("ascii", "replace").splitlines()[1:]]
-    try:
-        time, latitude, longitude = np.array(rows, dtype=float).T
-    except ValueError as error:
-        remedy = "save it again, three numbers a line"
-        raise RecordingError(
-            "holds a line of other than three numbers", file=path, remedy=remedy
-        ) from error
-    return RawFixes(time, longitude, latitude, place=np.arange(2, len(rows) + 2))
+def reader_of_the_page():
+    """The reader that DEVELOPERS.md shows, as it stands there."""
+    page = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    code = page[page.index("def read_plain") :].partition("```")[0]
+    names = {"np": np, "os": os, "RawFixes": RawFixes, "RecordingError": RecordingError}
+    exec(code, names)
+    return names["read_plain"]
 
 
+def refused(path):
+    raise RecordingError("was read by the greedy reader", file=path)
+
+
+read_plain = reader_of_the_page()
 PLAIN = Format("plain", "plain fixes", lambda head: head.data.startswith(b"fixes 1\n"), read_plain)
-GREEDY = Format("greedy", "anything", lambda head: True, read_plain)
+GREEDY = Format("greedy", "anything", lambda head: True, lambda data, path: refused(path))
 FAULTY = Format("faulty", "faulty fixes", PLAIN.recognise, lambda data, path: {}["missing"])
 NO_FORMAT = "no format"
 
@@ -68,11 +70,18 @@ def test_its_sentences_name_the_file(file, join):
         read_recording(file(b"fixes 1\n0 48\n"))
 
 
+def test_a_file_of_it_without_fixes_is_told_as_such(file, join):
+    join("PLAIN")
+    with pytest.raises(RecordingError, match=r"drive\.bin: holds no ") as raised:
+        read_recording(file(b"fixes 1\n"))
+    assert "three numbers" not in str(raised.value)
+
+
 def test_formats_with_a_mark_of_their_own_come_first(file, join):
     join("GREEDY")
     assert len(read_recording(file(GPX))) == 2
     for data in (CSV, GEOJSON):
-        with pytest.raises(RecordingError, match="other than three numbers"):
+        with pytest.raises(RecordingError, match="was read by the greedy reader"):
             read_recording(file(data))
 
 

@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from trackkit.cli.common import each_file, say_error
 from trackkit.errors import OutputError, TrackFileError, TrackkitError
+from trackkit.track.ids import file_stem
 
 Item = TypeVar("Item")
 
@@ -110,7 +111,7 @@ class Targets:
         OutputError
             When that is the track file itself, or what another one's goes to.
         """
-        target = self._folder / f"{Path(path).stem}{self._suffix}"
+        target = self._folder / f"{file_stem(Path(path).stem)}{self._suffix}"
         if target.name.casefold() == self._but:
             raise OutputError(
                 f"would be the page of {path}, and is that of all circuits",

@@ -27,6 +27,7 @@ from trackkit.library.index import open_index
 from trackkit.library.known import Known, circuit_of
 from trackkit.remedies import Remedy
 from trackkit.track.file import read_track
+from trackkit.track.ids import file_stem
 from trackkit.track.model import Track
 from trackkit.words import counted
 
@@ -139,6 +140,8 @@ def add_to_library(
 ) -> Added:
     """Add a track file to a folder, as it is, byte for byte.
 
+    The file is named after its id, with an underscore where Windows keeps that name for a device.
+
     Parameters
     ----------
     path
@@ -193,7 +196,7 @@ def add_to_library(
                     "give it another id, or have this one count instead", do="replace track"
                 ),
             )
-        target = held.path if held else folder / f"{track.id}.geojson"
+        target = held.path if held else folder / f"{file_stem(track.id)}.geojson"
         if held is None and os.path.lexists(target):
             raise TrackFileError(
                 f"cannot be added as {target}, which holds something else",

@@ -9,7 +9,7 @@ from collections.abc import Collection
 
 from trackkit.errors import PlaceError
 
-_DEVICE = re.compile(r"con|prn|aux|nul|com\d|lpt\d")
+_DEVICE = re.compile(r"con|prn|aux|nul|(com|lpt)[\d¹²³]|conin\$|conout\$", re.IGNORECASE)
 """Names of files that Windows keeps for devices (Microsoft, "Naming Files, Paths, and Namespaces";
 from memory)."""
 
@@ -58,3 +58,14 @@ def slug(name: str) -> str:
     if _DEVICE.fullmatch(joined):
         return f"track-{joined}"
     return joined or "track-" + hashlib.sha256(name.encode()).hexdigest()[:8]
+
+
+def file_stem(name: str) -> str:
+    """Make of a track's id, or of a file's stem, the stem of a file that Windows can hold as well.
+
+    A name kept for a device is kept up to its first point, whatever comes behind that, so what
+    tells them apart goes before the point.  No id holds an underscore: none leads to the file of
+    another.
+    """
+    first, point, rest = name.partition(".")
+    return f"{first.rstrip()}_{point}{rest}" if _DEVICE.fullmatch(first.rstrip()) else name
