@@ -85,25 +85,30 @@ def _laps(
     delta = opened(archive, LAPS)
     field = engine("pyarrow.dataset").field
     if not near:
-        return dataset_of(delta).to_table(columns=columns, filter=field(KEY) == "").to_pandas()
+        none: DataFrame = LAPS.schema.empty_table().select(columns).to_pandas()
+        return none
     edge = timedelta(seconds=1.0)
     begin = min(row["begun"] for row in near) - edge
     end = max(row["begun"] + timedelta(seconds=row["duration_s"]) for row in near) + edge
     within = (field("begun") >= begin) & (field("begun") <= end)
-    laps = dataset_of(delta).to_table(columns=columns, filter=within).to_pandas()
+    laps: DataFrame = dataset_of(delta).to_table(columns=columns, filter=within).to_pandas()
     geometries = {recording: row["geometry"] for recording, row in timed.items()}
     # Rows that do not count at all are left out, as everywhere.
     laps = laps[laps[KEY].map(geometries) == laps["geometry"]]
+    laps = laps.assign(counts=laps["counts"].eq(True))
     marked = laps["remarks"].fillna("").str.contains(_COUNTED_IN, regex=False)
-    return laps[(laps["counts"] | marked) & laps["time_s"].notna()].reset_index(drop=True)
+    whole: DataFrame = laps[(laps["counts"] | marked) & laps["time_s"].notna()]
+    return whole.reset_index(drop=True)
 
 
 def _marks_before(laps: DataFrame) -> dict[_Lap, str]:
-    marks = {}
-    for row in laps[~laps["counts"]].itertuples():
-        match = _MARK.search(row.remarks or "")
+    marks: dict[_Lap, str] = {}
+    aside = laps[~laps["counts"]]
+    columns = (aside[name].tolist() for name in (KEY, "session", "lap", "remarks"))
+    for recording, session, lap, remarks in zip(*columns, strict=True):
+        match = _MARK.search(remarks or "")
         if match is not None:
-            marks[row.recording, row.session, row.lap] = match[1]
+            marks[recording, session, lap] = match[1]
     return marks
 
 
