@@ -65,7 +65,8 @@ class EmbeddedPicture:
     name
         Of the file it was cut from.
     residual_m
-        As `Underlay` has it.
+        How far the picture lies off on the ground, metres, one sigma on one axis, or None where
+        nobody has measured it.
 
     Examples
     --------
