@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from trackkit.archive.add import add_to_archive as add_to_archive
     from trackkit.archive.ask import Archive as Archive
     from trackkit.archive.ask import open_archive as open_archive
+    from trackkit.archive.forget import ArchiveForgetting as ArchiveForgetting
+    from trackkit.archive.forget import forget_in_archive as forget_in_archive
     from trackkit.archive.unknown import UnknownPlace as UnknownPlace
     from trackkit.building.build import Build as Build
     from trackkit.building.build import build_track as build_track
@@ -144,6 +146,7 @@ _MODULES = {
     "Added": "library.manage",
     "Archive": "archive.ask",
     "ArchiveAddition": "archive.add",
+    "ArchiveForgetting": "archive.forget",
     "Build": "building.build",
     "Centreline": "track.features",
     "Change": "gates.edit",
@@ -207,6 +210,7 @@ _MODULES = {
     "explore": "pages.explore",
     "export_drives": "frames.export",
     "export_track": "export.export",
+    "forget_in_archive": "archive.forget",
     "import_open_map": "open_map.import_circuits",
     "import_track": "importing.import_track",
     "judge_track": "checks.verdict",
@@ -269,6 +273,7 @@ __all__ = [
     "Added",
     "Archive",
     "ArchiveAddition",
+    "ArchiveForgetting",
     "Build",
     "Centreline",
     "Change",
@@ -333,6 +338,7 @@ __all__ = [
     "explore",
     "export_drives",
     "export_track",
+    "forget_in_archive",
     "import_open_map",
     "import_track",
     "judge_track",

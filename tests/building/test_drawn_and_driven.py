@@ -8,6 +8,7 @@ import pytest
 from checkout import TRACKS
 from drawn_trials import drawn_over, ratio_to_best, some_laps, trial
 
+from trackkit.building.build import build_track
 from trackkit.building.from_line import build_from_line
 from trackkit.building.revise import revise_track
 from trackkit.checks.check import check_track
@@ -48,6 +49,13 @@ def test_the_line_is_measured_then_and_driven(revision, drawn):
     assert credits_of(track) == credits_of(drawn)
     assert revision.changed == ()
     assert "driven for the first time" in track.history[-2]["what"]
+
+
+def test_with_the_drawn_line_it_is_surer_than_from_the_laps_alone(revision, circuit):
+    alone = build_track([some_laps(circuit, 1, 5)], "Alone").track
+
+    assert revision.build.track.accuracy_m < alone.accuracy_m
+    assert revision.build.track.accuracy_m > 0.3 * alone.accuracy_m
 
 
 def test_driven_it_is_fit_to_hand_on_where_nothing_else_is_wrong(revision):

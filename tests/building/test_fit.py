@@ -57,6 +57,17 @@ def test_a_first_guess_takes_an_even_wander_out_of_a_lap_that_ends_beside_its_be
     assert np.abs(offset).max() < 0.2
 
 
+def test_a_first_guess_is_the_same_where_the_recording_ends_with_the_lap():
+    road, lap = wandering_lap(2.0)
+    last = replace(lap, end=len(lap.path.position_m))
+
+    curve = first_guess(last, closed=True)
+
+    assert curve.length_m == pytest.approx(road.length_m, abs=0.5)
+    _, offset = curve.project(road.at(np.arange(0.0, 400.0, 5.0))[0])
+    assert np.abs(offset).max() < 0.2
+
+
 def test_more_than_a_receivers_wander_is_not_taken_out_of_a_lap():
     _, lap = wandering_lap(10.0)
 

@@ -5,13 +5,26 @@ import pytest
 from built_tracks import TRACK_400_M, furthest_from
 from drives import hill_course, on_earth, stadium
 
-from trackkit.building.from_line import build_from_line
+from trackkit.building.from_line import build_from_line, densified
 from trackkit.errors import NoLapError
 
 
 def drawn(road, spacing_m=5.0, reach=1.0):
     count = int(reach * road.length_m / spacing_m)
     return on_earth(road.at(np.linspace(0.0, reach * road.length_m, count + 1))[0])
+
+
+@pytest.mark.parametrize("corners", [3, 4, 5, 6])
+def test_corners_are_rounded_alike_whichever_of_them_the_line_begins_at(corners):
+    angle = 2 * np.pi * np.arange(corners) / corners
+    vertex = 30.0 / np.sin(np.pi / corners) * np.column_stack([np.cos(angle), np.sin(angle)])
+
+    line = densified(vertex, closed=True)
+    from_next = densified(np.roll(vertex, -1, axis=0), closed=True)
+
+    # Sides are 60 m long and samples a metre apart, so that they come to lie on each other.
+    assert len(line) == 60 * corners
+    assert from_next == pytest.approx(np.roll(line, -60, axis=0), abs=1e-6)
 
 
 def test_a_closed_drawn_line_makes_a_track():

@@ -5,12 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from damaged_tracks import the_only_finding
+from damaged_tracks import the_only_finding, turned_ends, with_gate
 from drives import Road, arc, figure_of_eight, straight, track_of
 
 from trackkit import Track
 from trackkit.checks.check import check_track
-from trackkit.track.features import Crossover
+from trackkit.track.features import Corner, Crossover
 
 
 def test_a_line_of_too_few_points():
@@ -25,6 +25,31 @@ def test_a_line_of_too_few_points():
         "centreline",
     )
     assert "has 12 points" in finding.message
+
+
+@pytest.mark.parametrize(("count", "too_few"), [(19, True), (20, False)])
+def test_a_line_has_points_enough_from_as_many_as_the_message_asks_for(count, too_few):
+    circle = Road((arc(100, 360),))
+    gates = [("finish", "finish", 0.0)]
+    track = track_of(circle, gates=gates, spacing_m=circle.length_m / count)
+    vertices = len(track.curve.vertex_m)
+    findings = [f for f in check_track(track) if f.rule == "too-few-points"]
+
+    assert vertices == count
+    assert bool(findings) == too_few
+    assert all("20 or more" in finding.message for finding in findings)
+
+
+def test_a_fault_of_the_line_does_not_hide_those_of_gates(clean):
+    track = with_gate(clean, "gate-a", **turned_ends(347.0, 45.0))
+    gates_alone = {(f.rule, f.feature) for f in check_track(track)}
+    apex = tuple(float(v) for v in track.plane.to_geographic(track.curve.position(400.0)))
+    corner = Corner(1, "", "left", apex, 200.0, 250.0, 300.0, 40.0, id="corner-1")
+
+    both = {(f.rule, f.feature) for f in check_track(replace(track, corners=(corner,)))}
+
+    assert any(feature == "gate-a" for _, feature in gates_alone)
+    assert both == gates_alone | {("corner-place", "corner-1")}
 
 
 def test_a_line_of_two_places_is_no_track(clean):

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 
 import pytest
+from output_schemas import validator
 from unknown_circuit import unknown_track
 
 from trackkit.archive import add as adding
@@ -90,6 +92,34 @@ def test_a_season_is_added_and_asked(season, home, capsys):
     assert f"trackkit build {season / 'elsewhere.csv'} --name NAME" in capsys.readouterr().out
     assert run(["archive", "unknown", "--json"]) == 0
     assert len(json.loads(capsys.readouterr().out)["places"]) == 1
+
+
+def test_a_driver_is_forgotten_after_being_asked(season, home, capsys, monkeypatch):
+    """No changes nothing; --yes does not ask; what is said names what is the user's to delete."""
+    assert run(["archive", "add", str(season), "--driver", "Ada"]) == 1
+    forget = ["archive", "forget", "--driver", "ada"]
+    capsys.readouterr()
+    monkeypatch.setattr("sys.stdin", io.StringIO("n\n"))
+    assert run(forget) == 130
+    printed = capsys.readouterr()
+    assert "1 recording of Ada, 1 session, 5 laps" in printed.err
+    assert str(season / "s.nmea") in printed.err
+    assert "does not know who drove" in printed.err
+    assert "Take them out for good?" in printed.err
+    assert run(["archive", "laps"]) == 0
+    assert "Ada" in capsys.readouterr().out
+    assert run([*forget, "--yes", "--json"]) == 0
+    printed = capsys.readouterr()
+    document = json.loads(printed.out)
+    assert list(validator("archive forget").iter_errors(document)) == []
+    assert (document["laps"], document["drivers"], document["untimed"]) == (5, ["Ada"], 2)
+    assert "are yours to delete" in printed.err
+    assert run(["archive", "laps"]) == 0
+    assert "no lap is like that" in capsys.readouterr().out
+    assert run([*forget, "--yes"]) == 1
+    assert "holds no session of a driver 'ada'" in capsys.readouterr().err
+    assert run(["archive", "forget", str(season / "elsewhere.csv"), "--yes"]) == 0
+    assert "1 recording forgotten, 0 laps" in capsys.readouterr().out
 
 
 def test_an_archive_that_is_none_is_said_and_a_wrong_word_is_status_2(home, capsys):

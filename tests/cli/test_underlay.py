@@ -9,6 +9,7 @@ import pytest
 import rasterio
 from aerial import painted, write_geotiff
 from PIL import Image
+from pyproj import Transformer
 
 from trackkit import open_library, read_track
 from trackkit.cli import run
@@ -227,3 +228,76 @@ def test_a_projective_plan_is_drawn_anew_north_up(folder):
         assert placed.transform.b == placed.transform.d == 0.0
         clear = placed.read(4) == 0
     assert 0.1 < clear.mean() < 0.9
+
+
+@pytest.fixture
+def line(folder, track_path):
+    points = read_track(track_path).centreline
+    places = np.column_stack([points.longitude_deg, points.latitude_deg]).tolist()
+    drawn = {"type": "LineString", "coordinates": [*places, places[0]]}
+    (folder / "line.geojson").write_text(json.dumps(drawn))
+    return "line.geojson"
+
+
+def test_a_line_drawn_over_a_plan_is_known_by_its_pixel_and_its_fit(
+    folder, plan, line, track_path, capfd
+):
+    # Two opposite corners of a square are 1 m off: 0.5 m are left at each of the four, on one axis.
+    Image.fromarray(np.full((800, 800, 3), 200, np.uint8)).save("plan.png")
+    grid = Transformer.from_crs("EPSG:4326", "EPSG:32644", always_xy=True)
+    east, north = np.round(grid.transform(*read_track(track_path).corners[2].apex)) - [400, -400]
+    (folder / "points.csv").write_text(
+        f"x,y,east,north\n0,0,{east},{north + 1}\n800,0,{east + 800},{north}\n"
+        f"800,800,{east + 800},{north - 799}\n0,800,{east},{north - 800}\n"
+    )
+    command = ["underlay", plan, "--points", "points.csv", "--crs", "EPSG:32644"]
+    assert run([*command, "--credit", "x", "-o", "plan.tif"]) == 0
+    assert f"one sigma of a point is {np.sqrt(4 * 0.5**2 / 2):.2f} m" in capfd.readouterr().err
+    assert run(["build", "--from-line", line, "--name", "P", "--underlay", "plan.tif"]) == 0
+    said = capfd.readouterr().err
+    assert "1.00 m a pixel of the picture and 0.71 m of the points" in said
+    assert "is assumed" not in said
+    track = read_track(folder / "p.geojson")
+    (row,) = track.centreline.accuracy_profile
+    assert row.kind == "drawn"
+    assert row.sigma_m == pytest.approx(np.sqrt(1.0 + 0.5), abs=0.01)
+    assert track.sources[1] == {"file": "plan.tif", "kind": "picture", "credit": "x"}
+
+
+def test_a_line_drawn_over_a_picture_that_nobody_measured_is_known_no_better(
+    folder, flight, line, capfd
+):
+    assert run(["build", "--from-line", line, "--name", "P", "--underlay", flight]) == 0
+    assert "1.00 m a pixel of the picture and an assumed 3 m" in capfd.readouterr().err
+    track = read_track(folder / "p.geojson")
+    assert track.accuracy_m == pytest.approx(np.hypot(1.0, 3.0), abs=0.01)
+
+
+def test_a_line_that_lies_beside_the_picture_was_not_drawn_over_it(folder, flight, line, capfd):
+    drawn = json.loads((folder / line).read_text())
+    drawn["coordinates"] = [[lon + 0.004, lat] for lon, lat in drawn["coordinates"]]
+    (folder / line).write_text(json.dumps(drawn))
+    assert run(["build", "--from-line", line, "--name", "P", "--underlay", flight]) == 1
+    assert re.search(r"flight.tif: shows \d+ % of the line", capfd.readouterr().err)
+    assert not (folder / "p.geojson").exists()
+
+
+def test_the_page_of_how_a_track_was_built_carries_its_picture(folder, track_path, flight, capfd):
+    assert run(["simulate", track_path, "-o", "d.csv", "--laps", "1", "--rate", "5"]) == 0
+    build = ["build", "d.csv", "--name", "P", "--underlay", flight]
+    assert run([*build, "--explain", "e.html"]) == 0
+    page = (folder / "e.html").read_text("utf-8")
+    assert page.count("data:image/webp;base64,") == 1
+    assert "Picture of the ground: An invented flight" in page
+    assert "1.00 m a pixel (the file has 1.00)" in capfd.readouterr().err
+    assert run([*build, "--force"]) == 2
+    assert "--underlay goes with --explain, or with --from-line" in capfd.readouterr().err
+
+
+def test_a_picture_of_another_place_leaves_no_track_either(folder, flight, capfd):
+    other = str(open_library().find("gullhatch-oval").path)
+    assert run(["simulate", other, "-o", "d.csv", "--laps", "1", "--rate", "5"]) == 0
+    build = ["build", "d.csv", "--name", "P", "--underlay", flight, "--explain", "e.html"]
+    assert run(build) == 1
+    assert "does not reach P" in capfd.readouterr().err
+    assert sorted(path.suffix for path in folder.iterdir() if path.stem in ("p", "e")) == []

@@ -12,7 +12,7 @@ from named_block import at
 
 from trackkit.building.from_line import build_from_line
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import gate_name
+from trackkit.gates.edit import gate_name, move_gate
 from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
 from trackkit.track.features import Gate
 from trackkit.track.file import stored
@@ -294,6 +294,23 @@ def test_moving_the_finish_of_an_open_course_moves_no_chainage(hill):
     assert finish.chainage_m == pytest.approx(1100.0, abs=0.01)
     assert track.gate("start").chainage_m == pytest.approx(20.0, abs=0.01)
     assert track.centreline is hill.centreline
+
+
+@pytest.mark.parametrize(
+    ("course", "gate", "place_m", "what"),
+    [
+        ("block", "gate-a", 420.0, "moved gate gate-a from 300.0 m to 420.0 m"),
+        ("block", "finish", 400.0, "moved gate finish from 0.0 m, which made its new place"),
+        ("hill", "finish", 1100.0, "moved gate finish from 1200.0 m to 1100.0 m"),
+    ],
+)
+def test_a_move_is_told_by_both_places_but_where_the_new_one_is_chainage_zero(
+    request, course, gate, place_m, what
+):
+    change = move_gate(request.getfixturevalue(course), gate, f"{place_m}m")
+
+    assert change.what.startswith(what)
+    assert change.what.endswith("chainage 0") == (change.gate.chainage_m == 0.0)
 
 
 # Removing

@@ -209,6 +209,18 @@ def test_a_drawing_with_a_number_that_is_none_is_refused_by_its_line(drawing):
     assert 0 <= int(e.value.place.removeprefix("near line ")) - line <= 5
 
 
+@pytest.mark.parametrize(
+    ("whole", "damaged"),
+    [("AcDbLayout\n  1\nModel", "AcDbLayout\n -1\nModel"), ("\nLayout1\n 70", "\n\n 70")],
+)
+def test_a_drawing_with_a_damaged_object_is_refused_in_a_sentence(whole, damaged, drawing):
+    text = drawing.read_text()
+    assert whole in text
+    drawing.write_text(text.replace(whole, damaged))
+    with pytest.raises(RecordingError, match="its DXF is damaged: objects"):
+        import_track(drawing, crs=GRID, layers={"centreline": "A_ROAD"})
+
+
 @pytest.mark.parametrize("crs", [None, GRID])
 def test_a_table_without_a_row_is_said_to_hold_no_line(crs, tmp_path):
     path = tmp_path / "gates.csv"

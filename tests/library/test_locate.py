@@ -38,7 +38,7 @@ def test_a_drawn_line_is_located_by_where_it_begins():
         """Stands in for a library, which answers positions alike."""
 
     # It begins at the circuit and leads 11 km away from it.
-    line = DrawnLine(np.array([161.0, 161.0, 161.0]), np.array([47.0, 47.05, 47.1]), None)
+    line = DrawnLine(np.array([161.0, 161.1, 161.1]), np.array([47.0, 47.05, 47.1]), None)
     atlas = Shelf.of([known_at((161.0, 47.0))])
 
     assert locate(line, atlas) == atlas.locate(161.0, 47.0)

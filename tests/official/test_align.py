@@ -112,9 +112,10 @@ def test_too_few_times_are_refused(usual):
         align_line([first(usual.by_laps, 3)])
 
 
-def test_at_constant_speeds_the_answer_is_that_of_least_squares():
+@pytest.mark.parametrize(("count", "sigma"), [(24, 0.5), (200, 0.05)])
+def test_at_constant_speeds_the_answer_is_that_of_least_squares(count, sigma):
     """By hand: moments on a known clock, errors independent: mean and root of n, Student's t."""
-    count, speed, sigma = 24, 20.0, 0.5
+    speed = 20.0
     place = np.linspace(-100.0, 100.0, 401)
     lap = 50.0 * np.arange(count)
     line = Passings(

@@ -17,6 +17,7 @@ from trackkit.official.align_finish import (
     apply_alignment,
     require_closed,
 )
+from trackkit.official.times import OfficialTimes
 from trackkit.recordings.recording import Recording
 
 NOON = datetime(2024, 6, 1, 12, 0, tzinfo=UTC)
@@ -45,6 +46,25 @@ def test_as_many_lists_as_recordings_or_one_for_all(recordings, lists):
 
     with pytest.raises(TrackkitError, match="do not go together"):
         align_finish(track, [recording("a", 0, 1)] * recordings, [SimpleNamespace()] * lists)
+
+
+@pytest.mark.parametrize(("count", "names"), [(1, False), (2, True)])
+def test_of_several_recordings_the_one_whose_times_do_not_fit_is_named(
+    monkeypatch, block, count, names
+):
+    def refuse(*_, **__):
+        raise TrackkitError("no lap fits", file="list.csv", remedy="give another")
+
+    monkeypatch.setattr(align_finish_module, "gather", refuse)
+    monkeypatch.setattr(align_finish_module, "time_laps", lambda *_: None)
+    times = OfficialTimes("list.csv", (), 0.001)
+
+    with pytest.raises(TrackkitError, match="no lap fits") as caught:
+        align_finish(block, [recording(f"day-{n}", 30 * n, 1) for n in range(count)], [times])
+
+    assert caught.value.file == "list.csv"
+    assert "give another" in str(caught.value.remedy)
+    assert ("(recording day-0)" in caught.value.what) == names
 
 
 def test_an_open_course_has_no_lap_times():

@@ -193,6 +193,17 @@ def test_an_outlier_is_paired_and_told_and_does_not_move_bias_and_spread():
     assert pairing.agreement.count == 14
 
 
+@pytest.mark.parametrize(("count", "outliers"), [(3, []), (4, [2])])
+def test_three_laps_do_not_show_which_of_them_is_the_odd_one(count, outliers):
+    times = np.array([51.0, 52.3, 50.4, 51.6])[:count]
+    away = np.array([0.0, 0.01, 0.08, -0.005])[:count]
+
+    pairing = pair_official(official_times(times), recorded_laps(times + away))
+
+    assert len(pairing.pairs) == count
+    assert [n for n, p in enumerate(pairing.pairs) if p.outlier] == outliers
+
+
 def test_what_is_left_over_on_either_side_is_told():
     pairing = pair_official(
         official_times([51.0, 52.0, 50.5, 53.1]), recorded_laps([51.004, 50.498, 53.103, 65.0])

@@ -7,12 +7,14 @@ import numpy as np
 import pytest
 from drives import drive, stadium
 from lxml import html
+from pyproj import Transformer
 
 from trackkit.building.build import build_track
 from trackkit.building.from_line import build_from_line
 from trackkit.errors import TrackkitError
 from trackkit.pages.explain import explain_html
 from trackkit.track.digest import short_digest
+from trackkit.underlay.embed import EmbeddedPicture
 from trackkit.units import shown_in
 
 
@@ -142,3 +144,35 @@ def test_it_is_in_the_units_that_are_read(build):
     assert f"{build.track.length_m / 0.3048:,.1f} ft, " in words
     assert re.search(r"\d+ ft, north is up", words)
     assert "length ft" in words
+
+
+def test_a_picture_of_the_ground_lies_under_the_line_once_and_with_its_credit(build):
+    line = build.track.centreline
+    west, east = line.longitude_deg.min() - 0.001, line.longitude_deg.max() + 0.0005
+    south, north = line.latitude_deg.min() - 0.0004, line.latitude_deg.max() + 0.0007
+    picture = EmbeddedPicture(
+        "data:image/webp;base64,AA", west, south, east, north, "R&D flight", 0.2, 0.1, 1.0
+    )
+    text = explain_html(build, underlay=picture)
+    page = html.fromstring(text)
+
+    assert text.count("data:image/webp") == 1
+    assert "R&D flight; 0.20 m a pixel" in page.text_content()
+    assert "http" not in re.search(r'Content-Security-Policy" content="([^"]*)"', text)[1]
+    drawings = [svg for svg in page.findall(".//svg") if svg.find("use") is not None]
+    assert len(drawings) == 4
+    # Where pyproj has the line on the picture, the matrix puts it where the drawing has it.
+    (image,) = page.findall(".//image")
+    a, b, c, d, e, f = map(float, re.findall(r"-?[\d.]+", image.get("transform")))
+    mercator = Transformer.from_crs("EPSG:4326", "EPSG:3857", always_xy=True)
+    (left, right), (low, high) = mercator.transform([west, east], [south, north])
+    x, y = mercator.transform(line.longitude_deg, line.latitude_deg)
+    across, down = (np.array(x) - left) / (right - left), (high - np.array(y)) / (high - low)
+    placed = np.column_stack([a * across + c * down + e, b * across + d * down + f])
+    black = [p for p in drawings[3].findall("path") if p.get("stroke") == "#000000"]
+    drawn = np.array(re.findall(r"(-?[\d.]+) (-?[\d.]+)", black[0].get("d")), dtype=float)
+    assert np.abs(placed - drawn).max() < 0.3
+
+
+def test_without_a_picture_the_page_may_load_none(build):
+    assert "img-src" not in explain_html(build)

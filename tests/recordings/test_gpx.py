@@ -50,6 +50,13 @@ def test_positions_heights_and_times_are_read(gpx):
     assert recording.remarks == ()
 
 
+def test_a_point_that_holds_nothing_but_text_is_a_point_without_a_time(gpx):
+    bare = '<trkpt lat="48.0" lon="161.00005">spliced</trkpt>'
+    recording = read_recording(gpx(track(segment(point(0), point(1), bare, point(2)))))
+    assert recording.time_s.tolist() == [0.0, 1.0, 2.0]
+    assert not recording.channels
+
+
 def test_fractions_of_a_second_and_zones_are_kept(gpx):
     times = ("2024-05-01T12:00:00.125+02:00", "2024-05-01T10:00:00.375Z")
     points = "".join(f'<trkpt lat="48" lon="161"><time> {time}\n</time></trkpt>' for time in times)

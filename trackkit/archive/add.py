@@ -15,6 +15,7 @@ from typing import Any
 
 from trackkit.archive.address import archive_address
 from trackkit.archive.engines import engine
+from trackkit.archive.hold import held_with_others
 from trackkit.archive.rows import Described
 from trackkit.archive.spread import MOST_DEATHS, spread
 from trackkit.archive.store import known_recordings, put_together
@@ -199,7 +200,7 @@ def add_to_archive(
         When the extra ``archive`` is not installed, the archive cannot be opened, a folder or a
         table of drivers cannot be read, or the scheduler does not answer.
     OutputError
-        When the archive cannot be written.
+        When the archive cannot be written, or recordings are being forgotten in it.
 
     Examples
     --------
@@ -233,15 +234,16 @@ def add_to_archive(
         for file in listed
     }
     tally = _Tally()
-    items = _new_items(archive, named, job, tally)
-    with writing(archive) as write:
+    with held_with_others(archive):
+        items = _new_items(archive, named, job, tally)
+        with writing(archive) as write:
 
-        def keep(outcome: Outcome) -> None:
-            write(outcome)
-            tally.count(outcome)
+            def keep(outcome: Outcome) -> None:
+                write(outcome)
+                tally.count(outcome)
 
-        _time(items, job, keep, workers, scheduler, progress)
-    put_together(archive)
+            _time(items, job, keep, workers, scheduler, progress)
+        put_together(archive)
     return ArchiveAddition(
         archive,
         tally.timed,

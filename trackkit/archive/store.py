@@ -103,12 +103,16 @@ def replace_rows(archive: str, table: Table, rows: pa.Table, recordings: Sequenc
     deltalake = engine("deltalake")
     if not recordings:
         return
-    among = f"{KEY} IN ({', '.join(_quoted(recording) for recording in sorted(set(recordings)))})"
 
     def write(delta: Any) -> None:
-        deltalake.write_deltalake(delta, rows, mode="overwrite", predicate=among)
+        deltalake.write_deltalake(delta, rows, mode="overwrite", predicate=among(recordings))
 
     changed(archive, table, write)
+
+
+def among(recordings: Sequence[str]) -> str:
+    """Write the condition that a row is of some recordings, given by their SHA-256."""
+    return f"{KEY} IN ({', '.join(_quoted(recording) for recording in sorted(set(recordings)))})"
 
 
 def changed(archive: str, table: Table, change: Callable[[Any], Any]) -> Any:

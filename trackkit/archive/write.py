@@ -10,6 +10,7 @@ from threading import Thread
 
 from trackkit.archive.columns import RECORDINGS, TABLES, TRACES
 from trackkit.archive.engines import engine
+from trackkit.archive.hold import refuse_while_forgetting
 from trackkit.archive.rows import table_of_rows
 from trackkit.archive.store import opened, replace_rows
 from trackkit.archive.work import Outcome
@@ -63,6 +64,7 @@ def writing(archive: str) -> Iterator[Callable[[Outcome], None]]:
 def write_batch(archive: str, batch: Sequence[Outcome]) -> None:
     """Write outcomes: the rows of all other tables first, the rows of the recordings last."""
     concat = engine("pyarrow").concat_tables
+    refuse_while_forgetting(archive)
     recordings = [outcome.item.recording for outcome in batch]
     for table in TABLES[1:]:
         rows = [outcome.tables[table.name] for outcome in batch if table.name in outcome.tables]

@@ -21,9 +21,10 @@ from trackkit.remedies import Remedy
 from trackkit.track.accuracy import AccuracyRow
 from trackkit.track.history import now
 from trackkit.track.places import Place
+from trackkit.underlay.accuracy import UNMEASURED_M
 
-DRAWN_SIGMA_M = 3.0
-"""One sigma of a line traced from a picture of the ground (common practice, no source)."""
+DRAWN_SIGMA_M = UNMEASURED_M
+"""One sigma of a line of which nobody has said over what it was drawn."""
 
 
 def build_from_line(
@@ -37,6 +38,7 @@ def build_from_line(
     finish: Place | None = None,
     sectors: int = 1,
     sources: Sequence[dict[str, Any]] = (),
+    sigma_m: float | None = None,
 ) -> Build:
     """Make a track from a line already drawn.
 
@@ -60,6 +62,8 @@ def build_from_line(
         How many sectors; one fewer sector gates are placed.
     sources
         Where the line comes from, as the track file's ``sources``.
+    sigma_m
+        How well the line is known, metres, one sigma sideways; assumed where None.
 
     Returns
     -------
@@ -72,6 +76,8 @@ def build_from_line(
         When the line is not closed and `is_open` is false, or too short.
     PlaceError
         When `finish` is off the track, or `sectors` is less than 1.
+    TrackFileError
+        When `sigma_m` is no finite number of 0 or more.
 
     Examples
     --------
@@ -110,15 +116,12 @@ def build_from_line(
         sources=tuple(sources),
         drawn_heights=_drawn_heights(curve, vertex, elevation_m),
     )
-    track = with_profile(
-        track,
-        (
-            AccuracyRow(0.0, DRAWN_SIGMA_M, "drawn"),
-            AccuracyRow(round(track.curve.length_m, 2), DRAWN_SIGMA_M, "drawn"),
-        )[: 1 if track.closed else 2],
-    )
-    remark = f"how well a drawn line is known is assumed: {DRAWN_SIGMA_M:.0f} m, one sigma sideways"
-    remarks = (*remarks, remark)
+    sigma = DRAWN_SIGMA_M if sigma_m is None else sigma_m
+    places = (0.0,) if track.closed else (0.0, round(track.curve.length_m, 2))
+    track = with_profile(track, tuple(AccuracyRow(place, sigma, "drawn") for place in places))
+    if sigma_m is None:
+        assumed = f"how well a drawn line is known is assumed: {sigma:.0f} m, one sigma sideways"
+        remarks = (*remarks, assumed)
     track = track.revised_by("built from a drawn line", track.revised or now())
     return Build(track, 0, {}, remarks, remedies=end_remedies(track, finish))
 

@@ -21,6 +21,7 @@ from trackkit.building.find_laps import FoundLap
 from trackkit.building.fit import FittedLine, fit_line
 from trackkit.building.layouts import Layout, layouts_of, share_of
 from trackkit.building.line_accuracy import KnownLine
+from trackkit.building.onto_line import datum_onto, gates_beside, with_gates_onto
 from trackkit.building.tell_accuracy import with_accuracy
 from trackkit.errors import NoLapError
 from trackkit.gates.square import square_ends
@@ -33,9 +34,7 @@ from trackkit.remedies import Remedy
 from trackkit.track.accuracy import ACCURACY_KINDS, ranks_of
 from trackkit.track.credit import is_map_drawn
 from trackkit.track.derive import with_line
-from trackkit.track.features import Gate
 from trackkit.track.history import now
-from trackkit.track.measure import ends_chainage
 from trackkit.track.model import Track
 from trackkit.track.places import to_decimetre
 from trackkit.words import counted
@@ -179,7 +178,7 @@ def revise_track(track: Track, recordings: Sequence[Recording]) -> Revision:
         curve = _knit(old, fitted.curve, chainage, reached, rest, new_alone, count, share, shift)
         known = _known_together(track, fitted, chainage, reached, new_alone, accuracy, share)
         revised = _with_known(_revised(track, curve, fitted), track, fitted, chainage, known)
-    beside = _beside(revised)
+    beside = gates_beside(revised)
     more = tuple(f"the gate {g.id} ({g.name}) does not cross the new line" for g in beside)
     when = now()
     used = {id(lap) for lap in fitted.laps}
@@ -406,14 +405,7 @@ def _stretches(
 
 def _revised(track: Track, curve: Curve, fitted: FittedLine) -> Track:
     """Lay the track on its new line; gates stay on the ground, chainages follow."""
-    datum = 0.0
-    if track.closed and track.gates_of_kind("finish"):
-        ends = track.gate_ends(track.finish)
-        crossings = curve.crossed_by(ends[0], ends[1])
-        middle, _ = curve.project(ends.mean(axis=0))
-        datum = float(middle)
-        if len(crossings):
-            datum = float(crossings[np.argmin(curve.separation(crossings, middle))])
+    datum = datum_onto(track, curve)
     new = with_line(track, curve, track.plane, datum, _heights(track, curve, fitted))
     profile = track.centreline.width_profile
     if profile is not None:
@@ -437,19 +429,7 @@ def _revised(track: Track, curve: Curve, fitted: FittedLine) -> Track:
             members=was.members,
         ),
     )
-    gates: list[Gate] = []
-    for gate in track.gates:
-        near = None
-        if gate.kind != "finish" or not track.closed:
-            place = new.plane.to_plane(
-                *track.plane.to_geographic(track.curve.position(gate.chainage_m))
-            )
-            near = float(new.curve.project(place)[0])
-        at = ends_chainage(new.centreline, gate.left, gate.right, near, must_cross=False)
-        if min(at, new.curve.length_m - at) < 0.01 and gate.kind == "finish" and track.closed:
-            at = 0.0
-        gates.append(replace(gate, chainage_m=at))
-    return new.with_gates(gates)
+    return with_gates_onto(new, track)
 
 
 def _suggested_across(track: Track) -> Track:
@@ -461,15 +441,6 @@ def _suggested_across(track: Track) -> Track:
             gate = replace(gate, left=left, right=right)
         gates.append(gate)
     return track.with_gates(gates)
-
-
-def _beside(track: Track) -> list[Gate]:
-    """List the gates across the track that its line does not cross."""
-    return [
-        gate
-        for gate in track.gates
-        if "pit" not in gate.kind and len(track.curve.crossed_by(*track.gate_ends(gate))) == 0
-    ]
 
 
 def _heights(track: Track, curve: Curve, fitted: FittedLine) -> tuple[Floats, Floats] | None:

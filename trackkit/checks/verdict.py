@@ -260,7 +260,10 @@ def _of_gates(track: Track) -> list[_Reason]:
         others = "" if len(vague) == 1 else f", and at {counted(vague[1:], 'more gate')}"
         line = "the drawn line" if drawn else "the line"
         what = f"{line} is known to {sigma:.1f} m at gate {gate.name}{others}"
-        step = _SURVEY if drawn else _sharper(track, gate, sigma)
+        step = _sharper(track, gate, sigma)
+        if drawn:
+            driven = track.line == "driven"
+            step = _laps(track, "drive three laps and fold them in") if driven else _SURVEY
         reasons.append((f"{what}, more than {MOST_GATE_SIGMA_M} m", step))
     return reasons
 

@@ -11,6 +11,7 @@ import click
 
 from trackkit.caution import TRAINING
 from trackkit.cli.archive_ask import laps_command, summary_command, unknown_command
+from trackkit.cli.archive_forget import forget_command
 from trackkit.cli.archive_options import at_option
 from trackkit.cli.common import (
     Command,
@@ -41,6 +42,7 @@ def archive() -> None:
     """
 
 
+archive.add_command(forget_command)
 archive.add_command(laps_command)
 archive.add_command(summary_command)
 archive.add_command(unknown_command)

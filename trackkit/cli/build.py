@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +25,13 @@ from trackkit.cli.common import (
     remarks,
     units_option,
 )
+from trackkit.cli.underlay import (
+    embedded_in,
+    picture_of,
+    underlay_crs_option,
+    underlay_option,
+    underlay_size_option,
+)
 from trackkit.track.names import names_in
 from trackkit.units import as_read
 
@@ -34,6 +41,8 @@ if TYPE_CHECKING:
     from trackkit.errors import TrackkitError
     from trackkit.track.model import Track
     from trackkit.track.places import Place
+    from trackkit.underlay.embed import EmbeddedPicture
+    from trackkit.underlay.picture import Underlay
 
 
 def _country(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:  # noqa: ARG001
@@ -123,6 +132,10 @@ def _taken(reader: Callable[[str], str | None], value: str) -> str | None:
 @click.option(
     "--explain", metavar="FILE.html", help="Draw each step from raw fixes to the line into a page."
 )
+@underlay_option
+@underlay_crs_option
+@underlay_size_option
+@click.option("--credit", metavar="TEXT", help="Whose picture --underlay is; shown on the page.")
 @crs_option
 @columns_option
 @click.option("--country", callback=_country, metavar="CODE", help="Two letters, ISO 3166-1.")
@@ -155,6 +168,10 @@ def build(
     right_edge: tuple[str, ...],
     from_line: str | None,
     explain: str | None,
+    underlay_path: str | None,
+    underlay_crs: str | None,
+    underlay_size: float,
+    credit: str | None,
     crs: str | None,
     columns: str | None,
     country: str | None,
@@ -168,6 +185,9 @@ def build(
 
     The lap is found by itself, whatever is around it: a parked start, the pit exit, a stop on the
     way, the in lap.  Several recordings of one layout are averaged.
+
+    --underlay lies under the page of --explain; with --from-line it is the picture that the line
+    was drawn over, and its pixel and its fit say how well the line is known.
     """
     from trackkit import write_track
     from trackkit.track.ids import slug
@@ -188,6 +208,12 @@ def build(
     _require_fitting({option for option, value in given.items() if value}, recordings, revise)
     if new_layout is not None and revise is None:
         raise click.UsageError("--as-new-layout goes with --revise")
+    if underlay_path is None and credit is not None:
+        raise click.UsageError("--credit is about a picture: give it with --underlay")
+    if underlay_path is not None and not (explain or from_line):
+        raise click.UsageError("--underlay goes with --explain, or with --from-line")
+    picture = picture_of(underlay_path, underlay_crs, credit)
+    explained = _Explained(explain, picture, underlay_size)
     if revise is not None:
         _revise(
             ctx,
@@ -195,7 +221,7 @@ def build(
             recordings,
             columns,
             output,
-            explain,
+            explained,
             new_layout,
             force=force,
             as_json=as_json,
@@ -214,7 +240,7 @@ def build(
         remark(EDGES)
     failed: list[TrackkitError] = []
     if from_line:
-        built = _from_line(from_line, crs, name, layout, is_open, place, sectors)
+        built = _from_line(from_line, crs, picture, name, layout, is_open, place, sectors)
     elif left_edge:
         built, failed = _from_edges(
             ctx, (left_edge, right_edge, recordings), columns, name, layout, is_open, place, sectors
@@ -234,8 +260,9 @@ def build(
         )
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
     track, judgement = _judged(track, recorded=not from_line)
+    ground = _ground(explained, track)
     built = replace(built, track=write_track(track, target, force=force))
-    _explain(built, judgement, explain, force=force)
+    _explain(built, judgement, explain, ground, force=force)
     report(built, judgement, target, as_json=as_json, details=details, is_new=is_new)
     if failed:
         ctx.exit(1)
@@ -291,7 +318,7 @@ def _revise(
     recordings: tuple[str, ...],
     columns: str | None,
     output: str | None,
-    explain: str | None,
+    explained: _Explained,
     new_layout: str | None,
     *,
     force: bool,
@@ -307,7 +334,7 @@ def _revise(
         # The track before stays as it is, and is replaced beside it.
         output = str(Path(path).with_name(f"{slug(f'{old.name} {new_layout}')}.geojson"))
     # Before the file is changed: revised again, it would count the same laps twice.
-    refuse_outputs({"--output": output, "--explain": explain}, force=force)
+    refuse_outputs({"--output": output, "--explain": explained.path}, force=force)
     read, failed = read_recordings(recordings, columns)
     if not read:
         ctx.exit(1)
@@ -320,6 +347,7 @@ def _revise(
             "makes it a layout of its own, so that records do not mix"
         )
     track, judgement = _judged(revision.build.track, recorded=True)
+    ground = _ground(explained, track)
     if output is None:
         track = write_track(track, path, held=held)
     else:
@@ -337,7 +365,7 @@ def _revise(
         "moved": moved.as_row(),
     }
     built = replace(revision.build, track=track)
-    _explain(built, judgement, explain, force=force)
+    _explain(built, judgement, explained.path, ground, force=force)
     report(
         built,
         judgement,
@@ -351,12 +379,35 @@ def _revise(
         ctx.exit(1)
 
 
-def _explain(built: Build, judgement: Judgement, path: str | None, *, force: bool) -> None:
+@dataclass(frozen=True)
+class _Explained:
+    """The page that is asked for, the picture on it, and how large that may be."""
+
+    path: str | None
+    picture: Underlay | None
+    size_mb: float
+
+
+def _ground(page: _Explained, track: Track) -> EmbeddedPicture | None:
+    """Cut the picture before anything is written: it may not reach the track."""
+    if page.path is None or page.picture is None:
+        return None
+    return embedded_in(page.picture, track, page.size_mb)
+
+
+def _explain(
+    built: Build,
+    judgement: Judgement,
+    path: str | None,
+    ground: EmbeddedPicture | None,
+    *,
+    force: bool,
+) -> None:
     if path is None:
         return
     from trackkit import write_explanation
 
-    write_explanation(built, path, judgement=judgement, force=force)
+    write_explanation(built, path, judgement=judgement, underlay=ground, force=force)
     remark(f"wrote {path}: each step from the raw fixes to the line")
 
 
@@ -427,6 +478,7 @@ def _from_edges(
 def _from_line(
     path: str,
     crs: str | None,
+    picture: Underlay | None,
     name: str,
     layout: str,
     is_open: bool,
@@ -439,6 +491,15 @@ def _from_line(
 
     line = read_line(path, crs=crs)
     remarks(line.remarks, path)
+    sources, sigma = [source_entry(path)], None
+    if picture is not None:
+        from trackkit.underlay.accuracy import traced_sigma_m
+
+        sigma, basis = traced_sigma_m(picture, line.longitude_deg, line.latitude_deg)
+        # Large as pictures are, the file alone is named, without its digest.
+        shown = Path(picture.path).name
+        sources.append({"file": shown, "kind": "picture", "credit": picture.credit})
+        remark(f"the line is known to {sigma:.2f} m, one sigma sideways: {basis}")
     try:
         return build_from_line(
             line.longitude_deg,
@@ -449,7 +510,8 @@ def _from_line(
             elevation_m=line.elevation_m,
             finish=finish,
             sectors=sectors,
-            sources=[source_entry(path)],
+            sources=sources,
+            sigma_m=sigma,
         )
     except NoLapError as error:
         raise NoLapError(error.what, file=path, remedy=error.remedy) from error

@@ -10,6 +10,7 @@ from typing import Any
 
 from trackkit.checks.evaluate import Prepared, evaluate, prepare
 from trackkit.checks.other_layouts import layouts_beside
+from trackkit.editor.drawn_line import DrawnOver
 from trackkit.editor.session import Editing
 from trackkit.errors import OutputError, TrackFileError, TrackkitError
 from trackkit.held_files import ChangedMeanwhileError, digest_of, hold
@@ -17,6 +18,7 @@ from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
 from trackkit.track.file import read_track, write_track
 from trackkit.track.model import Track
+from trackkit.underlay.accuracy import UNMEASURED_M, drawn_sigma_m
 from trackkit.underlay.embed import EmbeddedPicture
 
 Page = Callable[[dict[str, Any], dict[str, Any], dict[str, Any]], str]
@@ -43,7 +45,7 @@ class Desk:
         self._underlay = underlay
         self._digest = digest_of(path)
         track, prepared = self._read()
-        self.editing = Editing(track, prepared)
+        self.editing = Editing(track, prepared, _drawn_over(underlay))
         self._base: tuple[int, dict[str, Any]] | None = None
 
     def _read(self) -> tuple[Track, Prepared]:
@@ -152,6 +154,15 @@ class Desk:
     def state(self, moving: str | None = None, page: str | None = None) -> dict[str, Any]:
         """Describe what is shown, on a page."""
         return self.editing.state(moving, page)
+
+
+def _drawn_over(underlay: EmbeddedPicture | None) -> DrawnOver | None:
+    """Tell what lines are drawn over, and how well they are known then."""
+    if underlay is None:
+        return None
+    residual_m = UNMEASURED_M if underlay.residual_m is None else underlay.residual_m
+    sigma_m = drawn_sigma_m(underlay.pixel_m, residual_m)
+    return DrawnOver(underlay.name or "a picture", sigma_m, underlay.credit)
 
 
 def _copy_name(path: str) -> str:

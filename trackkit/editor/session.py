@@ -7,19 +7,27 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from trackkit.checks.evaluate import Prepared, prepare
+from trackkit.editor.drawn_line import DrawnOver, by_hand, draw_line, with_picture
 from trackkit.editor.offers import offer
+from trackkit.editor.stretches import Stretch
 from trackkit.errors import PlaceError, TrackkitError
 from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.gates.pit_lane import remove_pit_lane, set_pit_lane
-from trackkit.geometry.geodesy import wrap_longitude
+from trackkit.geometry.geodesy import longitude_near, wrap_longitude
 from trackkit.pages.state import datum_m, state, worded
 from trackkit.track.crossed import crossed_gates
 from trackkit.track.facts import FactChange, rename_corner, set_fact
 from trackkit.track.features import GATE_KINDS, Position
 from trackkit.track.model import Track
 from trackkit.track.places import Place
+
+_OF_THE_LINE = ("line",)
+"""Edits that change what the page's chainages count along, or what lies beside it."""
+_MOST_POINTS = 2000
 
 Request = Mapping[str, Any]
 """One edit: ``{"do": "move", "gate": ID, "to_m": METRES, ...}``; docs/editing.md lists them."""
@@ -59,7 +67,8 @@ class Step:
 class Editing:
     """The steps made so far, the one shown, and the one that is on disk."""
 
-    def __init__(self, track: Track, prepared: Prepared) -> None:
+    def __init__(self, track: Track, prepared: Prepared, over: DrawnOver | None = None) -> None:
+        self._over = over
         self._steps = [Step(track, prepared, 0)]
         self._shown = 0
         self._saved: Step | None = self._steps[0]
@@ -177,10 +186,11 @@ class Editing:
         datum = datum_m(shown.track, shown.prepared)
         given = _number(request, "datum_m") if request.get("datum_m") is not None else datum
         ahead = given - datum_m(before.track, before.prepared)
-        made = _made(before.track, what, request, ahead)
+        made = self._made(before.track, what, request, ahead)
         prepared, base = shown.prepared, shown.base
-        if prepared.timed and _has_laps(made.track) and not _has_laps(before.track):
-            # Laps there are only now: the page lays out their speeds along the line anew.
+        has_laps = prepared.timed and _has_laps(made.track) and not _has_laps(before.track)
+        if has_laps or what in _OF_THE_LINE:
+            # Laps there are only now, or the line is another one: the page begins anew with it.
             prepared = prepare(made.track, prepared.recordings, prepared.files, prepared.others)
             base, self._bases = self._bases, self._bases + 1
         step = Step(made.track, prepared, base, made.what, made.remarks, key, page)
@@ -188,6 +198,16 @@ class Editing:
             self._steps[self._shown] = step
         else:
             self._add(step)
+
+    def _made(self, track: Track, what: str, request: Request, ahead_m: float) -> _Made:
+        if what == "pit-lane":
+            return _with_pit_lane(track, request, self._over)
+        if what == "line":
+            drawn, said = draw_line(track, _stretches(track, request, ahead_m), self._over)
+            return _Made(drawn, "drew the line", said)
+        change = _changed(track, what, request, ahead_m)
+        remarks = () if isinstance(change, FactChange) else change.remarks
+        return _Made(change.track, _short(change, what), remarks)
 
 
 def _has_laps(track: Track) -> bool:
@@ -207,15 +227,7 @@ class _Made(NamedTuple):
     remarks: tuple[str, ...]
 
 
-def _made(track: Track, what: str, request: Request, ahead_m: float) -> _Made:
-    if what == "pit-lane":
-        return _with_pit_lane(track, request)
-    change = _changed(track, what, request, ahead_m)
-    remarks = () if isinstance(change, FactChange) else change.remarks
-    return _Made(change.track, _short(change, what), remarks)
-
-
-def _with_pit_lane(track: Track, request: Request) -> _Made:
+def _with_pit_lane(track: Track, request: Request, over: DrawnOver | None) -> _Made:
     """Lay the pit lane along a line, or take it out where the line is null."""
     line = request.get("line")
     if line is None:
@@ -227,9 +239,38 @@ def _with_pit_lane(track: Track, request: Request) -> _Made:
         )
     place = [_position({"line": at}, "line") for at in line]
     longitude, latitude = zip(*place, strict=True)
-    changed, remarks = set_pit_lane(track, longitude, latitude, source="a line drawn on the page")
+    source = "a line drawn on the page" if over is None else f"a line {by_hand(over)}"
+    changed, remarks = set_pit_lane(track, longitude, latitude, source=source)
+    changed = with_picture(changed, over)
     what = "changed the pit lane" if track.pit_lanes else "drew the pit lane"
     return _Made(changed, what, remarks)
+
+
+def _stretches(track: Track, request: Request, ahead_m: float) -> list[Stretch]:
+    """Read stretches that were drawn; their chainages are metres ahead of where the track is."""
+    rows = request.get("stretches")
+    if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
+        raise TrackkitError("stretches is no list of stretches")
+    stretches = []
+    for row in rows:
+        points = row.get("points")
+        if not isinstance(points, list) or len(points) > _MOST_POINTS:
+            raise TrackkitError(f"a stretch is drawn by a list of {_MOST_POINTS} points at most")
+        place = [_position({"points": at}, "points") for at in points]
+        ends = [
+            None if row.get(key) is None else _chainage(track, _number(row, key), ahead_m)
+            for key in ("from_m", "to_m")
+        ]
+        longitude, latitude = np.array(place, dtype=float).reshape(-1, 2).T
+        near = longitude_near(longitude, track.plane.longitude_deg)
+        stretches.append(Stretch(ends[0], ends[1], track.plane.to_plane(near, latitude)))
+    return stretches
+
+
+def _chainage(track: Track, chainage_m: float, ahead_m: float) -> float:
+    if ahead_m:
+        return float(track.curve.wrap(chainage_m + ahead_m))
+    return chainage_m
 
 
 def _short(change: Change | FactChange, what: str) -> str:

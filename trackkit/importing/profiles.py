@@ -11,7 +11,7 @@ from trackkit.building.from_line import DRAWN_SIGMA_M
 from trackkit.building.line_accuracy import rows_of
 from trackkit.building.tell_accuracy import with_profile
 from trackkit.geometry.runs import runs_of
-from trackkit.track.accuracy import ACCURACY_KINDS, ranks_of
+from trackkit.track.accuracy import ACCURACY_KINDS, AccuracyRow, ranks_of
 from trackkit.track.band import band_sides
 from trackkit.track.model import Track
 
@@ -65,7 +65,7 @@ def with_profiles(track: Track, onto: Track, stated_m: float | None) -> tuple[Tr
     if not profiles and onto.accuracy_m is None:
         return track, ""
     beside = _beside(track, onto)
-    if beside is None:
+    if beside is None or beside.moved.mean() > 1.0 - _LEAST_SHARE:
         lost = f": the profile of {' and of '.join(profiles)} was left out" if profiles else ""
         unknown = "" if stated_m is not None else ", and how well it is known is not"
         return track, f"the line is another one{unknown}{lost}"
@@ -79,8 +79,41 @@ def with_profiles(track: Track, onto: Track, stated_m: float | None) -> tuple[Tr
     return _with_accuracy(track, onto, beside), f"{remark}: there it counts as drawn"
 
 
+def with_drawn_profiles(track: Track, onto: Track, drawn_m: float | None) -> tuple[Track, float]:
+    """Give a track whose line was drawn by hand what is known along the line before.
+
+    As `with_profiles` has it, but that the line is the same one however much of it was drawn, and
+    that it has an accuracy profile afterwards: of a line that nobody has measured, all is drawn.
+
+    Parameters
+    ----------
+    track
+        With its new line, and without profiles.
+    onto
+        As it was.
+    drawn_m
+        One sigma of what was drawn, metres; None where nothing tells it.
+
+    Returns
+    -------
+    track, moved_m
+        And by how much the line was moved at most, metres.
+    """
+    beside = _beside(track, onto)
+    if beside is None:
+        raise ValueError("a lap and a course are not the same track")
+    if onto.centreline.width_profile is not None:
+        track = _with_widths(track, onto, beside)
+    if onto.centreline.accuracy_profile is None:
+        stated = onto.accuracy_m or DRAWN_SIGMA_M
+        whole = stated if onto.line == "centre" else max(stated, DRAWN_SIGMA_M)
+        line = replace(onto.centreline, accuracy_profile=(AccuracyRow(0.0, whole, "drawn"),))
+        onto = replace(onto, centreline=line)
+    return _with_accuracy(track, onto, beside, drawn_m), float(np.abs(beside.left_m).max())
+
+
 def _beside(track: Track, onto: Track) -> _Beside | None:
-    """Find where the new line passes beside the old one; None where it is another line."""
+    """Find where the new line passes beside the old one; None of a lap and a course."""
     curve = track.curve
     at = curve.chainages(_SPACING_M)
     if not track.closed:
@@ -94,12 +127,14 @@ def _beside(track: Track, onto: Track) -> _Beside | None:
         # Between two places that were moved a line crosses the one before.
         if end - begin < _NEAR_M / _SPACING_M and (track.closed or 0 < begin < end < len(at)):
             moved[np.arange(begin, end) % len(at)] = True
-    if track.closed != onto.closed or moved.mean() > 1.0 - _LEAST_SHARE:
+    if track.closed != onto.closed:
         return None
     return _Beside(at, before, left, moved)
 
 
-def _with_accuracy(track: Track, onto: Track, beside: _Beside) -> Track:
+def _with_accuracy(
+    track: Track, onto: Track, beside: _Beside, drawn_m: float | None = None
+) -> Track:
     from scipy.ndimage import maximum_filter1d
 
     known = onto.centreline.accuracy_at(beside.before_m)
@@ -111,7 +146,8 @@ def _with_accuracy(track: Track, onto: Track, beside: _Beside) -> Track:
     aside = maximum_filter1d(
         np.abs(beside.left_m), 2 * around + 1, mode="wrap" if track.closed else "nearest"
     )
-    drawn = np.minimum(np.hypot(before, aside), np.maximum(before, DRAWN_SIGMA_M))
+    most = np.maximum(before, DRAWN_SIGMA_M) if drawn_m is None else drawn_m
+    drawn = np.minimum(np.hypot(before, aside), most)
     sigma = np.where(beside.moved, drawn, before)
     if known is None:
         return replace(track, accuracy_m=round(float(np.sqrt(np.mean(sigma**2))), 3))

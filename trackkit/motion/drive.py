@@ -18,6 +18,7 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.doppler_noise import DIFFERENCES_WITHIN_S
 from trackkit.motion.fix_covariance import FixCovariance, bridged_variances, state_weights
 from trackkit.motion.jumps import SPOILED, jumping_positions
+from trackkit.motion.line_error import ErrorBesideLine
 from trackkit.motion.noise import USUAL, Levels, Measured, over_usual
 from trackkit.motion.noise_levels import estimate, tells_wander
 from trackkit.motion.quintic import coefficients, jerk_variance, motion_weights, quintic
@@ -68,7 +69,8 @@ class Drive:
     levels
         The noise levels it was smoothed with.
     line
-        The line its laps repeat, where that told how far the drive was off: it has been taken off.
+        How well it is known, by the line its laps repeat, how far the drive was off, where that
+        told it: it has been taken off.
 
     Examples
     --------
@@ -95,7 +97,7 @@ class Drive:
     levels: Levels
     _measured: Measured
     _solution: Solution
-    line: RepeatedLine | None = None
+    line: ErrorBesideLine | None = None
     _remainders: dict[int, Floats] = field(default_factory=dict)
     _prepared: list[FixCovariance] = field(default_factory=list)
     _uncorrected: Drive | None = None

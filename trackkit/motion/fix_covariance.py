@@ -12,9 +12,9 @@ from trackkit.arrays import Floats, Indices
 from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.error_covariance import ErrorCovariance
 from trackkit.motion.factor import diagonals
+from trackkit.motion.line_error import ErrorBesideLine
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import jerk_variance, quintic
-from trackkit.motion.repeated_line import RepeatedLine
 from trackkit.motion.smoother import Solution
 from trackkit.motion.strides import Strides
 from trackkit.motion.variance import diagonal_block, stretch, stretches_between
@@ -71,7 +71,7 @@ class FixCovariance:
         solution: Solution,
         time_s: Floats,
         fixes: Iterable[int],
-        line: RepeatedLine | None = None,
+        line: ErrorBesideLine | None = None,
     ) -> FixCovariance:
         """Take the covariance of some fixes out of a solution.
 
@@ -84,7 +84,7 @@ class FixCovariance:
         fixes
             Their indices.
         line
-            The line its laps repeat, or None.
+            What laps have told of the drive's error, or None.
         """
         count, states, _ = solution.state.shape
         block = 2 * states if solution.coupled else states

@@ -27,8 +27,8 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.motion.chain import Chain
-from trackkit.motion.error_covariance import ErrorCovariance, weights_at_nodes
-from trackkit.motion.line_model import Knots, LineLevels, Sideways, prior_information
+from trackkit.motion.line_error import ErrorBesideLine, chain_before, chain_beside_line
+from trackkit.motion.line_model import Knots, LineLevels, Sideways
 from trackkit.motion.line_shifts import Shifts
 
 if TYPE_CHECKING:
@@ -38,8 +38,6 @@ _MODES = 30
 """Of what is uncertain of the line, so many parts are kept, the largest first."""
 _INSTANT_S = 0.01
 """Half of the time over which the speed of a shift is taken."""
-_LEAST_MODE = 1e-5
-"""Parts that move the error by less than this share of the largest are not kept with a report."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,14 +93,7 @@ class Eliminated:
             That of the knots at the drive's nodes where it has been worked out.
         """
         count, states = len(side.time_s), levels.states
-        band, density = prior_information(side, levels)
-        trust = side.sigma_m**-2.0
-        seen = np.zeros((count, states))
-        seen[:, :2], seen[:, -2] = side.left, 1.0
-        for column in range(states):
-            for row in range(column, states):
-                band[row - column, column::states] += trust * seen[:, row] * seen[:, column]
-        chain = Chain.of(band, states)
+        chain, trust, seen, density = chain_beside_line(side, levels)
         if basis is None:
             basis = knots.basis(side.chainage_m, side.left)
         if shifts is not None:
@@ -220,8 +211,8 @@ def _with_shifts(prior: Floats, shifts: Shifts | None) -> Floats:
     return both
 
 
-@dataclass(frozen=True, eq=False)
-class RepeatedLine:
+@dataclass(frozen=True, eq=False, kw_only=True)
+class RepeatedLine(ErrorBesideLine):
     """The line a driver repeats, what each lap deviates from it, and how far the drive is off.
 
     Parameters
@@ -230,8 +221,8 @@ class RepeatedLine:
         The nodes, and where the drive lies there.
     knots
         Of the line.
-    levels
-        That it was found with.
+    levels, levels_before
+        That it was found with, and that the drive was smoothed with.
     error_m
         How far the smoothed drive is off at each node, east and north, shape (n, 2).
     deviation_m
@@ -248,14 +239,12 @@ class RepeatedLine:
     side: Sideways
     knots: Knots
     levels: LineLevels
+    levels_before: LineLevels
     error_m: Floats
     deviation_m: Floats
     offset_m: Floats
     line_m: Floats
     offset_covariance_m2: Floats
-    _chain: Chain
-    _moved: Floats
-    _before: Chain
     shifts: Shifts | None = None
     shift_m: Floats | None = None
     shift_covariance_m2: Floats | None = None
@@ -295,101 +284,11 @@ class RepeatedLine:
             return np.zeros((len(time_s), 2))
         return self.shifts.moved(time_s, self.shift_m[:, None])[:, :, 0]
 
-    def variance(self, time_s: Floats, slope: Floats) -> float:
-        """Variance of a weighted sum of the drive's error at some times, having seen the laps.
-
-        Parameters
-        ----------
-        time_s
-            Shape (k,).
-        slope
-            Weights, east and north, shape (k, 2).
-        """
-        index, weight = weights_at_nodes(self.side.time_s, time_s, slope)
-        moved = np.einsum("ij,ijk->k", weight, self._moved[index])
-        return self._chain.variance(index, self._of_states(weight)) + float(moved @ moved)
-
-    def variance_before(self, time_s: Floats, slope: Floats) -> float:
-        """Variance of the same sum before the laps were seen beside each other."""
-        index, weight = weights_at_nodes(self.side.time_s, time_s, slope)
-        return self._before.variance(index, self._of_states(weight))
-
-    def covariances(self, time_s: Floats, slope: Floats) -> tuple[Floats, Floats]:
-        """Covariances of the drive's error at some times, seen along a direction at each.
-
-        Parameters
-        ----------
-        time_s
-            Shape (k,).
-        slope
-            Weights, east and north, shape (k, 2).
-
-        Returns
-        -------
-        after, before
-            Having seen the laps, and before, shape (k, k).
-        """
-        count, states = len(time_s), self._chain.states
-        index, weight = weights_at_nodes(self.side.time_s, time_s, slope)
-        right = np.zeros((self._chain.links, states, count))
-        np.add.at(
-            right,
-            (index[:, None], np.arange(2), np.tile(np.arange(count), 2)[:, None]),
-            weight,
-        )
-        flat = right.reshape(-1, count)
-        moved = np.einsum("lak,lam->km", right[:, :2], self._moved)
-        after = self._chain.squared(flat) + moved @ moved.T
-        return after, self._before.squared(flat)
-
-    def variance_left(self, alone: float, time_s: Floats, slope: Floats) -> float:
-        """Variance of a sum over a corrected drive.
-
-        What the drive alone does not know of it is slow, which the laps have told of, and fast,
-        which they have not.
-
-        Parameters
-        ----------
-        alone
-            Variance of the sum over the drive as it was smoothed alone.
-        time_s, slope
-            As for `variance`.
-        """
-        fast = max(alone - self.variance_before(time_s, slope), 0.0)
-        return fast + self.variance(time_s, slope)
-
-    def error_covariance(self, time_s: Floats) -> ErrorCovariance:
-        """Keep what it takes to tell the variances of sums over the drive's error at some times.
-
-        Parameters
-        ----------
-        time_s
-            Shape (k,).
-        """
-        index, _ = weights_at_nodes(self.side.time_s, time_s, np.zeros((len(time_s), 2)))
-        kept = np.unique(index)
-        moved = self._moved[kept]
-        modes, size, _ = np.linalg.svd(moved.reshape(2 * len(kept), -1), full_matrices=False)
-        told = size > _LEAST_MODE * size.max(initial=0.0)
-        return ErrorCovariance(
-            self.side.time_s[kept],
-            (modes * size)[:, told].reshape(len(kept), 2, -1),
-            self._chain.covariance[kept],
-            self._chain.onward(kept),
-            self._before.covariance[kept],
-            self._before.onward(kept),
-        )
-
-    def _of_states(self, weight: Floats) -> Floats:
-        wide = np.zeros((len(weight), self._chain.states))
-        wide[:, :2] = weight
-        return wide
-
     @cached_property
     def sigma_m(self) -> Floats:
         """One sigma of the drive's error at each node, east and north, shape (n, 2)."""
-        alone = np.diagonal(self._chain.covariance, axis1=1, axis2=2)[:, :2]
-        return np.asarray(np.sqrt(alone + (self._moved**2).sum(axis=2)))
+        alone = np.diagonal(self.chain.covariance, axis1=1, axis2=2)[:, :2]
+        return np.asarray(np.sqrt(alone + (self.moved_m**2).sum(axis=2)))
 
 
 def fit_line(
@@ -435,18 +334,20 @@ def fit_line(
         moved += shifts.moved(side.time_s, modes[own:])
     earlier = before or levels
     return RepeatedLine(
-        side,
-        knots,
-        levels,
-        error,
-        state[:, -2],
-        np.asarray(knots.basis(knots.chainage_m, knots.left) @ coefficient[:own]),
-        np.asarray(eliminated.basis[:, :own] @ coefficient[:own]),
-        covariance[:own, :own],
-        eliminated.chain,
-        moved,
-        Chain.of(prior_information(side, earlier)[0], earlier.states),
-        shifts,
-        None if shifts is None else coefficient[own:],
-        None if shifts is None else covariance[own:, own:],
+        node_s=side.time_s,
+        chain=eliminated.chain,
+        moved_m=moved,
+        before=chain_before(side, earlier),
+        side=side,
+        knots=knots,
+        levels=levels,
+        levels_before=earlier,
+        error_m=error,
+        deviation_m=state[:, -2],
+        offset_m=np.asarray(knots.basis(knots.chainage_m, knots.left) @ coefficient[:own]),
+        line_m=np.asarray(eliminated.basis[:, :own] @ coefficient[:own]),
+        offset_covariance_m2=covariance[:own, :own],
+        shifts=shifts,
+        shift_m=None if shifts is None else coefficient[own:],
+        shift_covariance_m2=None if shifts is None else covariance[own:, own:],
     )

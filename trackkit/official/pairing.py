@@ -329,16 +329,15 @@ def _best(worth: Floats, gap: float) -> list[tuple[int, int]]:
     every, open_ = _sums(worth, gap, np.maximum)
     matched = []
     i, j = worth.shape
-    ends_open = False
     while i > 0 and j > 0:
-        if not ends_open and open_[i, j] < every[i, j] - 1e-9:
+        if open_[i, j] < every[i, j] - 1e-9:
             j -= 1
-            continue
-        if every[i - 1, j - 1] + worth[i - 1, j - 1] >= open_[i, j] - 1e-9:
-            i, j, ends_open = i - 1, j - 1, False
+        elif every[i - 1, j - 1] + worth[i - 1, j - 1] >= open_[i, j] - 1e-9:
+            i, j = i - 1, j - 1
             matched.append((i, j))
         else:
-            i, ends_open = i - 1, True
+            # What is left scores best without a recorded lap alone at its end, as all of it did.
+            i -= 1
     return matched[::-1]
 
 

@@ -27,6 +27,7 @@ from trackkit.track.accuracy import AccuracyKind
 from trackkit.track.band import doubt_sides, stretch_places, uncertain_stretches
 from trackkit.track.credit import credits_of
 from trackkit.track.model import Track
+from trackkit.underlay.embed import MAY_BE_OFF, EmbeddedPicture
 from trackkit.units import as_read, units
 
 RECORDING_COLOURS = ("#0072B2", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442")
@@ -60,11 +61,14 @@ class _View:
 
     def path(self, position_m: Floats) -> str:
         """Write a line as an SVG path."""
-        thin = position_m[:: max(1, len(position_m) // _MOST_POINTS)]
-        x = _MARGIN + (thin[:, 0] - self.west_m) * self.scale
-        y = _MARGIN + (self.north_m - thin[:, 1]) * self.scale
-        points = [f"{a:.1f} {b:.1f}" for a, b in zip(x.tolist(), y.tolist(), strict=True)]
-        return "M" + "L".join(points)
+        thin = self.drawn(position_m[:: max(1, len(position_m) // _MOST_POINTS)])
+        return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in thin.tolist())
+
+    def drawn(self, position_m: Floats) -> Floats:
+        """Take places on the plane, shape (n, 2), to the drawing."""
+        x = _MARGIN + (position_m[:, 0] - self.west_m) * self.scale
+        y = _MARGIN + (self.north_m - position_m[:, 1]) * self.scale
+        return np.column_stack([x, y])
 
 
 def write_explanation(
@@ -72,6 +76,7 @@ def write_explanation(
     path: str | os.PathLike[str],
     *,
     judgement: Judgement | None = None,
+    underlay: EmbeddedPicture | None = None,
     force: bool = False,
 ) -> None:
     """Write `explain_html`, a page of how a track was built, whole or not at all.
@@ -84,6 +89,8 @@ def write_explanation(
         The page to write.
     judgement
         The verdict on the track; None to judge it anew.
+    underlay
+        A picture of the ground that the page carries, from `trackkit.embed_underlay`.
     force
         Whether a file that exists may be replaced.
 
@@ -102,10 +109,12 @@ def write_explanation(
     >>> build = trackkit.build_track([drive.recording], "Practice Oval")
     >>> trackkit.write_explanation(build, "built.html", force=True)
     """
-    write_whole(path, explain_html(build, judgement), force=force)
+    write_whole(path, explain_html(build, judgement, underlay), force=force)
 
 
-def explain_html(build: Build, judgement: Judgement | None = None) -> str:
+def explain_html(
+    build: Build, judgement: Judgement | None = None, underlay: EmbeddedPicture | None = None
+) -> str:
     """Draw how a track was built: raw fixes, laps found, what was thrown out, spread, line.
 
     Parameters
@@ -114,6 +123,8 @@ def explain_html(build: Build, judgement: Judgement | None = None) -> str:
         From `building.build_track` or `revising.revise_track`.
     judgement
         The verdict on the track; None to judge it anew.
+    underlay
+        A picture of the ground that the page carries, or None.
 
     Returns
     -------
@@ -135,7 +146,8 @@ def explain_html(build: Build, judgement: Judgement | None = None) -> str:
     page = Environment(autoescape=True, trim_blocks=True).from_string(own_file("explain.html"))
     track = build.track
     judgement = judgement or judge_track(track, check_track(track), recorded=True)
-    return page.render(**_content(build, build.fitted), verdict=_verdict(judgement, track))
+    content = _content(build, build.fitted, underlay)
+    return page.render(**content, verdict=_verdict(judgement, track))
 
 
 def _verdict(judgement: Judgement, track: Track) -> dict[str, Any]:
@@ -151,7 +163,7 @@ def _verdict(judgement: Judgement, track: Track) -> dict[str, Any]:
     }
 
 
-def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
+def _content(build: Build, fitted: FittedLine, underlay: EmbeddedPicture | None) -> dict[str, Any]:
     track = build.track
     drives = _drives([lap for lap, _ in build.laps])
     colour = {
@@ -190,6 +202,7 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
         f"{'' if build.laps_used == 1 else 's'} in {len(drives)} recording"
         f"{'' if len(drives) == 1 else 's'}.",
         "view": view,
+        "ground": None if underlay is None else _ground(underlay, plane, view),
         "fixes": f"{sum(len(drive.recording) for drive in drives):,}",
         "removed": removed,
         "raw": [
@@ -231,6 +244,26 @@ def _content(build: Build, fitted: FittedLine) -> dict[str, Any]:
         "caution": CAUTION,
         "credits": credits_of(track),
         "notice": own_notice(),
+    }
+
+
+def _ground(picture: EmbeddedPicture, plane: LocalPlane, view: _View) -> dict[str, Any]:
+    """Lay a picture by its corners.
+
+    Over a circuit the web's Mercator projection and the plane differ by less than one of their
+    pixels, once turn and both scales are the same.
+    """
+    corners = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])
+    longitude = picture.west_deg + corners[:, 0] * (picture.east_deg - picture.west_deg)
+    latitude = picture.north_deg + corners[:, 1] * (picture.south_deg - picture.north_deg)
+    place = view.drawn(plane.to_plane(longitude, latitude))
+    fitted = np.linalg.lstsq(np.column_stack([corners, np.ones(4)]), place, rcond=None)[0]
+    return {
+        "picture": picture.data,
+        "matrix": " ".join(f"{number:.4f}" for number in fitted.ravel().tolist()),
+        "credit": picture.credit,
+        "sharpness": units().length_text(picture.pixel_m, 2),
+        "caution": MAY_BE_OFF,
     }
 
 

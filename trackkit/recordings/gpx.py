@@ -124,7 +124,7 @@ def _point_values(point: Any) -> tuple[dict[str, float], str, list[Any]]:
     for attribute in _PLACES:
         number = _number(point.get(attribute))
         numbers[attribute] = np.nan if number is None else number
-    for element in point.iter():
+    for element in point.iterdescendants():
         if not element.text:
             continue
         name = local_name(element)

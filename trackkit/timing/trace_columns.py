@@ -94,7 +94,7 @@ def trace_columns(
     traced = [places for lap in laps if (places := _places(track, drive, lap)) is not None]
     stretches = drive.stretch_covariances([places.stretch for places in traced])
     line = drive.line
-    error = None if line is None or not traced else line.error_covariance(line.side.time_s)
+    error = None if line is None or not traced else line.error_covariance(line.node_s)
     for places, covariance in zip(traced, stretches, strict=True):
         yield places.lap, _columns(track, drive, places, covariance, error)
 

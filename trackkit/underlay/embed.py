@@ -8,6 +8,7 @@ import math
 import reprlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -61,6 +62,11 @@ class EmbeddedPicture:
         Size of a pixel of the file it was cut from, on the ground, metres.
     covered
         Share of the centreline that lies on the picture, 0 to 1.
+    name
+        Of the file it was cut from.
+    residual_m
+        How far the picture lies off on the ground, metres, one sigma on one axis, or None where
+        nobody has measured it.
 
     Examples
     --------
@@ -78,6 +84,8 @@ class EmbeddedPicture:
     pixel_m: float
     source_pixel_m: float
     covered: float
+    name: str = ""
+    residual_m: float | None = None
 
     def __repr__(self) -> str:
         return (
@@ -159,6 +167,8 @@ def embed_underlay(
                     pixel,
                     finest,
                     covered,
+                    Path(underlay.path).name,
+                    underlay.residual_m,
                 )
         pixel /= min(_COARSER, max(0.3, math.sqrt(most_bytes * _FROM_BASE64 / len(coded))))
         if pixel > max(_TOO_COARSE_M, finest):

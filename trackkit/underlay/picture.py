@@ -21,6 +21,8 @@ DRIVERS = ("GTiff", "MBTiles", "JPEG", "PNG", "WEBP")
 """Kinds of pictures, by the names that GDAL gives them."""
 _CREDITS = ("TIFFTAG_COPYRIGHT", "attribution", "EXIF_Copyright", "TIFFTAG_ARTIST", "EXIF_Artist")
 """Where a picture may hold whose it is: TIFF 6.0 and Exif 2.3 tags, and MBTiles' metadata."""
+RESIDUAL_TAG = "TRACKKIT_RESIDUAL_M"
+"""Where a plan that was laid by points keeps how well they agree."""
 _LIT = (2.0, 98.0)
 """Percent of the values that lie between black and white, where a picture has more than 8 bits."""
 
@@ -39,6 +41,9 @@ class Underlay:
         The coordinate system that it lies in, as WKT.
     credit
         Whose picture it is, plain text to be shown wherever the picture is.
+    residual_m
+        How far it lies off, metres, one sigma on one axis, by the points that it was laid by; None
+        where nobody has measured it.
 
     Examples
     --------
@@ -50,6 +55,7 @@ class Underlay:
     path: str
     crs: str
     credit: str
+    residual_m: float | None = None
 
     def __repr__(self) -> str:
         return f"Underlay({reprlib.repr(self.path)}, credit={reprlib.repr(self.credit)})"
@@ -118,7 +124,8 @@ def read_underlay(
                 remedy="put its world file beside it, or place it by points of it on the ground",
             )
         lies_in = source.crs.to_wkt() if source.crs else None
-        named = next((text for text in map(source.tags().get, _CREDITS) if text), None)
+        tags = source.tags()
+        named = next((text for text in map(tags.get, _CREDITS) if text), None)
         whose = (credit or named or "").strip()
     if crs is not None:
         try:
@@ -139,7 +146,15 @@ def read_underlay(
             file=shown,
             remedy="name them as they ask to be named; it is shown with the picture",
         )
-    return Underlay(shown, chosen, " ".join(whose.split()))
+    return Underlay(shown, chosen, " ".join(whose.split()), _residual_m(tags.get(RESIDUAL_TAG)))
+
+
+def _residual_m(text: str | None) -> float | None:
+    try:
+        residual = float(text or "")
+    except ValueError:
+        return None
+    return residual if np.isfinite(residual) and residual >= 0.0 else None
 
 
 def open_picture(path: str) -> Any:
@@ -268,6 +283,21 @@ def ground_pixel_m(underlay: Underlay, longitude_deg: float, latitude_deg: float
         lies = _placed(source, underlay.path)
     area = abs(np.linalg.det(lies[:2, :2])) / abs(np.linalg.det(here))
     return float(np.sqrt(area))
+
+
+def shown_share(underlay: Underlay, longitude_deg: Floats, latitude_deg: Floats) -> float:
+    """Tell what share of some positions lies within the edges of a picture, 0 to 1."""
+    from pyproj import Transformer
+
+    grid = Transformer.from_crs("EPSG:4326", underlay.crs, always_xy=True)
+    x, y = grid.transform(longitude_deg, latitude_deg)
+    with open_picture(underlay.path) as source:
+        lies, size = _placed(source, underlay.path), np.array([source.width, source.height])
+    # Where a system has no such position, PROJ gives infinity.
+    somewhere = np.isfinite(x) & np.isfinite(y)
+    there = np.array([np.where(somewhere, x, 0.0), np.where(somewhere, y, 0.0)])
+    place = (np.linalg.inv(lies) @ np.vstack([there, np.ones(len(x))]))[:2].T
+    return float(np.mean(somewhere & np.all((place >= 0.0) & (place <= size), axis=1)))
 
 
 def one_metre(crs: str, longitude_deg: float, latitude_deg: float) -> Floats:

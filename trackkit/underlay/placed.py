@@ -12,7 +12,7 @@ from trackkit.errors import UnderlayError
 from trackkit.files import whole_file
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.underlay.packages import load
-from trackkit.underlay.picture import Pixels
+from trackkit.underlay.picture import RESIDUAL_TAG, Pixels
 from trackkit.underlay.plan import PlacedPlan
 from trackkit.underlay.sheets import MOST_PIXELS, read_sheet
 
@@ -40,7 +40,7 @@ def write_placed_plan(
     path
         The GeoTIFF to write; its system is a transverse Mercator plane around the points.
     credit
-        Whose plan it is; kept in the file.
+        Whose plan it is; kept in the file, as `placed.sigma_m` is.
     page
         Of a PDF, from 1.
     force
@@ -105,6 +105,8 @@ def write_placed_plan(
     ):
         target.write(np.moveaxis(pixels, -1, 0))
         target.update_tags(TIFFTAG_COPYRIGHT=credit)
+        if placed.sigma_m is not None:
+            target.update_tags(**{RESIDUAL_TAG: f"{placed.sigma_m:.4f}"})
 
 
 def system_of(plane: LocalPlane) -> str:

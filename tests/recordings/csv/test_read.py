@@ -82,6 +82,12 @@ def test_positions_in_neither_unit_are_refused(csv):
         read_recording(csv(rows("time,lat,lon", "0,4807.038,1131.0", "1,4807.039,1131.0")))
 
 
+def test_positions_near_the_largest_number_a_float_holds_are_in_neither_unit(csv):
+    latitude = "1.7e308"
+    with pytest.raises(RecordingError, match=r"are neither degrees nor 1e-7"):
+        read_recording(csv(rows("time,lat,lon", f"0,{latitude},1", f"1,{latitude},1")))
+
+
 def test_hemispheres_are_read_from_a_letter_or_from_a_column_beside(csv):
     letters = rows("time,lat,lon", "0,33.5 S,70.6W", "1,33.5001 S,70.6001W")
     columns = rows("time,lat,n/s,lon,e/w", "0,33.5,S,70.6,W", "1,33.5001,S,70.6001,W")

@@ -170,7 +170,9 @@ def _positions(table: Table, chosen: Chosen, remarks: list[str]) -> tuple[Floats
         angles[role] = value
     longitude, latitude = angles["longitude"], angles["latitude"]
     units = {role: chosen[role][0].unit for role in angles}
-    large = max(float(np.nanmedian(np.abs(value))) for value in angles.values())
+    # The mean of the two in the middle may be more than a float holds.
+    with np.errstate(over="ignore"):
+        large = max(float(np.nanmedian(np.abs(value))) for value in angles.values())
     if not any(units.values()) and large > DEGREES_AT_MOST:
         remarks.append("positions were taken as 1e-7 degrees from their size")
         units = dict.fromkeys(units, "1e-7 deg")

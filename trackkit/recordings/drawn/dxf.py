@@ -51,6 +51,13 @@ def read_dxf(path: str | os.PathLike[str], crs: str | None) -> Drawing:
         drawing, auditor = recover.readfile(os.fspath(path))
         _refuse_guesses(auditor, path)
         rows = list(_rows(drawing))
+    except (AssertionError, AttributeError, TypeError) as error:
+        # So ezdxf stumbles over what it expects of a whole drawing.
+        raise RecordingError(
+            "its DXF is damaged: objects of the drawing do not belong together",
+            file=path,
+            remedy="export it again",
+        ) from error
     except (ezdxf.DXFError, OSError, ValueError, LookupError) as error:
         raise RecordingError(
             f"its DXF is damaged or breaks off ({single_line(error)})",

@@ -199,7 +199,15 @@ def _json_feature(
     geometry, properties = feature.get("geometry"), feature.get("properties")
     try:
         shape = None if geometry is None else shape_of(geometry)
-    except (GEOSException, ValueError, TypeError, LookupError, AttributeError) as error:
+    # Whole numbers may be larger than a float holds.
+    except (
+        GEOSException,
+        ValueError,
+        TypeError,
+        LookupError,
+        AttributeError,
+        OverflowError,
+    ) as error:
         raise RecordingError(
             f"its geometry cannot be read ({single_line(error)})", file=path, place=place
         ) from error

@@ -1,9 +1,11 @@
 // Changes to gates: what was done by hand goes to the server one step at a time, and its answer is
 // what the page shows. While a gate is dragged only the newest place waits to be sent.
 
-import { lengthName, lengthText } from "./figures.js";
+import { lengthName } from "./figures.js";
+import { Drafting } from "./drafting.js";
 import { focusGate } from "./gate_marks.js";
 import { Messages } from "./messages.js";
+import { reportOf } from "./outcomes.js";
 import { Requests } from "./requests.js";
 import { ask, tellClosed } from "./server.js";
 
@@ -30,26 +32,23 @@ export class Editing {
   constructor(session, opened) {
     this.session = session;
     this.page = opened.page;
+    this.base = opened.base;
     this.messages = new Messages();
     this.requests = new Requests((change) => this.send(change));
     /** The file on disk, as far as it is not what was read or written last. */
     this.disk = { changed: false, gone: false };
     this.leaving = false;
-    /** @type {{ length: number, takeBack: () => void }} steps of what is not done yet */
-    this.draft = { length: 0, takeBack: () => {} };
+    this.drafting = new Drafting(session);
+    this.saving = false;
     /** @type {{ id: string, merge: string, at: number } | null} */
     this.nudged = null;
     /** @type {ReturnType<typeof setTimeout> | undefined} */
     this.resting = undefined;
     session.on(["state"], () => {
-      // Another line was taken from disk: the page begins anew with it.
-      if (session.state.base !== opened.base) {
-        this.leaving = true;
-        window.location.reload();
-      }
+      this.beginAnew();
     });
     window.addEventListener("beforeunload", (event) => {
-      if (session.state.unsaved && !this.leaving) {
+      if ((session.state.unsaved || this.drafting.draft.undo) && !this.leaving) {
         event.preventDefault();
         // Browsers of before 2023 ask only where this is set too.
         event.returnValue = "";
@@ -84,7 +83,24 @@ export class Editing {
   }
 
   undo() {
-    void (this.draft.length ? this.draft.takeBack() : this.edit({ do: "undo" }));
+    void (this.drafting.draft.undo ? this.drafting.draft.undo() : this.edit({ do: "undo" }));
+  }
+
+  redo() {
+    void (this.drafting.draft.redo ? this.drafting.draft.redo() : this.edit({ do: "redo" }));
+  }
+
+  /** Where the line is another one, drawn or taken from disk, the page begins anew with it. */
+  beginAnew() {
+    if (this.session.state.base === this.base || this.saving || this.leaving) {
+      return;
+    }
+    this.leaving = true;
+    // What there is to say of the change is said first.
+    setTimeout(() => {
+      this.session.tell("anew");
+      window.location.reload();
+    });
   }
 
   /**
@@ -121,45 +137,8 @@ export class Editing {
     this.messages.complain("");
     this.session.setState(state);
     if (!edit.light) {
-      this.messages.say(this.report(edit));
+      this.messages.say(reportOf(this.session, edit));
     }
-  }
-
-  /**
-   * What an edit did, in words.
-   *
-   * @param {Edit} edit
-   */
-  report(edit) {
-    const { state } = this.session;
-    const gate = this.session.gate(edit.gate ?? null);
-    const open = gate ? this.session.findingsOf(gate).filter((finding) => !finding.accepted) : [];
-    return [
-      this.outcome(edit),
-      ...state.remarks.map((remark) => `${remark}.`),
-      ...open.map(({ severity, message }) => `${severity}: ${message}.`),
-    ].join(" ");
-  }
-
-  /** @param {Edit} edit */
-  outcome(edit) {
-    const { undo_what: undo, redo_what: redo } = this.session.state;
-    const { place: digits } = this.session.base.decimals;
-    const gate = this.session.gate(edit.gate ?? null);
-    const name = gate?.name ?? "";
-    /** @type {Record<string, () => string>} */
-    const outcomes = {
-      place: () => "Gate placed.",
-      remove: () => "Gate removed.",
-      undo: () => (redo ? `Undone: ${redo}.` : "Undone."),
-      redo: () => (undo ? `Done again: ${undo}.` : "Done again."),
-      set: () => (undo ? `Done: ${undo}.` : "Done."),
-      "pit-lane": () => (undo ? `Done: ${undo}.` : "Done."),
-      rename: () => `The gate is called ${name}.`,
-      width: () => `${name} is ${lengthText(gate?.width_m ?? NaN, digits)} wide.`,
-      move: () => `${name} is at ${lengthText(gate?.chainage_m ?? NaN, digits)}.`,
-    };
-    return outcomes[edit.do]();
   }
 
   /**
@@ -326,6 +305,17 @@ export class Editing {
    */
   async save(replaceChanged = false) {
     await this.whenDone();
+    this.saving = true;
+    const { finish } = this.drafting.draft;
+    if (!finish || (await finish())) {
+      await this.write(replaceChanged);
+    }
+    this.saving = false;
+    this.beginAnew();
+  }
+
+  /** @param {boolean} replaceChanged */
+  async write(replaceChanged) {
     const body = replaceChanged ? { replace_changed: true } : {};
     /** @type {Awaited<ReturnType<typeof ask<Saved>>>} */
     let answer;

@@ -93,7 +93,7 @@ function pressedAnywhere(editing, event) {
     return false;
   }
   if (key === "y" || event.shiftKey) {
-    void editing.edit({ do: "redo" });
+    editing.redo();
   } else {
     editing.undo();
   }

@@ -2,6 +2,7 @@
 // by the page's last script, and `trackkit.page` is for whoever looks in from outside, such as
 // tests and the browser's console; it is null until the page is ready.
 
+import { keepPlace, takeUpPlace } from "./anew.js";
 import { ChartView } from "./chart.js";
 import { CornerTables } from "./corners.js";
 import { CursorBar } from "./cursor_bar.js";
@@ -17,11 +18,13 @@ import { listenToGateKeys, listenToKeys } from "./keyboard.js";
 import { LapChart } from "./lap_chart.js";
 import { LapChoice, LapTable } from "./lap_table.js";
 import { Ledger } from "./ledger.js";
+import { LineEditor } from "./line_editor.js";
 import { LossList } from "./losses.js";
 import { MapView } from "./map.js";
 import { OwnGates } from "./own_gates.js";
 import { PitLaneEditor } from "./pit_lane.js";
 import { PlaceMenu } from "./place_menu.js";
+import { PointBar } from "./point_bar.js";
 import { Readings } from "./readings.js";
 import { Session } from "./session.js";
 import { SummaryPanel } from "./summary.js";
@@ -56,6 +59,7 @@ import { VerdictPanel } from "./verdict.js";
  * @property {Editing | null} editing  null where nothing can be saved
  * @property {OwnGates | null} own  one's own sector gates on the plain page
  * @property {PitLaneEditor | null} lane
+ * @property {LineEditor | null} line
  * @property {DiskNotice | null} disk
  */
 
@@ -84,13 +88,29 @@ export function open(tiles) {
   const chart = new ChartView(session, find("#chart", HTMLElement), hooks);
   new CursorBar(session, chart);
   new Readings(session, chart);
-  const lane = hand && new PitLaneEditor(session, hand.editing, map, hand.dragging);
+  const { lane, line } = hand ? drawnBy(session, hand, map) : { lane: null, line: null };
   listLaps(session);
   new FindingList(session, map, editing);
   new VerdictPanel(session);
   new CornerTables(session, editing);
   listenToGroundChoices(map);
-  page = { session, map, chart, editing, own, lane, disk: hand?.disk ?? null };
+  page = { session, map, chart, editing, own, lane, line, disk: hand?.disk ?? null };
+}
+
+/**
+ * What draws the line, its edges and the pit lane.
+ *
+ * @param {Session} session
+ * @param {Hand} hand
+ * @param {MapView} map
+ */
+function drawnBy(session, { editing, dragging }, map) {
+  const bar = new PointBar(session);
+  const lane = new PitLaneEditor(session, editing, map, dragging, bar);
+  const line = new LineEditor(session, editing, map, dragging, bar);
+  session.on(["anew"], () => keepPlace(map, editing.messages));
+  takeUpPlace(map, editing.messages);
+  return { lane, line };
 }
 
 /** @param {Session} session */

@@ -2,29 +2,23 @@
 // page's own until it is done; of one that the track has, each change is an edit.
 
 import { lengthName, lengthText } from "./figures.js";
-import { LaneBar } from "./lane_bar.js";
 import { inserted, placeInLine, pointAfter, thinned } from "./lane_shape.js";
-import { LaneMarks } from "./lane_marks.js";
+import { LanePanel } from "./lane_panel.js";
+import { LineMarks } from "./line_marks.js";
+import { POINT_KEYS, PointKeys } from "./point_keys.js";
 
 /**
  * @import { Dragging } from "./dragging.js"
  * @import { Editing } from "./editing.js"
  * @import { Position } from "./line.js"
  * @import { MapView } from "./map.js"
+ * @import { PointBar } from "./point_bar.js"
  * @import { Session } from "./session.js"
  */
 
 /** A line of more points than this is edited by fewer, which lie this near to it, metres. */
 const MANY_POINTS = 30;
 const NEAR_M = 0.3;
-/** @type {Record<string, [number, number]>} metres to the east and to the north */
-const STEPS_M = {
-  ArrowRight: [1, 0],
-  ArrowLeft: [-1, 0],
-  ArrowUp: [0, 1],
-  ArrowDown: [0, -1],
-};
-const NUDGES_APART_MS = 1200;
 /** A point that is added beyond the last one goes straight on by so much, metres. */
 const AHEAD_M = 20;
 
@@ -34,8 +28,9 @@ export class PitLaneEditor {
    * @param {Editing} editing
    * @param {MapView} view
    * @param {Dragging} dragging
+   * @param {PointBar} bar
    */
-  constructor(session, editing, view, dragging) {
+  constructor(session, editing, view, dragging, bar) {
     this.session = session;
     this.editing = editing;
     this.view = view;
@@ -46,25 +41,29 @@ export class PitLaneEditor {
     this.selected = -1;
     /** Number of points that were sent last: what comes back is not thinned again. */
     this.sent = 0;
-    this.nudged = { n: -1, at: 0, merge: "" };
-    this.marks = new LaneMarks(view.map, dragging, {
-      select: (n) => this.select(n),
-      drag: (n, to, done) => this.moveTo(n, to, done),
-      key: (n, event) => this.pressed(n, event),
-      insert: (at) => this.insert(at),
+    const keys = new PointKeys({
+      step: (n, east, north, merge) => this.step(n, east, north, merge),
+      drop: (n) => this.drop(n),
+      addAfter: (n) => this.addAfter(n),
+      leave: () => this.leave(),
     });
-    this.bar = new LaneBar(session, {
+    this.bar = bar;
+    this.marks = new LineMarks(
+      view.map,
+      dragging,
+      {
+        select: (n) => this.select(n),
+        drag: (n, to, done) => this.moveTo(n, to, done),
+        key: (n, event) => keys.pressed(n, event),
+        insert: (at) => this.insert(at),
+      },
+      "t-pit",
+    );
+    this.panel = new LanePanel({
       begin: () => this.begin(),
       edit: () => this.edit(),
       remove: () => void this.remove(),
-      add: () => this.addTyped(),
-      after: () => this.addAfter(this.selected),
-      drop: () => this.drop(this.selected),
-      done: () => void this.done(),
-      leave: () => this.leave(),
-      typed: () => this.moveTyped(),
     });
-    view.taken = (at) => this.clicked(at);
     session.on(["state"], () => this.follow());
     this.describe();
   }
@@ -74,7 +73,7 @@ export class PitLaneEditor {
   }
 
   describe() {
-    this.bar.describe(this.lane, this.mode);
+    this.panel.describe(this.lane, this.mode);
   }
 
   begin() {
@@ -93,15 +92,10 @@ export class PitLaneEditor {
     this.take();
     const [few, all] = [this.points.length, lane.line.length];
     const enough = few < all ? `${few} of its ${all} points are enough. ` : "";
-    this.open(
-      "edit",
-      `${enough}Drag a point, or click the line to add one.`,
-      "With a point in focus: arrow keys move it by 1 metre (with Shift by 10), Insert adds one " +
-        "after it, Delete removes it.",
-    );
+    this.open("edit", `${enough}Drag a point, or click the line to add one.`, POINT_KEYS);
     this.draw(0);
     this.view.held = true;
-    this.marks.show(this.points, this.bar.height);
+    this.marks.show(this.points);
     this.marks.focus(0);
   }
 
@@ -111,8 +105,23 @@ export class PitLaneEditor {
    * @param {string} keys  and with which keys
    */
   open(mode, hint, keys) {
+    this.editing.drafting.begin(() => this.leave());
     this.mode = mode;
-    this.bar.open(mode, hint, keys);
+    const title = mode === "draw" ? "Drawing the pit lane" : "Editing the pit lane";
+    const draws = mode === "draw";
+    this.bar.open(
+      { title, hint, keys, cancels: draws, snaps: false, kind: "of-lane" },
+      {
+        add: draws ? () => this.addTyped() : null,
+        after: draws ? null : () => this.addAfter(this.selected),
+        drop: () => this.drop(this.selected),
+        done: () => void this.done(),
+        leave: () => this.leave(),
+        typed: () => this.moveTyped(),
+      },
+    );
+    this.view.taken = (at) => this.clicked(at);
+    this.view.map.invalidateSize({ animate: false });
     this.bar.bringUp(this.view.map.getContainer());
     this.view.map.getContainer().classList.toggle("drawing", mode === "draw");
     this.view.map.doubleClickZoom.disable();
@@ -121,13 +130,14 @@ export class PitLaneEditor {
 
   leave() {
     this.mode = "none";
+    this.view.taken = () => false;
+    this.editing.drafting.end();
     this.marks.clear();
     this.points = [];
     this.view.map.getContainer().classList.remove("drawing");
     this.view.map.doubleClickZoom.enable();
-    this.tellDraft();
     this.describe();
-    this.bar.close(this.lane !== null);
+    this.bar.close(this.panel.opener(this.lane !== null));
   }
 
   async done() {
@@ -148,7 +158,7 @@ export class PitLaneEditor {
   async remove() {
     await this.editing.layPitLane(null);
     if (!this.lane) {
-      this.bar.close(false);
+      this.panel.opener(false).focus({ preventScroll: true });
     }
   }
 
@@ -186,7 +196,8 @@ export class PitLaneEditor {
     this.selected = selected;
     this.marks.draw(points, selected, (n) => this.nameOf(n));
     const point = points[selected];
-    this.bar.fill(point ? this.beside(point) : null, points.length, this.mode);
+    const drops = points.length >= (this.mode === "draw" ? 1 : 3);
+    this.bar.fill(point ? this.beside(point) : null, drops);
     this.tellDraft();
   }
 
@@ -332,41 +343,13 @@ export class PitLaneEditor {
 
   /**
    * @param {number} n
-   * @param {KeyboardEvent} event
+   * @param {number} east  metres
+   * @param {number} north
+   * @param {string} merge
    */
-  pressed(n, event) {
-    const step = STEPS_M[event.key];
-    if (event.ctrlKey || event.metaKey || event.altKey) {
-      return false;
-    }
-    if (step) {
-      this.nudge(n, step, event.shiftKey ? 10 : 1);
-    } else if (event.key === "Delete" || event.key === "Backspace") {
-      this.drop(n);
-    } else if (event.key === "Insert" || event.key === "+") {
-      this.addAfter(n);
-    } else if (event.key === "Escape") {
-      this.leave();
-    } else {
-      return false;
-    }
-    return true;
-  }
-
-  /**
-   * Steps that follow one another quickly are undone together.
-   *
-   * @param {number} n
-   * @param {[number, number]} step
-   * @param {number} by  metres
-   */
-  nudge(n, [east, north], by) {
-    const now = performance.now();
-    const again = this.nudged.n === n && now - this.nudged.at <= NUDGES_APART_MS;
-    const merge = again ? this.nudged.merge : `lane-${n}-${Math.round(now)}`;
-    this.nudged = { n, at: now, merge };
+  step(n, east, north, merge) {
     const { x, y } = this.onPlane(this.points[n]);
-    this.moveTo(n, this.session.line.toLonLat(x + by * east, y + by * north), true, merge);
+    this.moveTo(n, this.session.line.toLonLat(x + east, y + north), true, merge);
   }
 
   /**
@@ -386,8 +369,8 @@ export class PitLaneEditor {
   /** While a line is drawn, undo takes its last point back. */
   tellDraft() {
     const { points } = this;
-    const takeBack = () => this.change(points.slice(0, -1), points.length - 2);
-    this.editing.draft = { length: this.mode === "draw" ? points.length : 0, takeBack };
-    this.session.tell("draft");
+    const undo = () => this.change(points.slice(0, -1), points.length - 2);
+    const drawn = this.mode === "draw" && points.length > 0;
+    this.editing.drafting.set(drawn ? { undo, undoes: "the last point" } : {});
   }
 }

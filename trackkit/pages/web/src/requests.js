@@ -14,6 +14,14 @@
  * @property {string} [key]
  * @property {string} [value]
  * @property {import("./line.js").Position[] | null} [line]  of the pit lane; null takes it away
+ * @property {number} [datum_m]  where the chainages of the stretches count from
+ * @property {"left" | "right"} [side]  of the edge that was drawn
+ * @property {SentStretch[]} [stretches]  of the line or of the edge
+ *
+ * @typedef {object} SentStretch
+ * @property {number | null} from_m
+ * @property {number | null} to_m
+ * @property {import("./line.js").Position[]} points
  *
  * @typedef {object} Change
  * @property {() => Edit} edit  as it stands when it is sent

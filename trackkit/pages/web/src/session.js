@@ -31,7 +31,7 @@ import { units } from "./units.js";
  * @property {[Position, Position]} ends  left first
  *
  * @typedef {"state" | "selected" | "place" | "laps" | "sliding" | "finding" | "disk" | "conflict"
- *   | "draft" | "view"} Topic
+ *   | "draft" | "view" | "anew"} Topic
  */
 
 /**

@@ -20,7 +20,7 @@ export class Toolbar {
     this.save = find("#save", HTMLButtonElement);
     this.unsaved = find("#unsaved", HTMLElement);
     this.undo.addEventListener("click", () => editing.undo());
-    this.redo.addEventListener("click", () => void editing.edit({ do: "redo" }));
+    this.redo.addEventListener("click", () => editing.redo());
     this.save.addEventListener("click", () => void editing.save());
     session.on(["state", "draft"], () => this.draw());
     this.draw();
@@ -28,14 +28,14 @@ export class Toolbar {
 
   draw() {
     const { state } = this.session;
-    const drawn = this.editing.draft.length > 0;
-    const undone = drawn ? "the last point" : state.undo_what;
-    enable(this.undo, drawn || state.can_undo, "Undo", undone);
-    enable(this.redo, state.can_redo, "Redo", state.redo_what);
+    const { undo, undoes, redo, redoes } = this.editing.drafting.draft;
+    enable(this.undo, Boolean(undo) || state.can_undo, "Undo", undoes ?? state.undo_what);
+    enable(this.redo, Boolean(redo) || state.can_redo, "Redo", redoes ?? state.redo_what);
     enable(this.save, true, "Save", null);
-    this.unsaved.textContent = state.unsaved ? "Not saved" : "Saved";
-    this.unsaved.className = state.unsaved ? "unsaved" : "saved";
-    document.title = (state.unsaved ? "\u2022 " : "") + state.track.name;
+    const unsaved = state.unsaved || Boolean(undo);
+    this.unsaved.textContent = unsaved ? "Not saved" : "Saved";
+    this.unsaved.className = unsaved ? "unsaved" : "saved";
+    document.title = (unsaved ? "\u2022 " : "") + state.track.name;
   }
 }
 

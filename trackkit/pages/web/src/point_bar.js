@@ -1,99 +1,86 @@
-// What is said of the pit lane in its panel, and the bar over the map while it is drawn or edited.
+// The bar over the map while the points of a line are drawn or moved: what can be done, where the
+// chosen point is, and buttons for it.
 
 import { element, find } from "./elements.js";
-import { lengthText } from "./figures.js";
 import { inField, metresOf, units } from "./units.js";
 
 /**
  * @import { Session } from "./session.js"
- *
- * @typedef {"none" | "draw" | "edit"} Mode
  *
  * @typedef {object} Beside  where a point is beside the track
  * @property {number} shown  chainage
  * @property {number} aside  metres to the left of the line
  *
  * @typedef {object} Deeds  what buttons and fields do
- * @property {() => void} begin
- * @property {() => void} edit
- * @property {() => void} remove
- * @property {() => void} add
- * @property {() => void} after
+ * @property {(() => void) | null} add  a point where the fields say; null where Add is not offered
+ * @property {(() => void) | null} after  a point after the chosen one
  * @property {() => void} drop
  * @property {() => void} done
  * @property {() => void} leave
  * @property {() => void} typed
+ *
+ * @typedef {object} Said
+ * @property {string} title
+ * @property {string} hint  what can be done
+ * @property {string} keys  and with which keys
+ * @property {boolean} cancels  whether Cancel is offered: what was done is not an edit yet
+ * @property {boolean} snaps  whether snapping is
+ * @property {string} kind  class of the bar
  */
 
-export class LaneBar {
-  /**
-   * @param {Session} session
-   * @param {Deeds} deeds
-   */
-  constructor(session, deeds) {
+export class PointBar {
+  /** @param {Session} session */
+  constructor(session) {
     this.digits = session.base.decimals.place;
-    /** @type {Mode} */
-    this.mode = "none";
+    /** @type {Deeds | null} */
+    this.deeds = null;
     this.node = find("#lane-bar", HTMLElement);
-    this.facts = find("#lane-facts", HTMLElement);
     this.title = find("#lane-bar-title", HTMLElement);
     this.keys = find("#lane-keys", HTMLElement);
     this.at = find("#lane-at", HTMLInputElement);
     this.aside = find("#lane-aside", HTMLInputElement);
     this.side = find("#lane-side", HTMLSelectElement);
-    this.draw = button("#lane-draw", deeds.begin);
-    this.edit = button("#lane-edit", deeds.edit);
-    this.remove = button("#lane-remove", deeds.remove);
-    this.add = button("#lane-add", deeds.add);
-    this.after = button("#lane-after", deeds.after);
-    this.drop = button("#lane-drop", deeds.drop);
-    this.cancel = button("#lane-cancel", deeds.leave);
-    button("#lane-done", deeds.done);
+    this.snap = find("#lane-snap", HTMLInputElement);
+    this.add = button("#lane-add", () => this.deeds?.add?.());
+    this.after = button("#lane-after", () => this.deeds?.after?.());
+    this.drop = button("#lane-drop", () => this.deeds?.drop());
+    this.cancel = button("#lane-cancel", () => this.deeds?.leave());
+    button("#lane-done", () => this.deeds?.done());
     this.at.step = String(10 ** -this.digits);
     this.aside.step = this.at.step;
     const { length_name: named } = units();
     this.aside.ariaLabel = `${named[0].toUpperCase()}${named.slice(1)} beside the line`;
     for (const field of [this.at, this.aside, this.side]) {
-      field.addEventListener("change", deeds.typed);
+      field.addEventListener("change", () => this.deeds?.typed());
       field.addEventListener("keydown", (event) => {
-        if (/** @type {KeyboardEvent} */ (event).key === "Enter" && this.mode === "draw") {
-          deeds.add();
+        if (/** @type {KeyboardEvent} */ (event).key === "Enter") {
+          this.deeds?.add?.();
         }
       });
     }
     this.node.addEventListener("keydown", ({ key }) => {
       if (key === "Escape") {
-        deeds.leave();
+        this.deeds?.leave();
       }
     });
   }
 
   /**
-   * @param {{ length_m: number, line: unknown[] } | null} lane
-   * @param {Mode} mode
+   * @param {Said} said
+   * @param {Deeds} deeds
    */
-  describe(lane, mode) {
-    this.facts.textContent = lane
-      ? `${lengthText(lane.length_m)} long, ${lane.line.length} points. ` +
-        "Pit entry and pit exit gates go to it."
-      : "The file has none. Pit entry and pit exit gates go to the pit lane once there is one.";
-    this.draw.hidden = lane !== null || mode !== "none";
-    this.edit.hidden = lane === null || mode !== "none";
-    this.remove.hidden = lane === null || mode !== "none";
-  }
-
-  /**
-   * @param {"draw" | "edit"} mode
-   * @param {string} hint  what can be done
-   * @param {string} keys  and with which keys
-   */
-  open(mode, hint, keys) {
-    this.mode = mode;
-    this.title.textContent = mode === "draw" ? "Drawing the pit lane" : "Editing the pit lane";
+  open({ title, hint, keys, cancels, snaps, kind }, deeds) {
+    this.deeds = deeds;
+    this.title.textContent = title;
     this.keys.replaceChildren(`${hint} `, element("span", { class: "by-key" }, keys));
-    this.add.hidden = mode !== "draw";
-    this.cancel.hidden = mode !== "draw";
-    this.after.hidden = mode !== "edit";
+    this.add.hidden = deeds.add === null;
+    this.after.hidden = deeds.after === null;
+    this.cancel.hidden = !cancels;
+    const label = this.snap.closest("label");
+    if (label) {
+      label.hidden = !snaps;
+    }
+    this.node.className = kind;
     this.node.hidden = false;
   }
 
@@ -109,35 +96,30 @@ export class LaneBar {
     }
   }
 
-  /** @param {boolean} hasLane */
-  close(hasLane) {
-    this.mode = "none";
+  /** @param {HTMLElement} opener  which gets the focus back */
+  close(opener) {
+    this.deeds = null;
     this.node.hidden = true;
-    (hasLane ? this.edit : this.draw).focus({ preventScroll: true });
+    opener.focus({ preventScroll: true });
   }
 
   focus() {
     this.node.focus({ preventScroll: true });
   }
 
-  get height() {
-    return this.node.offsetHeight;
-  }
-
   /**
    * Write where the chosen point is, and offer what can be done with it.
    *
    * @param {Beside | null} point
-   * @param {number} count  of points
-   * @param {Mode} mode
+   * @param {boolean} drops  whether it can be taken away
    */
-  fill(point, count, mode) {
+  fill(point, drops) {
     if (point) {
       this.at.value = inField(point.shown, this.digits);
       this.aside.value = inField(Math.abs(point.aside), this.digits);
       this.side.value = point.aside >= 0 ? "left" : "right";
     }
-    this.drop.disabled = !point || count < (mode === "draw" ? 1 : 3);
+    this.drop.disabled = !point || !drops;
     this.after.disabled = !point;
   }
 
@@ -167,7 +149,7 @@ export class LaneBar {
  * @param {string} selector
  * @param {() => void} deed
  */
-function button(selector, deed) {
+export function button(selector, deed) {
   const node = find(selector, HTMLButtonElement);
   node.addEventListener("click", deed);
   return node;

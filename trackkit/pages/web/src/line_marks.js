@@ -1,4 +1,4 @@
-// The pit lane's line and its points on the map, while they are drawn or edited.
+// A line and its points on the map, while they are drawn or moved.
 
 import { element } from "./elements.js";
 
@@ -16,13 +16,14 @@ import { element } from "./elements.js";
 /** Points nearer to each other than this would be taken for one; a zoom brings them apart. */
 const APART_PX = 28;
 
-export class LaneMarks {
+export class LineMarks {
   /**
    * @param {L.Map} map
    * @param {Dragging} dragging
    * @param {Hold} hold
+   * @param {string} kind  class of the line
    */
-  constructor(map, dragging, hold) {
+  constructor(map, dragging, hold, kind) {
     this.map = map;
     this.dragging = dragging;
     this.hold = hold;
@@ -30,7 +31,7 @@ export class LaneMarks {
     const options = { renderer, pane: "gates", fill: false, bubblingMouseEvents: false };
     this.lines = [
       L.polyline([], { ...options, className: "t-halo", weight: 7, interactive: false }),
-      L.polyline([], { ...options, className: "t-pit", weight: 4, interactive: false }),
+      L.polyline([], { ...options, className: kind, weight: 4, interactive: false }),
       L.polyline([], { ...options, className: "t-hold", weight: 26 }),
     ];
     this.lines[2].on("click", (event) => {
@@ -47,11 +48,13 @@ export class LaneMarks {
    * @param {Position[]} points
    * @param {number} selected
    * @param {(n: number) => string} nameOf
+   * @param {Position[][]} [lines]  what is drawn through them; straight on where it is left out
    */
-  draw(points, selected, nameOf) {
+  draw(points, selected, nameOf, lines = [points]) {
     this.selected = selected;
     const places = points.map(([lon, lat]) => L.latLng(lat, lon));
-    this.lines.forEach((line) => line.setLatLngs(places).addTo(this.map));
+    const drawn = lines.map((line) => line.map(([lon, lat]) => L.latLng(lat, lon)));
+    this.lines.forEach((line) => line.setLatLngs(drawn).addTo(this.map));
     this.marks.splice(points.length).forEach(({ marker }) => marker.remove());
     places.forEach((place, n) => {
       const mark = this.marks[n] ?? this.add(n);
@@ -63,15 +66,13 @@ export class LaneMarks {
   }
 
   /**
-   * Turn the map to all of the line, above what covers it from below.
+   * Turn the map to all of the line.
    *
    * @param {Position[]} points
-   * @param {number} covered  pixels
    */
-  show(points, covered) {
+  show(points) {
     this.map.fitBounds(L.latLngBounds(points.map(([lon, lat]) => L.latLng(lat, lon))), {
-      paddingTopLeft: [40, 40],
-      paddingBottomRight: [40, Math.min(covered, 200) + 40],
+      padding: [40, 40],
       maxZoom: 20,
       animate: false,
     });
