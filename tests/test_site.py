@@ -183,14 +183,25 @@ def test_in_a_browser_every_page_asks_only_its_own_server(site, address):
     assert faults == []
 
 
-def test_the_search_of_the_site_works_without_a_network(address):
+@pytest.mark.parametrize("opened_from", ["a server", "a disk"])
+@pytest.mark.parametrize("page_name", ["index.html", "reference/laps.html"])
+def test_the_search_of_the_site_works_without_a_network(site, address, opened_from, page_name):
+    folder = address if opened_from == "a server" else site.as_uri()
     requests: list[str] = []
+    faults: list[str] = []
     with chromium() as browser:
         page = browser.new_page()
         page.on("request", lambda request: requests.append(request.url))
-        page.goto(f"{address}/index.html")
-        page.fill("input.md-search__input", "chainage")
-        page.wait_for_selector(".md-search-result__item a", state="attached")
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.goto(f"{folder}/{page_name}")
+        page.locator("input.md-search__input").press_sequentially("chainage")
+        link = page.wait_for_selector(".md-search-result__item a", state="attached")
         results = page.locator(".md-search-result__item a").all_inner_texts()
+        leads_to = link.get_property("href").json_value().partition("?")[0].partition("#")[0]
+        page.goto(leads_to)
+        assert page.locator("article h1").count() == 1
     assert any("chainage" in result.casefold() for result in results)
-    assert [url for url in requests if not url.startswith((address, "data:", "blob:"))] == []
+    assert leads_to.startswith(folder)
+    assert faults == []
+    own = (folder, "data:", "blob:", "about:")
+    assert [url for url in requests if not url.startswith(own)] == []

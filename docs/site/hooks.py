@@ -21,6 +21,10 @@ ROOT = Path(__file__).resolve().parents[2]
 NOTEBOOKS = ROOT / "docs" / "notebooks"
 LONGEST_S = 20.0
 """A notebook that computes for longer tries a reader's patience."""
+OWN_FILES = {
+    "stylesheets/site.css": "site.css",
+    "javascripts/iframe-worker.js": "iframe-worker.js",
+}
 _LINK_OUT = re.compile(r"\]\((?:\.\./)+((?:(?:trackkit|tracks|tests)/|[A-Z]+)[^)\s]*)\)")
 _LINK_TO_NOTEBOOK = re.compile(r"\]\(((?:notebooks/)?[a-z-]+)\.ipynb\)")
 _MARK = re.compile(r'<div data-output="[a-z-]+-\d+"></div>')
@@ -45,8 +49,9 @@ def on_files(files: Files, config: MkDocsConfig) -> Files:
         files.append(File.generated(config, page, content=text))
         for name, data in pictures.items():
             files.append(File.generated(config, f"notebooks/{name}", content=data))
-    css = (Path(__file__).parent / "site.css").read_text("utf-8")
-    files.append(File.generated(config, "stylesheets/site.css", content=css))
+    for page, name in OWN_FILES.items():
+        content = (Path(__file__).parent / name).read_text("utf-8")
+        files.append(File.generated(config, page, content=content))
     return files
 
 

@@ -74,6 +74,28 @@ def test_what_a_table_of_drivers_says_stands_with_the_sessions(stored):
     }
 
 
+def test_what_is_said_anew_is_taken_up_without_timing(archive, season, home, in_this_process):
+    """Of a table that changed and of an option; what is not said any more stays."""
+    (home / "again").mkdir()
+    for name in ("a.nmea", "c.gpx"):
+        shutil.copy(season / name, home / "again" / name)
+    (home / "again" / "drivers.csv").write_text("file,driver,temperature\na.nmea,Adele,22.5\n")
+    added = trackkit.add_to_archive([home / "again"], archive, class_="Senior")
+    assert in_this_process == []
+    assert (added.timed, added.known, added.described) == (0, 2, 2)
+    rows = rows_of(str(archive), SESSIONS, SESSIONS.names).to_pylist()
+    facts = {
+        (row["driver"], row["vehicle"], row["class"], row["weather"], row["temperature_degc"])
+        for row in rows
+    }
+    assert facts == {
+        ("Adele", "7", "Senior", "dry", 22.5),
+        ("Bert", "8", "Senior", "wet", 12.0),
+        (None, None, "Senior", None, None),
+    }
+    assert trackkit.add_to_archive([home / "again"], archive, class_="Senior").described == 0
+
+
 def test_what_is_known_by_content_is_passed_over(archive, season, home, in_this_process):
     """Under its own name without being read, and as a copy under another name."""
     (home / "copies").mkdir()

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import signal
+from functools import partial
+from pathlib import Path
 from types import SimpleNamespace
+
+import pytest
 
 from trackkit.archive import spread as spreading
 
@@ -23,6 +29,9 @@ class Client:
     def __exit__(self, *_: object) -> None:
         return None
 
+    def run_on_scheduler(self, function) -> None:
+        """Deaths are told by `SimpleFuture`."""
+
     def submit(self, work, item, **_: object):
         self.held.append(item)
         return SimpleFuture(self, work, item)
@@ -31,6 +40,7 @@ class Client:
 class SimpleFuture:
     def __init__(self, client: Client, work, item: int) -> None:
         self.client, self.work, self.item = client, work, item
+        self.key = f"item-{item}"
 
     def result(self):
         if 3 in self.client.held and self.item in (3, 4):
@@ -59,3 +69,31 @@ def test_only_what_kills_workers_by_itself_is_set_aside(monkeypatch):
     )
     assert dead == [3]
     assert outcomes == {0: 0, 1: 1, 2: 4, 4: 16, 5: 25}
+
+
+def killing(item: int, folder: str) -> int:
+    """Square a number; at 3 note it in a file and kill the worker."""
+    if item == 3:
+        with (Path(folder) / "deaths").open("a") as deaths:
+            deaths.write("x")
+        os.kill(os.getpid(), signal.SIGKILL)
+    return item * item
+
+
+@pytest.mark.skipif(os.name == "nt", reason="processes are killed by signal")
+def test_on_a_cluster_what_killed_three_workers_is_set_aside(tmp_path):
+    """A scheduler and two workers on loopback, whose own setting would allow for more."""
+    distributed = pytest.importorskip("distributed", reason="the extra archive is not installed")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
+    ) as cluster:
+        outcomes: dict[int, int] = {}
+        dead = spreading.spread(
+            partial(killing, folder=str(tmp_path)),
+            list(range(8)),
+            outcomes.__setitem__,
+            scheduler=cluster.scheduler_address,
+        )
+    assert dead == [3]
+    assert outcomes == {item: item * item for item in range(8) if item != 3}
+    assert (tmp_path / "deaths").read_text() == "x" * spreading.MOST_DEATHS

@@ -1,7 +1,7 @@
 """Lines drawn on a map and revised with laps, against the best weighting of both.
 
-By hand, ``python tests/bench/bench_drawn.py [TRIALS [FIRST_SEED [CASE]]]``: the table of
-docs/open-map.md.
+By hand, ``python tests/bench/bench_drawn.py [TRIALS [FIRST_SEED [CASE [positions]]]]``: the
+table of docs/open-map.md; with "positions" of a receiver that gives no speed and course.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ CASES = (
 )
 
 
-def main(trials: int, first: int, only: str = "") -> None:
+def main(trials: int, first: int, only: str = "", given: str = "") -> None:
     print(
         "| drawn line | laps | drawn m | laps alone m | best weighting m | revised m | "
         "ratio | shape m | states m |"
@@ -45,6 +45,7 @@ def main(trials: int, first: int, only: str = "") -> None:
                     whole_m=whole,
                     local_m=local,
                     over_m=over,
+                    doppler=given != "positions",
                 )
                 for n in range(trials)
             ]
@@ -60,4 +61,4 @@ def main(trials: int, first: int, only: str = "") -> None:
 
 if __name__ == "__main__":
     numbers = [int(word) for word in sys.argv[1:3]]
-    main(*numbers, *(12, 1)[len(numbers) :], *sys.argv[3:4])
+    main(*numbers, *(12, 1)[len(numbers) :], *sys.argv[3:5])

@@ -90,6 +90,10 @@ def test_editor_has_no_violation_with_menu_and_dialog_too(
     draw_pit_lane(editor)
     assert violations(editor, axe) == []
     editor.page.locator("#lane-cancel").click()
+    editor.page.locator("#line-edit").click()
+    editor.page.keyboard.press("ArrowUp")
+    assert violations(editor, axe) == []
+    editor.page.locator("#lane-cancel").click()
     editor.page.evaluate("trackkit.page.disk.ask()")
     editor.page.locator("#disk-dialog").wait_for(state="visible")
     assert violations(editor, axe) == []

@@ -9,6 +9,7 @@ from browsing import Visit
 from invented_kart_track import kart_drive, kart_track
 
 from trackkit.pages.html import write_map
+from trackkit.units import shown_in
 
 
 @pytest.fixture(scope="module")
@@ -202,4 +203,31 @@ def test_a_finger_moves_the_cursor_and_two_zoom(browser, address) -> None:
     assert moved["read"] == pytest.approx(moved["under"])
     assert moved["pinned"]
     assert moved["after"] == pytest.approx(moved["before"], abs=1.0)
+    page.close()
+
+
+def test_keys_and_accelerations_are_in_feet_where_people_read_feet(browser, tmp_path) -> None:
+    """A foot is 0.3048 m (international yard and pound agreement, 1959)."""
+    track = kart_track()
+    path = tmp_path / "map.html"
+    with shown_in("imperial"):
+        write_map(track, path, recordings=[kart_drive(track)])
+    visit = Visit(browser, path.as_uri())
+    page = visit.page
+    page.mouse.click(*on_chart(visit, 0.4))
+    visit.page.wait_for_timeout(60)
+    along = page.evaluate(
+        """() => { const { session } = trackkit.page;
+            const [lap] = session.drawn.all;
+            return lap.trace.along(session.cursor.placeOf(lap)); }"""
+    )
+    heads = page.locator("#readings thead th").all_inner_texts()
+    column = next(n for n, text in enumerate(heads) if text.startswith("Along"))
+    assert heads[column].endswith("ft/s\u00b2")
+    cell = page.locator("#readings tbody tr").first.locator("th, td").nth(column).inner_text()
+    assert float(cell.replace("\u2212", "-")) == pytest.approx(along / 0.3048, abs=0.051)
+    assert "move it by 1 ft" in page.locator("#gate-keys").inner_text()
+    before = place(visit)
+    page.locator("#along").press("ArrowRight")
+    assert place(visit) - before == pytest.approx(0.3048, abs=1e-6)
     page.close()

@@ -9,6 +9,7 @@ import pytest
 from checkout import TRACKS
 
 from trackkit.cli import run
+from trackkit.cli.drives import read_drives
 
 SAMPLE = TRACKS / "pipwick-kart-circuit.geojson"
 
@@ -189,3 +190,11 @@ def test_a_table_of_drivers_names_recordings_of_folders_below_it(day, tmp_path, 
     assert [row["driver"] for row in laps_of([folder], capsys)[2]] == ["Ada", "Cy"]
     (folder / "noon/drivers.csv").unlink()
     assert [row["driver"] for row in laps_of([folder / "noon"], capsys)[2]] == [None]
+
+
+def test_recordings_that_are_labelled_alike_are_of_one_driver_and_told_apart(day) -> None:
+    drives = read_drives(
+        [str(day / "morning.csv"), str(day / "noon/drive.gpx")], ("Ada", "Ada"), None
+    )
+    assert drives.drivers == ["Ada", "Ada"]
+    assert len(set(drives.names)) == 2

@@ -12,6 +12,7 @@ from drives import figure_of_eight, hairpin_circuit, hill_course, track_of
 from trackkit.checks.check import check_track
 from trackkit.checks.evaluate import prepare
 from trackkit.checks.verdict import judge_track
+from trackkit.editor.desk import Desk
 from trackkit.editor.drawn_line import DrawnOver, draw_line
 from trackkit.editor.session import Editing
 from trackkit.editor.stretches import Stretch
@@ -19,6 +20,8 @@ from trackkit.errors import PlaceError, TrackkitError
 from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.track.accuracy import AccuracyRow
 from trackkit.track.features import Crossover
+from trackkit.track.file import read_track, write_track
+from trackkit.underlay.embed import EmbeddedPicture
 
 FLIGHT = DrawnOver("flight.tif", 0.6, "An invented flight")
 
@@ -162,6 +165,39 @@ def test_a_drawn_stretch_of_a_driven_line_asks_for_laps(cut):
     judged = judge_track(track, check_track(track))
     assert any("known to" in reason for reason in judged.verdict.reasons)
     assert judged.next_step.do == "build revise"
+
+
+def test_a_drawn_stretch_between_recorded_edges_asks_for_the_edges(cut):
+    centre = replace(_measured(cut, 0.4), line="centre")
+    track, _ = draw_line(centre, [_across_finish(cut)])
+    judged = judge_track(track, check_track(track))
+    reasons = judged.verdict.reasons
+    assert any(reason.startswith("the drawn line is known to") for reason in reasons)
+    assert judged.next_step.do is None
+    assert judged.next_step.what.startswith("record both edges again")
+
+
+def test_a_desk_says_what_was_drawn_over(cut, tmp_path):
+    path = tmp_path / "cut.geojson"
+    write_track(_measured(cut, 0.4), path)
+    picture = EmbeddedPicture(
+        "data:", 160.9, 46.9, 161.1, 47.1, "An invented flight", 0.3, 0.3, 1.0, "flight.tif", 0.4
+    )
+    desk = Desk(str(path), underlay=picture)
+    desk.editing.apply(mended(cut))
+    lane = cut.curve.position([20.0, 45.0]) + np.array([0.0, 14.0])
+    place = np.column_stack(cut.plane.to_geographic(lane)).tolist()
+    desk.editing.apply({"do": "pit-lane", "line": place})
+    desk.save()
+    track = read_track(path)
+    line, lane = (entry["what"] for entry in track.history[-2:])
+    assert line.startswith("line drawn by hand over flight.tif at ")
+    assert lane.endswith(", from a line drawn by hand over flight.tif")
+    assert [source["file"] for source in track.sources] == ["flight.tif"]
+    apex, _ = track.curve.project(track.plane.to_plane(*on_hairpin([0.5])[0]))
+    # A pixel of 0.3 m and 0.4 m of the points that the picture was laid by.
+    assert track.centreline.accuracy_at(apex)[0] == pytest.approx(0.5, abs=0.01)
+    assert desk.base()["underlay"]["credit"] == "An invented flight"
 
 
 def _across_finish(cut):

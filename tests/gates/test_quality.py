@@ -248,7 +248,12 @@ def test_what_a_gate_is_worth_is_read_at_its_place(block):
         np.hypot(worth["receiver_sigma_s"], worth["line_sigma_s"]), abs=2e-6
     )
     assert worth["lap_sigma_s"] == pytest.approx(quality.lap_sigma_s(347.0), abs=1e-6)
+    assert worth["session_lap_sigma_s"] == pytest.approx(
+        quality.session_lap_sigma_s(347.0), abs=1e-6
+    )
     assert quality.of_gate(replace(gate, kind="pit-exit")) is None
+    short = timing_quality(block, receiver=Receiver(session_s=60.0)).of_gate(gate)
+    assert set(worth) - set(short) == {"session_lap_sigma_s"}
 
 
 def test_a_lap_is_uncertain_by_what_the_wander_changes_in_its_time(block):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from drives import HOME, block_circuit, hairpin_circuit, hill_course, track_of
 
+import trackkit.gates.remedies
 from trackkit.gates.remedies import (
     make_narrower,
     make_wider,
@@ -43,6 +44,18 @@ def test_a_gate_wider_than_its_room_is_put_square_as_wide_as_there_is_room():
 
     # Of 8 m to the other leg a receiver's accuracy of 3 m is kept: 5 m to either side.
     assert remedy.value["width_m"] == pytest.approx(10.0, abs=0.1)
+
+
+@pytest.mark.parametrize(("wider_m", "narrowed"), [(0.45, False), (0.55, True)])
+def test_a_quarter_of_a_metre_on_either_side_is_no_reason_to_make_a_gate_narrower(
+    wider_m, narrowed, monkeypatch
+):
+    monkeypatch.setattr(trackkit.gates.remedies, "widest_clear_m", lambda *_: 16.0 - wider_m)
+    track = block(("a", "sector", 347.0))
+    gate = track.gate("a")
+    assert gate.width_m == pytest.approx(16.0, abs=0.01)
+
+    assert (put_square(track, gate, 347.0, "turn it").value is not None) == narrowed
 
 
 def test_ends_are_given_to_a_hundred_millionth_of_a_degree():

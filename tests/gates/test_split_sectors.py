@@ -33,6 +33,9 @@ def test_sectors_run_from_gate_to_gate_and_their_times_make_the_lap():
     rows = split.as_row()["sectors"]
     assert set(rows[0]) == {"number", "begin_m", "end_m", "time_s", "sigma_s"}
     assert all(row["sigma_s"] > 0.0 for row in rows)
+    # To a millisecond.
+    times = [sector.time_s for sector in split.sectors]
+    assert [row["time_s"] for row in rows] == pytest.approx(times, abs=0.000_5 + 1e-9)
 
 
 def test_one_sector_is_the_lap_and_an_open_course_goes_from_start_to_finish():

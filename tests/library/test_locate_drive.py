@@ -61,6 +61,23 @@ def test_a_recording_that_does_not_move_is_located_by_its_first_fixes():
     assert found.candidates[0].distance_m == pytest.approx(100.0, abs=0.5)
 
 
+@pytest.mark.parametrize(("count", "moves"), [(1, False), (2, False), (3, True), (4, True)])
+def test_three_fixes_that_lie_apart_make_a_drive(count, moves):
+    whole = recorded(LONG)
+    along = chainage(whole, LONG)
+    at = [int(np.argmin(np.abs(along - 20.0 - 15.0 * n))) for n in range(count)]
+    few = Recording(
+        "few",
+        whole.time_s[at] - whole.time_s[at[0]],
+        whole.longitude_deg[at],
+        whole.latitude_deg[at],
+    )
+
+    candidates = locate_drive(BOTH, few).candidates
+
+    assert [candidate.probability is not None for candidate in candidates] == [moves] * 2
+
+
 def test_one_stray_fix_at_the_start_does_not_mislead():
     latitude = np.full(20, 47.0)
     latitude[0] = 0.0

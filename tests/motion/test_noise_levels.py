@@ -14,6 +14,7 @@ from trackkit.motion.noise_levels import (
     _scale,
     _thinned,
     _white,
+    highest,
     tells_wander,
 )
 from trackkit.motion.smoother import LEAST_TRUST
@@ -169,3 +170,13 @@ def test_thinned_fixes_are_the_means_of_runs_and_keep_breaks_and_stray_ones():
     assert part.joined.tolist() == [True, False]
     assert trust.tolist() == [1.0, 1.0, LEAST_TRUST]
     assert _thinned(whole, weight, 1) == (whole, weight)
+
+
+@pytest.mark.parametrize("peak", [0.3, 0.9, 1.0, 1.05, 1.4, 5.0])
+def test_a_score_that_is_a_parabola_of_the_logarithm_is_highest_at_its_peak(peak):
+    def score(level):
+        return -(np.log(level / peak) ** 2)
+
+    assert highest(score, 1.0, 2.0, (0.01, 100.0)) == pytest.approx(peak, rel=1e-9)
+    # Beyond the bounds nothing is looked for.
+    assert highest(score, 1.0, 2.0, (0.9, 1.1)) == pytest.approx(1.0)

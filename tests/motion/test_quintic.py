@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import smooth
 from trackkit.motion.noise import USUAL
-from trackkit.motion.quintic import coefficients, quintic
+from trackkit.motion.quintic import coefficients, motion_weights, quintic
 from trackkit.recordings.recording import Recording
 
 SHARES = np.array([0.0, 0.1, 0.5, 0.77, 1.0])
@@ -52,6 +52,18 @@ def driven_circle(interval_s):
     place += USUAL.white_m * random.standard_normal(place.shape)
     longitude, latitude = PLANE.to_geographic(place)
     return smooth(Recording("circle", time, longitude, latitude), PLANE)
+
+
+@pytest.mark.parametrize("span_s", [0.04, 1.0, 2.5])
+def test_a_motion_of_the_fifth_degree_comes_back_with_its_velocity_and_acceleration(span_s):
+    motion = np.polynomial.Polynomial([3.0, -2.0, 1.5, 0.4, -0.3, 0.1])
+    every = [motion, motion.deriv(), motion.deriv(2)]
+    ends = np.array([each(when) for when in (0.0, span_s) for each in every])
+
+    weights = motion_weights(SHARES, np.full(len(SHARES), span_s))
+
+    expected = np.column_stack([each(SHARES * span_s) for each in every])
+    np.testing.assert_allclose(weights @ ends, expected, rtol=1e-9, atol=1e-9)
 
 
 @pytest.mark.parametrize("interval_s", [0.04, 0.2, 1.0])

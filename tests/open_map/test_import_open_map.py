@@ -257,3 +257,26 @@ def test_a_track_of_the_users_own_is_left_alone(drawn):
     drawn.moved_north(1.0)
     drawn.imported()
     assert path.read_bytes() == before
+
+
+def test_several_processes_make_the_same_tracks_in_the_same_order(tmp_path, monkeypatch):
+    monkeypatch.setattr("trackkit.open_map.import_circuits._WORTH_A_PROCESS", 1)
+    maker = MapMaker()
+    for east in (0.0, 40_000.0, 80_000.0):
+        nodes = maker.places(ring(1000.0 + east / 100.0, east))
+        maker.way([*nodes, nodes[0]], ONE_WAY)
+    # Too short for a track: told, whichever process finds it.
+    nodes = maker.places(ring(60.0, 120_000.0, every_m=5.0))
+    maker.way([*nodes, nodes[0]], ONE_WAY)
+    extract = maker.write(tmp_path / "e.osm")
+    alone = import_open_map(extract, tmp_path / "alone")
+    shared = import_open_map(extract, tmp_path / "shared", processes=2)
+    assert [circuit.id for circuit in alone.circuits] == [circuit.id for circuit in shared.circuits]
+    assert alone.remarks == shared.remarks
+    for circuit in alone.circuits:
+        # The rest of a file tells the time of day.
+        here, there = (
+            json.loads((tmp_path / name / circuit.path.name).read_text("utf-8"))["features"]
+            for name in ("alone", "shared")
+        )
+        assert here == there

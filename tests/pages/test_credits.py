@@ -8,7 +8,9 @@ import pytest
 from checkout import TRACKS
 
 from trackkit.building.build import build_track
+from trackkit.cli import run
 from trackkit.export.export import export_track
+from trackkit.library.folders import open_library
 from trackkit.pages.circuits import Listing, circuits_html
 from trackkit.pages.explain import explain_html
 from trackkit.pages.explore import explore
@@ -16,7 +18,7 @@ from trackkit.pages.html import map_html
 from trackkit.paper.draw import write_paper
 from trackkit.paper.plots import plot_track
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.track.file import read_track
+from trackkit.track.file import read_track, write_track
 
 CREDIT = "© Gannet mappers & friends"
 
@@ -54,6 +56,22 @@ def test_notebook_maps_and_plots_say_it(credited):
     assert CREDIT in shown(explore(credited).get_root().render())
     axes = plot_track(credited, Figure().subplots())
     assert any(CREDIT in text.get_text() for text in axes.texts)
+
+
+def test_a_map_of_a_library_says_each_credit_once(credited, plain, tmp_path):
+    for number, track in enumerate((credited, credited, plain)):
+        write_track(replace(track, id=f"oval-{number}"), tmp_path / f"oval-{number}.geojson")
+    library = open_library([tmp_path])
+    tracks = {known.id: known for known in library.tracks()}
+    assert (tracks["oval-1"].credit, tracks["oval-2"].credit) == (CREDIT, "")
+    assert shown(explore(library).get_root().render()).count(CREDIT) == 1
+
+
+def test_a_description_says_it(credited, plain, tmp_path, capsys):
+    for track, count in ((credited, 1), (plain, 0)):
+        write_track(track, tmp_path / "oval.geojson", force=True)
+        assert run(["describe", str(tmp_path / "oval.geojson")]) == 0
+        assert capsys.readouterr().out.count(f"data: {CREDIT}") == count
 
 
 @pytest.mark.parametrize("form", ["gpx", "kml", "gpkg", "csv", "geojson"])

@@ -74,8 +74,11 @@ def drawn_over(
     return build_from_line(longitude, latitude, "Drawn", sources=[source]).track
 
 
-def some_laps(track: Track, laps: int, seed: int) -> Recording:
-    """Drive so many laps and a little more, with the usual receiver, all along the line itself."""
+def some_laps(track: Track, laps: int, seed: int, *, doppler: bool = True) -> Recording:
+    """Drive so many laps and a little more, with the usual receiver, all along the line itself.
+
+    Without `doppler` it gives positions alone.
+    """
     driven = simulate_drive(track, laps=laps, seed=seed, line_variation_m=0.0)
     times = [c["time_s"] for c in driven.truth["crossings"] if c["gate"] == track.finish.id]
     whole = driven.recording
@@ -86,8 +89,8 @@ def some_laps(track: Track, laps: int, seed: int) -> Recording:
         whole.time_s[kept] - whole.time_s[kept][0],
         whole.longitude_deg[kept],
         whole.latitude_deg[kept],
-        speed_mps=whole.speed_mps[kept],
-        course_deg=whole.course_deg[kept],
+        speed_mps=whole.speed_mps[kept] if doppler else None,
+        course_deg=whole.course_deg[kept] if doppler else None,
         name="made",
     )
 
@@ -102,12 +105,19 @@ def aside_of(track: Track, plane_of: Track, curve: Curve, along: Floats) -> Floa
 
 
 def trial(
-    track: Track, seed: int, *, laps: int, whole_m: float, local_m: float, over_m: float = 60.0
+    track: Track,
+    seed: int,
+    *,
+    laps: int,
+    whole_m: float,
+    local_m: float,
+    over_m: float = 60.0,
+    doppler: bool = True,
 ) -> Trial:
     """Draw a line, drive laps, revise the one with the other, and measure all three."""
     generator = np.random.default_rng([seed, laps])
     drawn = drawn_over(track, generator, whole_m=whole_m, local_m=local_m, over_m=over_m)
-    recording = some_laps(track, laps, seed)
+    recording = some_laps(track, laps, seed, doppler=doppler)
     revised = revise_track(drawn, [recording]).build.track
     per_recording, _ = laps_by_recording([recording], drawn.plane, is_open=False)
     whole: list[FoundLap] = list(per_recording[0])

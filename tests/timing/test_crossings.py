@@ -1,6 +1,7 @@
 """Gates crossed: when, how often, and how well the time between two crossings is known."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from timed_block import GATES, KINDS, along_the_finish_straight
 from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.timing.crossings import cross, interval_sigma, sum_sigma, sum_sigmas
+from trackkit.timing.crossings import _back, cross, interval_sigma, sum_sigma, sum_sigmas
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.features import Gate
 
@@ -272,3 +273,18 @@ def test_the_nose_is_timed_where_the_antenna_is_ahead_of_it(block, ahead_m):
     (antenna,) = time_laps(block, recording).crossings
 
     assert nose.time_s - antenna.time_s == pytest.approx(ahead_m / 20.0, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("from_y", "to_y", "between_ends"), [(8.0, -4.0, True), (2.0, 12.0, False)]
+)
+def test_a_way_back_crosses_the_gate_where_the_chord_of_its_two_fixes_does(
+    from_y, to_y, between_ends
+):
+    # A gate across x = 0 from y = 5 to y = -5, and fixes 10 m apart that come back over it.
+    position = np.array([[15.0, from_y], [5.0, from_y], [-5.0, to_y], [-15.0, to_y]])
+    drive = SimpleNamespace(position_m=position, piece=np.zeros(4, dtype=int))
+
+    back = _back(drive, position[:, 0], np.array([0.0, 5.0]), np.array([0.0, -1.0]), 10.0)
+
+    assert back.tolist() == ([1] if between_ends else [])

@@ -7,9 +7,12 @@ import numpy as np
 import pit_sessions
 import pytest
 from scipy.interpolate import CubicSpline
+from shapely import LineString, Point
 from troubled_days import base_run, bent, circuit, recorded
 
 from trackkit.building.build import build_track
+from trackkit.recordings.recording import Recording
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.lap_times import time_laps
 from trackkit.timing.rules import LapRules
 from trackkit.track.places import parse_place
@@ -44,6 +47,30 @@ def lap_of(report, number):
 
 def kinds(lap):
     return [remark.kind for remark in lap.remarks]
+
+
+def test_a_short_run_off_the_line_is_told_by_how_far_it_truly_went():
+    """Over within 4 s, so that samples a second apart see less of it."""
+    track = circuit(NAME)
+    recording = simulate_drive(track, laps=3, rate_hz=10.0, noise=0.0, seed=1).recording
+    lap = lap_of(time_laps(track, recording), 2)
+    line = LineString(
+        track.plane.to_plane(track.centreline.longitude_deg, track.centreline.latitude_deg)
+    )
+    position = track.plane.to_plane(recording.longitude_deg, recording.latitude_deg)
+    chainage = np.array([line.project(Point(*place)) for place in position])
+    driven_then = (recording.time_s > lap.start_s) & (recording.time_s < lap.start_s + lap.time_s)
+    away_m = 25.0 * np.exp(-(((chainage - 440.0) / 25.0) ** 2)) * driven_then
+    position += away_m[:, None] * track.curve.left(chainage)
+    longitude, latitude = track.plane.to_geographic(position)
+    gone = Recording.from_arrays(recording.time_s, longitude, latitude, start=START)
+
+    (left,) = [
+        remark for remark in lap_of(time_laps(track, gone), 2).remarks if remark.kind == "left"
+    ]
+
+    truly_m = max(line.distance(Point(*place)) for place in position[driven_then])
+    assert left.aside_m == pytest.approx(truly_m, abs=0.5)
 
 
 @pytest.mark.parametrize("rate_hz", [1.0, 25.0])

@@ -131,6 +131,36 @@ def test_grey_palette_and_sixteen_bit_pictures_are_shown_too(pipwick, tmp_path):
     }
 
 
+@pytest.mark.parametrize(
+    ("dtype", "nothing", "nodata"),
+    [
+        ("uint8", 0, 0),
+        ("uint16", 65_535, 65_535),
+        ("int16", -9999, -9999),
+        ("float32", np.nan, np.nan),
+        ("float32", np.nan, None),
+        ("float32", -9999.0, -9999.0),
+    ],
+)
+def test_where_a_picture_has_no_data_it_is_clear(pipwick, dtype, nothing, nodata, tmp_path):
+    pixels, affine = painted(pipwick, "EPSG:32644", pixel_m=1.0)
+    pixels = np.clip(pixels, 1, 250).astype(dtype)
+    pixels[:, :, : pixels.shape[2] // 2] = nothing
+    path = tmp_path / "half.tif"
+    size = {"width": pixels.shape[2], "height": pixels.shape[1], "count": 3, "dtype": dtype}
+    with rasterio.open(
+        path, "w", driver="GTiff", crs="EPSG:32644", transform=affine, nodata=nodata, **size
+    ) as target:
+        target.write(pixels)
+    frame = Frame("EPSG:32644", tuple(affine)[:6], pixels.shape[2], pixels.shape[1])
+    shown = pixels_on(read_underlay(path, credit="x"), frame)
+    half = pixels.shape[2] // 2
+    assert np.all(shown[:, : half - 3, 3] == 0)
+    assert np.all(shown[:, half + 3 :, 3] == 255)
+    # Nothing of what is not there makes the rest lighter or darker.
+    assert np.ptp(shown[:, half + 3 :, :3]) > 120
+
+
 def test_whose_picture_it_is_comes_from_the_file_or_is_asked_for(flown, tmp_path):
     assert read_underlay(flown).credit == "An invented flight"
     assert read_underlay(flown, credit=" Somebody  else ").credit == "Somebody else"

@@ -14,7 +14,9 @@ from pathlib import Path
 from typing import Any
 
 from trackkit.archive.address import archive_address
+from trackkit.archive.driven_twice import count_once
 from trackkit.archive.engines import engine
+from trackkit.archive.facts import take_up_facts
 from trackkit.archive.hold import held_with_others
 from trackkit.archive.rows import Described
 from trackkit.archive.spread import MOST_DEATHS, spread
@@ -65,6 +67,11 @@ class ArchiveAddition:
         Files of folders that are no recordings.
     warnings
         Sentences about the libraries.
+    described
+        Of how many recordings that the archive had already something else is said now, such as who
+        drove.
+    elsewhere
+        How many laps count no more, since another recording holds them as well.
 
     Examples
     --------
@@ -82,6 +89,8 @@ class ArchiveAddition:
     unusable: tuple[Reason, ...] = ()
     other: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    described: int = 0
+    elsewhere: int = 0
 
     def __repr__(self) -> str:
         recordings = counted(range(self.timed), "recording")
@@ -104,6 +113,8 @@ class ArchiveAddition:
             "unplaced": [{"file": each.file, "text": each.text} for each in self.unplaced],
             "unusable": [{"file": each.file, "text": each.text} for each in self.unusable],
             "skipped": list(self.other),
+            "described": self.described,
+            "elsewhere": self.elsewhere,
         }
 
 
@@ -235,7 +246,7 @@ def add_to_archive(
     }
     tally = _Tally()
     with held_with_others(archive):
-        items = _new_items(archive, named, job, tally)
+        items, known = _new_items(archive, named, job, tally)
         with writing(archive) as write:
 
             def keep(outcome: Outcome) -> None:
@@ -243,6 +254,8 @@ def add_to_archive(
                 tally.count(outcome)
 
             _time(items, job, keep, workers, scheduler, progress)
+        described = take_up_facts(archive, known)
+        elsewhere = count_once(archive, {*known, *(item.recording for item in items)})
         put_together(archive)
     return ArchiveAddition(
         archive,
@@ -253,6 +266,8 @@ def add_to_archive(
         tuple(tally.unusable),
         tuple(tally.other),
         tuple(warnings),
+        described,
+        elsewhere,
     )
 
 
@@ -281,8 +296,8 @@ def _time(
 
 def _new_items(
     archive: str, named: Mapping[str, tuple[bool, Described]], job: Job, tally: _Tally
-) -> list[Item]:
-    """Tell files that the archive does not have from those that it has."""
+) -> tuple[list[Item], dict[str, Described]]:
+    """Tell files that the archive does not have from those it has, with what is said of these."""
     known = known_recordings(archive, _KNOWN)
     by_file = {row["file"]: recording for recording, row in known.items()}
     sizes: dict[str, tuple[int, float]] = {}
@@ -305,16 +320,21 @@ def _new_items(
         Reason(path, "may not be read by this user") for path in unlike if path not in hashes
     ]
     items: dict[str, Item] = {}
+    descriptions: dict[str, Described] = {}
     for path in sizes:
         recording = hashes.get(path)
         if recording is None:
             continue
-        if recording in items or _is_done(known.get(recording), job):
-            tally.known += 1
-            continue
         in_folder, described = named[path]
-        items[recording] = Item(recording, path, *sizes[path], in_folder, described)
-    return list(items.values())
+        if recording in items:
+            tally.known += 1
+        elif _is_done(known.get(recording), job):
+            tally.known += 1
+            # What is said of a copy goes for the recording, where nothing is said of that.
+            descriptions[recording] = described.with_other(descriptions.get(recording))
+        else:
+            items[recording] = Item(recording, path, *sizes[path], in_folder, described)
+    return list(items.values()), descriptions
 
 
 def _is_as_it_was(

@@ -12,6 +12,7 @@ from typing import Any
 
 from trackkit.archive.address import archive_address
 from trackkit.archive.columns import KEY, LAPS, RECORDINGS, SESSIONS, TABLES
+from trackkit.archive.driven_twice import count_once
 from trackkit.archive.engines import engine
 from trackkit.archive.hold import held_alone, mark_forgetting, unfinished, unmark
 from trackkit.archive.purge import delete_rows, purge
@@ -186,6 +187,8 @@ def _forget(archive: str, recordings: Sequence[str]) -> None:
     """Delete rows, those that make all others count first, then everything that is past."""
     for table in TABLES:
         delete_rows(archive, table, recordings)
+    # Laps that counted in them count in another recording, whose rows still name them.
+    count_once(archive)
     for table in TABLES:
         purge(archive, table)
     unmark(archive)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from trackkit.archive.columns import CROSSINGS, KEY, LAPS, SECTORS, SESSIONS, TRACES, Table
@@ -56,6 +56,13 @@ class Described:
             weather=entry.weather or self.weather,
             temperature_degc=_temperature(entry.temperature, self.temperature_degc),
         )
+
+    def with_other(self, other: Described | None) -> Described:
+        """Take what another description says; what that does not say stays."""
+        if other is None:
+            return self
+        given = {name: value for name, value in vars(other).items() if value not in (None, "")}
+        return replace(self, **given)
 
 
 def _temperature(text: str, otherwise: float | None) -> float | None:

@@ -207,10 +207,13 @@ def _on_cluster(
             remedy="start it with dask scheduler, and name the address that it prints",
         ) from error
     with client:
-        suspects = _handed_out(client, work, items, done, range(len(items)))
+        every = range(len(items))
+        suspects = _handed_out(client, work, items, done, every, deaths=MOST_DEATHS - 1)
         # A worker holds more tasks than it runs, and the scheduler blames them all for its death:
         # which killed it only shows when each is there by itself.
-        return [place for place in suspects if _handed_out(client, work, items, done, [place])]
+        return [
+            place for place in suspects if _handed_out(client, work, items, done, [place], deaths=1)
+        ]
 
 
 def _handed_out(
@@ -219,11 +222,13 @@ def _handed_out(
     items: Sequence[_Item],
     done: Callable[[int, _Outcome], None],
     at: Sequence[int],
+    deaths: int,
 ) -> list[int]:
-    """Have the items at some places done, and list those that the scheduler gave up."""
+    """Have the items at some places done, and list those that so many workers died with."""
     distributed = engine("distributed")
     given_up: list[int] = []
     places = {client.submit(work, items[place], pure=False, retries=0): place for place in at}
+    _bear_deaths(client, [future.key for future in places], deaths)
     for future in distributed.as_completed(list(places)):
         place = places.pop(future)
         try:
@@ -234,3 +239,23 @@ def _handed_out(
         done(place, outcome)
         future.release()
     return sorted(given_up)
+
+
+def _bear_deaths(client: Any, keys: Sequence[str], deaths: int) -> None:
+    """Have the scheduler give tasks up when so many workers died with them.
+
+    A scheduler has one such number for all that it does, which is the user's: a task begins with
+    as many deaths against it as leave so few.
+    """
+
+    # Sent as it stands here, since a scheduler need not have trackkit.
+    async def bear(dask_scheduler: Any) -> None:
+        from asyncio import sleep
+
+        for key in keys:
+            # Tasks come to the scheduler by another way, and may still be on it.
+            while key not in dask_scheduler.tasks:
+                await sleep(0.01)
+            dask_scheduler.tasks[key].suspicious = dask_scheduler.allowed_failures + 1 - deaths
+
+    client.run_on_scheduler(bear)

@@ -12,7 +12,9 @@ import random
 import re
 import time
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import unquote
 
 from trackkit.archive.address import is_store
 from trackkit.archive.columns import IN_THE_LOG, KEY, RECORDINGS, TABLES, Table
@@ -176,8 +178,6 @@ def _properties(table: Table) -> Any:
 def _made(archive: str, table: Table) -> Any:
     deltalake = engine("deltalake")
     if not is_store(archive):
-        from pathlib import Path
-
         Path(archive).mkdir(parents=True, exist_ok=True)
     return deltalake.DeltaTable.create(
         address_of(archive, table),
@@ -206,8 +206,19 @@ def rows_of(archive: str, table: Table, columns: Sequence[str]) -> pa.Table:
 
 
 def dataset_of(delta: Any) -> Any:
-    """Give a table as a dataset of Arrow."""
+    """Give a table as a dataset of Arrow.
+
+    Of a folder Arrow reads files by itself: where its threads have Python read them, as for an
+    object store, a process that ends at that moment may end with an abort after all is done.
+    """
     engine("pyarrow.dataset")
+    fs = engine("pyarrow.fs")
+    plain = str(delta.table_uri).removeprefix("file://")
+    # Some versions of delta-rs write a path as in a URL, where a blank is %20.
+    for path in (plain, unquote(plain)):
+        if (Path(path) / "_delta_log").is_dir():
+            folder = fs.SubTreeFileSystem(path, fs.LocalFileSystem())
+            return delta.to_pyarrow_dataset(filesystem=folder)
     return delta.to_pyarrow_dataset()
 
 

@@ -10,8 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
+from trackkit.apart import each
 from trackkit.checks.findings import Finding, marked
 from trackkit.checks.gate_rules import GATE_RULES, SET_RULES
 from trackkit.checks.line_rules import LINE_RULES
@@ -148,9 +150,12 @@ def prepare(
     names = [recording.name for recording in recordings] if files is None else files
     timed = []
     if recordings:
-        from trackkit.timing.lap_times import TimedRecording
+        from trackkit.timing.lap_times import timed_over
 
-        timed = [TimedRecording.smoothed(recording, track.plane) for recording in recordings]
+        timed = [
+            recording.again_over(track)
+            for recording in each(partial(timed_over, track), recordings, "timing laps")
+        ]
     astray = {}
     for index, recording in enumerate(timed):
         try:

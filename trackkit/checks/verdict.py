@@ -262,10 +262,18 @@ def _of_gates(track: Track) -> list[_Reason]:
         what = f"{line} is known to {sigma:.1f} m at gate {gate.name}{others}"
         step = _sharper(track, gate, sigma)
         if drawn:
-            driven = track.line == "driven"
-            step = _laps(track, "drive three laps and fold them in") if driven else _SURVEY
+            step = _measured_again(track)
         reasons.append((f"{what}, more than {MOST_GATE_SIGMA_M} m", step))
     return reasons
+
+
+def _measured_again(track: Track) -> Remedy:
+    """Say what makes a line better that was drawn, in places or all round."""
+    if track.line == "driven":
+        return _laps(track, "drive three laps and fold them in")
+    if all(row.kind == "drawn" for row in track.centreline.accuracy_profile or ()):
+        return _SURVEY
+    return Remedy("record both edges again where the line was drawn, and build the track from them")
 
 
 def _sharper(track: Track, gate: Gate, sigma_m: float) -> Remedy:

@@ -139,6 +139,11 @@ def _sentence(added: ArchiveAddition) -> str:
     ]
     if added.known:
         parts.append(f"{added.known:,} known already")
+    if added.described:
+        parts.append(f"{added.described:,} of them described anew")
+    if added.elsewhere:
+        laps = counted(range(added.elsewhere), "lap")
+        parts.append(f"{laps} counted in another recording of the same driving")
     if added.unplaced:
         parts.append(f"{len(added.unplaced):,} on no known circuit")
     if added.unusable:

@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from typing import TypeVar
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any, TypeVar
 
+from trackkit.apart import done_by
 from trackkit.cli.common import progress
+from trackkit.cores import cores
+from trackkit.errors import TrackkitError
+
+if TYPE_CHECKING:
+    from concurrent.futures import ProcessPoolExecutor
 
 _Item = TypeVar("_Item")
 _Outcome = TypeVar("_Outcome")
+
+ONE_PROCESS_UP_TO = 8
+"""Fewer recordings than this are done before other processes have begun."""
 
 
 def each_elsewhere(
@@ -34,15 +46,62 @@ def each_elsewhere(
     at_once
         How many items a process is sent at once.
     """
+    with _pool(processes) as pool:
+        outcomes = pool.map(work, items, chunksize=at_once)
+        for _ in progress(items, what):
+            yield next(outcomes)
+
+
+@contextmanager
+def on_all_cores(count: int) -> Iterator[None]:
+    """Have work inside that is done for each of some recordings done on all cores, if that pays.
+
+    Parameters
+    ----------
+    count
+        How many recordings there are.
+    """
+    processes = min(cores(), count)
+    if count <= ONE_PROCESS_UP_TO or processes < 2:
+        yield
+        return
+    with ExitStack() as stack:
+        pools: list[ProcessPoolExecutor] = []
+
+        def each(work: Callable[[Any], Any], items: Sequence[Any], what: str) -> Iterator[Any]:
+            if not pools:
+                pools.append(stack.enter_context(_pool(processes)))
+            outcomes = pools[0].map(partial(_attempted, work), items)
+            for item in progress(items, what):
+                outcome = next(outcomes)
+                # An error with all it knows does not travel between processes: it happens again.
+                yield work(item) if isinstance(outcome, _Failure) else outcome
+
+        with done_by(each):
+            yield
+
+
+@dataclass(frozen=True)
+class _Failure:
+    """What comes of an item that something is wrong with."""
+
+
+def _attempted(work: Callable[[_Item], _Outcome], item: _Item) -> _Outcome | _Failure:
+    try:
+        return work(item)
+    except TrackkitError:
+        return _Failure()
+
+
+@contextmanager
+def _pool(processes: int) -> Iterator[ProcessPoolExecutor]:
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
     # Spawned, not forked: an open SQLite connection must not be carried into a child process.
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
         try:
-            outcomes = pool.map(work, items, chunksize=at_once)
-            for _ in progress(items, what):
-                yield next(outcomes)
+            yield pool
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise

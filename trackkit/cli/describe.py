@@ -32,6 +32,7 @@ def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) ->
     from trackkit import check_track, describe_track, judge_track, read_track
     from trackkit.cli.track_text import summary
     from trackkit.cli.verdict_text import stored_line, verdict_lines
+    from trackkit.track.credit import credits_of
 
     (path,) = track_paths
     track = read_track(path)
@@ -52,6 +53,8 @@ def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) ->
         )
     if track.notes:
         click.echo(track.notes)
+    for credit in credits_of(track):
+        click.echo(f"data: {credit}")
     gate_table(track.gates)
     shape_tables(track, described.straights)
     for line in verdict_lines(judgement, path, track):

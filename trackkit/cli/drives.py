@@ -24,7 +24,6 @@ from trackkit.units import as_read
 if TYPE_CHECKING:
     from trackkit.library.driven_circuit import Found
     from trackkit.recordings.recording import Recording
-    from trackkit.timing.driven_files import Entry
 
 skipped_option = click.option(
     "--skipped", is_flag=True, help="Name the files of folders that are no recordings."
@@ -90,7 +89,7 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
     return Drives(
         recordings,
         names_on_page(paths, called, recordings),
-        [_driver(entries, of_path, recording.name) for recording in recordings],
+        [drivers[recording.name] or of_path[recording.name] for recording in recordings],
         skipped,
         failed,
     )
@@ -110,12 +109,6 @@ def _tell_shared(recordings: Sequence[Recording], drivers: Mapping[str, str]) ->
             remark(as_read(sentence, (part.first, part.second)))
         if not any(part.whole for part in shared):
             sketches.append(own)
-
-
-def _driver(entries: Mapping[str, Entry], called: Mapping[str, str], path: str) -> str:
-    """Say who drove in a recording: as the table of drivers has it, or what it is called."""
-    entry = entries.get(path)
-    return entry.driver if entry is not None and entry.driver else called[path]
 
 
 def tell_skipped(files: Sequence[str], *, named: bool) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from trackkit.cli import standard_output
 from trackkit.cli.circuits import NoCircuitError, finder
 from trackkit.cli.common import progress, remark, remarks, say_error
-from trackkit.cli.cores import each_elsewhere
+from trackkit.cli.cores import ONE_PROCESS_UP_TO, each_elsewhere
 from trackkit.cli.recording_folders import close_together, drivers_of, labels_of, two_drove
 from trackkit.cli.remedies import error_sentence
 from trackkit.cores import cores
@@ -27,9 +27,6 @@ if TYPE_CHECKING:
     from trackkit.timing.report import LapReport
     from trackkit.timing.traces import TraceLines
     from trackkit.track.model import Track
-
-ONE_PROCESS_UP_TO = 8
-"""Fewer recordings than this are done before other processes have begun."""
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from trackkit.cli.common import (
     units_option,
 )
 from trackkit.cli.library import library, library_option, made_folders, opened
+from trackkit.cores import cores
 from trackkit.units import units
 from trackkit.words import counted
 
@@ -46,7 +47,9 @@ def import_command(extract: str, given: tuple[str, ...], as_json: bool) -> None:
 
     made_folders(given)
     searched = opened(given)
-    done = import_open_map(extract, given[0] if given else None, library=searched)
+    done = import_open_map(
+        extract, given[0] if given else None, library=searched, processes=cores()
+    )
     if as_json:
         print_json(done.as_row())
     else:

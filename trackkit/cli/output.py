@@ -21,6 +21,7 @@ from trackkit.cli.common import (
     remarks,
     units_option,
 )
+from trackkit.cli.cores import on_all_cores
 from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option, tell_skipped
 from trackkit.cli.many import Targets, are_many, each_track, output_folder
 from trackkit.cli.recording_folders import label_option
@@ -151,19 +152,20 @@ def map_(
     if gates is not None:
         track = with_gate_set(track, gates)
     embedded = None if picture is None else embedded_in(picture, track, underlay_size)
-    write_map(
-        track,
-        output,
-        recordings=drives.recordings,
-        names=drives.names,
-        drivers=drives.drivers,
-        findings="checked",
-        tiles=tiles,
-        credit=None if tiles is None else credit,
-        underlay=embedded,
-        everything=everything,
-        force=force,
-    )
+    with on_all_cores(len(drives.recordings)):
+        write_map(
+            track,
+            output,
+            recordings=drives.recordings,
+            names=drives.names,
+            drivers=drives.drivers,
+            findings="checked",
+            tiles=tiles,
+            credit=None if tiles is None else credit,
+            underlay=embedded,
+            everything=everything,
+            force=force,
+        )
     click.echo(f"wrote {output}")
     if not everything:
         _say_left_out(track, drives)

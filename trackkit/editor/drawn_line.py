@@ -99,7 +99,7 @@ def draw_line(
         changed = with_datum(changed, datum_onto(changed, changed.curve))
     else:
         changed = with_corners(changed)
-    what = f"line {by_hand(over)}{_where(track, stretches)}, moved by up to {moved_m:.2f} m"
+    what = f"line {by_hand(over)}{where_of(track, stretches)}, moved by up to {moved_m:.2f} m"
     return with_picture(changed, over).revised_by(what, now()), remarks
 
 
@@ -113,7 +113,7 @@ def with_picture(track: Track, over: DrawnOver | None) -> Track:
     return replace(track, sources=(*track.sources, entry))
 
 
-def _where(track: Track, stretches: Sequence[Stretch]) -> str:
+def where_of(track: Track, stretches: Sequence[Stretch]) -> str:
     """Name the stretches by the chainages that they had."""
     if track.closed and any(stretch.begin_m is None for stretch in stretches):
         return " all round"

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from trackkit.checks.evaluate import Prepared, prepare
+from trackkit.editor.drawn_edge import draw_edge
 from trackkit.editor.drawn_line import DrawnOver, by_hand, draw_line, with_picture
 from trackkit.editor.offers import offer
 from trackkit.editor.stretches import Stretch
@@ -25,7 +26,7 @@ from trackkit.track.features import GATE_KINDS, Position
 from trackkit.track.model import Track
 from trackkit.track.places import Place
 
-_OF_THE_LINE = ("line",)
+_OF_THE_LINE = ("line", "edge")
 """Edits that change what the page's chainages count along, or what lies beside it."""
 _MOST_POINTS = 2000
 
@@ -205,6 +206,13 @@ class Editing:
         if what == "line":
             drawn, said = draw_line(track, _stretches(track, request, ahead_m), self._over)
             return _Made(drawn, "drew the line", said)
+        if what == "edge":
+            side = request.get("side")
+            if side not in ("left", "right"):
+                raise TrackkitError("an edge is the left or the right one")
+            stretches = _stretches(track, request, ahead_m)
+            drawn, said = draw_edge(track, side, stretches, self._over)
+            return _Made(drawn, f"drew the {side} edge", said)
         change = _changed(track, what, request, ahead_m)
         remarks = () if isinstance(change, FactChange) else change.remarks
         return _Made(change.track, _short(change, what), remarks)

@@ -21,9 +21,6 @@ _BESIDE_SEAM_M = (0.3, 0.8, 1.6, 3.2, 6.4, 12.8)
 """Where a line that stays gets more vertices beside a stretch that was drawn: a spline through
 sparse ones would swing there."""
 
-_EndOfSpline = tuple[Literal[1, 2], Floats]
-"""Which derivative is given at an end of a spline, and its value."""
-
 
 @dataclass(frozen=True, eq=False)
 class Stretch:
@@ -88,7 +85,7 @@ def with_stretches(line: Curve, stretches: Sequence[Stretch]) -> Drawn:
         When stretches overlap, hold no point where they need some, or two points that are one.
     """
     ordered = sorted(stretches, key=lambda one: -1.0 if one.begin_m is None else one.begin_m)
-    _require_apart(line, ordered)
+    require_apart(line, ordered)
     whole = line.closed and len(ordered) == 1 and ordered[0].begin_m is None
     if whole:
         piece = _piece(line, ordered[0])[:-1]
@@ -115,7 +112,14 @@ def with_stretches(line: Curve, stretches: Sequence[Stretch]) -> Drawn:
     return _from_first(line, pieces)
 
 
-def _require_apart(line: Curve, ordered: Sequence[Stretch]) -> None:
+def require_apart(line: Curve, ordered: Sequence[Stretch]) -> None:
+    """Refuse stretches, in order, that overlap, or that lie nowhere on a line.
+
+    Raises
+    ------
+    PlaceError
+        When they do.
+    """
     if not ordered:
         raise PlaceError("nothing was drawn")
     reached = -np.inf
@@ -137,34 +141,73 @@ def _require_apart(line: Curve, ordered: Sequence[Stretch]) -> None:
 
 
 def _piece(line: Curve, stretch: Stretch) -> Floats:
-    """Sample the spline of a stretch, from the place that stays to the other one."""
+    """Sample a stretch of a line, from the place that stays to the other one."""
+
+    def end(at_m: float | None) -> Floats | None:
+        if at_m is None:
+            return None
+        return np.array([line.position(at_m), line.direction(at_m)])
+
+    return drawn_through(
+        stretch.point_m,
+        end(stretch.begin_m),
+        end(stretch.end_m),
+        closes=line.closed and stretch.begin_m is None,
+    )
+
+
+def drawn_through(
+    point_m: Floats, begin: Floats | None, end: Floats | None, *, closes: bool
+) -> Floats:
+    """Sample the spline that was drawn through points.
+
+    Parameters
+    ----------
+    point_m
+        The points, metres, shape (n, 2).
+    begin, end
+        The place that it leaves from, or leads to, and the direction of the line there, shape
+        (2, 2); None where it has none.
+    closes
+        Whether it closes on itself; it has neither then.
+
+    Returns
+    -------
+    ndarray
+        Places along it, metres, shape (m, 2), as near to each other as its bends ask for.
+
+    Raises
+    ------
+    PlaceError
+        When there are too few points, or two of them are one.
+    """
     from scipy.interpolate import CubicSpline
 
-    point = [stretch.point_m.reshape(-1, 2)]
-    first: _EndOfSpline = (2, np.zeros(2))
-    last: _EndOfSpline = (2, np.zeros(2))
-    if stretch.begin_m is not None:
-        point.insert(0, line.position(stretch.begin_m)[None])
-        first = (1, line.direction(stretch.begin_m))
-    if stretch.end_m is not None:
-        point.append(line.position(stretch.end_m)[None])
-        last = (1, line.direction(stretch.end_m))
-    lap = line.closed and stretch.begin_m is None
-    if lap:
+    point = [point_m.reshape(-1, 2)]
+    slope: list[tuple[Literal[1, 2], Floats]] = [(2, np.zeros(2)), (2, np.zeros(2))]
+    if begin is not None:
+        point.insert(0, begin[:1])
+        slope[0] = (1, begin[1])
+    if end is not None:
+        point.append(end[:1])
+        slope[1] = (1, end[1])
+    if closes:
         point.append(point[0][:1])
     through = np.concatenate(point)
-    apart = np.linalg.norm(np.diff(through, axis=0), axis=1)
-    if len(through) < (4 if lap else 2):
+    if len(through) < (4 if closes else 2):
         raise PlaceError(
             "too few points are left of the line", remedy="undo, and keep more of them"
         )
+    apart = np.linalg.norm(np.diff(through, axis=0), axis=1)
     if apart.min() < NEAREST_M:
         raise PlaceError(
             f"two points lie {apart.min():.2f} m from each other",
             remedy="delete one of them, or move it away",
         )
     at = distance_along(through)
-    spline = CubicSpline(at, through, bc_type="periodic" if lap else (first, last))
+    ends: Literal["periodic"] | tuple[tuple[Literal[1, 2], Floats], tuple[Literal[1, 2], Floats]]
+    ends = "periodic" if closes else (slope[0], slope[1])
+    spline = CubicSpline(at, through, bc_type=ends)
     count = int(np.clip(at[-1] / _FINE_M, 8, _MOST_FINE))
     fine = Curve.through(spline(np.linspace(0.0, at[-1], count + 1)), closed=False)
     return fine.position(fine.sampled())

@@ -85,6 +85,8 @@ def dxf_drawing(track: Track, crs: str | None = None) -> Drawing:
     unit = grid.crs.axis_info[0].unit_name
     document.header["$INSUNITS"] = _UNIT_CODES.get(unit, 0)
     properties = [("Track", title(track)), ("CRS", f"{name} ({grid.crs.name})")]
+    if track.licence:
+        properties.append(("Licence", track.licence))
     for key, value in [*properties, *(("Credit", text) for text in credits_of(track))]:
         document.header.custom_vars.append(key, " ".join(xml_text(value).split()))
     for layer, colour in LAYERS.items():

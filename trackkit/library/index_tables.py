@@ -17,7 +17,7 @@ from trackkit.library.lines import earth_centred
 from trackkit.remedies import Remedy
 
 IDENTIFIER = "trackkit-index-"
-VERSION = "3"
+VERSION = "4"
 """Raised whenever the tables, or what is read from a track file into them, change."""
 _DIP_PER_M = 1.0 / (8.0 * 6_335_000.0)
 """How far a geodesic rises above its chord, over the chord's square (b²/a: smallest radius)."""
@@ -25,7 +25,7 @@ _HUGE_M = 1e9
 _SHAPED = struct.Struct("<2sBBiBII")
 COLUMNS = (
     "t.id, t.name, t.layout, t.direction, t.country, t.closed, t.length_m, t.band_m, t.timezone, "
-    "t.valid_from, t.valid_until, t.replaces, t.origin, t.file"
+    "t.valid_from, t.valid_until, t.replaces, t.origin, t.credit, t.file"
 )
 
 _TABLES = """
@@ -52,7 +52,8 @@ CREATE TABLE tracks (
   fid INTEGER PRIMARY KEY, centreline BLOB NOT NULL, id TEXT NOT NULL, name TEXT NOT NULL,
   layout TEXT NOT NULL, direction TEXT, country TEXT, closed INTEGER NOT NULL,
   length_m DOUBLE NOT NULL, band_m DOUBLE NOT NULL, timezone TEXT, valid_from TEXT,
-  valid_until TEXT, replaces TEXT, origin TEXT NOT NULL, file TEXT NOT NULL UNIQUE);
+  valid_until TEXT, replaces TEXT, origin TEXT NOT NULL,
+  credit TEXT NOT NULL, file TEXT NOT NULL UNIQUE);
 CREATE INDEX tracks_by_id ON tracks (id, file);
 CREATE VIRTUAL TABLE boxes USING rtree (fid, x0, x1, y0, y1, z0, z1);
 INSERT INTO gpkg_spatial_ref_sys VALUES
@@ -155,7 +156,7 @@ def store_file(
     ).lastrowid
     if circuit is not None:
         connection.execute(
-            "INSERT INTO tracks VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO tracks VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
                 fid,
                 _to_blob(circuit.longitude_deg, circuit.latitude_deg),
@@ -172,6 +173,7 @@ def store_file(
                 circuit.valid_until,
                 circuit.replaces,
                 circuit.origin,
+                circuit.credit,
                 file,
             ),
         )
@@ -225,7 +227,7 @@ def line_from_blob(blob: bytes) -> Floats:
 
 def circuit_from_row(folder: Path, row: tuple[object, ...]) -> Known:
     """Make a known circuit of a row of `COLUMNS` and the line behind them."""
-    *described, origin, file, blob = row
+    *described, origin, credit, file, blob = row
     id_, name, layout, direction, country, closed, length_m, band_m, *dated = described
     timezone, valid_from, valid_until, replaces = (
         None if value is None else str(value) for value in dated
@@ -248,4 +250,5 @@ def circuit_from_row(folder: Path, row: tuple[object, ...]) -> Known:
         valid_until=valid_until,
         replaces=replaces,
         origin=origin,  # type: ignore[arg-type]
+        credit=str(credit),
     )

@@ -58,6 +58,8 @@ class Known:
         As the track has them.
     origin
         How its line is known: ``driven``, ``drawn`` or ``surveyed``.
+    credit
+        What the track's sources ask to be said wherever it is shown; empty where nothing.
 
     Examples
     --------
@@ -83,6 +85,7 @@ class Known:
     valid_until: str | None = None
     replaces: str | None = None
     origin: LineOrigin = "drawn"
+    credit: str = ""
 
     def __repr__(self) -> str:
         called = f"{reprlib.repr(self.id)}, {reprlib.repr(self.title)}"
@@ -119,6 +122,8 @@ class Known:
 
 def circuit_of(track: Track, path: Path) -> Known:
     """Take from a track what locating needs; what it says of its line is held against the line."""
+    from trackkit.track.credit import credits_of
+
     line = track.centreline
     length_m, direction = track.length_m, track.direction
     # Straight between vertices, which is much quicker; files of trackkit hardly leave that.
@@ -146,6 +151,7 @@ def circuit_of(track: Track, path: Path) -> Known:
         valid_until=track.valid_until,
         replaces=track.replaces,
         origin=origin_of(track),
+        credit="; ".join(credits_of(track)),
     )
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import os
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
@@ -29,6 +30,9 @@ from trackkit.track.history import source_entry
 Done = Literal["added", "updated", "unchanged"]
 _SAME_SHARE = 0.5
 """Of two lines that share this much of both, and run the same way, one is the other drawn anew."""
+
+_WORTH_A_PROCESS = 20
+"""Another process takes as long to begin as some tracks take to make."""
 
 
 @dataclass(frozen=True)
@@ -158,6 +162,7 @@ def import_open_map(
     folder: str | os.PathLike[str] | None = None,
     *,
     library: Library | None = None,
+    processes: int = 1,
 ) -> MapImport:
     """Import the circuits of an OpenStreetMap extract into a library.
 
@@ -179,6 +184,9 @@ def import_open_map(
         the user's own.
     library
         Where ids are looked up besides; None for that of `open_library`.
+    processes
+        How many make tracks at once; with more than one, a script's own work must stand under
+        ``if __name__ == "__main__":``.
 
     Returns
     -------
@@ -227,14 +235,20 @@ def import_open_map(
         known = Library((open_index(target),)), library
         pairs = _paired(layouts, held, known[0])
         taken = {entry.id for entry in held}
-        circuits = []
+        jobs = []
         for number, layout in enumerate(layouts):
-            tell("making tracks", number, len(layouts))
-            try:
-                circuits.append(_put(layout, file, target, pairs.get(number), taken, known))
-            except TrackkitError as error:
-                remarks.append(f"way {layout.ways[0][0]} makes no track: {error.what}")
-        tell("making tracks", len(layouts), len(layouts))
+            before = pairs.get(number)
+            id_ = before.id if before else _free_id(layout, taken, target, known)
+            taken.add(id_)
+            jobs.append(_Job(layout, before, id_))
+        circuits = []
+        for number, outcome in enumerate(_each(partial(_put, file, target), jobs, processes)):
+            tell("making tracks", number, len(jobs))
+            if isinstance(outcome, MapCircuit):
+                circuits.append(outcome)
+            else:
+                remarks.append(outcome)
+        tell("making tracks", len(jobs), len(jobs))
     there = {entry.id for entry in pairs.values()}
     gone = [e.id for e in held if e.id not in there and e.source.get("file") == file["file"]]
     return MapImport(
@@ -242,30 +256,53 @@ def import_open_map(
     )
 
 
-def _put(
-    layout: MapLayout,
-    file: Mapping[str, Any],
-    folder: Path,
-    before: _Held | None,
-    taken: set[str],
-    known: tuple[Library, Library],
-) -> MapCircuit:
-    """Write one layout into the folder, unless what is there is the same."""
+@dataclass(frozen=True)
+class _Job:
+    """A layout, the track of an earlier import that it is, and the id that it has or gets."""
+
+    layout: MapLayout
+    before: _Held | None
+    id: str
+
+
+def _each(
+    work: Callable[[_Job], MapCircuit | str], jobs: Sequence[_Job], processes: int
+) -> Iterator[MapCircuit | str]:
+    """Do some jobs in order, in other processes where there are enough of them."""
+    processes = min(processes, len(jobs) // _WORTH_A_PROCESS)
+    if processes < 2:
+        yield from map(work, jobs)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    # Spawned, not forked: an open SQLite connection must not be carried into a child process.
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        try:
+            yield from pool.map(work, jobs, chunksize=4)
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _put(file: Mapping[str, Any], folder: Path, job: _Job) -> MapCircuit | str:
+    """Write one layout into the folder, unless what is there is the same; say why if it can't."""
+    layout, before = job.layout, job.before
     done: Done = "added"
     remarks: tuple[str, ...] = ()
-    if before is not None:
-        track = read_track(before.path)
-        target, done = before.path, "unchanged"
-        if before.source.get("drawn") != drawn_digest(layout):
-            track, remarks = updated(track, layout, file)
-            done = "updated"
-    else:
-        id_ = _free_id(layout, taken, folder, known)
-        taken.add(id_)
-        track, remarks = track_of(layout, file, id_=id_)
-        target = folder / f"{id_}.geojson"
-    if done != "unchanged":
-        track = write_track(track, target, force=before is not None)
+    try:
+        if before is None:
+            track, remarks = track_of(layout, file, id_=job.id)
+        else:
+            track, done = read_track(before.path), "unchanged"
+            if before.source.get("drawn") != drawn_digest(layout):
+                track, remarks = updated(track, layout, file)
+                done = "updated"
+        target = folder / f"{job.id}.geojson" if before is None else before.path
+        if done != "unchanged":
+            track = write_track(track, target, force=before is not None)
+    except TrackkitError as error:
+        return f"way {layout.ways[0][0]} makes no track: {error.what}"
     return MapCircuit(
         track.id,
         track.name,

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
+from trackkit.apart import each
 from trackkit.arrays import Floats
 from trackkit.pages.base import Driven, pack
-from trackkit.timing.lap_sigmas import LapSigmas, lap_sigmas
+from trackkit.timing.lap_sigmas import Stretch, lap_sigmas
 from trackkit.timing.losses import Section, sections_of
 from trackkit.timing.place_errors import place_errors
 from trackkit.track.model import Track
@@ -52,11 +54,7 @@ def comparison_document(track: Track, driven: Sequence[Driven]) -> dict[str, Any
             for section, (begin, end) in zip(sections, ends, strict=True)
         ],
         "recordings": [
-            _row(
-                lap_sigmas(track, drive, laps, place, stretches),
-                place_errors(track, drive, laps, nodes),
-            )
-            for drive, laps in driven
+            *each(partial(_row, track, place, stretches, nodes), driven, "comparing laps")
         ],
     }
 
@@ -83,7 +81,12 @@ def _nodes(place_m: Floats, driven: Sequence[Driven]) -> Floats:
     return np.linspace(place_m[0], place_m[-1], count)
 
 
-def _row(known: LapSigmas, error: Floats | None) -> dict[str, Any] | None:
+def _row(
+    track: Track, place_m: Floats, stretches: Sequence[Stretch], nodes_m: Floats, driven: Driven
+) -> dict[str, Any] | None:
+    drive, laps = driven
+    known = lap_sigmas(track, drive, laps, place_m, stretches)
+    error = place_errors(track, drive, laps, nodes_m)
     if not known.laps:
         return None
     return {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Literal
@@ -232,6 +232,14 @@ def _line(places: Any, **style: Any) -> Any:
     return make(places, **style)
 
 
+def _say_credits(drawn: folium.Map, texts: Iterable[str]) -> None:
+    import folium
+
+    root: Any = drawn.get_root()
+    for text in texts:
+        root.html.add_child(folium.Element(f'<div style="{_CREDIT}">Data: {_plain(text)}</div>'))
+
+
 def _add_track(drawn: folium.Map, track: Track) -> None:
     import folium
 
@@ -240,9 +248,7 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
     def by(longitude_deg: Any) -> Floats:
         return longitude_near(longitude_deg, near)
 
-    for text in credits_of(track):
-        root: Any = drawn.get_root()
-        root.html.add_child(folium.Element(f'<div style="{_CREDIT}">Data: {_plain(text)}</div>'))
+    _say_credits(drawn, credits_of(track))
     line = track.centreline
     facts = _facts(track.title, f"{track.length_m:.1f} m", track.direction or "")
     _line(
@@ -408,6 +414,7 @@ def _library_map(library: Library, tiles: Any, credit: str | None) -> folium.Map
     if not tracks:
         raise OutputError("the library holds no track to draw", remedy="add one to it")
     drawn = _empty_map(tiles, credit)
+    _say_credits(drawn, dict.fromkeys(known.credit for known in tracks if known.credit))
     layer = _layer(drawn, "Circuits")
     near = float(tracks[0].longitude_deg[0])
     lines = []

@@ -124,6 +124,7 @@ def _map_and_verdict(
     from trackkit.checks.evaluate import evaluate, prepare
     from trackkit.pages.base import base_document
     from trackkit.pages.comparison import comparison_document
+    from trackkit.pages.driven_channels import channel_rows
     from trackkit.pages.driven_day import day_document
     from trackkit.pages.nearby import shown_of
     from trackkit.pages.state import finding_rows, judged, state_of
@@ -146,6 +147,10 @@ def _map_and_verdict(
         for (drive, laps), part in zip(driven, parts, strict=True)
     ]
     base["comparison"] = comparison_document(track, compared)
+    channels = [recording.channels for recording in prepared.recordings]
+    laid_out = channel_rows([laps for _, laps in driven], parts, channels)
+    for recording, rows in zip(base["recordings"], laid_out, strict=True):
+        recording["channels"] = rows
     base["day"] = day_document(timed, [recording["driver"] for recording in base["recordings"]])
     shown = state_of(track, prepared, evaluation, parts)
     listed: list[Finding] | None = None

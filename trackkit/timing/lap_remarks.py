@@ -171,6 +171,13 @@ class _Way:
         nearer = after - (time_s - self.time_s[after - 1] < self.time_s[after] - time_s)
         return float(self.where_m[nearer])
 
+    def farthest_aside(self, low: int, high: int) -> float:
+        """Largest distance from the line in some samples, looked at again at each fix there."""
+        farthest = low + int(np.argmax(self.aside_m[low:high]))
+        around = self.time_s[[max(farthest - 1, 0), min(farthest + 1, len(self.time_s) - 1)]]
+        first, last = np.searchsorted(self.drive.time_s, around)
+        return float(_beside(self.track, self.drive, np.arange(first, last + 1))[1].max())
+
     def within(self, runs: Runs, begin_s: float, end_s: float) -> list[tuple[int, int]]:
         """List what is of some runs within some time, and at least two samples long."""
         low, high = np.searchsorted(self.time_s, [begin_s, np.nextafter(end_s, np.inf)])
@@ -228,7 +235,7 @@ def _remarks(way: _Way, lap: Lap, spells_s: Floats) -> Iterable[LapRemark]:
     for low, high in way.within(way.left, begin_s, end_s):
         if lap.kind == "pit":
             continue
-        aside, place = float(way.aside_m[low:high].max()), float(way.where_m[low])
+        aside, place = way.farthest_aside(low, high), float(way.where_m[low])
         text = f"left the line by {aside:.0f} m at {place:.0f} m"
         # It left the line, and came back to it, between the samples around these.
         from_s = float(way.time_s[max(low - 1, 0)])

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from itertools import chain, pairwise
 
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.errors import PlaceError
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
 from trackkit.recordings.recording import Recording
@@ -85,6 +87,14 @@ def time_laps(
     return timed.report(track, rules=rules)
 
 
+def timed_over(track: Track, recording: Recording) -> TimedRecording:
+    """Smooth a recording and time it over a track, if that has gates that laps begin and end at."""
+    timed = TimedRecording.smoothed(recording, track.plane)
+    with suppress(PlaceError):
+        timed.report(track)
+    return timed
+
+
 _Crossings = dict[tuple[str, Position, Position], list[Crossing]]
 """Crossings of gates, by their ids and ends."""
 Parts = tuple[Floats, tuple[DrivingSession, ...]]
@@ -128,6 +138,12 @@ class TimedRecording:
         """Smooth a recording on a plane; nothing is timed yet."""
         drive = smooth(recording, plane)
         return cls(recording, drive, drive, antenna_ahead_m)
+
+    def again_over(self, track: Track) -> TimedRecording:
+        """Take a track for the one it was timed over, of which it had a copy in another process."""
+        if self._corrected_by is not None:
+            self._corrected_by = track.centreline
+        return self
 
     def report(
         self, track: Track, *, dragging: bool = False, rules: LapRules = USUAL_RULES

@@ -232,7 +232,7 @@ def pixels_on(underlay: Underlay, frame: Frame) -> Pixels:
                 resampling=method,
             ) as warped:
                 values = warped.read(bands)
-                opaque = warped.dataset_mask()
+                opaque = _opaque(warped, values, alpha=alpha)
         except (rasterio.errors.RasterioError, rasterio.errors.CRSError) as error:
             raise UnderlayError(f"cannot be laid there ({error})", file=underlay.path) from error
     if palette is not None:
@@ -242,6 +242,19 @@ def pixels_on(underlay: Underlay, frame: Frame) -> Pixels:
     colours = _eight_bits(values, opaque > 0)
     red, green, blue = colours if len(colours) == 3 else np.repeat(colours[:1], 3, axis=0)
     return np.stack([red, green, blue, opaque], axis=-1)
+
+
+def _opaque(warped: Any, values: NDArray[Any], *, alpha: bool) -> Pixels:
+    """Tell how opaque each pixel is, 0 to 255, by the file's own alpha or the one that was added.
+
+    Of pixels with a sign or a fraction GDAL takes an added alpha for a band like the others.
+    """
+    opaque = np.asarray(warped.dataset_mask() if alpha else warped.read(warped.count))
+    if opaque.dtype != np.uint8:
+        opaque = np.where(opaque > 0, np.uint8(255), np.uint8(0))
+    if values.dtype.kind == "f":
+        opaque = np.where(np.isfinite(values).all(axis=0), opaque, np.uint8(0))
+    return opaque
 
 
 def covered_share(

@@ -211,6 +211,10 @@ export interface Recording {
    */
   every: number | null;
   fixes: Fixes | null;
+  /**
+   * What else it holds of its laps, such as engine speed; none where laps are not compared.
+   */
+  channels?: Channel[];
 }
 export interface Fixes {
   lon: Packed;
@@ -220,6 +224,30 @@ export interface Fixes {
    * Fixes that no line is drawn to.
    */
   breaks: number[];
+}
+export interface Channel {
+  name: string;
+  unit: string | null;
+  /**
+   * When the first value was measured, as times of laps are counted.
+   */
+  first_s: number;
+  step_s: Packed1;
+  /**
+   * Between values farther apart nothing is known.
+   */
+  gap_s: number;
+  value: Packed;
+}
+/**
+ * Numbers as whole steps from the least of them: zero + scale * n, little endian, in base64. Missing is 65535 of u16, -2147483648 of i32.
+ */
+export interface Packed1 {
+  scale: number;
+  zero: number;
+  type: "u16" | "i32";
+  count: number;
+  data: string;
 }
 export interface LapTrace {
   recording: number;

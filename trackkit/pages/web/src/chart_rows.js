@@ -44,8 +44,9 @@ export function drawSpeed(pen, row) {
  * @param {Row} row
  */
 export function drawAlong(pen, row) {
-  const title = "Acceleration along, m/s\u00b2 (braking is below 0)";
-  drawTraces(pen, row, title, (trace, at) => trace.along(at), 0.5);
+  const { length, length_per_m } = units();
+  const title = `Acceleration along, ${length}/s\u00b2 (braking is below 0)`;
+  drawTraces(pen, row, title, (trace, at) => length_per_m * trace.along(at), 0.5);
 }
 
 /**
@@ -53,8 +54,9 @@ export function drawAlong(pen, row) {
  * @param {Row} row
  */
 export function drawAcross(pen, row) {
-  const title = "Acceleration across, m/s\u00b2 (to the left is above 0)";
-  drawTraces(pen, row, title, (trace, at) => trace.across(at), 0.5);
+  const { length, length_per_m } = units();
+  const title = `Acceleration across, ${length}/s\u00b2 (to the left is above 0)`;
+  drawTraces(pen, row, title, (trace, at) => length_per_m * trace.across(at), 0.5);
 }
 
 /**
@@ -68,6 +70,28 @@ export function drawOffset(pen, row) {
 }
 
 /**
+ * @param {string} channel  its title
+ * @returns {(pen: Pen, row: Row) => void}
+ */
+export function drawChannel(channel) {
+  return (pen, row) => {
+    const { channels } = pen.chart.session;
+    drawLaps(
+      pen,
+      row,
+      channel,
+      ({ lap, trace }, at) => channels.at(channel, lap.recording, startOf(lap) + trace.time(at)),
+      0,
+    );
+  };
+}
+
+/** @param {{ start_s: number | null }} lap */
+function startOf({ start_s: start }) {
+  return start ?? NaN;
+}
+
+/**
  * A curve a lap, the reference lap on top.
  *
  * @param {Pen} pen
@@ -77,13 +101,24 @@ export function drawOffset(pen, row) {
  * @param {number} least  room above and below
  */
 function drawTraces(pen, row, title, read, least) {
+  drawLaps(pen, row, title, ({ trace }, at) => read(trace, at), least);
+}
+
+/**
+ * @param {Pen} pen
+ * @param {Row} row
+ * @param {string} title
+ * @param {(lap: DrawnLap, shown: number) => number} read
+ * @param {number} least  room above and below
+ */
+function drawLaps(pen, row, title, read, least) {
   const { chart } = pen;
   const values = chart.drawn.map((lap) => {
     const where = whereIs(chart, lap);
-    return (/** @type {number} */ at) => read(lap.trace, where(at));
+    return (/** @type {number} */ at) => read(lap, where(at));
   });
   const [low, high] = range(chart, values);
-  const room = Math.max(least, 0.08 * (high - low));
+  const room = Math.max(least, 0.08 * (high - low)) || 1;
   const y = drawLevels(pen, row, { low: low - room, high: high + room, text: inSteps });
   chart.drawn.forEach(({ style }, n) => {
     const under = chart.drawn.length - 1 - n;

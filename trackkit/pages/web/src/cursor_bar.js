@@ -78,7 +78,7 @@ export class CursorBar {
 
   /** The steps that the two buttons go. */
   nameSteps() {
-    const { length, length_name } = units();
+    const { length } = units();
     const steps = [
       ["1 length", `1 ${length}`],
       ["10 length", `10 ${length}`],
@@ -86,7 +86,6 @@ export class CursorBar {
       ["1 time", "1 s"],
     ];
     this.step.replaceChildren(...steps.map(([value, text]) => element("option", { value }, text)));
-    find("#keys-length", HTMLElement).textContent = length_name;
   }
 
   /** @param {1 | -1} way */

@@ -42,7 +42,11 @@ import { placeOn, splineThrough } from "./spline.js";
 const WITHIN_M = 0.1;
 const MOST_APART_M = 60;
 const LEAST_APART_M = 1.5;
+/** Times that what lies between two points may be as long as what is beside it. */
+const MOST_LONGER = 2.1;
 const DRAWN_EVERY_M = 1.5;
+/** Places that a long line is drawn through where it stays. */
+const MOST_DRAWN = 4000;
 /** A spline that closes on itself is laid through so many points on either side of its seam. */
 const OVER_SEAM = 12;
 
@@ -62,10 +66,34 @@ export function controlsOf(path) {
   if (!path.closed) {
     places.push(path.length);
   }
-  return places.map((base) => {
+  return graded(path, places).map((base) => {
     const { x, y } = path.at(base);
     return { x, y, base, kept: true };
   });
+}
+
+/**
+ * Halve what is much longer than what lies beside it: a spline would swing there.
+ *
+ * @param {Path} path
+ * @param {number[]} places
+ * @returns {number[]}
+ */
+function graded(path, places) {
+  const ends = path.closed ? [...places, path.length] : places;
+  const gaps = ends.slice(1).map((end, n) => end - ends[n]);
+  const count = gaps.length;
+  const beside = (/** @type {number} */ n) =>
+    path.closed ? gaps[(n + count) % count] : (gaps[n] ?? Infinity);
+  const more = gaps.flatMap((gap, n) =>
+    gap > MOST_LONGER * Math.min(beside(n - 1), beside(n + 1)) ? [ends[n] + gap / 2] : [],
+  );
+  return more.length
+    ? graded(
+        path,
+        [...places, ...more].sort((a, b) => a - b),
+      )
+    : places;
 }
 
 /**
@@ -257,6 +285,37 @@ function splineOf(path, controls, { points, whole }) {
   return { spline: splineThrough(places, slopes[0], slopes[1]), before: 0 };
 }
 
+/** @param {number} way  metres */
+function placesOver(way) {
+  return Math.max(2, Math.ceil(way / DRAWN_EVERY_M));
+}
+
+/** @type {WeakMap<Path, Map<string, Point[]>>} what was read of lines that stay */
+const read = new WeakMap();
+
+/**
+ * Places of a line from one on, over a way of it; those of a long line are read once.
+ *
+ * @param {Path} path
+ * @param {number} from
+ * @param {number} way
+ * @returns {Point[]}
+ */
+function keptPlaces(path, from, way) {
+  const known = read.get(path) ?? new Map();
+  read.set(path, known);
+  const key = `${from} ${way}`;
+  if (!known.has(key)) {
+    const every = Math.max(DRAWN_EVERY_M, path.length / MOST_DRAWN);
+    const count = Math.max(2, Math.ceil(way / every));
+    known.set(
+      key,
+      Array.from({ length: count }, (_, k) => path.at(from + (way * k) / count)),
+    );
+  }
+  return known.get(key);
+}
+
 /**
  * The line as it is drawn; that of a lap ends where it begins.
  *
@@ -280,14 +339,16 @@ export function drawnLine(path, controls) {
     const way = piece
       ? piece.spline.at[piece.piece + 1] - piece.spline.at[piece.piece]
       : ahead(path, from, next.base ?? 0);
-    const count = Math.max(2, Math.ceil(way / DRAWN_EVERY_M));
-    for (let k = 0; k < count; k++) {
-      drawn.places.push(
-        piece ? placeOn(piece.spline, piece.piece, k / count) : path.at(from + (way * k) / count),
-      );
+    const places = piece
+      ? Array.from({ length: placesOver(way) }, (_, k) =>
+          placeOn(piece.spline, piece.piece, k / placesOver(way)),
+        )
+      : keptPlaces(path, from, way);
+    places.forEach((place, k) => {
+      drawn.places.push(place);
       drawn.after.push(n);
-      drawn.base.push(piece ? null : from + (way * k) / count);
-    }
+      drawn.base.push(piece ? null : from + (way * k) / places.length);
+    });
     if (n === spans - 1) {
       drawn.places.push({ x: next.x, y: next.y });
       drawn.after.push(n);

@@ -167,24 +167,29 @@ export class LineEditor {
   draw(selected) {
     const { controls, path } = this;
     this.selected = selected;
-    const { places, base } = drawnLine(path, controls);
-    /** @type {Position[][]} */
-    const lines = [];
-    places.forEach(({ x, y }, k) => {
-      if (k === 0 || (base[k] === null) !== (base[k - 1] === null)) {
-        lines.push(k === 0 ? [] : [this.position(places[k - 1])]);
-      }
-      lines[lines.length - 1].push(this.position({ x, y }));
-    });
     this.marks.draw(
       controls.map((control) => this.position(control)),
       selected,
       (n) => this.nameOf(n),
-      lines,
+      this.drawnLines(),
     );
     const control = controls[selected];
     const drops = control !== undefined && dropped(path, controls, selected) !== null;
-    this.bar.fill(control ? this.beside(this.position(control)) : null, drops);
+    this.bar.fill(control ? this.besideOf(control) : null, drops);
+  }
+
+  /** The line in pieces that stay and pieces that are drawn, by turns. */
+  drawnLines() {
+    const { places, base } = drawnLine(this.path, this.controls);
+    /** @type {Position[][]} */
+    const lines = [];
+    places.forEach((place, k) => {
+      if (k === 0 || (base[k] === null) !== (base[k - 1] === null)) {
+        lines.push(k === 0 ? [] : [this.position(places[k - 1])]);
+      }
+      lines[lines.length - 1].push(this.position(place));
+    });
+    return lines;
   }
 
   /** @param {Point} point */
@@ -209,9 +214,19 @@ export class LineEditor {
     return { shown: this.session.shown(chainage), aside: line.aside(line.at(chainage), point) };
   }
 
+  /** @param {Control} control */
+  besideOf(control) {
+    if (control.base === null) {
+      return this.beside(this.position(control));
+    }
+    const { left, right } = this.session.line.at(control.base);
+    const aside = { line: 0, left, right: -right }[this.which ?? "line"];
+    return { shown: this.session.shown(control.base), aside };
+  }
+
   /** @param {number} n */
   nameOf(n) {
-    const { shown, aside } = this.beside(this.position(this.controls[n]));
+    const { shown, aside } = this.besideOf(this.controls[n]);
     const { place: digits } = this.session.base.decimals;
     const at = lengthText(shown, digits);
     const away = lengthText(Math.abs(aside), digits);
@@ -274,7 +289,7 @@ export class LineEditor {
       this.change(controls, n, "moved a point");
     } else {
       this.held = controls;
-      this.draw(n);
+      this.marks.slide(n, this.position(place), this.drawnLines());
     }
   }
 

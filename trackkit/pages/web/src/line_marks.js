@@ -53,16 +53,35 @@ export class LineMarks {
   draw(points, selected, nameOf, lines = [points]) {
     this.selected = selected;
     const places = points.map(([lon, lat]) => L.latLng(lat, lon));
-    const drawn = lines.map((line) => line.map(([lon, lat]) => L.latLng(lat, lon)));
-    this.lines.forEach((line) => line.setLatLngs(drawn).addTo(this.map));
+    this.drawLines(lines);
     this.marks.splice(points.length).forEach(({ marker }) => marker.remove());
     places.forEach((place, n) => {
       const mark = this.marks[n] ?? this.add(n);
-      mark.marker.setLatLng(place);
+      if (!mark.marker.getLatLng().equals(place, 1e-10)) {
+        mark.marker.setLatLng(place);
+      }
       mark.node.setAttribute("aria-label", nameOf(n));
       mark.node.setAttribute("aria-pressed", String(n === selected));
     });
     this.spread();
+  }
+
+  /** @param {Position[][]} lines */
+  drawLines(lines) {
+    const drawn = lines.map((line) => line.map(([lon, lat]) => L.latLng(lat, lon)));
+    this.lines.forEach((line) => line.setLatLngs(drawn).addTo(this.map));
+  }
+
+  /**
+   * Draw a point where it is dragged to; the others stay.
+   *
+   * @param {number} n
+   * @param {Position} at
+   * @param {Position[][]} lines  what is drawn through all of them
+   */
+  slide(n, [lon, lat], lines) {
+    this.drawLines(lines);
+    this.marks[n].marker.setLatLng([lat, lon]);
   }
 
   /**

@@ -129,15 +129,15 @@ function columnsOf(session, chart) {
     ...columns,
     {
       name: "Along",
-      unit: "m/s\u00b2",
+      unit: `${length}/s\u00b2`,
       about: "Acceleration in the direction of travel; braking is below 0",
-      read: ({ trace }, at) => signedFigure(trace.along(at), 1),
+      read: ({ trace }, at) => signedFigure(length_per_m * trace.along(at), 1),
     },
     {
       name: "Across",
-      unit: "m/s\u00b2",
+      unit: `${length}/s\u00b2`,
       about: "Acceleration to the left",
-      read: ({ trace }, at) => signedFigure(trace.across(at), 1),
+      read: ({ trace }, at) => signedFigure(length_per_m * trace.across(at), 1),
     },
     {
       name: "Beside",
@@ -145,6 +145,15 @@ function columnsOf(session, chart) {
       about: "Distance to the left of the centreline",
       read: ({ trace }, at) => signedFigure(length_per_m * trace.offset(at), 1),
     },
+    ...session.channels.all.map(({ title, name, unit, digits }) => ({
+      name,
+      unit,
+      read: (/** @type {DrawnLap} */ { lap, trace }, /** @type {number} */ at) =>
+        figure(
+          session.channels.at(title, lap.recording, (lap.start_s ?? NaN) + trace.time(at)),
+          digits,
+        ),
+    })),
   ];
 }
 

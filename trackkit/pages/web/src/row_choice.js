@@ -3,20 +3,22 @@
 import {
   drawAcross,
   drawAlong,
+  drawChannel,
   drawDifference,
   drawOffset,
   drawQuality,
   drawSpeed,
 } from "./chart_rows.js";
+import { element } from "./elements.js";
 
 /**
  * @import { ChartView } from "./chart.js"
  * @import { Pen, Row } from "./chart_rows.js"
  *
- * @typedef {"speed" | "difference" | "along" | "across" | "offset" | "quality"} RowName
+ * @typedef {{ draw: (pen: Pen, row: Row) => void, share: number }} RowKind
  */
 
-/** @type {Record<RowName, { draw: (pen: Pen, row: Row) => void, share: number }>} */
+/** Those that are not of channels, which recordings need not have. */
 const ROWS = {
   speed: { draw: drawSpeed, share: 4.2 },
   difference: { draw: drawDifference, share: 3 },
@@ -25,6 +27,7 @@ const ROWS = {
   offset: { draw: drawOffset, share: 3 },
   quality: { draw: drawQuality, share: 2.4 },
 };
+const CHANNEL_SHARE = 3;
 /** Below the axis and between rows, pixels. */
 const AXIS_PX = 39;
 
@@ -32,10 +35,18 @@ export class RowChoice {
   /** @param {ChartView} chart */
   constructor(chart) {
     this.chart = chart;
-    /** @type {Set<RowName>} rows that someone wants to see */
-    this.wanted = new Set(
-      chart.session.comparison ? ["speed", "difference"] : ["speed", "quality"],
-    );
+    const { channels, comparison } = chart.session;
+    /** @type {Map<string, RowKind>} from top to bottom */
+    this.kinds = new Map(Object.entries(ROWS));
+    const { quality } = ROWS;
+    this.kinds.delete("quality");
+    for (const { title } of channels.all) {
+      this.kinds.set(channelRow(title), { draw: drawChannel(title), share: CHANNEL_SHARE });
+    }
+    this.kinds.set("quality", quality);
+    /** @type {Set<string>} rows that someone wants to see */
+    this.wanted = new Set(comparison ? ["speed", "difference"] : ["speed", "quality"]);
+    this.offer();
     for (const box of document.querySelectorAll("[data-row]")) {
       if (box instanceof HTMLInputElement) {
         this.listenTo(box);
@@ -43,9 +54,18 @@ export class RowChoice {
     }
   }
 
+  /** Offer the rows of channels before the last. */
+  offer() {
+    const last = document.querySelector("[data-row=quality]")?.parentElement;
+    for (const { title } of this.chart.session.channels.all) {
+      const box = element("input", { type: "checkbox", "data-row": channelRow(title) });
+      last?.before(element("label", {}, box, " ", element("bdi", {}, title)));
+    }
+  }
+
   /** @param {HTMLInputElement} box */
   listenTo(box) {
-    const name = /** @type {RowName} */ (box.dataset.row);
+    const name = box.dataset.row ?? "";
     box.checked = this.wanted.has(name);
     box.addEventListener("change", () => {
       if (box.checked) {
@@ -57,26 +77,26 @@ export class RowChoice {
     });
   }
 
-  /** What there is to draw. */
-  available() {
+  /**
+   * Whether there is something to draw in a row.
+   *
+   * @param {string} name
+   */
+  has(name) {
     const { drawn, differences, session } = this.chart;
-    const some = drawn.length > 0;
-    return {
-      speed: some,
-      difference: differences.length > 0,
-      along: some,
-      across: some,
-      offset: some,
-      quality: session.quality !== null,
-    };
+    if (name === "quality") {
+      return session.quality !== null;
+    }
+    return name === "difference" ? differences.length > 0 : drawn.length > 0;
   }
 
   /** What is drawn, from top to bottom, each with its share of the height. */
   laidOut() {
-    const there = this.available();
-    const names = /** @type {RowName[]} */ (Object.keys(ROWS)).filter((name) => there[name]);
+    const names = [...this.kinds.keys()].filter((name) => this.has(name));
     const wanted = names.filter((name) => this.wanted.has(name));
-    const parts = (wanted.length ? wanted : names.slice(-1)).map((name) => ROWS[name]);
+    const parts = (wanted.length ? wanted : names.slice(-1)).flatMap(
+      (name) => this.kinds.get(name) ?? [],
+    );
     const whole = parts.reduce((sum, { share }) => sum + share, 0);
     let top = this.chart.posts.height;
     const height = this.chart.height - AXIS_PX - top;
@@ -87,4 +107,13 @@ export class RowChoice {
       return row;
     });
   }
+}
+
+/**
+ * What the row of a channel is called among rows.
+ *
+ * @param {string} title
+ */
+function channelRow(title) {
+  return `channel ${title}`;
 }

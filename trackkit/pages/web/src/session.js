@@ -1,5 +1,6 @@
 // Everything that a page about one track holds; views listen to what changes.
 
+import { Channels } from "./channels.js";
 import { Comparison } from "./comparison.js";
 import { Cursor } from "./cursor.js";
 import { DrawnLaps } from "./drawn_laps.js";
@@ -50,6 +51,7 @@ export class Session {
     this.baseQuality = base.quality && new Quality(base.quality, this.line);
     this.quality = this.baseQuality;
     this.traces = new Traces(base, this.line);
+    this.channels = new Channels(base.recordings);
     this.comparison = base.comparison && new Comparison(base.comparison);
     this.drivers = driversOf(base.recordings);
     /** What is said first of the laps; own gates change it. */

@@ -1,0 +1,49 @@
+"""Other channels of recordings on the page: rows of the chart, and readings at the cursor."""
+
+from __future__ import annotations
+
+import numpy as np
+from browsing import Visit
+from invented_kart_track import kart_track
+
+from trackkit.pages.html import write_map
+from trackkit.simulation.simulate import simulate_drive
+from trackkit.timing.channels import channel_at
+
+READ = """(asked) => asked.times.map(time =>
+    trackkit.page.session.channels.at(asked.title, 0, time))"""
+
+
+def test_channels_are_rows_that_can_be_shown_and_are_read_at_their_own_times(
+    browser, tmp_path
+) -> None:
+    track = kart_track()
+    drive = simulate_drive(track, laps=2, rate_hz=5.0, seed=6, channels=True).recording
+    path = tmp_path / "map.html"
+    write_map(track, path, recordings=[drive])
+    visit = Visit(browser, path.as_uri())
+    page = visit.page
+    titles = page.evaluate("trackkit.page.session.channels.all.map(({ title }) => title)")
+    assert len(titles) == len(drive.channels) > 2
+    rows = page.evaluate(
+        "trackkit.page.session.traces.rows.map(({ start, time }) => [start, start + time])"
+    )
+    times = np.linspace(rows[0][0], rows[-1][1], 97)
+    for title, channel in zip(titles, drive.channels, strict=True):
+        read = page.evaluate(READ, {"title": title, "times": times.tolist()})
+        # Times are rounded to a thousandth of a second, values to a part of 60 000.
+        room = (
+            np.ptp(channel.value) / 60_000
+            + 0.001 * np.abs(np.diff(channel.value) / np.diff(channel.time_s)).max()
+        )
+        assert np.abs(np.array(read, float) - channel_at(channel, times)).max() <= room + 1e-6
+    before = page.evaluate("trackkit.page.chart.rows.laidOut().length")
+    page.locator(".rows-shown summary").click()
+    page.get_by_label(titles[0]).check()
+    assert page.evaluate("trackkit.page.chart.rows.laidOut().length") == before + 1
+    page.get_by_label(titles[0]).uncheck()
+    assert page.evaluate("trackkit.page.chart.rows.laidOut().length") == before
+    head = page.locator("#readings thead").inner_text().lower()
+    assert all(channel.name.lower() in head for channel in drive.channels)
+    assert visit.complaints == []
+    page.close()
