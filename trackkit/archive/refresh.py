@@ -7,7 +7,6 @@ import os
 import reprlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
 from functools import lru_cache, partial
 from importlib.metadata import version
 from typing import Any
@@ -15,6 +14,7 @@ from typing import Any
 from trackkit.archive.add import Progress, Reason, library_digest
 from trackkit.archive.address import archive_address
 from trackkit.archive.columns import DRIVES, KEY, RECORDINGS, SESSIONS
+from trackkit.archive.driven_twice import count_once
 from trackkit.archive.drives import KeptRows, kept_rows, read_kept
 from trackkit.archive.engines import engine
 from trackkit.archive.hold import held_with_others
@@ -205,6 +205,9 @@ def refresh_archive(
             with writing(archive) as write:
                 again.write = write
                 _time_again(archive, concerned, again, partial(_spread, job, workers, scheduler))
+        # Also where nothing is left to be timed: the one before may have been killed just here.
+        count_once(archive)
+        if concerned:
             put_together(archive)
     return ArchiveRefresh(
         archive,
@@ -386,7 +389,6 @@ def _of_kept(stale: _Stale, kept: Mapping[str, Any], job: Job) -> Outcome | str 
         return None
     tables = timed_rows(found, report, stale.recording, stale.described, traces=False)
     facts = {
-        "added": datetime.now(UTC),
         "version": version("trackkit"),
         "library": job.library,
         **timed_facts(found, row["longitude_deg"], row["latitude_deg"], job),
@@ -424,7 +426,8 @@ def _time_file(stale: _Stale, job: Job) -> _Answer:
         return stale.recording, f"is not the file any more that it was when it was added; {_STAY}"
     outcome = time_file(_item(stale), _as_it_was(job, stale.settings))
     if outcome.state == "timed":
-        return stale.recording, outcome
+        # Driving that several recordings hold goes on to count in the one that came first.
+        return stale.recording, replace(outcome, row=outcome.row | {"added": stale.row["added"]})
     return stale.recording, f"{outcome.row['reason']}; {_STAY}"
 
 
