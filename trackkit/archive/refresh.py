@@ -197,7 +197,7 @@ def refresh_archive(
             raise TrackkitError(
                 "there is no archive with laps",
                 file=archive,
-                remedy="name one with --at or TRACKKIT_ARCHIVE, or add recordings first",
+                remedy="name another place, or add recordings first",
             )
         concerned = _concerned(opened_library, job.library, rows, _sessions(archive))
         again = _Again(len(concerned), progress, {each: rows[each]["file"] for each in concerned})
