@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 
 import pytest
 from output_schemas import validator
@@ -120,6 +121,34 @@ def test_a_driver_is_forgotten_after_being_asked(season, home, capsys, monkeypat
     assert "holds no session of a driver 'ada'" in capsys.readouterr().err
     assert run(["archive", "forget", str(season / "elsewhere.csv"), "--yes"]) == 0
     assert "1 recording forgotten, 0 laps" in capsys.readouterr().out
+
+
+def test_laps_that_would_better_a_line_are_offered(home, capsys):
+    """What is typed then revises it, and is not offered again."""
+    track = unknown_track()
+    for number, laps in enumerate((1, 3)):
+        drive = simulate_drive(track, laps=laps, rate_hz=5.0, seed=21 + number)
+        write_recording(drive.recording, home / f"day {number}.nmea")
+    library = home / "tracks"
+    library.mkdir()
+    path = str(library / "k.geojson")
+    assert run(["build", str(home / "day 0.nmea"), "--name", "Kart", "-o", path]) == 0
+    add = ["archive", "add", "--library", str(library), "--at", str(home / "archive")]
+    capsys.readouterr()
+    assert run([*add, str(home / "day 0.nmea")]) == 0
+    assert "revise" not in capsys.readouterr().err
+    assert run([*add, str(home / "day 1.nmea")]) == 0
+    (offer,) = [line for line in capsys.readouterr().err.splitlines() if "revise" in line]
+    assert "3 laps of 1 recording would better its line; it was made from 2: revise it" in offer
+    typed = shlex.split(offer[offer.rindex("trackkit ") :])
+    assert typed == ["trackkit", "build", "--revise", path, str(home / "day 1.nmea")]
+    assert run(typed[1:]) == 0
+    write_recording(
+        simulate_drive(track, laps=1, rate_hz=5.0, seed=29).recording, home / "day 2.nmea"
+    )
+    capsys.readouterr()
+    assert run([*add, str(home / "day 2.nmea")]) == 0
+    assert "revise" not in capsys.readouterr().err
 
 
 def test_an_archive_that_is_none_is_said_and_a_wrong_word_is_status_2(home, capsys):

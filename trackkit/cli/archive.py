@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -23,6 +25,8 @@ from trackkit.cli.common import (
 )
 from trackkit.cli.drives import skipped_option, tell_skipped
 from trackkit.cli.library import library_option
+from trackkit.cli.remedies import About, sentence
+from trackkit.remedies import Remedy
 from trackkit.words import counted
 
 if TYPE_CHECKING:
@@ -102,6 +106,7 @@ def add_command(
     from trackkit import add_to_archive
 
     refuse_both(workers, scheduler)
+    begun = datetime.now(UTC)
     with rate_shown() as show:
         added = add_to_archive(
             paths,
@@ -126,6 +131,8 @@ def add_command(
     else:
         click.echo(_sentence(added))
     _tell_reasons(added)
+    if added.timed:
+        _offer_better_lines(at, given, begun)
     tell_skipped(added.other, named=skipped)
     if added.laps:
         remark(TRAINING)
@@ -149,6 +156,25 @@ def _sentence(added: ArchiveAddition) -> str:
     if added.unusable:
         parts.append(f"{len(added.unusable):,} not usable")
     return f"{added.at}: {'; '.join(parts)}"
+
+
+def _offer_better_lines(at: str | None, library: Sequence[str], since: datetime) -> None:
+    """Say what to type where the archive has more laps of a circuit than made its line."""
+    from trackkit.archive.better_lines import better_lines
+
+    for better in better_lines(at, library, since):
+        laps = counted(range(better.laps), "lap")
+        recordings = counted(better.recordings, "recording")
+        remedy = Remedy(
+            "revise it with them",
+            do="build revise",
+            value={"recordings": list(better.recordings)},
+        )
+        made = f"it was made from {better.made_from:,}" if better.made_from else "it was drawn"
+        remark(
+            f"{better.title}: {laps} of {recordings} would better its line; {made}: "
+            f"{sentence(remedy, About(better.track))}"
+        )
 
 
 def _tell_reasons(added: ArchiveAddition) -> None:

@@ -143,8 +143,9 @@ def _build(remedy: Remedy, about: About) -> list[str]:
 
 
 def _revise(remedy: Remedy, about: About) -> list[str]:
-    recording = str((remedy.value or {}).get("recording") or "RECORDING")
-    return ["build", "--revise", _track(about), _named(recording)]
+    value = remedy.value or {}
+    recordings = value.get("recordings") or [value.get("recording") or "RECORDING"]
+    return ["build", "--revise", _track(about), *(_named(str(each)) for each in recordings)]
 
 
 def _archive(about: About) -> list[str]:
