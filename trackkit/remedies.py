@@ -25,6 +25,8 @@ Deed = Literal[
     "build from line",
     "build revise",
     "check recording",
+    "finish forgetting",
+    "list drivers",
     # The same work again, with other arguments.
     "build open",
     "build layout",

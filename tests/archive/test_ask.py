@@ -163,10 +163,16 @@ def test_a_table_is_read_without_trackkit(table, stored):
     rows = duckdb.sql("SELECT count(*) FROM dataset").fetchall()[0][0]
     scanned = polars.scan_pyarrow_dataset(dataset).collect()
     assert len(frame) == rows == scanned.height > 0
-    for name in table.names:
-        if name.endswith(("_s", "_m", "_mps")):
+    for column in table.columns:
+        name = column.name
+        if column.kind == "number":
             values = scanned[name].to_numpy()
             np.testing.assert_array_equal(pd.to_numeric(frame[name]).to_numpy(float), values)
+        elif column.kind in ("numbers", "wholes"):
+            for own, values in zip(frame[name], scanned[name], strict=True):
+                assert (own is None) == (values is None)
+                if own is not None:
+                    np.testing.assert_array_equal(own, values.to_numpy())
 
 
 def test_a_newer_archive_is_refused(archive, monkeypatch):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable, Sequence
 from datetime import timedelta
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 from sample_circuits import track_of
 
 import trackkit
+from trackkit.archive import refresh as refreshing
 from trackkit.archive.columns import LAPS, RECORDINGS, SECTORS
 from trackkit.archive.store import rows_of
 from trackkit.recordings.write import write_recording
@@ -71,3 +73,43 @@ def test_two_formats_of_a_day_and_a_part_of_it_count_once(day, home, in_this_pro
     count = counting(at)
     assert count["d.nmea"] == 3
     assert count["b.gpx"] + count["c.csv"] == 3
+
+
+def test_laps_timed_again_go_on_to_count_in_the_recording_that_was_added_first(
+    home, in_this_process, monkeypatch
+):
+    """Whichever is done first, and also where it was killed before it could mark them."""
+    library, at = home / "tracks", home / "archive"
+    library.mkdir()
+    track = track_of("pipwick-kart-circuit")
+    trackkit.write_track(track, library / "pipwick-kart-circuit.geojson")
+    drive = simulate_drive(track, laps=3, rate_hz=5.0, seed=11)
+    for name in ("z.nmea", "a.gpx"):
+        write_recording(drive.recording, home / name)
+        trackkit.add_to_archive([home / name], at, library=[library])
+    assert counting(at) == {"z.nmea": 3, "a.gpx": 0}
+
+    def last_first(work: Callable, items: Sequence, done: Callable, **_: object) -> list[int]:
+        for place in reversed(range(len(items))):
+            done(place, work(items[place]))
+        return []
+
+    monkeypatch.setattr(refreshing, "spread", last_first)
+    moved = trackkit.move_gate(track, track.gates[1].id, f"{track.gates[1].chainage_m + 9.0:.1f}m")
+    trackkit.write_track(moved.track, library / "pipwick-kart-circuit.geojson", force=True)
+
+    def killed(_archive: str) -> int:
+        raise RuntimeError("killed")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(refreshing, "count_once", killed)
+        with pytest.raises(RuntimeError, match="killed"):
+            trackkit.refresh_archive(at, library=[library])
+    assert counting(at) == {"z.nmea": 3, "a.gpx": 3}
+    done = trackkit.refresh_archive(at, library=[library])
+    assert (done.from_drives, done.current) == (0, 2)
+    assert counting(at) == {"z.nmea": 3, "a.gpx": 0}
+    again = trackkit.move_gate(moved.track, track.gates[1].id, f"{track.gates[1].chainage_m:.1f}m")
+    trackkit.write_track(again.track, library / "pipwick-kart-circuit.geojson", force=True)
+    assert trackkit.refresh_archive(at, library=[library]).from_drives == 2
+    assert counting(at) == {"z.nmea": 3, "a.gpx": 0}

@@ -117,7 +117,7 @@ def test_what_is_broken_off_is_finished_by_the_same_again(
     # Nothing of it counts from the first commit on.
     names = {row[0] for row in trackkit.open_archive(at).connection().sql(DRIVERS).fetchall()}
     assert (DRIVER in names) == (last[0] == 0)
-    with pytest.raises(OutputError, match="finish it with `trackkit archive forget`"):
+    with pytest.raises(OutputError, match="run the same again when that is finished"):
         trackkit.add_to_archive([season], at)
     last[0] = 10**9
     forgotten = trackkit.forget_in_archive(at=at, driver=DRIVER)

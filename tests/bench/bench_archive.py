@@ -1,6 +1,7 @@
 """What adding costs beside a bare loop, what asking costs, and what becomes of killed writers.
 
 python tests/bench/bench_archive.py rate --recordings 60      loops, archive, cluster, joblib
+python tests/bench/bench_archive.py refresh --recordings 24   after a moved gate, beside adding
 python tests/bench/bench_archive.py damaged --recordings 10000
 python tests/bench/bench_archive.py ask --laps 1000000
 python tests/bench/bench_archive.py kill --kills 20 --writers 4
@@ -125,6 +126,47 @@ def way(name: str, recordings: int, laps: int, folder: Path) -> None:
             assert done.timed == recordings
 
 
+def refresh(recordings: int, laps: int, folder: Path, rounds: int) -> None:
+    """Add, move a gate of each circuit and refresh, each as a command of one worker, and compare.
+
+    Processor time is that of the whole command, its start and its worker included.
+    """
+    season(folder, recordings, laps, 10.0)
+    work_s: dict[str, list[float]] = {"add": [], "refresh": [], "refresh of nothing": []}
+    for number in range(rounds):
+        with tempfile.TemporaryDirectory() as place:
+            library = Path(place) / "tracks"
+            library.mkdir()
+            for circuit in CLOSED:
+                trackkit.write_track(track_of(circuit), library / f"{circuit}.geojson")
+            same = ["--library", str(library), "--at", f"{place}/archive", "--workers", "1"]
+            work_s["add"].append(_processor_s(["add", str(folder), *same]))
+            for path in library.glob("*.geojson"):
+                _move_a_gate(path, 5.0 + number)
+            work_s["refresh"].append(_processor_s(["refresh", *same]))
+            work_s["refresh of nothing"].append(_processor_s(["refresh", *same]))
+    print(f"{recordings} recordings of {laps} laps at 10 Hz, {rounds} rounds, medians")
+    for name, taken in work_s.items():
+        taken_s = statistics.median(taken)
+        times = statistics.median(work_s["add"]) / taken_s
+        print(f"{name:20} processors {taken_s:6.2f} s, adding takes {times:.1f} times that")
+
+
+def _processor_s(words: list[str]) -> float:
+    command = [sys.executable, "-m", "trackkit", "archive", *words]
+    process = subprocess.Popen(command, stderr=subprocess.DEVNULL)
+    _, status, used = os.wait4(process.pid, 0)
+    assert status == 0, words
+    return used.ru_utime + used.ru_stime
+
+
+def _move_a_gate(path: Path, by_m: float) -> None:
+    track = trackkit.read_track(path)
+    gate = next(gate for gate in track.gates if gate.kind == "sector")
+    moved = trackkit.move_gate(track, gate.id, f"{gate.chainage_m + by_m:.1f}m")
+    trackkit.write_track(moved.track, path, force=True)
+
+
 def damaged(files: int, folder: Path) -> None:
     """Add many small files, one in 200 damaged, and look what came of each."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -232,7 +274,7 @@ def kill(kills: int, writers: int, folder: Path, recordings: int) -> None:
 def main() -> None:
     """Run what is asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=["rate", "way", "ask", "kill", "damaged"])
+    parser.add_argument("what", choices=["rate", "way", "refresh", "ask", "kill", "damaged"])
     parser.add_argument("--recordings", type=int, default=40)
     parser.add_argument("--driven-laps", type=int, default=20)
     parser.add_argument("--laps", type=int, default=1_000_000)
@@ -249,6 +291,8 @@ def main() -> None:
         rate(given.recordings, given.driven_laps, season_folder, given.rounds)
     elif given.what == "way":
         way(given.way, given.recordings, given.driven_laps, season_folder)
+    elif given.what == "refresh":
+        refresh(given.recordings, given.driven_laps, season_folder, given.rounds)
     elif given.what == "damaged":
         damaged(given.recordings, given.folder / f"damaged-{given.recordings}")
     elif given.what == "ask":

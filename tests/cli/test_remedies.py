@@ -122,6 +122,14 @@ def test_a_file_that_begins_with_a_minus_is_not_taken_for_an_option():
     assert typed == "trackkit gate remove ./-x.geojson g"
 
 
+def test_a_remedy_of_an_archive_names_it():
+    about = About(file="a season")
+    typed = command(Remedy("", "finish forgetting"), about)
+    assert typed == "trackkit archive forget --at 'a season'"
+    typed = command(Remedy("", "list drivers"), about)
+    assert typed == "trackkit archive summary --by driver --at 'a season'"
+
+
 def test_a_remedy_that_takes_a_person_names_no_command():
     assert sentence(Remedy("mend the line"), About("t.geojson")) == "mend the line"
 

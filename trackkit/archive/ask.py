@@ -26,6 +26,15 @@ from trackkit.archive.unknown import UnknownPlace, unknown_places
 from trackkit.errors import TrackkitError
 
 _PATTERN = frozenset("*?[")
+_SQL = {
+    "text": "VARCHAR",
+    "whole": "BIGINT",
+    "number": "DOUBLE",
+    "truth": "BOOLEAN",
+    "moment": "TIMESTAMPTZ",
+    "wholes": "BIGINT[]",
+    "numbers": "DOUBLE[]",
+}
 _OF_SESSION = (
     "name",
     "layout",
@@ -92,8 +101,13 @@ class Archive:
         for table, delta in deltas.items():
             if delta is None:
                 continue
-            _store(connection, self.address, table, delta)
-            columns = ", ".join(f'stored."{name}"' for name in table.names)
+            there = _store(connection, self.address, table, delta)
+            columns = ", ".join(
+                f'stored."{column.name}"'
+                if column.name in there
+                else f'NULL::{_SQL[column.kind]} AS "{column.name}"'
+                for column in table.columns
+            )
             timed = (
                 ""
                 if table is RECORDINGS
@@ -262,30 +276,34 @@ class Archive:
         return unknown_places([dict(zip(names, row, strict=True)) for row in relation.fetchall()])
 
 
-def _store(connection: Any, archive: str, table: Table, delta: Any) -> None:
-    """Give DuckDB the rows of a table.
+def _store(connection: Any, archive: str, table: Table, delta: Any) -> list[str]:
+    """Give DuckDB the rows of a table, and list the columns that it has.
 
     It reads the Parquet files of a folder by itself, and of those only the columns and groups of
     rows that a question concerns.  An object store is left to Arrow, to which delta-rs gives the
-    keys; so are a table without files and names that DuckDB would take for a pattern.
+    keys; so are a table without files and names that DuckDB would take for a pattern.  Files that
+    were written before a column was added lack it, and a table may, where nothing was since.
     """
+    name = f"stored_{table.name}"
     # Addresses are written as in a URL: a blank is %20.
     files = [] if is_store(archive) else [unquote(uri) for uri in delta.file_uris()]
     plain = all(Path(file).is_file() and _PATTERN.isdisjoint(file) for file in files)
     if not files or not plain:
-        connection.register(f"stored_{table.name}", dataset_of(delta))
-        return
+        connection.register(name, dataset_of(delta))
+        return list(connection.view(name).columns)
     listed = ", ".join("'" + file.replace("'", "''") + "'" for file in files)
     kinds = ", ".join(
-        f"{column.name}: {'BIGINT' if column.kind == 'whole' else 'VARCHAR'}"
+        f"{column.name}: {_SQL[column.kind]}"
         for column in table.columns
         if column.name in table.partitions
     )
     partitioned = f"true, hive_types = {{{kinds}}}" if kinds else "false"
-    connection.execute(
-        f"CREATE VIEW stored_{table.name} AS SELECT * "  # noqa: S608 - a view binds no values
-        f"FROM read_parquet([{listed}], hive_partitioning = {partitioned})"
+    rows = connection.sql(
+        f"SELECT * FROM read_parquet([{listed}], union_by_name = true, "  # noqa: S608 - a view binds none
+        f"hive_partitioning = {partitioned})"
     )
+    rows.create_view(name)
+    return list(rows.columns)
 
 
 def open_archive(at: str | os.PathLike[str] | None = None) -> Archive:

@@ -19,6 +19,7 @@ from trackkit.archive.purge import delete_rows, purge
 from trackkit.archive.store import opened, rows_of
 from trackkit.errors import TrackkitError
 from trackkit.files import sha256_of
+from trackkit.remedies import Remedy
 from trackkit.words import counted
 
 _PREFIX = re.compile(r"[0-9a-f]{6,64}")
@@ -170,8 +171,10 @@ def forget_in_archive(
             raise TrackkitError(
                 f"holds {', '.join(nothing)}",
                 file=archive,
-                remedy="name files as they were added, or drivers as `trackkit archive summary "
-                "--by driver` does",
+                remedy=Remedy(
+                    "name files as they were added, or drivers as a summary does",
+                    do="list drivers",
+                ),
             )
         if not chosen:
             return ArchiveForgetting(archive, left, finished=True)

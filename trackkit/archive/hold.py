@@ -18,6 +18,7 @@ from trackkit.archive.address import is_store
 from trackkit.archive.engines import engine
 from trackkit.archive.stored_files import remove_file, stored_files
 from trackkit.errors import OutputError
+from trackkit.remedies import Remedy
 
 _ALONE = ".alone.lock"
 _ADDING = ".adding-"
@@ -27,7 +28,7 @@ _MARK = "forgetting"
 _MARKS = f"{0:020d}.json"
 _HASH = re.compile(r"[0-9a-f]{64}")
 _UNFINISHED = "recordings are being forgotten there, or that was broken off"
-_FINISH = "finish it with `trackkit archive forget`, then run the same again"
+_FINISH = Remedy("run the same again when that is finished", do="finish forgetting")
 
 
 @contextmanager

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-import json
 import os
 import reprlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
 from functools import lru_cache, partial
 from importlib.metadata import version
 from typing import Any
 
 from trackkit.archive.add import Progress, Reason, library_digest
 from trackkit.archive.address import archive_address
-from trackkit.archive.columns import DRIVES, KEY, RECORDINGS, SESSIONS
+from trackkit.archive.columns import KEY, RECORDINGS, SESSIONS
+from trackkit.archive.driven_twice import count_once
 from trackkit.archive.drives import KeptRows, kept_rows, read_kept
 from trackkit.archive.engines import engine
 from trackkit.archive.hold import held_with_others
 from trackkit.archive.rows import Described, timed_rows
+from trackkit.archive.settings import Settings, settings_of
 from trackkit.archive.spread import MOST_DEATHS, spread
 from trackkit.archive.store import known_recordings, put_together, rows_of
 from trackkit.archive.surroundings import circuits_around, gate_names
@@ -29,7 +29,7 @@ from trackkit.files import sha256_of
 from trackkit.library.driven_circuit import Found
 from trackkit.library.folders import Library, folders, open_library
 from trackkit.motion.kept_drive import drive_of_row
-from trackkit.timing.kept_timing import report_of_row, rules_of_row
+from trackkit.timing.kept_timing import report_of_row
 from trackkit.track.digest import geometry_digest
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
@@ -37,7 +37,6 @@ from trackkit.track.reverse import reverse_track
 from trackkit.words import counted
 
 _STAY = "its laps stay as they were"
-_SETTINGS = ("antenna_ahead_m", "rules", "csv_columns", "traces")
 
 
 @dataclass(frozen=True)
@@ -56,7 +55,7 @@ class _Stale:
         The track file, and whether it was driven the other way; None where it has to be located
         again.
     settings
-        How it was timed, as its kept drive says.
+        How it was timed.
     """
 
     recording: str
@@ -64,7 +63,7 @@ class _Stale:
     described: Described
     path: str | None = None
     reversed: bool = False
-    settings: Mapping[str, Any] | None = None
+    settings: Settings | None = None
 
 
 _Answer = tuple[str, Outcome | str | None]
@@ -197,7 +196,7 @@ def refresh_archive(
             raise TrackkitError(
                 "there is no archive with laps",
                 file=archive,
-                remedy="name one with --at or TRACKKIT_ARCHIVE, or add recordings first",
+                remedy="name another place, or add recordings first",
             )
         concerned = _concerned(opened_library, job.library, rows, _sessions(archive))
         again = _Again(len(concerned), progress, {each: rows[each]["file"] for each in concerned})
@@ -205,6 +204,9 @@ def refresh_archive(
             with writing(archive) as write:
                 again.write = write
                 _time_again(archive, concerned, again, partial(_spread, job, workers, scheduler))
+        # Also where nothing is left to be timed: the one before may have been killed just here.
+        count_once(archive)
+        if concerned:
             put_together(archive)
     return ArchiveRefresh(
         archive,
@@ -213,7 +215,7 @@ def refresh_archive(
         again.from_recordings,
         again.laps,
         tuple(again.left),
-        tuple(opened_library.warnings),
+        (*opened_library.warnings, *again.warnings()),
     )
 
 
@@ -249,7 +251,9 @@ def _time_again(
     for place in spread_over(_time_kept, items, again.kept):
         again.set_aside(items[place][1].values())
     unserved = [each for each in concerned.values() if each.recording not in again.finished]
-    files = _with_settings(archive, unserved)
+    settings = settings_of(archive, [each.recording for each in unserved])
+    again.unsettled = {each for each in settings if not settings[each].kept}
+    files = [replace(each, settings=settings[each.recording]) for each in unserved]
     again.set_aside(files[place] for place in spread_over(_time_file, files, again.file))
 
 
@@ -266,6 +270,19 @@ class _Again:
     laps: int = 0
     left: list[Reason] = field(default_factory=list)
     finished: set[str] = field(default_factory=set)
+    unsettled: set[str] = field(default_factory=set)
+    taken_as_usual: int = 0
+
+    def warnings(self) -> list[str]:
+        """Say what was not known of how recordings had been timed."""
+        if not self.taken_as_usual:
+            return []
+        recordings = counted(range(self.taken_as_usual), "recording")
+        warning = (
+            f"how {recordings} had been timed was not kept by the older trackkit that added them: "
+            "they are timed with the antenna at the nose now, and by the usual rules"
+        )
+        return [warning]
 
     def kept(self, answers: Sequence[_Answer]) -> None:
         """Take what came of some kept drives."""
@@ -278,6 +295,7 @@ class _Again:
         recording, outcome = answer
         if outcome is not None:
             self.from_recordings += self._take(recording, outcome)
+            self.taken_as_usual += recording in self.unsettled and isinstance(outcome, Outcome)
 
     def set_aside(self, stale: Iterable[_Stale]) -> None:
         """Leave those as they are whose process died."""
@@ -386,7 +404,6 @@ def _of_kept(stale: _Stale, kept: Mapping[str, Any], job: Job) -> Outcome | str 
         return None
     tables = timed_rows(found, report, stale.recording, stale.described, traces=False)
     facts = {
-        "added": datetime.now(UTC),
         "version": version("trackkit"),
         "library": job.library,
         **timed_facts(found, row["longitude_deg"], row["latitude_deg"], job),
@@ -405,14 +422,6 @@ def _item(stale: _Stale) -> Item:
     )
 
 
-def _with_settings(archive: str, stale: Sequence[_Stale]) -> list[_Stale]:
-    """Say of recordings how they were timed."""
-    if not stale:
-        return []
-    rows = {row[KEY]: row for row in rows_of(archive, DRIVES, (KEY, *_SETTINGS)).to_pylist()}
-    return [replace(each, settings=rows.get(each.recording)) for each in stale]
-
-
 def _time_file(stale: _Stale, job: Job) -> _Answer:
     """Time a recording again as it would be added, if it is still the same."""
     path = stale.row["file"]
@@ -422,20 +431,8 @@ def _time_file(stale: _Stale, job: Job) -> _Answer:
         return stale.recording, f"cannot be read where it lay when it was added; {_STAY}"
     if not same:
         return stale.recording, f"is not the file any more that it was when it was added; {_STAY}"
-    outcome = time_file(_item(stale), _as_it_was(job, stale.settings))
+    outcome = time_file(_item(stale), job if stale.settings is None else stale.settings.job(job))
     if outcome.state == "timed":
-        return stale.recording, outcome
+        # Driving that several recordings hold goes on to count in the one that came first.
+        return stale.recording, replace(outcome, row=outcome.row | {"added": stale.row["added"]})
     return stale.recording, f"{outcome.row['reason']}; {_STAY}"
-
-
-def _as_it_was(job: Job, settings: Mapping[str, Any] | None) -> Job:
-    if settings is None:
-        return job
-    columns = settings["csv_columns"]
-    return replace(
-        job,
-        columns=None if columns is None else json.loads(columns),
-        rules=rules_of_row(settings),
-        antenna_ahead_m=settings["antenna_ahead_m"],
-        traces=settings["traces"],
-    )

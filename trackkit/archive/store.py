@@ -147,7 +147,7 @@ def changed(archive: str, table: Table, change: Callable[[Any], Any]) -> Any:
     place = address_of(archive, table)
     for attempt in range(_TRIES):
         try:
-            return change(opened(archive, table) or _made(archive, table))
+            return change(_widened(archive, table) or _made(archive, table))
         except exceptions.CommitFailedError as error:
             last: Exception = error
             # At random, so that writers who met once do not meet again.
@@ -160,6 +160,24 @@ def changed(archive: str, table: Table, change: Callable[[Any], Any]) -> Any:
         file=place,
         remedy="run the same again when others are done; it goes on where it was",
     ) from last
+
+
+def _widened(archive: str, table: Table) -> Any:
+    """Open a table to change it, with the columns that came after it was made; its rows stay."""
+    delta = opened(archive, table)
+    if delta is None:
+        return None
+    there = _columns_there(delta)
+    lacking = [field for field in table.schema if field.name not in there]
+    if not lacking:
+        return delta
+    schema = engine("deltalake").Schema.from_arrow(engine("pyarrow").schema(lacking))
+    delta.alter.add_columns(schema.fields)
+    return opened(archive, table)
+
+
+def _columns_there(delta: Any) -> set[str]:
+    return {field.name for field in delta.schema().fields}
 
 
 def _properties(table: Table) -> Any:
@@ -195,14 +213,22 @@ def _made(archive: str, table: Table) -> Any:
 
 
 def rows_of(archive: str, table: Table, columns: Sequence[str]) -> pa.Table:
-    """Read columns of a table, with no row where there is no such table."""
+    """Read columns of a table; no row where there is no such table, nothing in columns it lacks."""
+    pa = engine("pyarrow")
     delta = opened(archive, table)
     if delta is None:
-        schema = table.schema
-        return engine("pyarrow").table(
-            {name: engine("pyarrow").array([], schema.field(name).type) for name in columns}
-        )
-    return dataset_of(delta).to_table(columns=list(columns))
+        rows = pa.table({})
+    else:
+        there = _columns_there(delta)
+        rows = dataset_of(delta).to_table(columns=[name for name in columns if name in there])
+    return pa.table(
+        {
+            name: rows[name]
+            if name in rows.column_names
+            else pa.nulls(rows.num_rows, table.schema.field(name).type)
+            for name in columns
+        }
+    )
 
 
 def dataset_of(delta: Any) -> Any:

@@ -112,7 +112,7 @@ def _kinks(track: Track) -> Iterator[Finding]:
             message=f"the line turns by {float(turned[worst]):.0f} degrees within {KINK_M:.0f} m, "
             "as no vehicle does",
             remedy=Remedy(
-                "move the line there by hand on the page of trackkit edit, or fold a recording in "
+                "move the line there by hand on the page that edits it, or fold a recording in "
                 "that is driven there, which lays it anew",
                 do="build revise",
             ),

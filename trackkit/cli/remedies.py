@@ -147,6 +147,10 @@ def _revise(remedy: Remedy, about: About) -> list[str]:
     return ["build", "--revise", _track(about), _named(recording)]
 
 
+def _archive(about: About) -> list[str]:
+    return ["--at", _named(about.file or "ARCHIVE")]
+
+
 _COMMANDS: Mapping[Deed | None, Callable[[Remedy, About], list[str]]] = {
     "gate move": _move,
     "gate place": _place_new,
@@ -161,6 +165,8 @@ _COMMANDS: Mapping[Deed | None, Callable[[Remedy, About], list[str]]] = {
     "build from line": _build,
     "build revise": _revise,
     "check recording": lambda _, about: ["check", _track(about), "--recording", "RECORDING"],
+    "finish forgetting": lambda _, about: ["archive", "forget", *_archive(about)],
+    "list drivers": lambda _, about: ["archive", "summary", "--by", "driver", *_archive(about)],
 }
 
 
