@@ -151,7 +151,10 @@ def _smooth(knots: int, length_m: float, over_m: float) -> np.ndarray:
     """Correlation of a smooth periodic course at its knots."""
     apart = np.arange(knots) * (length_m / knots)
     apart = np.minimum(apart, length_m - apart)
-    share = np.exp(-((apart / over_m) ** 2))
+    # Round a circle such a course is none where it reaches far: some of its spectrum is negative.
+    spectrum = np.maximum(np.fft.rfft(np.exp(-((apart / over_m) ** 2))).real, 0.0)
+    share = np.fft.irfft(spectrum, knots)
+    share /= share[0]
     index = np.abs(np.subtract.outer(np.arange(knots), np.arange(knots)))
     return share[index] + 1e-6 * np.eye(knots)
 

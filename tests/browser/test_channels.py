@@ -45,5 +45,10 @@ def test_channels_are_rows_that_can_be_shown_and_are_read_at_their_own_times(
     assert page.evaluate("trackkit.page.chart.rows.laidOut().length") == before
     head = page.locator("#readings thead").inner_text().lower()
     assert all(channel.name.lower() in head for channel in drive.channels)
+    page.set_viewport_size({"width": 1400, "height": 900})
+    page.wait_for_timeout(100)
+    readings = "(node) => [node.scrollWidth, node.clientWidth]"
+    needed, there = page.locator("#readings").evaluate(readings)
+    assert needed <= there
     assert visit.complaints == []
     page.close()

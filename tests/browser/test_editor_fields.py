@@ -44,7 +44,7 @@ def test_places_and_widths_are_typed_in_feet_where_people_read_feet(browser, fil
     at.press("Enter")
     assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(304.8, abs=1e-3)
     assert at.input_value() == "1000.0"
-    editor.page.get_by_role("button", name="Move Sector 1 end by 10 feet").click()
+    editor.page.get_by_role("button", name="Move Sector 1 end by 10 ft").click()
     assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(1010 * 0.3048, abs=1e-3)
     width.fill("5000")
     width.press("Enter")

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from trackkit.track.file import read_track
+from trackkit.units import shown_in
 
 pytest.importorskip("starlette")
 pytest.importorskip("uvicorn")
@@ -117,6 +120,36 @@ def test_the_keyboard_alone_draws_edits_and_removes_it(editor) -> None:
     page.locator("#lane-remove").press("Enter")
     editor.wait("trackkit.page.session.state.pit_lanes.length === 0")
     assert page.evaluate("document.activeElement.id") == "lane-draw"
+
+
+def test_keys_move_points_by_a_foot_where_people_read_feet(browser, file) -> None:
+    """A foot is 0.3048 m (international yard and pound agreement, 1959)."""
+    from editor_page import Editor
+
+    with shown_in("imperial"):
+        editor = Editor(browser, file, [])
+    page = editor.page
+    type_lane(editor)
+    before = lane_of(editor)
+    page.locator("#lane-edit").press("Enter")
+    assert "move it by 1\N{NO-BREAK SPACE}ft" in page.locator("#lane-keys").inner_text()
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("Shift+ArrowUp")
+    # A degree of latitude is about 111 km (WGS 84).
+    north = 111_000 * (lane_of(editor)[0][1] - before[0][1])
+    assert north == pytest.approx(11 * 0.3048, abs=0.05)
+    steps = page.locator(".gate-row .step").all_inner_texts()
+    assert any("by 1 ft" in step for step in steps)
+
+    everything = page.evaluate(
+        """[...document.querySelectorAll("body, body *")].flatMap(node => [
+            ...(node.tagName === "SCRIPT" || node.tagName === "STYLE" ? [] : [...node.childNodes]
+                .filter(({ nodeType }) => nodeType === 3).map(({ data }) => data)),
+            node.title, node.ariaLabel, node.getAttribute("aria-valuetext")]).filter(Boolean)"""
+    )
+    assert [text for text in everything if re.search(r"\d\s+m\b|metres?\b", text)] == []
+    assert editor.complaints == []
+    editor.close()
 
 
 def test_a_point_is_dragged_and_a_click_on_the_line_adds_one(editor) -> None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from browsing import Visit
 from sample_circuits import track_of
 
 import trackkit
+from trackkit.units import shown_in
 
 HOSTILE = "`${document.title = 'taken'}</script><img src=x onerror=alert(1)>"
 READY = "document.querySelector('path.leaflet-interactive, iframe')"
@@ -54,6 +57,18 @@ def test_a_track_is_drawn_with_named_layers_and_the_facts_of_gates(visit, report
     assert HOSTILE in popup.inner_text()
     assert "speed gate at 120.0 m" in popup.inner_text()
     assert page.title() != "taken"
+
+
+def test_lengths_are_in_feet_where_people_read_feet(visit, report):
+    """A foot is 0.3048 m (international yard and pound agreement, 1959)."""
+    with shown_in("imperial"):
+        html = trackkit.explore(report.track).get_root().render()
+    page = visit(html).page
+    page.locator("path[stroke='#e69f00']").click(force=True)
+    popup = page.locator(".leaflet-popup-content")
+    popup.wait_for()
+    assert f"speed gate at {120.0 / 0.3048:.1f} ft" in popup.inner_text()
+    assert not re.search(r"\d m\b", html)
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 import pytest
 from browsing import Visit
@@ -53,6 +54,36 @@ def test_controls_are_44_pixels_at_least(visit) -> None:
     )
     visit.page.evaluate("document.querySelector('.rows-shown').open = false")
     assert small == []
+
+
+def test_figures_of_five_rows_stay_apart_and_each_row_has_two(visit) -> None:
+    rows = visit.page.evaluate(
+        """() => {
+            const boxes = [...document.querySelectorAll("[data-row]")];
+            const more = boxes.filter(box => !box.checked).slice(0, 3);
+            more.forEach(box => box.click());
+            const { chart } = trackkit.page;
+            const written = [];
+            const { prototype } = CanvasRenderingContext2D;
+            const { fillText } = prototype;
+            prototype.fillText = function(text, x, y) {
+                if (this.textAlign === "right") written.push(y);
+                fillText.call(this, text, x, y);
+            };
+            chart.draw();
+            prototype.fillText = fillText;
+            const rows = chart.rows.laidOut().map(({ top, bottom }) =>
+                written.filter(y => y >= top && y <= bottom + 5));
+            more.forEach(box => box.click());
+            return { rows, written: written.length };
+        }"""
+    )
+    assert len(rows["rows"]) == 5
+    assert sum(map(len, rows["rows"])) == rows["written"]
+    for heights in rows["rows"]:
+        assert len(heights) >= 2
+        # As tall as figures of 12 px are, without what hangs below a line of text.
+        assert all(low - high >= 11 for low, high in pairwise(heights))
 
 
 def test_the_choice_of_rows_stays_within_the_page(visit) -> None:

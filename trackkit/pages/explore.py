@@ -243,14 +243,14 @@ def _say_credits(drawn: folium.Map, texts: Iterable[str]) -> None:
 def _add_track(drawn: folium.Map, track: Track) -> None:
     import folium
 
-    near = float(track.centreline.longitude_deg[0])
+    near, length = float(track.centreline.longitude_deg[0]), units().length_text
 
     def by(longitude_deg: Any) -> Floats:
         return longitude_near(longitude_deg, near)
 
     _say_credits(drawn, credits_of(track))
     line = track.centreline
-    facts = _facts(track.title, f"{track.length_m:.1f} m", track.direction or "")
+    facts = _facts(track.title, length(track.length_m, 1), track.direction or "")
     _line(
         _places(by(line.longitude_deg), line.latitude_deg), color=BAND_EDGE, weight=3, tooltip=facts
     ).add_to(_layer(drawn, "Centreline"))
@@ -264,8 +264,8 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
         for corner in track.corners:
             words = _facts(
                 f"Corner {corner.number} {corner.name}".strip(),
-                f"{corner.turn}, apex at {corner.apex_m:.1f} m",
-                f"least radius {corner.min_radius_m:.1f} m",
+                f"{corner.turn}, apex at {length(corner.apex_m, 1)}",
+                f"least radius {length(corner.min_radius_m, 1)}",
             )
             folium.CircleMarker(
                 _places(by([corner.apex[0]]), [corner.apex[1]])[0],
@@ -283,8 +283,8 @@ def _add_track(drawn: folium.Map, track: Track) -> None:
             longitude, latitude = zip(gate.left, gate.right, strict=True)
             words = _facts(
                 gate.name,
-                f"{KIND_NAMES[gate.kind]} gate at {gate.chainage_m:.1f} m",
-                f"{gate.width_m:.1f} m wide" + (", surveyed" if gate.surveyed else ""),
+                f"{KIND_NAMES[gate.kind]} gate at {length(gate.chainage_m, 1)}",
+                f"{length(gate.width_m, 1)} wide" + (", surveyed" if gate.surveyed else ""),
             )
             _line(
                 _places(by(longitude), latitude),
@@ -423,7 +423,8 @@ def _library_map(library: Library, tiles: Any, credit: str | None) -> folium.Map
         first = float(known.longitude_deg[0])
         longitude = known.longitude_deg + (float(longitude_near(first, near)) - first)
         lines.append((longitude, known.latitude_deg))
-        words = _facts(known.title, f"{known.length_m:.0f} m", known.direction or "", known.id)
+        length = units().length_text(known.length_m)
+        words = _facts(known.title, length, known.direction or "", known.id)
         # A circuit is less than a dot on a map of many: the ring stays as large as it is.
         folium.CircleMarker(
             _places(longitude[:1], known.latitude_deg[:1])[0],

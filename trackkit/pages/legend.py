@@ -8,7 +8,7 @@ from typing import Any
 
 from trackkit.pages.base import unpacked_bounds
 from trackkit.pages.nearby import NEAR_M
-from trackkit.units import units
+from trackkit.units import as_read, units
 
 
 def page_words(
@@ -24,7 +24,7 @@ def page_words(
         "subtitle": ", ".join(t for t in (title and track["name"], track["layout"]) if t),
         "facts": _facts(base),
         "datum": "finish gate" if track["closed"] else "start of the course",
-        "quality": None if base["quality"] is None else base["quality"]["basis"],
+        "quality": None if base["quality"] is None else as_read(base["quality"]["basis"]),
         "legend": _legend(base, kinds, pit_lane=bool(state["pit_lanes"])),
         "speeds": _speed_legend(base) if drawn else [],
         "drawn": drawn,

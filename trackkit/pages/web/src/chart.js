@@ -291,6 +291,7 @@ export class ChartView {
   }
 
   draw() {
+    this.node.style.setProperty("--least", `${this.rows.least}px`);
     const box = this.node.getBoundingClientRect();
     this.width = box.width;
     this.height = box.height;

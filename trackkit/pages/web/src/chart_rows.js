@@ -230,6 +230,9 @@ export function digitsOf(step) {
   return Math.max(0, Math.ceil(-Math.log10(step) - 1e-9));
 }
 
+/** Figures of levels that are nearer to each other would overlap. */
+const FIGURE_PX = 11;
+
 /**
  * Level lines with figures, at steps of 1, 2 or 5.
  *
@@ -240,14 +243,19 @@ export function digitsOf(step) {
 function drawLevels({ chart, context, named }, { top, bottom }, { low, high, text }) {
   /** @param {number} value */
   const y = (value) => bottom - ((value - low) / (high - low)) * (bottom - top);
-  const step = stepBetween(low, high, Math.floor((bottom - top) / 22));
+  const apart = Math.min(FIGURE_PX / (bottom - top), 0.5) * (high - low);
+  const step = stepBetween(low, high, Math.floor((bottom - top) / 22), apart);
   context.textAlign = "right";
+  let last = Infinity;
   for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + 1e-9; value += step) {
     context.fillStyle = named.rule;
     context.fillRect(chart.left, y(value) - 0.5, chart.right - chart.left, 1);
-    context.fillStyle = named.soft;
-    const nought = Math.abs(value) < step / 1e6;
-    context.fillText(text(nought ? 0 : value, step), chart.left - 5, y(value) + 4);
+    if (last - y(value) >= FIGURE_PX) {
+      last = y(value);
+      context.fillStyle = named.soft;
+      const nought = Math.abs(value) < step / 1e6;
+      context.fillText(text(nought ? 0 : value, step), chart.left - 5, last + 4);
+    }
   }
   return y;
 }
@@ -259,10 +267,12 @@ function drawLevels({ chart, context, named }, { top, bottom }, { low, high, tex
  * @param {number} low
  * @param {number} high
  * @param {number} most
+ * @param {number} [apart]  least distance of the first and the last, less than from low to high
  */
-export function stepBetween(low, high, most) {
+export function stepBetween(low, high, most, apart = 0) {
   let step = levelStep((high - low) / Math.max(2, most));
-  while (Math.floor(high / step + 1e-9) - Math.ceil(low / step - 1e-9) < 1) {
+  const steps = () => Math.floor(high / step + 1e-9) - Math.ceil(low / step - 1e-9);
+  while (steps() < 1 || steps() * step < apart) {
     step = levelStep(0.4 * step);
   }
   return step;

@@ -205,12 +205,12 @@ export class Ledger {
     write(fields.name, gate.name, fresh && !moving);
     write(fields.at, inField(session.shown(place.base), digits), fresh);
     write(fields.width, inField(place.width, digits), fresh);
-    const { length_name: named } = units();
+    const { length, length_name: named } = units();
     fields.name.setAttribute("aria-label", `Name of ${gate.name}`);
     fields.at.setAttribute("aria-label", `Chainage of ${gate.name}, ${named}`);
     fields.width.setAttribute("aria-label", `Width of ${gate.name}, ${named}`);
     for (const { by, name } of fields.steps) {
-      name.textContent = `Move ${gate.name} by ${by} ${named}`;
+      name.textContent = `Move ${gate.name} by ${by} ${length}`;
     }
     fields.remove.setAttribute("aria-label", `Remove ${gate.name}`);
     fields.remove.hidden = session.kind(gate.kind).required;

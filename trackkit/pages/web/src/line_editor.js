@@ -14,7 +14,7 @@ import { centreOf, edgeOf, sentEdit } from "./drawn_paths.js";
 import { lengthName, lengthText } from "./figures.js";
 import { LineMarks } from "./line_marks.js";
 import { button } from "./point_bar.js";
-import { POINT_KEYS, PointKeys } from "./point_keys.js";
+import { pointKeys, PointKeys } from "./point_keys.js";
 import { snapped } from "./snapping.js";
 
 /**
@@ -100,7 +100,7 @@ export class LineEditor {
       {
         title: `Moving the ${NAMES[which]}`,
         hint: "Drag a point, or click the line to add one. Between two points left alone it stays.",
-        keys: POINT_KEYS,
+        keys: pointKeys(),
         cancels: true,
         snaps: true,
         kind: "of-line",

@@ -5,7 +5,7 @@ import { lengthName, lengthText } from "./figures.js";
 import { inserted, placeInLine, pointAfter, thinned } from "./lane_shape.js";
 import { LanePanel } from "./lane_panel.js";
 import { LineMarks } from "./line_marks.js";
-import { POINT_KEYS, PointKeys } from "./point_keys.js";
+import { pointKeys, PointKeys } from "./point_keys.js";
 
 /**
  * @import { Dragging } from "./dragging.js"
@@ -92,7 +92,7 @@ export class PitLaneEditor {
     this.take();
     const [few, all] = [this.points.length, lane.line.length];
     const enough = few < all ? `${few} of its ${all} points are enough. ` : "";
-    this.open("edit", `${enough}Drag a point, or click the line to add one.`, POINT_KEYS);
+    this.open("edit", `${enough}Drag a point, or click the line to add one.`, pointKeys());
     this.draw(0);
     this.view.held = true;
     this.marks.show(this.points);

@@ -1,7 +1,9 @@
 // Keys of a point of a line that has the focus: arrows move it, Insert adds one, Delete removes it.
 
-/** @type {Record<string, [number, number]>} metres to the east and to the north */
-const STEPS_M = {
+import { metresOf, units } from "./units.js";
+
+/** @type {Record<string, [number, number]>} east and north, in the unit that is read */
+const STEPS = {
   ArrowRight: [1, 0],
   ArrowLeft: [-1, 0],
   ArrowUp: [0, 1],
@@ -10,14 +12,17 @@ const STEPS_M = {
 const NUDGES_APART_MS = 1200;
 
 /** What the bar says of them. */
-export const POINT_KEYS =
-  "With a point in focus: arrow keys move it by 1 metre (with Shift by 10), Insert adds one " +
-  "after it, Delete removes it.";
+export function pointKeys() {
+  return (
+    `With a point in focus: arrow keys move it by 1\u00a0${units().length} (with Shift by 10), ` +
+    "Insert adds one after it, Delete removes it."
+  );
+}
 
 /**
  * @typedef {object} PointHand  what moves points
- * @property {(n: number, east: number, north: number, merge: string) => void} step  steps of one
- *   key are undone together
+ * @property {(n: number, east: number, north: number, merge: string) => void} step  by metres;
+ *   steps of one key are undone together
  * @property {(n: number) => void} drop
  * @property {(n: number) => void} addAfter
  * @property {() => void} leave
@@ -36,12 +41,12 @@ export class PointKeys {
    * @returns {boolean}  whether the key was one for the point
    */
   pressed(n, event) {
-    const step = STEPS_M[event.key];
+    const step = STEPS[event.key];
     if (event.ctrlKey || event.metaKey || event.altKey) {
       return false;
     }
     if (step) {
-      const by = event.shiftKey ? 10 : 1;
+      const by = metresOf(event.shiftKey ? 10 : 1);
       this.hand.step(n, by * step[0], by * step[1], this.merge(n));
     } else if (event.key === "Delete" || event.key === "Backspace") {
       this.hand.drop(n);

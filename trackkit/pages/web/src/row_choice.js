@@ -30,6 +30,10 @@ const ROWS = {
 const CHANNEL_SHARE = 3;
 /** Below the axis and between rows, pixels. */
 const AXIS_PX = 39;
+/** Names of gates, where they need two lines. */
+const POSTS_PX = 44;
+/** A title, and two figures of levels below it. */
+const LEAST_ROW_PX = 52;
 
 export class RowChoice {
   /** @param {ChartView} chart */
@@ -90,18 +94,28 @@ export class RowChoice {
     return name === "difference" ? differences.length > 0 : drawn.length > 0;
   }
 
-  /** What is drawn, from top to bottom, each with its share of the height. */
-  laidOut() {
+  /** What is drawn, from top to bottom. */
+  parts() {
     const names = [...this.kinds.keys()].filter((name) => this.has(name));
     const wanted = names.filter((name) => this.wanted.has(name));
-    const parts = (wanted.length ? wanted : names.slice(-1)).flatMap(
-      (name) => this.kinds.get(name) ?? [],
-    );
+    return (wanted.length ? wanted : names.slice(-1)).flatMap((name) => this.kinds.get(name) ?? []);
+  }
+
+  /** The height that the chart needs for its rows to be read, pixels. */
+  get least() {
+    return POSTS_PX + AXIS_PX + LEAST_ROW_PX * this.parts().length;
+  }
+
+  /** What is drawn, from top to bottom, each with its share of the height. */
+  laidOut() {
+    const parts = this.parts();
     const whole = parts.reduce((sum, { share }) => sum + share, 0);
     let top = this.chart.posts.height;
-    const height = this.chart.height - AXIS_PX - top;
+    // What is more than every row needs is shared out.
+    const least = Math.min(LEAST_ROW_PX, (this.chart.height - AXIS_PX - top) / parts.length);
+    const more = this.chart.height - AXIS_PX - top - least * parts.length;
     return parts.map(({ draw, share }) => {
-      const size = (height * share) / whole;
+      const size = least + (more * share) / whole;
       const row = { draw, title: top + 2, top: top + 20, bottom: top + size - 2 };
       top += size;
       return row;

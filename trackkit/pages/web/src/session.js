@@ -108,7 +108,9 @@ export class Session {
    * @returns {NamedCorner[]}
    */
   get corners() {
-    const called = new Map(this.state.corners.map((corner) => [corner.id, corner]));
+    // Corners of a track that was never in a file may be without ids, and those stay as they are.
+    const named = this.state.corners.filter(({ id }) => id);
+    const called = new Map(named.map((corner) => [corner.id, corner]));
     return this.base.corners
       .map((corner) => ({ ...corner, ...called.get(corner.id) }))
       .sort((a, b) => a.number - b.number);

@@ -39,6 +39,10 @@ test("however low a row is, two of its levels at least are told", () => {
       const step = stepBetween(low, high, most);
       const levels = Math.floor(high / step) - Math.ceil(low / step) + 1;
       assert.ok(levels >= 2 && levels <= 12, `${low} ${high} ${most} ${levels}`);
+      const apart = 0.45 * (high - low);
+      const spread = stepBetween(low, high, most, apart);
+      const ends = [Math.ceil(low / spread), Math.floor(high / spread)];
+      assert.ok(spread * (ends[1] - ends[0]) >= apart, `${low} ${high} ${most} ${ends}`);
     }
   }
 });

@@ -56,6 +56,19 @@ test("chainages count from where the finish gate is now", () => {
   assert.ok(Math.abs(here.shown(40) - (here.length - 60)) < 1e-9);
 });
 
+test("corners are called as they are now, and those without ids each as they were", () => {
+  const here = session();
+  const names = here.base.corners.map(({ number, name }) => [number, name]);
+  assert.ok(names.length > 1);
+  const called = () => here.corners.map(({ number, name }) => [number, name]);
+  const [first, ...others] = here.state.corners;
+  here.setState({ ...stateDocument(), corners: [{ ...first, name: "Elbow" }, ...others] });
+  assert.equal(here.corners[0].name, "Elbow");
+  here.base.corners.forEach((corner) => (corner.id = ""));
+  here.setState({ ...here.state, corners: here.state.corners.map((c) => ({ ...c, id: "" })) });
+  assert.deepEqual(called(), names);
+});
+
 test("places are sent with the decimals that are shown, and never beyond the line", () => {
   const here = session();
   assert.equal(here.rounded(12.34), 12.3);
