@@ -114,6 +114,8 @@ def big_values() -> dict[str, object]:
         ),
         "TimingQuality": trackkit.timing_quality(track),
         "Archive": trackkit.Archive(LONG),
+        "ArchiveForgetting": trackkit.ArchiveForgetting(LONG, ("0" * 64,) * 50, (LONG,) * 50),
+        "ArchiveRefresh": trackkit.ArchiveRefresh(LONG, 10**6, 10**5, 7, 10**8),
         "ArchiveAddition": trackkit.ArchiveAddition(LONG, 10**6, 10**8, 7, (), (), (LONG,) * 50),
         "UnknownPlace": trackkit.UnknownPlace(5 / 3, 24 / 7, (LONG,) * 50, (LONG,) * 50),
         "Underlay": trackkit.Underlay(LONG, LONG, LONG),

@@ -13,7 +13,7 @@ from trackkit.remedies import Remedy
 
 def track_of(laps=(4,), *, closed=True, **more):
     sources = [{"laps": count} for count in laps]
-    return SimpleNamespace(sources=sources, closed=closed, **more)
+    return SimpleNamespace(sources=sources, closed=closed, line="driven", **more)
 
 
 GATE = SimpleNamespace(surveyed=True, kind="sector", name="A")

@@ -436,7 +436,8 @@ def test_a_table_of_well_known_text_says_its_system_before_each_geometry(tmp_pat
 
 def test_a_whole_number_larger_than_any_float_is_no_coordinate(tmp_path):
     path = tmp_path / "line.geojson"
-    geometry = {"type": "MultiLineString", "coordinates": [[[162, 47], [10**400, 47]]]}
+    too_large = 10**400
+    geometry = {"type": "MultiLineString", "coordinates": [[[162, 47], [too_large, 47]]]}
     feature = {"type": "Feature", "properties": {}, "geometry": geometry}
     path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
     with pytest.raises(RecordingError, match="geometry cannot be read"):

@@ -175,8 +175,9 @@ def refresh_archive(
     Examples
     --------
     >>> import trackkit
-    >>> trackkit.ArchiveRefresh("season").as_row()["current"]
-    0
+    >>> trackkit.refresh_archive("season")
+    Traceback (most recent call last):
+    trackkit.errors.TrackkitError: ...season: is no archive yet; add recordings to it first
     """
     archive = archive_address(at)
     for name in ("pyarrow", "deltalake", "dask"):

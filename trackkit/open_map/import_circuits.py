@@ -199,6 +199,8 @@ def import_open_map(
         When the extract cannot be read, or osmium is not installed.
     OutputError
         When the folder cannot be written.
+    TrackkitError
+        When a folder of the library cannot be listed, or TRACKKIT_LIBRARY names one that is none.
 
     Examples
     --------

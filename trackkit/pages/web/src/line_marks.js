@@ -15,6 +15,10 @@ import { element } from "./elements.js";
 
 /** Points nearer to each other than this would be taken for one; a zoom brings them apart. */
 const APART_PX = 28;
+/** The same where points are as large as a finger needs. */
+const APART_FOR_FINGERS_PX = 44;
+/** Where styles/sizes.css makes them so large. */
+const FINGERS = "(max-width: 500px)";
 
 export class LineMarks {
   /**
@@ -42,6 +46,7 @@ export class LineMarks {
     this.marks = [];
     map.on("zoomend", () => this.spread());
     this.selected = -1;
+    this.fingers = window.matchMedia(FINGERS);
   }
 
   /**
@@ -149,6 +154,7 @@ export class LineMarks {
     const last = this.marks.length - 1;
     const order = [this.selected, 0, last, ...this.marks.keys()];
     const done = new Set();
+    const apart = this.fingers.matches ? APART_FOR_FINGERS_PX : APART_PX;
     for (const n of order) {
       const mark = this.marks[n];
       if (!mark || done.has(n)) {
@@ -156,7 +162,7 @@ export class LineMarks {
       }
       done.add(n);
       const at = this.map.latLngToLayerPoint(mark.marker.getLatLng());
-      const free = shown.every((other) => other.distanceTo(at) >= APART_PX);
+      const free = shown.every((other) => other.distanceTo(at) >= apart);
       mark.node.hidden = !free && n !== this.selected;
       if (!mark.node.hidden) {
         shown.push(at);
