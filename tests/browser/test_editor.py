@@ -164,7 +164,7 @@ def test_laps_are_drawn_once_a_track_without_gates_has_a_finish(browser, file, r
     editor = Editor(browser, file, [recording])
     assert editor.page.evaluate("trackkit.page.chart.drawn.length") == 0
     editor.page.locator("#add").click()
-    with editor.page.expect_navigation():
+    with editor.page.expect_event("load"):
         editor.page.locator("[data-kind=finish]").click()
     editor.wait("Boolean(window.trackkit?.page)")
     assert editor.page.evaluate("trackkit.page.chart.drawn.length") == 2

@@ -38,7 +38,7 @@ def test_leaving_with_unsaved_changes_asks_and_after_saving_does_not(editor) -> 
     assert asked == ["beforeunload"]
     assert editor.gate("Sector 1 end")["chainage_m"] == at
     editor.save()
-    with editor.page.expect_navigation():
+    with editor.page.expect_event("load"):
         editor.page.evaluate("setTimeout(() => window.location.reload(), 0)")
     assert asked == ["beforeunload"]
     editor.wait("Boolean(window.trackkit?.page)")
@@ -80,7 +80,7 @@ def test_taking_the_file_from_disk_shows_its_gates(editor, tmp_path) -> None:
     changed_by_another(editor.path)
     page.locator("#changed").wait_for(state="visible")
     page.locator("#changed-look").click()
-    with page.expect_navigation():
+    with page.expect_event("load"):
         page.get_by_role("button", name="Take the file").click()
     editor.wait("Boolean(window.trackkit?.page)")
     assert editor.gate("Sector 1 end")["chainage_m"] == pytest.approx(start, abs=0.001)
