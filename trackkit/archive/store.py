@@ -55,6 +55,9 @@ def opened(archive: str, table: Table) -> Any:
     """
     deltalake = engine("deltalake")
     place = address_of(archive, table)
+    # Old deltalake makes a folder of what it only looks at.
+    if not is_store(place) and not Path(place).is_dir():
+        return None
     try:
         if not deltalake.DeltaTable.is_deltatable(place):
             return None
