@@ -16,6 +16,7 @@ from uuid import uuid4
 
 from trackkit.archive.address import is_store
 from trackkit.archive.engines import engine
+from trackkit.archive.store import is_table
 from trackkit.archive.stored_files import remove_file, stored_files
 from trackkit.errors import OutputError
 from trackkit.remedies import Remedy
@@ -179,6 +180,5 @@ def unmark(archive: str) -> None:
 
 
 def _mark(archive: str) -> Any:
-    deltalake = engine("deltalake")
     place = f"{archive}/{_MARK}"
-    return deltalake.DeltaTable(place) if deltalake.DeltaTable.is_deltatable(place) else None
+    return engine("deltalake").DeltaTable(place) if is_table(place) else None

@@ -40,6 +40,14 @@ def address_of(archive: str, table: Table) -> str:
     return f"{archive}/{table.name}"
 
 
+def is_table(place: str) -> bool:
+    """Tell whether a Delta table lies in a folder or at an address."""
+    # Old deltalake makes a folder of what it only looks at.
+    if not is_store(place) and not Path(place).is_dir():
+        return False
+    return bool(engine("deltalake").DeltaTable.is_deltatable(place))
+
+
 def opened(archive: str, table: Table) -> Any:
     """Open a table as a `deltalake.DeltaTable`.
 
@@ -55,11 +63,8 @@ def opened(archive: str, table: Table) -> Any:
     """
     deltalake = engine("deltalake")
     place = address_of(archive, table)
-    # Old deltalake makes a folder of what it only looks at.
-    if not is_store(place) and not Path(place).is_dir():
-        return None
     try:
-        if not deltalake.DeltaTable.is_deltatable(place):
+        if not is_table(place):
             return None
         delta = deltalake.DeltaTable(place)
         description = str(delta.metadata().description or "")
