@@ -177,7 +177,7 @@ def refresh_archive(
     >>> import trackkit
     >>> trackkit.refresh_archive("season")
     Traceback (most recent call last):
-    trackkit.errors.TrackkitError: ...season: there is no archive with laps; name another place, or...
+    trackkit.errors.TrackkitError: ...season: there is no archive with laps; name another place...
     """
     archive = archive_address(at)
     for name in ("pyarrow", "deltalake", "dask"):
