@@ -16,8 +16,8 @@ import numpy as np
 
 from trackkit.archive.columns import CROSSINGS, KEY, LAPS, RECORDINGS, SECTORS, Table
 from trackkit.archive.engines import engine
-from trackkit.archive.rows import table_of_rows
-from trackkit.archive.store import among, changed, dataset_of, opened, rows_of
+from trackkit.archive.rows import edit_rows
+from trackkit.archive.store import dataset_of, opened, rows_of
 from trackkit.geometry.geodesy import geodesic_distance
 
 if TYPE_CHECKING:
@@ -210,16 +210,7 @@ def _is_same(first: DataFrame, second: DataFrame) -> bool:
 def _write(archive: str, table: Table, marks: Mapping[_Lap, str | None]) -> None:
     """Mark rows of laps, or take marks from them, all rows of their recordings being written."""
     recordings = sorted({recording for recording, _, _ in marks})
-
-    def write(delta: Any) -> None:
-        own = engine("pyarrow.dataset").field(KEY).isin(recordings)
-        rows = dataset_of(delta).to_table(filter=own).to_pylist()
-        written = table_of_rows(table, [_marked(row, marks) for row in rows])
-        engine("deltalake").write_deltalake(
-            delta, written, mode="overwrite", predicate=among(recordings)
-        )
-
-    changed(archive, table, write)
+    edit_rows(archive, table, recordings, lambda row: _marked(row, marks))
 
 
 def _marked(row: dict[str, Any], marks: Mapping[_Lap, str | None]) -> dict[str, Any]:

@@ -6,11 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from trackkit.archive.columns import KEY, SESSIONS
-from trackkit.archive.engines import engine
-from trackkit.archive.rows import Described, table_of_rows
-from trackkit.archive.store import among, changed, dataset_of, rows_of
-
-_FACTS = ("driver", "vehicle", "class", "notes", "weather", "temperature_degc")
+from trackkit.archive.rows import DESCRIBED, Described, edit_rows
+from trackkit.archive.store import rows_of
 
 
 def take_up_facts(archive: str, descriptions: Mapping[str, Described]) -> int:
@@ -34,30 +31,14 @@ def take_up_facts(archive: str, descriptions: Mapping[str, Described]) -> int:
         When the table cannot be written.
     """
     given = {recording: _given(description) for recording, description in descriptions.items()}
-    rows = rows_of(archive, SESSIONS, (KEY, *_FACTS)).to_pylist()
+    rows = rows_of(archive, SESSIONS, (KEY, *DESCRIBED)).to_pylist()
     differing = sorted({row[KEY] for row in rows if row | given.get(row[KEY], {}) != row})
     if not differing:
         return 0
-
-    def write(delta: Any) -> None:
-        own = engine("pyarrow.dataset").field(KEY).isin(differing)
-        every = dataset_of(delta).to_table(filter=own).to_pylist()
-        written = table_of_rows(SESSIONS, [row | given[row[KEY]] for row in every])
-        engine("deltalake").write_deltalake(
-            delta, written, mode="overwrite", predicate=among(differing)
-        )
-
-    changed(archive, SESSIONS, write)
+    edit_rows(archive, SESSIONS, differing, lambda row: row | given[row[KEY]])
     return len(differing)
 
 
 def _given(description: Described) -> dict[str, Any]:
-    every = {
-        "driver": description.driver,
-        "vehicle": description.vehicle,
-        "class": description.class_,
-        "notes": description.notes,
-        "weather": description.weather,
-        "temperature_degc": description.temperature_degc,
-    }
+    every = description.as_columns()
     return {name: value for name, value in every.items() if value not in (None, "")}

@@ -17,7 +17,7 @@ from trackkit.archive.driven_twice import count_once
 from trackkit.archive.drives import KeptRows, kept_rows, read_kept
 from trackkit.archive.engines import engine
 from trackkit.archive.hold import held_with_others
-from trackkit.archive.rows import Described, timed_rows
+from trackkit.archive.rows import DESCRIBED, Described, timed_rows
 from trackkit.archive.settings import Settings, settings_of
 from trackkit.archive.spread import MOST_DEATHS, spread
 from trackkit.archive.store import known_recordings, put_together, rows_of
@@ -319,8 +319,7 @@ class _Again:
 
 def _sessions(archive: str) -> dict[str, Mapping[str, Any]]:
     """Read what is said of each recording, and whether its track was turned round."""
-    names = ("driver", "vehicle", "class", "notes", "weather", "temperature_degc", "reversed")
-    rows = rows_of(archive, SESSIONS, (KEY, *names)).to_pylist()
+    rows = rows_of(archive, SESSIONS, (KEY, *DESCRIBED, "reversed")).to_pylist()
     return {row[KEY]: row for row in rows}
 
 
@@ -353,14 +352,7 @@ def _concerned(
         located = row["circuits_around"] == around(row["longitude_deg"], row["latitude_deg"])
         if located and now is not None and now[1:] == (row["geometry"], row["gate_names"]):
             continue
-        described = Described(
-            driver=session.get("driver"),
-            vehicle=session.get("vehicle"),
-            class_=session.get("class"),
-            notes=session.get("notes"),
-            weather=session.get("weather"),
-            temperature_degc=session.get("temperature_degc"),
-        )
+        described = Described.of_row(session)
         path = now[0] if located and now is not None else None
         concerned[recording] = _Stale(recording, row, described, path, turned)
     return concerned

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from trackkit.archive.columns import CROSSINGS, KEY, LAPS, SECTORS, SESSIONS, TRACES, Table
 from trackkit.archive.engines import engine
+from trackkit.archive.store import among, changed, dataset_of
 from trackkit.errors import TrackkitError
 from trackkit.frames.crossings import crossings_frame
 from trackkit.frames.laps import lap_and_sector_frames, traces_frame
@@ -19,6 +21,11 @@ from trackkit.track.validity import local_day
 if TYPE_CHECKING:
     import pyarrow as pa
     from pandas import DataFrame
+
+
+DESCRIBED = ("driver", "vehicle", "class", "notes", "weather", "temperature_degc")
+"""Columns of sessions that say what people say of a recording."""
+_COLUMN_OF = {"class_" if column == "class" else column: column for column in DESCRIBED}
 
 
 @dataclass(frozen=True)
@@ -56,6 +63,15 @@ class Described:
             weather=entry.weather or self.weather,
             temperature_degc=_temperature(entry.temperature, self.temperature_degc),
         )
+
+    @classmethod
+    def of_row(cls, row: Mapping[str, Any]) -> Described:
+        """Take what a row of sessions says."""
+        return cls(**{name: row.get(column) for name, column in _COLUMN_OF.items()})
+
+    def as_columns(self) -> dict[str, Any]:
+        """Give it by the names of the columns of sessions."""
+        return {column: getattr(self, name) for name, column in _COLUMN_OF.items()}
 
     def with_other(self, other: Described | None) -> Described:
         """Take what another description says; what that does not say stays."""
@@ -124,6 +140,31 @@ def table_of_rows(table: Table, rows: list[dict[str, Any]]) -> pa.Table:
     return arrow
 
 
+def edit_rows(
+    archive: str,
+    table: Table,
+    recordings: Sequence[str],
+    edited: Callable[[dict[str, Any]], dict[str, Any]],
+) -> None:
+    """Put an edited row in the place of each that a table holds of some recordings.
+
+    Raises
+    ------
+    OutputError
+        When the table cannot be written.
+    """
+
+    def write(delta: Any) -> None:
+        own = engine("pyarrow.dataset").field(KEY).isin(recordings)
+        rows = dataset_of(delta).to_table(filter=own).to_pylist()
+        written = table_of_rows(table, [edited(row) for row in rows])
+        engine("deltalake").write_deltalake(
+            delta, written, mode="overwrite", predicate=among(recordings)
+        )
+
+    changed(archive, table, write)
+
+
 def _table(table: Table, frame: DataFrame, same: dict[str, str]) -> pa.Table:
     arrow = engine("pyarrow")
     arrays = []
@@ -182,12 +223,7 @@ def _session_rows(
             "end_s": session.end_s,
             "ending": session.ending,
             "day": days[session.number],
-            "driver": described.driver,
-            "vehicle": described.vehicle,
-            "class": described.class_,
-            "notes": described.notes,
-            "weather": described.weather,
-            "temperature_degc": described.temperature_degc,
+            **described.as_columns(),
         }
         for session in report.sessions
     ]
