@@ -11,7 +11,13 @@ import click
 from trackkit.caution import TRAINING
 from trackkit.cli.archive_ask import laps_command, summary_command, unknown_command
 from trackkit.cli.archive_forget import forget_command
-from trackkit.cli.archive_options import at_option, refuse_both, scheduler_option, workers_option
+from trackkit.cli.archive_options import (
+    at_option,
+    refuse_both,
+    scheduler_option,
+    tell_reasons,
+    workers_option,
+)
 from trackkit.cli.archive_progress import rate_shown
 from trackkit.cli.archive_refresh import refresh_command
 from trackkit.cli.common import (
@@ -31,9 +37,6 @@ from trackkit.words import counted
 
 if TYPE_CHECKING:
     from trackkit.archive.add import ArchiveAddition
-
-_NAMED = 20
-"""So many files are named with what is wrong with them; the archive and --json have all."""
 
 
 @click.group()
@@ -178,9 +181,6 @@ def _offer_better_lines(at: str | None, library: Sequence[str], since: datetime)
 
 
 def _tell_reasons(added: ArchiveAddition) -> None:
-    reasons = (*added.unusable, *added.unplaced)
-    remarks(f"{reason.file}: {reason.text}" for reason in reasons[:_NAMED])
-    if len(reasons) > _NAMED:
-        remark(f"and {len(reasons) - _NAMED:,} more, which --json names")
+    tell_reasons((*added.unusable, *added.unplaced))
     if added.unplaced:
         remark("`trackkit archive unknown` lists those on no known circuit by place")

@@ -1,12 +1,19 @@
-"""Options that the commands of an archive share."""
+"""Options and sentences that the commands of an archive share."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, TypeVar
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from trackkit.cli.common import remark, remarks
+
+if TYPE_CHECKING:
+    from trackkit.archive.add import Reason
+
+_NAMED = 20
+"""So many files are named with what is wrong with them; the archive and --json have all."""
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
 at_option = click.option(
@@ -57,6 +64,13 @@ def choosing_options(function: _Function) -> _Function:
     for option in reversed(_CHOOSING):
         function = option(function)
     return function
+
+
+def tell_reasons(reasons: Sequence[Reason]) -> None:
+    """Say of the first of some recordings what is wrong with them, and how many more there are."""
+    remarks(f"{reason.file}: {reason.text}" for reason in reasons[:_NAMED])
+    if len(reasons) > _NAMED:
+        remark(f"and {len(reasons) - _NAMED:,} more, which --json names")
 
 
 def refuse_both(workers: int | None, scheduler: str | None) -> None:

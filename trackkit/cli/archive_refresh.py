@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING
 import click
 
 from trackkit.caution import TRAINING
-from trackkit.cli.archive_options import at_option, refuse_both, scheduler_option, workers_option
+from trackkit.cli.archive_options import (
+    at_option,
+    refuse_both,
+    scheduler_option,
+    tell_reasons,
+    workers_option,
+)
 from trackkit.cli.archive_progress import rate_shown
 from trackkit.cli.common import Command, json_option, print_json, remark, remarks
 from trackkit.cli.library import library_option
@@ -15,9 +21,6 @@ from trackkit.words import counted
 
 if TYPE_CHECKING:
     from trackkit.archive.refresh import ArchiveRefresh
-
-_NAMED = 20
-"""So many recordings are named with why their laps stay; --json has all."""
 
 
 @click.command("refresh", cls=Command)
@@ -53,9 +56,7 @@ def refresh_command(
         print_json(refreshed.as_row())
     else:
         click.echo(_sentence(refreshed))
-    remarks(f"{reason.file}: {reason.text}" for reason in refreshed.left[:_NAMED])
-    if len(refreshed.left) > _NAMED:
-        remark(f"and {len(refreshed.left) - _NAMED:,} more, which --json names")
+    tell_reasons(refreshed.left)
     if refreshed.laps:
         remark(TRAINING)
     if refreshed.left:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from trackkit.apart import done_by
 from trackkit.cli.common import progress
-from trackkit.cores import cores
+from trackkit.cores import cores, spawned
 from trackkit.errors import TrackkitError
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def each_elsewhere(
     at_once
         How many items a process is sent at once.
     """
-    with _pool(processes) as pool:
+    with spawned(processes) as pool:
         outcomes = pool.map(work, items, chunksize=at_once)
         for _ in progress(items, what):
             yield next(outcomes)
@@ -70,7 +70,7 @@ def on_all_cores(count: int) -> Iterator[None]:
 
         def each(work: Callable[[Any], Any], items: Sequence[Any], what: str) -> Iterator[Any]:
             if not pools:
-                pools.append(stack.enter_context(_pool(processes)))
+                pools.append(stack.enter_context(spawned(processes)))
             outcomes = pools[0].map(partial(_attempted, work), items)
             for item in progress(items, what):
                 outcome = next(outcomes)
@@ -91,17 +91,3 @@ def _attempted(work: Callable[[_Item], _Outcome], item: _Item) -> _Outcome | _Fa
         return work(item)
     except TrackkitError:
         return _Failure()
-
-
-@contextmanager
-def _pool(processes: int) -> Iterator[ProcessPoolExecutor]:
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
-    # Spawned, not forked: an open SQLite connection must not be carried into a child process.
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        try:
-            yield pool
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise

@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
+from trackkit.cores import spawned
 from trackkit.errors import TrackkitError
 from trackkit.library.folders import Library, named_folders, open_library, user_folder
 from trackkit.library.index import open_index
@@ -275,16 +276,8 @@ def _each(
     if processes < 2:
         yield from map(work, jobs)
         return
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
-    # Spawned, not forked: an open SQLite connection must not be carried into a child process.
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        try:
-            yield from pool.map(work, jobs, chunksize=4)
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    with spawned(processes) as pool:
+        yield from pool.map(work, jobs, chunksize=4)
 
 
 def _put(file: Mapping[str, Any], folder: Path, job: _Job) -> MapCircuit | str:
