@@ -13,8 +13,12 @@ from trackkit.motion.noise_levels import highest
 from trackkit.motion.repeated_line import Eliminated, RepeatedLine
 
 _WINDOW_M = 900.0
-_MOST_NODES = 500
+_MOST_NODES = 400
 """Levels are read from so long a part of the track, on so many nodes: more tell little more."""
+_APART_M = 45.0
+"""About so far apart.  Deviations are smoother than their model over less way than they are forgotten
+in; levels that had to fit there would take them to last half as long again as they do, and it is how
+long they last that parts them from a drive's error."""
 _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS = 12.0, 12, 100
 _SWEEPS = 2
 _USUAL = LineLevels(1.0, 120.0, None)
@@ -39,7 +43,7 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
 
     They are searched one after the other, by steps and a parabola, under log-normal priors about
     the usual ones.  A part of the track whose bends face in most directions is looked at, and at
-    most `_MOST_NODES` nodes there, lap after lap.
+    most `_MOST_NODES` nodes there, about `_APART_M` apart, lap after lap.
 
     Parameters
     ----------
@@ -100,7 +104,9 @@ def _part(side: Sideways, length_m: float, *, closed: bool) -> tuple[Sideways, K
     else:
         begin = _bends_begin(side, length_m, window)
     ahead = (side.chainage_m - begin) % length_m
-    inside = np.flatnonzero(ahead < window)[:_MOST_NODES]
+    usual_m = float(np.median(np.diff(side.way_m))) if len(side.way_m) > 1 else _APART_M
+    every = max(int(round(_APART_M / max(usual_m, 1.0))), 1)
+    inside = np.flatnonzero(ahead < window)[::every][:_MOST_NODES]
     chosen = side.only(inside)
     part = replace(chosen, chainage_m=ahead[inside])
     count = int(np.clip(window / _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS))
