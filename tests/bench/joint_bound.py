@@ -10,7 +10,11 @@ The model is linear about the true drive, with Gaussian unknowns:
   session's own level and reach);
 - the receiver's wander east and north, first-order Gauss-Markov.
 
-A position is measured as -v T ahead, r + d to the left, plus wander and white noise; a velocity, if
+Velocities do not tell a shift of everything, which is T = -e ahead / v and r = e left of a vector e.
+Knots cannot follow that exactly, and would tell it: so e is an unknown of its own, and T and r are
+told from where it leaves them.
+
+A position is measured as e, -v T ahead, r + d to the left, plus wander and white noise; a velocity, if
 any, as the derivative of the first two plus white noise.  All fixes of the recording count.  The
 bound is the covariance of T under all of them: a Kalman filter over the fixes in order of time,
 with r and c at knots every 10 m among its states, and each T of interest kept as a state from
@@ -39,7 +43,10 @@ _OFF_CONSTANT = 0.8
 _POLES = MATERN_POLES
 _LATE, _PACES, _ASIDE = 0, slice(1, 1 + _POLES), slice(1 + _POLES, 1 + 2 * _POLES)
 _WANDER = slice(1 + 2 * _POLES, 3 + 2 * _POLES)
-_OWN = 3 + 2 * _POLES
+_SHIFT = slice(3 + 2 * _POLES, 5 + 2 * _POLES)
+_OWN = 5 + 2 * _POLES
+_SHIFT_M = 5.0
+"""One sigma of a shift of everything, beforehand: far more than any that there is."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,7 +106,11 @@ def late_covariance(made: Session, driven: Driven, wanted_s: np.ndarray) -> np.n
     covariance[_PACES, _PACES] = _PACE**2 * pace.stationary
     covariance[_ASIDE, _ASIDE] = spread**2 * aside.stationary
     covariance[_WANDER, _WANDER] = case.wander_m**2 * np.eye(2)
-    covariance[line, line] = _line_prior(made, knots)
+    covariance[_SHIFT, _SHIFT] = _SHIFT_M**2 * np.eye(2)
+    aside_of = made.ground.curve.left(np.arange(knots) * (length / knots))
+    covariance[line, line] = _line_prior(made, knots) + _SHIFT_M**2 * aside_of @ aside_of.T
+    covariance[line, _SHIFT] = -(_SHIFT_M**2) * aside_of
+    covariance[_SHIFT, line] = covariance[line, _SHIFT].T
     covariance[slow, slow] = _SLOWNESS**2 * _smooth(knots, length, _SLOWNESS_OVER_M)
     used = _OWN + 2 * knots
     for k in range(len(time)):
@@ -116,9 +127,9 @@ def late_covariance(made: Session, driven: Driven, wanted_s: np.ndarray) -> np.n
                 _hat(middle, length, knots, slow.start),
             )
         if is_wanted[k]:
-            covariance[used, :used] = covariance[_LATE, :used]
-            covariance[:used, used] = covariance[:used, _LATE]
-            covariance[used, used] = covariance[_LATE, _LATE]
+            late = covariance[_LATE, :used] - ahead[k] @ covariance[_SHIFT, :used] / speed[k]
+            covariance[used, :used] = covariance[:used, used] = late
+            covariance[used, used] = late[_LATE] - late[_SHIFT] @ ahead[k] / speed[k]
             used += 1
         if not is_fix[k]:
             continue
@@ -226,22 +237,24 @@ def _observed(
     line, share, slope = hat
     speed, ahead, left, turning = motion.speed, motion.ahead, motion.left, motion.turning
     slow = line + knots
-    own = [_LATE, _PACES.start, _ASIDE.start, _ASIDE.start + 1, _WANDER.start, _WANDER.start + 1]
+    own = [_LATE, _PACES.start, _ASIDE.start, _ASIDE.start + 1]
+    own += [*range(_WANDER.start, _WANDER.stop), *range(_SHIFT.start, _SHIFT.stop)]
     place = np.concatenate([own, line, slow])
     value = np.zeros((4 if case.doppler else 2, len(place)))
     position = value[:2]
     position[:, 0] = -speed * ahead
     position[:, 2] = left
     position[:, 4:6] = np.eye(2)
-    position[:, 6:8] = np.outer(left, share)
+    position[:, 6:8] = np.eye(2)
+    position[:, 8:10] = np.outer(left, share)
     noise = np.full(len(value), case.white_m**2)
     if case.doppler:
         value[2:, 0] = -motion.braking * ahead - turning * speed * left
         value[2:, 1] = -speed * ahead
         value[2:, 2] = -turning * ahead
         value[2:, 3] = speed * left
-        value[2:, 6:8] = np.outer(-turning * ahead, share) + np.outer(speed * left, slope)
-        value[2:, 8:10] = np.outer(-speed * ahead, share)
+        value[2:, 8:10] = np.outer(-turning * ahead, share) + np.outer(speed * left, slope)
+        value[2:, 10:12] = np.outer(-speed * ahead, share)
         noise[2:] = case.doppler_mps**2
     return place, value, noise
 
