@@ -122,6 +122,13 @@ def test_a_recording_that_moves_or_is_short_is_refused():
         average(standing(5.0, 1))
 
 
+def test_fixes_of_which_few_lie_together_are_refused():
+    place = np.stack([0.7 * np.arange(11.0), np.zeros(11)], axis=1)
+    longitude, latitude = PLANE.to_geographic(place)
+    with pytest.raises(RecordingError, match="of 11 fixes 1 lie together, too few"):
+        average(Recording("rolling", np.arange(11.0), longitude, latitude))
+
+
 # The parts of it, against their definitions
 
 

@@ -188,6 +188,15 @@ def test_impossible_speeds_and_courses_are_left_out_but_their_fixes_stay():
     )
 
 
+def test_a_height_that_is_nowhere_on_earth_is_left_out():
+    """Land lies from 430 m below the sea to 8,849 m above it (from memory)."""
+    height = np.full(20, 8_849.0)
+    height[[2, 3, 4]] = [-1e308, 1e5, -430.0]
+    recording = clean(drive(elevation_m=height), "drive")
+    assert np.flatnonzero(np.isnan(recording.elevation_m)).tolist() == [2, 3]
+    assert recording.remarks == ("left out 2 heights outside -1,000 to 10,000 m",)
+
+
 def test_a_column_without_any_value_becomes_none():
     recording = clean(drive(course_deg=np.full(20, np.nan)), "drive")
     assert recording.course_deg is None

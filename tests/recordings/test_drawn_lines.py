@@ -205,6 +205,21 @@ def test_a_position_that_is_nowhere_is_told_by_its_number(geojson):
         read_line(geojson(feature("LineString", [POSITIONS[0], [None, None], POSITIONS[1]])))
 
 
+def test_lines_beyond_all_numbers_are_refused(tmp_path):
+    path = tmp_path / "lines.kml"
+    line = "<Placemark><LineString><coordinates>{}</coordinates></LineString></Placemark>"
+    lines = 2 * line.format("-1.7e308,1 1.7e308,-1")
+    kml = f'<kml xmlns="http://www.opengis.net/kml/2.2"><Document>{lines}</Document></kml>'
+    path.write_text(kml)
+    with pytest.raises(RecordingError, match=r"-1.7e\+308, 1 is no longitude"):
+        read_line(path)
+
+
+def test_a_drawn_height_that_is_nowhere_on_earth_is_left_out(geojson):
+    high = [[*position[:2], 1e308] for position in POSITIONS]
+    assert read_line(geojson(feature("LineString", high))).elevation_m is None
+
+
 @pytest.mark.parametrize("space", ["", " ", "\t", "\n  "])
 def test_space_within_a_position_of_kml_is_read_over(tmp_path, space):
     path = tmp_path / "line.kml"

@@ -65,6 +65,15 @@ def test_a_parquet_table_is_read_by_its_column_names(file):
     assert_is_the_drive(read_recording(file(parquet(table))))
 
 
+def test_words_in_parquet_that_are_no_utf_8_are_damage(file):
+    words = [f"2024-05-01T10:00:{second:02d}Z" for second in range(COUNT)]
+    data = FRAME.assign(time=words, lat=48.0, lon=EAST).to_parquet(compression=None)
+    spoilt = data.replace(b"2024-05-01T10:00:05Z", b"2024-05-01T10\xff00:05Z")
+    assert spoilt != data
+    with pytest.raises(RecordingError, match="its Parquet is damaged"):
+        read_recording(file(spoilt))
+
+
 def test_columns_of_a_parquet_table_can_be_named(file):
     table = FRAME.rename(columns={"time": "when"}).assign(a=48.0, b=EAST)
     path = file(parquet(table))

@@ -159,6 +159,12 @@ def average(recording: Recording) -> Survey:
             file=recording.name,
             remedy="give a recording of a receiver left on the gate's end",
         )
+    if np.count_nonzero(kept) < FEWEST_FIXES:
+        raise RecordingError(
+            f"of {len(recording)} fixes {np.count_nonzero(kept)} lie together, too few to average",
+            file=recording.name,
+            remedy="let the receiver stand for some minutes",
+        )
     used, time = position[kept], recording.time_s[kept]
     mean = used.mean(axis=0)
     seconds = float(time[-1] - time[0])

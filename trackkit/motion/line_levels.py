@@ -16,9 +16,9 @@ _WINDOW_M = 900.0
 _MOST_NODES = 400
 """Levels are read from so long a part of the track, on so many nodes: more tell little more."""
 _APART_M = 45.0
-"""About so far apart.  Deviations are smoother than their model over less way than they are forgotten
-in; levels that had to fit there would take them to last half as long again as they do, and it is how
-long they last that parts them from a drive's error."""
+"""About so far apart.  Over less way than they are forgotten in deviations are smoother than their
+model; levels that had to fit there would take them to last half as long again as they do, and it is
+how long they last that parts them from a drive's error."""
 _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS = 12.0, 12, 100
 _SWEEPS = 2
 _USUAL = LineLevels(1.0, 120.0, None)
@@ -105,7 +105,7 @@ def _part(side: Sideways, length_m: float, *, closed: bool) -> tuple[Sideways, K
         begin = _bends_begin(side, length_m, window)
     ahead = (side.chainage_m - begin) % length_m
     usual_m = float(np.median(np.diff(side.way_m))) if len(side.way_m) > 1 else _APART_M
-    every = max(int(round(_APART_M / max(usual_m, 1.0))), 1)
+    every = max(round(_APART_M / max(usual_m, 1.0)), 1)
     inside = np.flatnonzero(ahead < window)[::every][:_MOST_NODES]
     chosen = side.only(inside)
     part = replace(chosen, chainage_m=ahead[inside])

@@ -20,8 +20,11 @@ from trackkit.recordings.clean_channels import clean_channels
 from trackkit.recordings.order import longest_rising
 from trackkit.recordings.positions import is_null_position, is_on_earth
 from trackkit.recordings.possible import (
+    HIGHEST_M,
+    LOWEST_M,
     REACH_M,
     REACH_MPS,
+    possible_heights,
     refuse_impossible,
     refuse_removed,
 )
@@ -106,7 +109,8 @@ def clean(raw: RawFixes, name: str) -> Recording:
     unwrapped = unwrap_longitude(raw.longitude_deg[index])
     refuse_impossible(seconds, unwrapped, raw.latitude_deg[index], segment, name)
     speed, course, odd = _plausible(raw, index)
-    remarks = [*raw.remarks, *odd]
+    height, odd_heights = _heights(raw.elevation_m, index)
+    remarks = [*raw.remarks, *odd, *odd_heights]
     removed: dict[str, int] = {part.reason: part.count for part in dropped if part.count}
     if removed:
         remarks.append(_removed_sentence(read_count, dropped))
@@ -119,7 +123,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
         start=_start(raw, index[0]),
         speed_mps=speed,
         course_deg=course,
-        elevation_m=None if raw.elevation_m is None else some_or_none(raw.elevation_m[index]),
+        elevation_m=height,
         accuracy_m=_where_given(raw.accuracy_m, index, np.inf),
         speed_accuracy_mps=_where_given(raw.speed_accuracy_mps, index, np.inf),
         hdop=_where_given(raw.hdop, index, UNKNOWN_HDOP),
@@ -338,6 +342,15 @@ def _plausible(raw: RawFixes, index: Indices) -> tuple[Floats | None, Floats | N
             remarks.append(f"left out {counted(odd, noun)} {words}")
         columns.append(some_or_none(value))
     return columns[0], columns[1], remarks
+
+
+def _heights(column: Floats | None, index: Indices) -> tuple[Floats | None, list[str]]:
+    if column is None:
+        return None, []
+    value = possible_heights(column[index])
+    odd = int(np.count_nonzero(np.isnan(value) & ~np.isnan(column[index])))
+    words = f"outside {LOWEST_M:,.0f} to {HIGHEST_M:,.0f} m"
+    return some_or_none(value), [f"left out {counted(odd, 'height')} {words}"] if odd else []
 
 
 def _within(value: Floats, least: float, most: float) -> Floats:

@@ -17,6 +17,7 @@ from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.errors import PlaceError, RecordingError
 from trackkit.geometry.geodesy import polyline_length, unwrap_longitude
+from trackkit.recordings.possible import possible_heights
 from trackkit.remedies import Remedy
 
 if TYPE_CHECKING:
@@ -198,7 +199,8 @@ def _drawn(
     new[1:] = (np.diff(longitude) != 0) | (np.diff(y) != 0)
     if np.count_nonzero(new) < 2:
         raise RecordingError(_TOO_FEW, file=path)
-    longitude, latitude, elevation = longitude[new], y[new], line.elevation_m[new]
+    longitude, latitude = longitude[new], y[new]
+    elevation = possible_heights(line.elevation_m[new])
     require("vertices", len(longitude), RecordingError, "has a line of", file=path)
     length_m = polyline_length(longitude, latitude)
     require("length_m", length_m, RecordingError, "has a line of", file=path)
@@ -237,10 +239,12 @@ def _length(line: _Line, crs: str | None) -> str:
 
 
 def _metres(line: _Line, crs: str | None) -> float:
-    """Length of a line, metres or, in a grid, its units."""
+    """Length of a line, metres or, in a grid, its units; 0 beyond all numbers."""
     if _on_earth(line, crs):
         return polyline_length(line.x, line.y)
-    return float(np.hypot(np.diff(line.x), np.diff(line.y)).sum())
+    with np.errstate(over="ignore", invalid="ignore"):
+        length = float(np.hypot(np.diff(line.x), np.diff(line.y)).sum())
+    return length if np.isfinite(length) else 0.0
 
 
 def _on_earth(line: _Line, crs: str | None) -> bool:

@@ -41,18 +41,18 @@ def read_parquet(data: bytes, path: str | os.PathLike[str], columns: Mapping[str
         require("unpacked_bytes", size, RecordingError, "unpacks to", file=path, remedy="split it")
         require("fixes", file.metadata.num_rows, RecordingError, "holds rows for", file=path)
         table = file.read()
+        geometry, crs = geometry_column(table, path)
+        kept = [name for name in table.column_names if name != geometry]
+        values = [_array(table.column(table.column_names.index(name))) for name in kept]
+        shapes = None if geometry is None else table.column(geometry).to_numpy(zero_copy_only=False)
     except (pyarrow.ArrowException, OSError, ValueError) as error:
         raise RecordingError(
             f"its Parquet is damaged or breaks off ({single_line(error)})",
             file=path,
             remedy="copy or download it again",
         ) from error
-    geometry, crs = geometry_column(table, path)
-    kept = [name for name in table.column_names if name != geometry]
-    values = [_array(table.column(table.column_names.index(name))) for name in kept]
-    if geometry is None:
+    if shapes is None:
         return fixes_of_table(kept, values, columns, path)
-    shapes = table.column(geometry).to_numpy(zero_copy_only=False)
     positions, remarks = positions_of_points(shapes, crs, path)
     raw = fixes_of_table(kept, values, columns, path, positions=positions)
     return raw.with_remarks(remarks)

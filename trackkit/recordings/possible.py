@@ -15,6 +15,8 @@ from trackkit.geometry.ellipsoid import MEAN_RADIUS_M
 REACH_M = 20.0
 REACH_MPS = 150.0
 """Nothing on wheels gets farther than this in a time: so many metres, and so many a second."""
+LOWEST_M, HIGHEST_M = -1000.0, 10_000.0
+"""Heights of all land, from 430 m below the sea to 8,849 m above it, and what receivers err by."""
 MOST_WRONG = 0.2
 """A file in which more than this share is impossible is not mended but refused."""
 LONGEST_YEARS = 100
@@ -54,6 +56,19 @@ def refuse_impossible(
     place_m = np.stack([east, np.radians(latitude_deg) * MEAN_RADIUS_M], axis=-1)
     _refuse_speeds(time_s, place_m, segment, name)
     _refuse_mixed(place_m, segment, name)
+
+
+def possible_heights(height_m: Floats) -> Floats:
+    """Take heights that are of this earth, and NaN for others.
+
+    Parameters
+    ----------
+    height_m
+        Above the ellipsoid or the sea, any shape.
+    """
+    with np.errstate(invalid="ignore"):
+        possible = (height_m >= LOWEST_M) & (height_m <= HIGHEST_M)
+    return np.where(possible, height_m, np.nan)
 
 
 def _refuse_centuries(time_s: Floats, name: str) -> None:
