@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -16,9 +17,9 @@ _WINDOW_M = 900.0
 _MOST_NODES = 400
 """Levels are read from so long a part of the track, on so many nodes: more tell little more."""
 _APART_M = 45.0
-"""About so far apart.  Over less way than they are forgotten in deviations are smoother than their
-model; levels that had to fit there would take them to last half as long again as they do, and it is
-how long they last that parts them from a drive's error."""
+"""Those of deviations from nodes about so far apart.  Over less way than they are forgotten in
+deviations are smoother than their model; levels that had to fit there would take them to last half
+as long again as they do, and it is how long they last that parts them from a drive's error."""
 _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS = 12.0, 12, 100
 _SWEEPS = 2
 _USUAL = LineLevels(1.0, 120.0, None)
@@ -43,7 +44,8 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
 
     They are searched one after the other, by steps and a parabola, under log-normal priors about
     the usual ones.  A part of the track whose bends face in most directions is looked at, and at
-    most `_MOST_NODES` nodes there, about `_APART_M` apart, lap after lap.
+    most `_MOST_NODES` nodes there, lap after lap: for deviations nodes about `_APART_M` apart, for
+    the repeated line, which may turn within less, all.
 
     Parameters
     ----------
@@ -61,13 +63,17 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
         The likeliest ones.
     """
     part, knots = _part(side, length_m, closed=closed)
-    basis = knots.basis(part.chainage_m, part.left)
+    usual_m = float(np.median(np.diff(part.way_m))) if len(part.way_m) > 1 else _APART_M
+    every = max(round(_APART_M / max(usual_m, 1.0)), 1)
+    parts = {every: part.only(np.arange(0, len(part.way_m), every)[:_MOST_NODES])}
+    parts.setdefault(1, part.only(np.arange(min(len(part.way_m), _MOST_NODES))))
+    basis = {n: knots.basis(nodes.chainage_m, nodes.left) for n, nodes in parts.items()}
     eliminated: dict[tuple[float, ...], Eliminated] = {}
 
-    def score(candidate: LineLevels) -> float:
-        key = tuple(getattr(candidate, name) for name in _OF_CHAIN)
+    def score(candidate: LineLevels, each: int) -> float:
+        key = (each, *(getattr(candidate, name) for name in _OF_CHAIN))
         if key not in eliminated:
-            eliminated[key] = Eliminated.of(part, candidate, knots, basis=basis)
+            eliminated[key] = Eliminated.of(parts[each], candidate, knots, basis=basis[each])
         doubt = 0.0
         for name, (_, _, _, factor) in _STEPS.items():
             away = np.log(getattr(candidate, name) / getattr(_USUAL, name)) / np.log(factor)
@@ -76,7 +82,8 @@ def likeliest(side: Sideways, levels: LineLevels, length_m: float, *, closed: bo
 
     for _ in range(_SWEEPS):
         for name, (step, low, high, _) in _STEPS.items():
-            levels = _searched(score, levels, name, step, (low, high))
+            each = every if name in _OF_CHAIN else 1
+            levels = _searched(partial(score, each=each), levels, name, step, (low, high))
     return levels
 
 
@@ -104,9 +111,7 @@ def _part(side: Sideways, length_m: float, *, closed: bool) -> tuple[Sideways, K
     else:
         begin = _bends_begin(side, length_m, window)
     ahead = (side.chainage_m - begin) % length_m
-    usual_m = float(np.median(np.diff(side.way_m))) if len(side.way_m) > 1 else _APART_M
-    every = max(round(_APART_M / max(usual_m, 1.0)), 1)
-    inside = np.flatnonzero(ahead < window)[::every][:_MOST_NODES]
+    inside = np.flatnonzero(ahead < window)
     chosen = side.only(inside)
     part = replace(chosen, chainage_m=ahead[inside])
     count = int(np.clip(window / _KNOT_M, _FEWEST_KNOTS, _MOST_KNOTS))
