@@ -14,14 +14,14 @@ Velocities do not tell a shift of everything, which is T = -e ahead / v and r = 
 e.  Knots cannot follow that exactly, and would tell it: so e is an unknown of its own, and T and r
 are told from where it leaves them.
 
-A position is measured as e, -v T ahead, r + d to the left, plus wander and white noise; a
-velocity, if any, as the derivative of the first two plus white noise.  All fixes of the recording
-count.  The bound is the covariance of T under all of them: a Kalman filter over the fixes in order
-of time, with r and c at knots every 10 m among its states, and each T of interest kept as a state from
-there on.  Of more than four fixes a second every so many count as a better fix in their middle
-(positions at 10 Hz: 0.1 % more in what was tried).  Brown & Hwang, Introduction to Random Signals
-and Applied Kalman Filtering, for the filter; from memory.  Gates and lines square to the track are
-taken to be square to the drive.  Two recordings are taken each for itself.
+A position is measured as e, -v T ahead, r + d to the left, plus wander and white noise; a velocity,
+if any, as the derivative of the first two plus white noise. All fixes of the recording count. The
+bound is the covariance of T under all of them: a Kalman filter over the fixes in order of time,
+with r and c at knots every 10 m among its states, and each T of interest kept as a state from there
+on.  Of more than four fixes a second every so many count as a better fix in their middle (positions
+at 10 Hz: 0.1 % more in what was tried). Brown & Hwang, Introduction to Random Signals and Applied
+Kalman Filtering, for the filter; from memory. Gates and lines square to the track are taken to be
+square to the drive. Two recordings are taken each for itself.
 """
 
 from __future__ import annotations
