@@ -17,11 +17,12 @@ from trackkit.archive.driven_twice import count_once
 from trackkit.archive.drives import KeptRows, kept_rows, read_kept
 from trackkit.archive.engines import engine
 from trackkit.archive.hold import held_with_others
-from trackkit.archive.rows import DESCRIBED, Described, timed_rows
+from trackkit.archive.rows import DESCRIBED, Described
 from trackkit.archive.settings import Settings, settings_of
 from trackkit.archive.spread import MOST_DEATHS, spread
 from trackkit.archive.store import known_recordings, put_together, rows_of
 from trackkit.archive.surroundings import circuits_around, gate_names
+from trackkit.archive.timed_rows import timed_rows
 from trackkit.archive.work import Item, Job, Outcome, circuit_driven, time_file, timed_facts
 from trackkit.archive.write import writing
 from trackkit.errors import TrackkitError

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from trackkit.archive.columns import DRIVES, KEY, RECORDINGS
-from trackkit.archive.rows import Described, table_of_rows, timed_rows
+from trackkit.archive.rows import Described, table_of_rows
 from trackkit.archive.surroundings import circuits_around, gate_names
+from trackkit.archive.timed_rows import timed_rows
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.library.driven_circuit import Found, settled, tracks_driven
 from trackkit.library.folders import Library, open_library

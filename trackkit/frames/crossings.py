@@ -10,7 +10,7 @@ import numpy as np
 from trackkit.frames.columns import frame_of, times_of_day
 from trackkit.frames.laps import WHICH, listed_reports, timed_sessions
 from trackkit.timing import crossing_columns
-from trackkit.timing.crossing_columns import GateCrossing, gate_crossings
+from trackkit.timing.crossing_columns import GateCrossing, gate_crossings, lap_of_crossing
 from trackkit.timing.report import LapReport
 from trackkit.track.model import Track
 
@@ -80,16 +80,13 @@ def crossings_frame(
 
 
 def _texts(track: Track, report: LapReport, placed: GateCrossing) -> dict[str, Any]:
-    gate, lap = track.gate(placed.crossing.gate), placed.lap
-    if lap is None:
-        time = placed.crossing.time_s
-        begun = [session.number for session in report.sessions if session.begin_s <= time]
-        which: dict[str, Any] = {"session": max(begun, default=1), "lap": 0, "kind": None}
-    else:
-        which = {"session": lap.session, "lap": lap.number, "kind": lap.kind}
+    gate = track.gate(placed.crossing.gate)
+    session, lap, kind = lap_of_crossing(report, placed)
     return {
         "track": track.id,
-        **which,
+        "session": session,
+        "lap": lap,
+        "kind": kind,
         "gate": gate.id,
         "gate_name": gate.name,
         "gate_kind": gate.kind,

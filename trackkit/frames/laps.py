@@ -169,23 +169,6 @@ def sectors_frame(
     return _sectors_frame(_each_lap(listed, drivers, reference), _figure_columns(listed))
 
 
-def lap_and_sector_frames(report: LapReport) -> tuple[DataFrame, DataFrame]:
-    """Lay the laps and the sectors of a report out as frames, compared with no lap.
-
-    Parameters
-    ----------
-    report
-        With its track.
-
-    Returns
-    -------
-    laps, sectors
-        As `laps_frame` and `sectors_frame` have them, without differences and channels.
-    """
-    each = list(_each_lap([report], None, None, compared=False))
-    return _laps_frame(each, ()), _sectors_frame(each, ())
-
-
 def _sectors_frame(each: Iterable[_EachLap], channels: Sequence[str]) -> DataFrame:
     rows = (
         sector
@@ -297,14 +280,8 @@ def _each_lap(
     reports: Sequence[LapReport],
     drivers: Mapping[str, str] | None,
     wanted: str | None,
-    *,
-    compared: bool = True,
 ) -> Iterator[_EachLap]:
-    """Go through laps: their track and session, which lap it is, and its row of JSON.
-
-    Differences to a reference lap, which take most of the time, are left out where nobody wants
-    laps to be compared.
-    """
+    """Go through laps: their track and session, which lap it is, and its row of JSON."""
     every = timed_sessions(reports, drivers)
     by_track: dict[str, list[Session]] = {}
     for track, session, _ in every:
@@ -319,7 +296,7 @@ def _each_lap(
             if chosen is not None and chosen.session in sessions
         }
     for track, session, driver in every:
-        reference: Reference | None = references.get(track.id) if compared else None
+        reference: Reference | None = references.get(track.id)
         marks = best_marks(track, session)
         for lap in session.report.laps:
             row = marked_row(lap_row(track, session, lap, reference), track, lap, marks)

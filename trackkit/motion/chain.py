@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.motion.strides import Strides
+from trackkit.motion.banded import diagonals, responses
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -218,8 +218,8 @@ class Chain:
             final -= below @ solved[-states:, 0]
         return inside + float(final @ self.covariance[last] @ final)
 
-    def onward(self, link: Indices) -> Floats:
-        """How unknowns of chosen links follow from those of the next one chosen.
+    def kept(self, link: Indices) -> tuple[Floats, Floats]:
+        """Covariance of chosen links, and how their unknowns follow from those of the next.
 
         Parameters
         ----------
@@ -228,13 +228,19 @@ class Chain:
 
         Returns
         -------
-        Floats
-            Shape (m - 1, states, states): times the covariance of the later of two links, it is
-            what the two links share.
+        covariance, onward
+            Shape (m, states, states) and (m - 1, states, states): times the covariance of the later
+            of two links, the second is what the two share.
         """
-        value = np.broadcast_to(np.eye(self.states), (len(link) - 1, self.states, self.states))
-        last = self.links - 1
-        return Strides(self._kept[::-1]).followed(value, last - link[1:], last - link[:-1])
+        states = self.states
+        onward, form = responses(self.rows, np.append(link, self.links - 1), states)
+        form += np.eye(states)
+        for place in range(len(link) - 2, -1, -1):
+            form[place] += onward[place].T @ (form[place + 1] - np.eye(states)) @ onward[place]
+        own = diagonals(self.rows, link, states)
+        turned = np.linalg.inv(own).transpose(0, 2, 1)
+        passed_on = (own[1:] @ onward[:-1]).transpose(0, 2, 1)
+        return turned @ form @ turned.transpose(0, 2, 1), turned[:-1] @ passed_on
 
     def _below(self, link: int) -> Floats:
         """Take the factor's block that ties a link to the next one, shape (states, states)."""

@@ -10,8 +10,8 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.geometry.vectors import gate_axes
-from trackkit.timing.crossings import Crossing, sum_sigmas
-from trackkit.timing.laps import Lap
+from trackkit.timing.crossings import Crossing
+from trackkit.timing.laps import Lap, LapKind
 from trackkit.timing.motion_sigmas import motion_sigmas
 from trackkit.timing.report import LapReport
 from trackkit.timing.traces import SLOWEST_MPS
@@ -75,6 +75,15 @@ def gate_crossings(report: LapReport) -> list[GateCrossing]:
     ]
 
 
+def lap_of_crossing(report: LapReport, placed: GateCrossing) -> tuple[int, int, LapKind | None]:
+    """Tell session, number and kind of a crossing's lap: 0 and no kind before the first begins."""
+    if placed.lap is not None:
+        return placed.lap.session, placed.lap.number, placed.lap.kind
+    time_s = placed.crossing.time_s
+    begun = [session.number for session in report.sessions if session.begin_s <= time_s]
+    return max(begun, default=1), 0, None
+
+
 def crossing_columns(
     track: Track, report: LapReport, crossings: Sequence[GateCrossing]
 ) -> dict[str, Floats]:
@@ -127,19 +136,14 @@ def crossing_columns(
     to_left = np.einsum("ij,ij->i", sideways, np.stack([-ahead[:, 1], ahead[:, 0]], axis=1))
     delay = -np.array([crossing.delay for crossing in each])
     slope = sideways + np.einsum("ij,ij->i", velocity, sideways)[:, None] * delay
-    beside, aside = (
-        drive.variances(index[:, None], share[:, None], weight[:, None])
-        for weight in (delay, slope)
-    )
-    alone = np.empty(len(each))
-    known = np.empty((len(each), 6, 6))
-    stretches = drive.stretch_covariances([(int(fix), int(fix) + 1) for fix in index])
-    for row, covariance in enumerate(stretches):
-        here = slice(row, row + 1)
-        known[row] = covariance.motion(index[here], share[here])[0]
-        late = np.zeros(6)
-        late[0], late[3] = delay[row]
-        alone[row] = late @ known[row] @ late
+    # One call for both: what they take is worked out together.
+    twice_index, twice_share = np.tile(index, 2)[:, None], np.tile(share, 2)[:, None]
+    both = drive.variances(twice_index, twice_share, np.concatenate([delay, slope])[:, None])
+    beside, aside = np.split(both, 2)
+    known = drive.fix_covariance(index.tolist()).motion(index, share)
+    late = np.zeros((len(each), 6))
+    late[:, 0], late[:, 3] = delay.T
+    alone = np.einsum("ki,kij,kj->k", late, known, late)
     elapsed, elapsed_sigma = _elapsed(report, crossings)
     columns = {
         "time_s": time,
@@ -200,7 +204,7 @@ def _elapsed(report: LapReport, crossings: Sequence[GateCrossing]) -> tuple[Floa
     for row, (begun, crossing) in spans.items():
         elapsed[row] = crossing.time_s - begun.time_s
     sums = [[(begun, -1.0), (crossing, 1.0)] for begun, crossing in spans.values()]
-    sigma[list(spans)] = sum_sigmas(report.drive, sums)
+    sigma[list(spans)] = report.sigmas_of(sums)
     # No time has gone by at the crossing that a lap begins at.
     sigma[elapsed == 0.0] = 0.0
     return elapsed, sigma

@@ -16,7 +16,14 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
 from trackkit.recordings.recording import Recording
 from trackkit.timing.channels import with_channels
-from trackkit.timing.crossings import AGAIN_M, Crossing, cross, sum_sigmas, with_speed_sigmas
+from trackkit.timing.crossings import (
+    AGAIN_M,
+    Crossing,
+    CrossingCovariance,
+    cross,
+    sum_sigmas,
+    with_speed_sigmas,
+)
 from trackkit.timing.driving_sessions import DrivingSession, driving_sessions, standing_spells
 from trackkit.timing.lap_remarks import with_remarks
 from trackkit.timing.lap_wander import levels_from_laps
@@ -29,6 +36,8 @@ from trackkit.track.features import Centreline, Gate, Position
 from trackkit.track.model import Track
 
 _EDGE_S = 5.0
+_MOST_TOGETHER = 1000
+"""Of more crossings, what each is off with each other takes too much room."""
 _SAME_PLANE_DEG = 1e-7
 """Planes whose origins are closer than this (1 cm) are taken for one."""
 
@@ -267,12 +276,18 @@ def laps_of_drive(
         How far the antenna is ahead of what crosses the line.
     """
     crossings = _in_order(_crossings_of(track, drive, {}, antenna_ahead_m))
+    together = None
+    if len(crossings) <= _MOST_TOGETHER:
+        drive.prepare_variances(crossing.fix for crossing in crossings)
+        together = CrossingCovariance.of(drive, crossings)
 
     def sigmas_of(pairs: Sequence[_Pair]) -> dict[_Pair, float]:
-        sigmas = sum_sigmas(drive, [[(a, -1.0), (b, 1.0)] for a, b in pairs])
+        sigmas = sum_sigmas(together or drive, [[(a, -1.0), (b, 1.0)] for a, b in pairs])
         return dict(zip(pairs, sigmas, strict=True))
 
-    return _lap_report(track, drive, crossings, parts, rules, sigmas_of, best_sigmas=True)
+    return _lap_report(
+        track, drive, crossings, parts, rules, sigmas_of, best_sigmas=True, together=together
+    )
 
 
 def _same_plane(a: LocalPlane, b: LocalPlane) -> bool:
@@ -348,9 +363,10 @@ def _lap_report(
     sigmas_of: _SigmasOf,
     *,
     best_sigmas: bool,
+    together: CrossingCovariance | None = None,
 ) -> LapReport:
     """Time the laps that the crossings of a drive, in order of time, make."""
-    if best_sigmas:
+    if best_sigmas and together is None:
         drive.prepare_variances(crossing.fix for crossing in crossings)
     spells, sessions = parts
     laps = _laps_of(track, crossings, sessions)
@@ -373,6 +389,7 @@ def _lap_report(
         sessions=sessions,
         track=track,
         _kept=drive,
+        _together=together,
     )
     return report.of_laps(laps, best_sigmas=best_sigmas)
 
