@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from trackkit.archive.columns import CROSSINGS, KEY, LAPS, SECTORS, SESSIONS, TRACES, Table
+from trackkit.archive.columns import CROSSINGS, LAPS, SECTORS, SESSIONS, TRACES, Table
 from trackkit.archive.engines import engine
 from trackkit.archive.rows import Described, table_of_rows
 from trackkit.frames.columns import times_of_day
@@ -16,7 +16,6 @@ from trackkit.timing.crossing_columns import crossing_columns, gate_crossings, l
 from trackkit.timing.report import LapReport
 from trackkit.timing.sessions import Session
 from trackkit.track.crossed import timed_gates
-from trackkit.track.digest import geometry_digest
 from trackkit.track.model import Track
 from trackkit.track.validity import local_day
 
@@ -39,7 +38,12 @@ _OF_SECTOR = ("time_s", "sigma_s", "split_s", "top_mps", "lowest_mps")
 
 
 def timed_rows(
-    found: Found, report: LapReport, recording: str, described: Described, *, traces: bool
+    found: Found,
+    report: LapReport,
+    same: Mapping[str, str],
+    described: Described,
+    *,
+    traces: bool,
 ) -> dict[str, pa.Table]:
     """Make the rows of a timed recording.
 
@@ -49,8 +53,8 @@ def timed_rows(
         The circuit, as it was driven.
     report
         With its drive.
-    recording
-        SHA-256 of its content.
+    same
+        What all rows share: SHA-256 of its content, id of the track, and digest of its geometry.
     described
         What people say of it.
     traces
@@ -61,7 +65,6 @@ def timed_rows(
     dict
         Tables of Arrow by the names of the archive's tables.
     """
-    same = {KEY: recording, "track": found.track.id, "geometry": geometry_digest(found.track)}
     days = _session_days(found, report)
     marks = best_marks(found.track, Session(report.name, report.name, report))
     tables = {
@@ -184,7 +187,7 @@ def _session_days(found: Found, report: LapReport) -> dict[int, str | None]:
 def _session_rows(
     found: Found,
     report: LapReport,
-    same: dict[str, str],
+    same: Mapping[str, str],
     days: dict[int, str | None],
     described: Described,
 ) -> list[dict[str, Any]]:

@@ -6,11 +6,6 @@ import numpy as np
 
 from trackkit.arrays import Floats, Indices
 
-_SIDE_BY_SIDE = 64
-"""Stretches of more links than this are followed one by one, by LAPACK."""
-_STEPS_A_CALL = 4
-"""Following all stretches by one link takes as long as so many calls of LAPACK."""
-
 
 def diagonal(columns: Floats, place: int, block: int) -> Floats:
     """Take a link's own block out of columns of a factor, lower triangular, (block, block)."""
@@ -47,7 +42,8 @@ def solved_below(columns: Floats, right: Floats, *, transposed: bool = False) ->
 def responses(columns: Floats, places: Indices, block: int) -> tuple[Floats, Floats]:
     """Follow solutions of L x = h from each of some links to the next, h being zero after it.
 
-    Short stretches are followed side by side, where that is faster.
+    Where what ties a chosen link to the one after it is cut out of the factor, and taken for h
+    there, all stretches are solved at once.
 
     Parameters
     ----------
@@ -64,30 +60,46 @@ def responses(columns: Floats, places: Indices, block: int) -> tuple[Floats, Flo
         Shape (m - 1, block, block): what x at each link makes of x at the next, and what the square
         of x adds up to after the link, up to the next, as a quadratic form in x at the link.
     """
-    gap = np.diff(places)
-    onward = np.repeat(np.eye(block)[None], len(gap), axis=0)
-    form = np.zeros((len(gap), block, block))
-    short = gap <= _shortest_way(gap)
-    own = diagonals(columns, places, block)
-    for place in np.flatnonzero(~short).tolist():
-        first, last = int(places[place]), int(places[place + 1])
-        right = np.zeros(((last + 1 - first) * block, block), order="F")
-        right[:block] = own[place]
-        beyond = solved_below(columns[:, first * block : (last + 1) * block], right)[block:]
-        onward[place] = beyond[-block:]
-        form[place] = np.einsum("ia,ib->ab", beyond, beyond)
-    for number in range(int(gap[short].max(initial=0))):
-        (going,) = np.nonzero(short & (gap > number))
-        at = places[going] + number
-        passed = -blocks_below(columns, at, block) @ onward[going]
-        there = np.linalg.solve(diagonals(columns, at + 1, block), passed)
-        onward[going] = there
-        form[going] += there.transpose(0, 2, 1) @ there
+    onward = np.repeat(np.eye(block)[None], len(places) - 1, axis=0)
+    form = np.zeros_like(onward)
+    stretches = np.flatnonzero(np.diff(places) > 0)
+    if not len(stretches):
+        return onward, form
+    begin, end = int(places[0]), int(places[-1])
+    first, last = places[stretches] - begin, places[stretches + 1] - begin
+    inside = np.array(columns[:, begin * block : (end + 1) * block], order="F")
+    tie = blocks_below(inside, first, block)
+    row, column = np.indices((block, block))
+    tied = block + row - column < len(inside)
+    inside[(block + row - column)[tied], first[:, None] * block + column[tied]] = 0.0
+    right = np.zeros(((end + 1 - begin) * block, block), order="F")
+    after = (first[:, None] + 1) * block + np.arange(block)
+    right[after] = -tie
+    solved = solved_below(inside, right)
+    onward[stretches] = solved[last[:, None] * block + np.arange(block)]
+    for place, low, high in zip(stretches.tolist(), first.tolist(), last.tolist(), strict=True):
+        part = solved[(low + 1) * block : (high + 1) * block]
+        form[place] = part.T @ part
     return onward, form
 
 
-def _shortest_way(gap: Indices) -> int:
-    """Tell how long stretches are followed side by side at most, for the least work."""
-    limits = np.unique(np.append(gap[gap <= _SIDE_BY_SIDE], 0))
-    longer = len(gap) - np.searchsorted(np.sort(gap), limits, side="right")
-    return int(limits[np.argmin(_STEPS_A_CALL * limits + longer)])
+def squares_beyond(onward: Floats, form: Floats) -> Floats:
+    """Add up squares from each link to the end, from those up to the next.
+
+    Parameters
+    ----------
+    onward, form
+        From `responses`, the last link but one being followed to the end.
+
+    Returns
+    -------
+    Floats
+        Quadratic forms in x at each link, shape (m, block, block), its own square included.
+    """
+    own = np.eye(form.shape[1])
+    every = np.empty_like(form)
+    beyond = np.zeros_like(own)
+    for place in range(len(form) - 1, -1, -1):
+        beyond = form[place] + onward[place].T @ beyond @ onward[place]
+        every[place] = own + beyond
+    return every

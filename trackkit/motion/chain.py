@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.motion.banded import diagonals, responses
+from trackkit.motion.banded import diagonals, responses, squares_beyond
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -234,9 +234,7 @@ class Chain:
         """
         states = self.states
         onward, form = responses(self.rows, np.append(link, self.links - 1), states)
-        form += np.eye(states)
-        for place in range(len(link) - 2, -1, -1):
-            form[place] += onward[place].T @ (form[place + 1] - np.eye(states)) @ onward[place]
+        form = squares_beyond(onward, form)
         own = diagonals(self.rows, link, states)
         turned = np.linalg.inv(own).transpose(0, 2, 1)
         passed_on = (own[1:] @ onward[:-1]).transpose(0, 2, 1)

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.motion.banded import diagonals, responses
+from trackkit.motion.banded import diagonals, responses, squares_beyond
 from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.error_covariance import ErrorCovariance
 from trackkit.motion.information import ACCELERATION
@@ -92,26 +92,13 @@ class FixCovariance:
         count, states, _ = solution.state.shape
         block = 2 * states if solution.coupled else states
         kept = np.unique(np.fromiter(fixes, dtype=np.intp))
-        pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
-        one_piece = len(solution.factor.pieces) == 1
-        if one_piece:
+        if len(solution.factor.pieces) == 1:
             columns = solution.factor.columns(0, count - 1)
             onward, own = responses(columns, np.append(kept, count - 1), block)
             pivot = diagonals(columns, kept, block)
-        # Beyond the last fix nothing is added to the square.
-        following, beyond = count - 1, np.zeros((block, block))
-        for place in range(len(kept) - 1, -1, -1):
-            fix = int(kept[place])
-            if one_piece:
-                beyond = own[place] + onward[place].T @ beyond @ onward[place]
-            else:
-                if fix < following:
-                    onward[place], beyond = stretch(solution, fix, following, beyond)
-                pivot[place] = diagonal_block(solution, fix, block)
-            form[place] = np.eye(block) + beyond
-            following = fix
-            if len(solution.factor.pieces) > 1 and place % _TOLD_EVERY == 0:
-                tell("working out uncertainties", len(kept) - place, len(kept))
+            form = squares_beyond(onward, own)
+        else:
+            pivot, onward, form = _piece_by_piece(solution, kept, count, block)
         after = np.minimum(kept + 1, count - 1)
         span = time_s[after] - time_s[kept]
         error = None if line is None else line.error_covariance(time_s[np.union1d(kept, after)])
@@ -286,6 +273,25 @@ class FixCovariance:
     @cached_property
     def _strides(self) -> Strides:
         return Strides(self.onward)
+
+
+def _piece_by_piece(
+    solution: Solution, kept: Indices, count: int, block: int
+) -> tuple[Floats, Floats, Floats]:
+    """Work out `pivot`, `onward` and `form` of a drive whose factor is not kept as a whole."""
+    pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
+    # Beyond the last fix nothing is added to the square.
+    following, beyond = count - 1, np.zeros((block, block))
+    for place in range(len(kept) - 1, -1, -1):
+        fix = int(kept[place])
+        if fix < following:
+            onward[place], beyond = stretch(solution, fix, following, beyond)
+        pivot[place] = diagonal_block(solution, fix, block)
+        form[place] = np.eye(block) + beyond
+        following = fix
+        if place % _TOLD_EVERY == 0:
+            tell("working out uncertainties", len(kept) - place, len(kept))
+    return pivot, onward, form
 
 
 def state_weights(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> Floats:

@@ -168,7 +168,9 @@ def _between(some: Floats, stride: int, node_s: Floats) -> Floats:
     return np.asarray(filled.reshape(len(node_s), *some.shape[1:]))
 
 
-def drive_of_row(row: Mapping[str, Any], name: str, start: datetime | None) -> Drive:
+def drive_of_row(
+    row: Mapping[str, Any], name: str, start: datetime | None, *, located: bool = False
+) -> Drive:
     """Make a drive of what was kept of it.
 
     Parameters
@@ -177,6 +179,9 @@ def drive_of_row(row: Mapping[str, Any], name: str, start: datetime | None) -> D
         From `drive_row`.
     name, start
         Of its recording.
+    located
+        That its circuit is known already.  Its recording then stands at the plane's origin, as
+        nobody asks it where it is.
 
     Returns
     -------
@@ -214,7 +219,12 @@ def drive_of_row(row: Mapping[str, Any], name: str, start: datetime | None) -> D
     factor = Factor.of(measured, levels, trust, row["leeway_m"])
     state = np.full((len(time), levels.states, 2), np.nan)
     state[:, 0], state[:, 1], state[:, 2] = position, velocity, acceleration
-    longitude, latitude = plane.to_geographic(position)
+    if located:
+        longitude, latitude = (
+            np.full(len(time), degrees) for degrees in (plane.longitude_deg, plane.latitude_deg)
+        )
+    else:
+        longitude, latitude = plane.to_geographic(position)
     return Drive(
         recording=Recording(name, time, longitude, latitude, start, segment=piece),
         plane=plane,

@@ -114,7 +114,7 @@ def report_of_row(
     """
     if not _same_line(row, track):
         return None
-    drive = drive_of_row(row, name, start)
+    drive = drive_of_row(row, name, start, located=True)
     report = laps_of_drive(track, drive, _parts(row), rules_of_row(row), row["antenna_ahead_m"])
     whole = sum(track.closed and lap.is_whole and lap.time_s is not None for lap in report.laps)
     least = (FEWEST, FEWEST_LAPS) if row["laps_tell_wander"] else (FEWEST,)

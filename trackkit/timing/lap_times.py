@@ -411,6 +411,8 @@ def _speed_places(track: Track) -> dict[str, float]:
 
 def _with_speed_sigmas(drive: Drive, laps: Sequence[Lap]) -> list[Lap]:
     passed = sorted((c for lap in laps for c in lap.speed_gates), key=lambda c: c.time_s)
+    if not passed:
+        return list(laps)
     measured = dict(zip(passed, with_speed_sigmas(drive, passed), strict=True))
     return [
         replace(lap, speed_gates=tuple(measured[crossing] for crossing in lap.speed_gates))
