@@ -211,7 +211,7 @@ def _group(row: Mapping[str, Any], by: Sequence[str]) -> list[str]:
 
 def _figures(row: Mapping[str, Any]) -> list[str]:
     from trackkit.cli.common import duration
-    from trackkit.timing.sessions import decimals
+    from trackkit.timing.decimals import decimals
 
     places = decimals(row["best_sigma_s"])
     progress = row["progress_s"]

@@ -17,6 +17,7 @@ from trackkit.recordings.channel import distinct_names
 from trackkit.timing import trace_columns
 from trackkit.timing.best_marks import best_marks
 from trackkit.timing.channels import channel_at, channel_cells, channel_columns, channel_titles
+from trackkit.timing.column_names import LAP_COLUMNS, SECTOR_COLUMNS, TRACE_COLUMNS, WHICH
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.timing.rows import lap_row, marked_row
@@ -26,54 +27,6 @@ from trackkit.track.model import Track
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-WHICH = ("track", "recording", "driver", "session", "lap")
-"""Columns that say which lap a row is of."""
-LAP_COLUMNS = (
-    *WHICH,
-    "kind",
-    "complete",
-    "counts",
-    "begun",
-    "start_s",
-    "time_s",
-    "sigma_s",
-    "difference_s",
-    "difference_sigma_s",
-    "top_mps",
-    "lowest_mps",
-    "pit_time_s",
-    "pit_speed_mps",
-    "missed",
-    "remarks",
-    "best",
-)
-SECTOR_COLUMNS = (
-    *WHICH,
-    "kind",
-    "sector",
-    "gate",
-    "gate_name",
-    "counts",
-    "begun",
-    "start_s",
-    "time_s",
-    "sigma_s",
-    "split_s",
-    "difference_s",
-    "difference_sigma_s",
-    "top_mps",
-    "lowest_mps",
-    "gate_speed_mps",
-    "remarks",
-    "best",
-)
-TRACE_COLUMNS = (
-    *WHICH,
-    "kind",
-    *trace_columns.COLUMNS[:3],
-    "time_of_day",
-    *(name for name in trace_columns.COLUMNS[3:] if name != "time_s"),
-)
 _NO_MOMENTS = np.empty(0, dtype="datetime64[ns]")
 
 

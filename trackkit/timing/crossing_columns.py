@@ -10,6 +10,7 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import wrap_longitude
 from trackkit.geometry.vectors import gate_axes
+from trackkit.timing.column_names import AT_CROSSING
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap, LapKind
 from trackkit.timing.motion_sigmas import motion_sigmas
@@ -17,22 +18,6 @@ from trackkit.timing.report import LapReport
 from trackkit.timing.traces import SLOWEST_MPS
 from trackkit.track.model import Track
 
-COLUMNS = (
-    "time_s",
-    "elapsed_s",
-    "elapsed_sigma_s",
-    "chainage_m",
-    "longitude_deg",
-    "latitude_deg",
-    "speed_mps",
-    "speed_sigma_mps",
-    "longitudinal_mps2",
-    "longitudinal_sigma_mps2",
-    "lateral_mps2",
-    "lateral_sigma_mps2",
-    "offset_m",
-    "offset_sigma_m",
-)
 _ROUNDS = 4
 
 
@@ -105,7 +90,7 @@ def crossing_columns(
     Returns
     -------
     dict
-        Columns by the names `COLUMNS`, shape (n,) each: time since the first fix; elapsed time
+        Columns by the names `AT_CROSSING`, shape (n,) each: time since the first fix; elapsed time
         since the lap's first crossing, NaN in a lap that began at none; chainage; longitude within
         ±180 and latitude, degrees; speed, m/s; accelerations along the direction of travel and to
         the left of it, m/s^2; distance to the left of the centreline, metres; and one sigma of
@@ -117,7 +102,7 @@ def crossing_columns(
         When the drive was not kept.
     """
     if not crossings:
-        return {name: np.empty(0) for name in COLUMNS}
+        return {name: np.empty(0) for name in AT_CROSSING}
     drive = report.drive
     each = [placed.crossing for placed in crossings]
     index = np.array([crossing.fix for crossing in each], dtype=np.intp)
@@ -159,7 +144,7 @@ def crossing_columns(
         "offset_sigma_m": np.abs(to_left) * np.sqrt(aside),
         **motion_sigmas(motion, known, delay, np.sqrt(beside / alone)),
     }
-    return {name: np.asarray(columns[name], dtype=float) for name in COLUMNS}
+    return {name: np.asarray(columns[name], dtype=float) for name in AT_CROSSING}
 
 
 def _across(track: Track, gate_id: str) -> Floats:
