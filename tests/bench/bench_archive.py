@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import os
+import shutil
 import statistics
 import subprocess
 import sys
@@ -27,7 +28,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "shared"))
 
 import numpy as np
-from killed_adds import added, every_row, killed_adds, twice
+from killed_adds import added, every_row, finished, killed_adds, killed_commands, twice
 from sample_circuits import CLOSED, track_of
 
 import trackkit
@@ -275,7 +276,37 @@ def kill(kills: int, writers: int, folder: Path, recordings: int) -> None:
         added(folder, whole)
         assert twice(at) == []
         assert repr(every_row(at)) == repr(every_row(whole))
-    print(f"{kills} kills of {writers} writers, {at_work} at work: nothing lost, nothing twice")
+        print(
+            f"add: {kills} kills of {writers} writers, {at_work} at work: nothing lost, "
+            "nothing twice",
+            flush=True,
+        )
+        _kill_refreshes(kills, writers, folder, whole)
+
+
+def _kill_refreshes(kills: int, writers: int, folder: Path, whole: Path) -> None:
+    """Move a gate of each circuit before each start, so that there is always work to be killed."""
+    library = whole.parent / "tracks"
+    library.mkdir()
+    for circuit in CLOSED:
+        trackkit.write_track(track_of(circuit), library / f"{circuit}.geojson")
+    at = Path(shutil.copytree(whole, whole.parent / "killed-refreshes"))
+
+    def moved(number: int) -> None:
+        for path in library.glob("*.geojson"):
+            _move_a_gate(path, 5.0 if number % 2 else -4.0)
+
+    words = ["refresh", "--library", str(library), "--at", str(at)]
+    at_work = killed_commands(words, folder, kills, writers, 12.0, seed=78, before=moved)
+    for each in (at, whole):
+        assert finished([*words[:-1], str(each)], folder) == 0
+    assert twice(at) == []
+    assert repr(every_row(at)) == repr(every_row(whole))
+    print(
+        f"refresh: {kills} kills of {writers} writers, {at_work} at work: nothing lost, "
+        "nothing twice",
+        flush=True,
+    )
 
 
 def main() -> None:
