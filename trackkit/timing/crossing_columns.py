@@ -9,7 +9,7 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import wrap_longitude
-from trackkit.geometry.vectors import gate_axes
+from trackkit.geometry.vectors import gate_axes, left_of
 from trackkit.timing.column_names import AT_CROSSING
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap, LapKind
@@ -166,16 +166,16 @@ def _beside_line(
     gate_m = {gate.id: gate.chainage_m for gate in track.gates}
     chainage = np.array([gate_m[crossing.gate] for crossing in crossings])
     for _ in range(_ROUNDS):
-        away = position - curve.position(chainage)
-        ahead = np.einsum("ij,ij->i", away, curve.direction(chainage))
-        aside = np.einsum("ij,ij->i", away, curve.left(chainage))
-        stretch = np.maximum(1.0 - curve.curvature(chainage) * aside, 0.2)
-        chainage = chainage + ahead / stretch
+        place, direction, curvature = curve.frame(chainage)
+        away = position - place
+        ahead = np.einsum("ij,ij->i", away, direction)
+        aside = np.einsum("ij,ij->i", away, left_of(direction))
+        chainage = chainage + ahead / np.maximum(1.0 - curvature * aside, 0.2)
         if not curve.closed:
             chainage = curve.wrap(chainage)
-    away = position - curve.position(chainage)
-    offset = np.einsum("ij,ij->i", away, curve.left(chainage))
-    return chainage, offset, curve.direction(chainage)
+    place, direction, _ = curve.frame(chainage)
+    offset = np.einsum("ij,ij->i", position - place, left_of(direction))
+    return chainage, offset, direction
 
 
 def _elapsed(report: LapReport, crossings: Sequence[GateCrossing]) -> tuple[Floats, Floats]:

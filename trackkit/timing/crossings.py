@@ -51,6 +51,10 @@ class Crossing:
     delay: tuple[float, float] = (0.0, 0.0)
     speed_sigma_mps: float | None = None
 
+    def __hash__(self) -> int:
+        # All fields take four times as long, and crossings are looked up by the thousand.
+        return hash((self.gate, self.time_s))
+
 
 def cross(
     gate: Gate, drive: Drive, *, again_m: float = AGAIN_M, antenna_ahead_m: float = 0.0
@@ -86,7 +90,9 @@ def cross(
     position, velocity = drive.between(candidate, share)
     along = (position - left) @ across
     good = (along >= 0.0) & (along <= width) & (velocity @ forward > 0)
-    away = np.linalg.norm(drive.position_m - middle, axis=1) > AWAY_M + 0.5 * width
+    from_middle = drive.position_m - middle
+    squared = np.einsum("ij,ij->i", from_middle, from_middle)
+    away = squared > (AWAY_M + 0.5 * width) ** 2
     back = _back(drive, ahead, left, across, width)
     driven = _driven(drive) if len(back) else None
     crossings: list[Crossing] = []

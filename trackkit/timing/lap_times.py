@@ -371,7 +371,8 @@ def _lap_report(
     spells, sessions = parts
     laps = _laps_of(track, crossings, sessions)
     sigmas = sigmas_of([pair for lap in laps for pair in _intervals(lap)])
-    laps = [_measured(drive, lap, sigmas) for lap in laps]
+    speed = drive.speed_mps
+    laps = [_measured(speed, lap, sigmas) for lap in laps]
     laps = with_remarks(track, drive, laps, spells, rules)
     if best_sigmas:
         laps = with_channels(laps, drive.recording.channels)
@@ -426,21 +427,21 @@ def _intervals(lap: Lap) -> list[_Pair]:
     return [(before, after) for before, after in ends if before is not None and after is not None]
 
 
-def _measured(drive: Drive, lap: Lap, sigmas: Mapping[_Pair, float]) -> Lap:
+def _measured(speed_mps: Floats, lap: Lap, sigmas: Mapping[_Pair, float]) -> Lap:
     """Add uncertainties and speeds to a lap's times."""
     sectors = tuple(
         sector
         if before is None or after is None
-        else _measured_sector(drive, sector, before, after, sigmas[before, after])
+        else _measured_sector(speed_mps, sector, before, after, sigmas[before, after])
         for sector, before, after in zip(lap.sectors, lap.passed[:-1], lap.passed[1:], strict=True)
     )
     if lap.pit_visits:
-        top_in_pits = max(_speeds(drive, *visit)[1] for visit in lap.pit_visits)
+        top_in_pits = max(_speeds(speed_mps, *visit)[1] for visit in lap.pit_visits)
         lap = replace(lap, pit_speed_mps=top_in_pits)
     first, last = lap.passed[0], lap.passed[-1]
     if first is None or last is None:
         return replace(lap, sectors=sectors)
-    lowest, top = _speeds(drive, first, last)
+    lowest, top = _speeds(speed_mps, first, last)
     return replace(
         lap,
         sectors=sectors,
@@ -451,15 +452,16 @@ def _measured(drive: Drive, lap: Lap, sigmas: Mapping[_Pair, float]) -> Lap:
 
 
 def _measured_sector(
-    drive: Drive, sector: SectorTime, before: Crossing, after: Crossing, sigma_s: float
+    speed_mps: Floats, sector: SectorTime, before: Crossing, after: Crossing, sigma_s: float
 ) -> SectorTime:
-    lowest, top = _speeds(drive, before, after)
+    lowest, top = _speeds(speed_mps, before, after)
     return replace(sector, sigma_s=sigma_s, lowest_mps=lowest, top_mps=top)
 
 
-def _speeds(drive: Drive, before: Crossing, after: Crossing) -> tuple[float, float]:
-    """Lowest and highest speed between two crossings, m/s."""
-    velocity: Floats = drive.velocity_mps[before.fix + 1 : after.fix + 1]
-    between = np.hypot(velocity[:, 0], velocity[:, 1])
-    speeds = np.concatenate([[before.speed_mps, after.speed_mps], between])
-    return float(speeds.min()), float(speeds.max())
+def _speeds(speed_mps: Floats, before: Crossing, after: Crossing) -> tuple[float, float]:
+    """Lowest and highest speed between two crossings, m/s, from those at all fixes."""
+    ends = (before.speed_mps, after.speed_mps)
+    between = speed_mps[before.fix + 1 : after.fix + 1]
+    if not len(between):
+        return min(ends), max(ends)
+    return min(*ends, float(between.min())), max(*ends, float(between.max()))
