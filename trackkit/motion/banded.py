@@ -96,10 +96,29 @@ def squares_beyond(onward: Floats, form: Floats) -> Floats:
     Floats
         Quadratic forms in x at each link, shape (m, block, block), its own square included.
     """
-    own = np.eye(form.shape[1])
-    every = np.empty_like(form)
-    beyond = np.zeros_like(own)
-    for place in range(len(form) - 1, -1, -1):
-        beyond = form[place] + onward[place].T @ beyond @ onward[place]
-        every[place] = own + beyond
-    return every
+    return np.eye(form.shape[1]) + followed_backward(onward.transpose(0, 2, 1), form)
+
+
+def followed_backward(kept: Floats, fresh: Floats) -> Floats:
+    """Follow covariances from the last link to the first: P = K P' K' + F, with P' of the next.
+
+    Two neighbouring steps make one of the same kind, so that half as many are followed first, and
+    so on (a parallel scan; Blelloch 1990, from memory).
+    """
+    count = len(kept)
+    if count == 1:
+        return fresh
+    even = count // 2 * 2
+    first, second = kept[0:even:2], kept[1:even:2]
+    paired = fresh[0:even:2] + first @ fresh[1:even:2] @ first.transpose(0, 2, 1)
+    both = first @ second
+    if even < count:
+        both = np.concatenate([both, kept[even:]])
+        paired = np.concatenate([paired, fresh[even:]])
+    covariance = np.empty_like(fresh)
+    covariance[0::2] = followed_backward(both, paired)
+    following = np.zeros_like(second)
+    later = covariance[2::2]
+    following[: len(later)] = later
+    covariance[1::2] = second @ following @ second.transpose(0, 2, 1) + fresh[1:even:2]
+    return covariance

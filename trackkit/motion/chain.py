@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.motion.banded import diagonals, responses, squares_beyond
+from trackkit.motion.banded import diagonals, followed_backward, responses, squares_beyond
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -271,28 +271,3 @@ class Chain:
         onward = np.zeros_like(self._inverse)
         onward[1:] = -self._inverse[1:] @ self._blocks[1]
         return onward, self._inverse @ right
-
-
-def followed_backward(kept: Floats, fresh: Floats) -> Floats:
-    """Follow covariances from the last link to the first: P = K P' K' + F, with P' of the next.
-
-    Two neighbouring steps make one of the same kind, so that half as many are followed first, and
-    so on (a parallel scan; Blelloch 1990, from memory).
-    """
-    count = len(kept)
-    if count == 1:
-        return fresh
-    even = count // 2 * 2
-    first, second = kept[0:even:2], kept[1:even:2]
-    paired = fresh[0:even:2] + first @ fresh[1:even:2] @ first.transpose(0, 2, 1)
-    both = first @ second
-    if even < count:
-        both = np.concatenate([both, kept[even:]])
-        paired = np.concatenate([paired, fresh[even:]])
-    covariance = np.empty_like(fresh)
-    covariance[0::2] = followed_backward(both, paired)
-    following = np.zeros_like(second)
-    later = covariance[2::2]
-    following[: len(later)] = later
-    covariance[1::2] = second @ following @ second.transpose(0, 2, 1) + fresh[1:even:2]
-    return covariance
