@@ -11,8 +11,8 @@ from sample_circuits import track_of
 
 import trackkit
 from trackkit.errors import TrackkitError
-from trackkit.frames.laps import TRACE_COLUMNS
 from trackkit.timing.channels import channel_at
+from trackkit.timing.column_names import TRACE_COLUMNS
 from trackkit.timing.passings import passings
 from trackkit.timing.rows import session_row
 from trackkit.timing.sessions import Session, choose_reference

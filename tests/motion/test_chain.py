@@ -57,14 +57,19 @@ def test_covariances_are_blocks_of_the_inverse(case):
         np.testing.assert_allclose(chain.covariance[link], inverse[own, own], atol=1e-10)
 
 
-def test_what_two_links_share_is_what_follows_from_the_later_one(case):
+def test_kept_links_are_known_as_in_the_inverse(case):
     matrix, chain, _ = case
     inverse = np.linalg.inv(matrix)
     chosen = np.arange(0, chain.links, 3)
+    covariance, onward = chain.kept(chosen)
 
-    for step, begin, end in zip(chain.onward(chosen), chosen[:-1], chosen[1:], strict=True):
+    for link, own in zip(chosen, covariance, strict=True):
+        inside = slice(link * STATES, (link + 1) * STATES)
+        np.testing.assert_allclose(own, inverse[inside, inside], atol=1e-10)
+    ends = zip(onward, covariance[1:], chosen[:-1], chosen[1:], strict=True)
+    for step, own, begin, end in ends:
         shared = inverse[begin * STATES : (begin + 1) * STATES, end * STATES : (end + 1) * STATES]
-        np.testing.assert_allclose(step @ chain.covariance[end], shared, atol=1e-10)
+        np.testing.assert_allclose(step @ own, shared, atol=1e-10)
 
 
 def test_the_variance_of_a_sum_is_that_of_the_inverse(case):

@@ -10,6 +10,7 @@ from small_files import CSV, GEOJSON, GPX
 
 from trackkit.budgets import raised
 from trackkit.errors import NoTimesError, RecordingError
+from trackkit.recordings.detect import is_surely_recording
 from trackkit.recordings.drawn_lines import read_line
 from trackkit.recordings.read import read_recording
 
@@ -111,3 +112,19 @@ def test_a_track_file_is_no_recording_and_no_drawn_line(file):
         read_recording(path)
     with pytest.raises(RecordingError, match="is a track file already, not a drawn line"):
         read_line(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "surely"),
+    [
+        ("time_utc,latitude_deg,longitude_deg\nx,y,z\n", True),
+        ("name,latitude,longitude\nstart,1,2\n", False),
+        ("file,driver,vehicle\na.nmea,Ada,7\n", False),
+    ],
+)
+def test_a_table_is_surely_a_recording_where_its_header_names_times_and_places(
+    tmp_path, text, surely
+):
+    path = tmp_path / "table.csv"
+    path.write_text(text)
+    assert is_surely_recording(str(path)) is surely

@@ -1,4 +1,4 @@
-"""Commands that add the same folder to an archive at once, killed at random moments."""
+"""Commands that change one archive at once, killed at random moments."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from trackkit.archive.columns import RECORDINGS, TABLES
@@ -17,7 +18,30 @@ from trackkit.archive.store import opened, rows_of
 def killed_adds(
     folder: Path, at: Path, kills: int, writers: int, longest_s: float, seed: int
 ) -> int:
+    """Add the same folder by several commands, and kill them all; see `killed_commands`."""
+    words = ["add", str(folder), "--at", str(at)]
+    return killed_commands(words, folder, kills, writers, longest_s, seed)
+
+
+def killed_commands(
+    words: Sequence[str],
+    folder: Path,
+    kills: int,
+    writers: int,
+    longest_s: float,
+    seed: int,
+    before: Callable[[int], None] = lambda _: None,
+) -> int:
     """Start writers, kill them all at a random moment, and again, so many times.
+
+    Parameters
+    ----------
+    words
+        Of a command of ``trackkit archive``.
+    folder
+        Where it is run.
+    before
+        Done before each start, with its number.
 
     Returns
     -------
@@ -26,8 +50,9 @@ def killed_adds(
     """
     moments = random.Random(seed)
     at_work = 0
-    for _ in range(kills):
-        processes = [_add(folder, at) for _ in range(writers)]
+    for number in range(kills):
+        before(number)
+        processes = [_run(words, folder) for _ in range(writers)]
         time.sleep(moments.uniform(0.2, longest_s))
         for process in processes:
             at_work += process.poll() is None
@@ -39,13 +64,17 @@ def killed_adds(
 
 def added(folder: Path, at: Path) -> int:
     """Add to the end; the status of the command."""
-    return _add(folder, at).wait()
+    return finished(["add", str(folder), "--at", str(at)], folder)
 
 
-def _add(folder: Path, at: Path) -> subprocess.Popen:
-    words = ["archive", "add", str(folder), "--at", str(at), "--workers", "1"]
+def finished(words: Sequence[str], folder: Path) -> int:
+    """Run a command of ``trackkit archive`` to its end; its status."""
+    return _run(words, folder).wait()
+
+
+def _run(words: Sequence[str], folder: Path) -> subprocess.Popen:
     return subprocess.Popen(
-        [sys.executable, "-m", "trackkit", *words],
+        [sys.executable, "-m", "trackkit", "archive", *words, "--workers", "1"],
         # Not in a checkout, whose trackkit and samples would be run in place of these.
         cwd=folder,
         stdout=subprocess.DEVNULL,

@@ -27,10 +27,10 @@ from trackkit.pages.driven_day import day_document
 from trackkit.pages.state import state
 from trackkit.remedies import Remedy
 from trackkit.simulation.simulate import simulate_drive
+from trackkit.timing.decimals import decimals
 from trackkit.timing.differences import TimeDifference, time_difference
 from trackkit.timing.losses import lap_losses
 from trackkit.timing.report import LapReport
-from trackkit.timing.sessions import decimals
 from trackkit.track.file import read_track
 from trackkit.track.model import Track
 from trackkit.units import UNITS

@@ -9,9 +9,9 @@ import pytest
 import two_sessions
 
 from trackkit.errors import TrackkitError
+from trackkit.timing.decimals import decimals
 from trackkit.timing.sessions import (
     choose_reference,
-    decimals,
     lap_difference,
     passages,
     ranking,

@@ -7,11 +7,11 @@ from types import SimpleNamespace
 import pytest
 
 from trackkit.errors import TrackkitError
+from trackkit.timing.decimals import decimals
 from trackkit.timing.sessions import (
     Reference,
     Session,
     choose_reference,
-    decimals,
     lap_difference,
     lap_name,
     ranking,

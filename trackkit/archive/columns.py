@@ -10,9 +10,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from trackkit.archive.engines import engine
-from trackkit.frames.crossings import CROSSING_COLUMNS
-from trackkit.frames.laps import LAP_COLUMNS, SECTOR_COLUMNS, TRACE_COLUMNS, WHICH
-from trackkit.timing.kept_timing import (
+from trackkit.timing.column_names import (
+    CROSSING_COLUMNS,
+    LAP_COLUMNS,
+    SECTOR_COLUMNS,
+    TRACE_COLUMNS,
+    WHICH,
+)
+from trackkit.timing.kept_columns import (
     TIMING_LISTS,
     TIMING_NUMBERS,
     TIMING_TRUTHS,

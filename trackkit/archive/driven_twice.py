@@ -8,8 +8,9 @@ recordings there are.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import timedelta
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -128,12 +129,15 @@ def _marks(
     pairs[swapped] = pairs[swapped][:, ::-1]
     names = laps[KEY].to_numpy()
     together = {(names[first], names[second]) for first, second in pairs}
-    same = _driven_as_one(archive, together)
+    driven_as_one = _driven_as_one(archive, together)
     marks: dict[_Lap, str] = {}
     keys = list(zip(names, laps["session"].tolist(), laps["lap"].tolist(), strict=True))
+    # By this order a lap is held against the one that counts first, and then against no other: a
+    # day in many copies takes no longer than so many days.
     for first, second in sorted(pairs.tolist(), key=lambda pair: (ranks[pair[1]], ranks[pair[0]])):
-        if (names[first], names[second]) in same and keys[first] not in marks:
-            marks.setdefault(keys[second], names[first])
+        open_yet = keys[first] not in marks and keys[second] not in marks
+        if open_yet and driven_as_one(names[first], names[second]):
+            marks[keys[second]] = names[first]
     return marks
 
 
@@ -156,20 +160,21 @@ def _alike(laps: DataFrame) -> Any:
     return np.concatenate(pairs)
 
 
-def _driven_as_one(archive: str, together: set[tuple[str, str]]) -> set[tuple[str, str]]:
-    """Keep the pairs of recordings that pass all gates at one time and place while both run."""
+def _driven_as_one(archive: str, together: set[tuple[str, str]]) -> Callable[[str, str], bool]:
+    """Make what tells whether two recordings pass all gates at one time and place, both running."""
     if not together:
-        return set()
+        return lambda *_: False
     recordings = sorted({recording for pair in together for recording in pair})
     own = engine("pyarrow.dataset").field(KEY).isin(recordings)
     columns = [KEY, "gate", "time_of_day", "longitude_deg", "latitude_deg"]
     every = dataset_of(opened(archive, CROSSINGS)).to_table(columns=columns, filter=own).to_pandas()
     of = dict(iter(every.dropna().sort_values("time_of_day").groupby(KEY)))
-    return {
-        (first, second)
-        for first, second in together
-        if first in of and second in of and _is_same(of[first], of[second])
-    }
+
+    @cache
+    def driven_as_one(first: str, second: str) -> bool:
+        return first in of and second in of and _is_same(of[first], of[second])
+
+    return driven_as_one
 
 
 def _is_same(first: DataFrame, second: DataFrame) -> bool:

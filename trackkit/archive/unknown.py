@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from trackkit.geometry.geodesy import geodesic_distance
 from trackkit.words import counted
 
 _ONE_PLACE_M = 3_000.0
@@ -94,6 +93,9 @@ def unknown_places(rows: Sequence[Mapping[str, Any]]) -> tuple[UnknownPlace, ...
 
 
 def _away_m(first: Mapping[str, Any], second: Mapping[str, Any]) -> float:
+    # Whoever asks for laps alone need not wait for what it stands on.
+    from trackkit.geometry.geodesy import geodesic_distance
+
     ends = (first["longitude_deg"], first["latitude_deg"])
     return float(geodesic_distance(*ends, second["longitude_deg"], second["latitude_deg"]))
 

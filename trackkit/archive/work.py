@@ -6,15 +6,16 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from functools import lru_cache
+from functools import cache, lru_cache
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from trackkit.archive.columns import DRIVES, KEY, RECORDINGS
-from trackkit.archive.rows import Described, table_of_rows, timed_rows
+from trackkit.archive.rows import Described, table_of_rows
 from trackkit.archive.surroundings import circuits_around, gate_names
+from trackkit.archive.timed_rows import timed_rows
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
 from trackkit.library.driven_circuit import Found, settled, tracks_driven
 from trackkit.library.folders import Library, open_library
@@ -26,6 +27,7 @@ from trackkit.timing.kept_timing import timing_row
 from trackkit.timing.lap_times import TimedRecording
 from trackkit.timing.rules import USUAL_RULES, LapRules
 from trackkit.track.digest import geometry_digest
+from trackkit.track.model import Track
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -151,16 +153,15 @@ def _timed(item: Item, job: Job) -> Outcome:
         return Outcome(item, _row(item, job, state="unplaced", reason=reason, **facts))
     timed = TimedRecording.smoothed(recording, found.track.plane, job.antenna_ahead_m)
     report = timed.report(found.track, rules=job.rules)
-    tables = timed_rows(found, report, item.recording, item.described, traces=job.traces)
     about = timed_facts(found, facts["longitude_deg"], facts["latitude_deg"], job)
+    same = {name: about[name] for name in ("track", "geometry")} | {KEY: item.recording}
+    tables = timed_rows(found, report, same, item.described, traces=job.traces)
     tables["drives"] = table_of_rows(
         DRIVES,
         [
             timing_row(timed, found.track, job.rules)
+            | same
             | {
-                KEY: item.recording,
-                "track": about["track"],
-                "geometry": about["geometry"],
                 "begun": recording.start,
                 "csv_columns": None if job.columns is None else json.dumps(dict(job.columns)),
                 "traces": job.traces,
@@ -202,10 +203,16 @@ def timed_facts(
     around = _opened(job.libraries, job.library)[2]
     return {
         "track": found.track.id,
-        "geometry": geometry_digest(found.track),
+        "geometry": _digests(found.track)[0],
         "circuits_around": around(longitude_deg, latitude_deg),
-        "gate_names": gate_names(found.track),
+        "gate_names": _digests(found.track)[1],
     }
+
+
+@lru_cache(maxsize=64)
+def _digests(track: Track) -> tuple[str, str]:
+    """Digest the geometry and the names of gates of a track that many recordings are of."""
+    return geometry_digest(track), gate_names(track)
 
 
 def _unsettled(located: Located) -> str:
@@ -253,6 +260,12 @@ def _levels(report: LapReport) -> dict[str, float]:
     }
 
 
+@cache
+def own_version() -> str:
+    """Tell the version of trackkit, whose metadata take long to read."""
+    return version("trackkit")
+
+
 def _row(item: Item, job: Job, **values: Any) -> dict[str, Any]:
     row: dict[str, Any] = dict.fromkeys(RECORDINGS.names)
     return row | {
@@ -261,7 +274,7 @@ def _row(item: Item, job: Job, **values: Any) -> dict[str, Any]:
         "size_bytes": item.size_bytes,
         "modified": datetime.fromtimestamp(item.modified_s, UTC),
         "added": datetime.now(UTC),
-        "version": version("trackkit"),
+        "version": own_version(),
         "library": job.library,
         **values,
     }

@@ -136,11 +136,12 @@ def summary_command(
     if not rows:
         click.echo("no lap is like that")
         return
+    equal = {_key(row, by): row["equal"] for row in rows}
     headings = ["circuit", *by, "laps", "days", "best", "median", "consistency", "progress"]
     table(headings, [[*_group(row, by), *_figures(row)] for row in rows])
     table(
         ["circuit", *by, "record", "", *(name for name in ("driver", "day") if name not in by)],
-        [_record(row, by, rows) for row in records],
+        [_record(row, by, equal[_key(row, by)]) for row in records],
     )
     click.echo("= is no slower than the record by more than one sigma of their difference")
     remark(TRAINING)
@@ -211,7 +212,7 @@ def _group(row: Mapping[str, Any], by: Sequence[str]) -> list[str]:
 
 def _figures(row: Mapping[str, Any]) -> list[str]:
     from trackkit.cli.common import duration
-    from trackkit.timing.sessions import decimals
+    from trackkit.timing.decimals import decimals
 
     places = decimals(row["best_sigma_s"])
     progress = row["progress_s"]
@@ -226,11 +227,12 @@ def _figures(row: Mapping[str, Any]) -> list[str]:
     ]
 
 
-def _record(
-    row: Mapping[str, Any], by: Sequence[str], groups: Sequence[Mapping[str, Any]]
-) -> list[str]:
-    keys = ("track", "direction", *by)
-    equal = next(group["equal"] for group in groups if all(group[key] == row[key] for key in keys))
+def _key(row: Mapping[str, Any], by: Sequence[str]) -> tuple[Any, ...]:
+    """Tell of which group of a summary a row is."""
+    return tuple(row[name] for name in ("track", "direction", *by))
+
+
+def _record(row: Mapping[str, Any], by: Sequence[str], equal: int) -> list[str]:
     others = [row[name] or "-" for name in ("driver", "day") if name not in by]
     time = plain_time(row["time_s"], row["sigma_s"])
     return [*_group(row, by), time, "=" if equal > 1 else "", *others]

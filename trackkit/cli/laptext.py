@@ -18,8 +18,8 @@ from trackkit.cli.time_cells import (
     time_cell,
 )
 from trackkit.timing.best_marks import Mark, best_marks
+from trackkit.timing.decimals import decimals
 from trackkit.timing.sessions import (
-    decimals,
     lap_difference,
     lap_name,
     local_time,

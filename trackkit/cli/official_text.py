@@ -10,7 +10,8 @@ import click
 from trackkit.cli.common import duration, table
 from trackkit.cli.time_cells import difference_cell, difference_sigma, sigma_text, time_cell
 from trackkit.official.pairing import SURE
-from trackkit.timing.sessions import Difference, decimals, lap_name
+from trackkit.timing.decimals import decimals
+from trackkit.timing.sessions import Difference, lap_name
 
 if TYPE_CHECKING:
     from trackkit.official.pairing import Agreement, Pairing

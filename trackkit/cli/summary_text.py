@@ -9,8 +9,9 @@ import click
 
 from trackkit.cli.common import duration, table
 from trackkit.cli.time_cells import plain_time
+from trackkit.timing.decimals import decimals
 from trackkit.timing.driving_sessions import span_text
-from trackkit.timing.sessions import decimals, lap_name, local_time
+from trackkit.timing.sessions import lap_name, local_time
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo

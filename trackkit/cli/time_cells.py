@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from trackkit.cli.common import duration
-from trackkit.timing.sessions import decimals
+from trackkit.timing.decimals import decimals
 from trackkit.units import units
 
 if TYPE_CHECKING:

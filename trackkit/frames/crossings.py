@@ -8,17 +8,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from trackkit.frames.columns import frame_of, times_of_day
-from trackkit.frames.laps import WHICH, listed_reports, timed_sessions
+from trackkit.frames.laps import listed_reports, timed_sessions
 from trackkit.timing import crossing_columns
-from trackkit.timing.crossing_columns import GateCrossing, gate_crossings
+from trackkit.timing.column_names import AT_CROSSING, CROSSING_COLUMNS, CROSSING_TEXTS
+from trackkit.timing.crossing_columns import GateCrossing, gate_crossings, lap_of_crossing
 from trackkit.timing.report import LapReport
 from trackkit.track.model import Track
 
 if TYPE_CHECKING:
     from pandas import DataFrame
-
-_TEXTS = (*WHICH, "kind", "gate", "gate_name", "gate_kind")
-CROSSING_COLUMNS = (*_TEXTS, "time_of_day", *crossing_columns.COLUMNS)
 
 
 def crossings_frame(
@@ -60,8 +58,8 @@ def crossings_frame(
     """
     import pandas as pd
 
-    columns: dict[str, list[Any]] = {name: [] for name in _TEXTS}
-    parts: dict[str, list[Any]] = {name: [np.empty(0)] for name in crossing_columns.COLUMNS}
+    columns: dict[str, list[Any]] = {name: [] for name in CROSSING_TEXTS}
+    parts: dict[str, list[Any]] = {name: [np.empty(0)] for name in AT_CROSSING}
     parts["time_of_day"] = [times_of_day(None, np.empty(0))]
     for track, session, driver in timed_sessions(listed_reports(reports), drivers):
         report = session.report
@@ -75,21 +73,18 @@ def crossings_frame(
             for name, value in {**row, "recording": session.file, "driver": driver}.items():
                 columns[name].append(value)
     whole = {name: np.concatenate(values) for name, values in parts.items()}
-    texts = frame_of(_TEXTS, columns)
+    texts = frame_of(CROSSING_TEXTS, columns)
     return pd.concat([texts, frame_of(tuple(whole), whole)], axis=1)[list(CROSSING_COLUMNS)]
 
 
 def _texts(track: Track, report: LapReport, placed: GateCrossing) -> dict[str, Any]:
-    gate, lap = track.gate(placed.crossing.gate), placed.lap
-    if lap is None:
-        time = placed.crossing.time_s
-        begun = [session.number for session in report.sessions if session.begin_s <= time]
-        which: dict[str, Any] = {"session": max(begun, default=1), "lap": 0, "kind": None}
-    else:
-        which = {"session": lap.session, "lap": lap.number, "kind": lap.kind}
+    gate = track.gate(placed.crossing.gate)
+    session, lap, kind = lap_of_crossing(report, placed)
     return {
         "track": track.id,
-        **which,
+        "session": session,
+        "lap": lap,
+        "kind": kind,
         "gate": gate.id,
         "gate_name": gate.name,
         "gate_kind": gate.kind,

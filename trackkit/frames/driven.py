@@ -9,11 +9,12 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.frames.crossings import crossings_frame
-from trackkit.frames.laps import LAP_COLUMNS, TRACE_COLUMNS, laps_frame, traces_frame
+from trackkit.frames.laps import laps_frame, traces_frame
 from trackkit.geometry.antimeridian import cut_line
 from trackkit.geometry.geodesy import unwrap_longitude
 from trackkit.geometry.grids import Grid
 from trackkit.motion.drive import Drive
+from trackkit.timing.column_names import LAP_COLUMNS, TRACE_COLUMNS
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.timing.traces import STEP_M

@@ -17,6 +17,7 @@ from trackkit.recordings.channel import distinct_names
 from trackkit.timing import trace_columns
 from trackkit.timing.best_marks import best_marks
 from trackkit.timing.channels import channel_at, channel_cells, channel_columns, channel_titles
+from trackkit.timing.column_names import LAP_COLUMNS, SECTOR_COLUMNS, TRACE_COLUMNS, WHICH
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.timing.rows import lap_row, marked_row
@@ -26,54 +27,6 @@ from trackkit.track.model import Track
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-WHICH = ("track", "recording", "driver", "session", "lap")
-"""Columns that say which lap a row is of."""
-LAP_COLUMNS = (
-    *WHICH,
-    "kind",
-    "complete",
-    "counts",
-    "begun",
-    "start_s",
-    "time_s",
-    "sigma_s",
-    "difference_s",
-    "difference_sigma_s",
-    "top_mps",
-    "lowest_mps",
-    "pit_time_s",
-    "pit_speed_mps",
-    "missed",
-    "remarks",
-    "best",
-)
-SECTOR_COLUMNS = (
-    *WHICH,
-    "kind",
-    "sector",
-    "gate",
-    "gate_name",
-    "counts",
-    "begun",
-    "start_s",
-    "time_s",
-    "sigma_s",
-    "split_s",
-    "difference_s",
-    "difference_sigma_s",
-    "top_mps",
-    "lowest_mps",
-    "gate_speed_mps",
-    "remarks",
-    "best",
-)
-TRACE_COLUMNS = (
-    *WHICH,
-    "kind",
-    *trace_columns.COLUMNS[:3],
-    "time_of_day",
-    *(name for name in trace_columns.COLUMNS[3:] if name != "time_s"),
-)
 _NO_MOMENTS = np.empty(0, dtype="datetime64[ns]")
 
 
@@ -167,23 +120,6 @@ def sectors_frame(
     """
     listed = listed_reports(reports)
     return _sectors_frame(_each_lap(listed, drivers, reference), _figure_columns(listed))
-
-
-def lap_and_sector_frames(report: LapReport) -> tuple[DataFrame, DataFrame]:
-    """Lay the laps and the sectors of a report out as frames, compared with no lap.
-
-    Parameters
-    ----------
-    report
-        With its track.
-
-    Returns
-    -------
-    laps, sectors
-        As `laps_frame` and `sectors_frame` have them, without differences and channels.
-    """
-    each = list(_each_lap([report], None, None, compared=False))
-    return _laps_frame(each, ()), _sectors_frame(each, ())
 
 
 def _sectors_frame(each: Iterable[_EachLap], channels: Sequence[str]) -> DataFrame:
@@ -297,14 +233,8 @@ def _each_lap(
     reports: Sequence[LapReport],
     drivers: Mapping[str, str] | None,
     wanted: str | None,
-    *,
-    compared: bool = True,
 ) -> Iterator[_EachLap]:
-    """Go through laps: their track and session, which lap it is, and its row of JSON.
-
-    Differences to a reference lap, which take most of the time, are left out where nobody wants
-    laps to be compared.
-    """
+    """Go through laps: their track and session, which lap it is, and its row of JSON."""
     every = timed_sessions(reports, drivers)
     by_track: dict[str, list[Session]] = {}
     for track, session, _ in every:
@@ -319,7 +249,7 @@ def _each_lap(
             if chosen is not None and chosen.session in sessions
         }
     for track, session, driver in every:
-        reference: Reference | None = references.get(track.id) if compared else None
+        reference: Reference | None = references.get(track.id)
         marks = best_marks(track, session)
         for lap in session.report.laps:
             row = marked_row(lap_row(track, session, lap, reference), track, lap, marks)

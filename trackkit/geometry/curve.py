@@ -155,6 +155,14 @@ class Curve:
         cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
         return np.asarray(cross / np.linalg.norm(first, axis=-1) ** 3)
 
+    def frame(self, chainage_m: ArrayLike) -> tuple[Floats, Floats, Floats]:
+        """Positions, unit vectors along the curve, and curvatures, as told one by one above."""
+        parameter = self._parameter_at(self.wrap(chainage_m))
+        position, first, second = (np.asarray(self._spline(parameter, nu)) for nu in range(3))
+        pace = np.linalg.norm(first, axis=-1)
+        cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
+        return position, first / pace[..., None], cross / pace**3
+
     def turning(self) -> float:
         """Whole turns made along the curve, positive to the left (a simple loop makes 1)."""
         tangent = self.direction(self.chainages(1.0))

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.motion.strides import Strides
+from trackkit.motion.banded import diagonals, followed_backward, responses, squares_beyond
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -218,8 +218,8 @@ class Chain:
             final -= below @ solved[-states:, 0]
         return inside + float(final @ self.covariance[last] @ final)
 
-    def onward(self, link: Indices) -> Floats:
-        """How unknowns of chosen links follow from those of the next one chosen.
+    def kept(self, link: Indices) -> tuple[Floats, Floats]:
+        """Covariance of chosen links, and how their unknowns follow from those of the next.
 
         Parameters
         ----------
@@ -228,13 +228,17 @@ class Chain:
 
         Returns
         -------
-        Floats
-            Shape (m - 1, states, states): times the covariance of the later of two links, it is
-            what the two links share.
+        covariance, onward
+            Shape (m, states, states) and (m - 1, states, states): times the covariance of the later
+            of two links, the second is what the two share.
         """
-        value = np.broadcast_to(np.eye(self.states), (len(link) - 1, self.states, self.states))
-        last = self.links - 1
-        return Strides(self._kept[::-1]).followed(value, last - link[1:], last - link[:-1])
+        states = self.states
+        onward, form = responses(self.rows, np.append(link, self.links - 1), states)
+        form = squares_beyond(onward, form)
+        own = diagonals(self.rows, link, states)
+        turned = np.linalg.inv(own).transpose(0, 2, 1)
+        passed_on = (own[1:] @ onward[:-1]).transpose(0, 2, 1)
+        return turned @ form @ turned.transpose(0, 2, 1), turned[:-1] @ passed_on
 
     def _below(self, link: int) -> Floats:
         """Take the factor's block that ties a link to the next one, shape (states, states)."""
@@ -267,28 +271,3 @@ class Chain:
         onward = np.zeros_like(self._inverse)
         onward[1:] = -self._inverse[1:] @ self._blocks[1]
         return onward, self._inverse @ right
-
-
-def followed_backward(kept: Floats, fresh: Floats) -> Floats:
-    """Follow covariances from the last link to the first: P = K P' K' + F, with P' of the next.
-
-    Two neighbouring steps make one of the same kind, so that half as many are followed first, and
-    so on (a parallel scan; Blelloch 1990, from memory).
-    """
-    count = len(kept)
-    if count == 1:
-        return fresh
-    even = count // 2 * 2
-    first, second = kept[0:even:2], kept[1:even:2]
-    paired = fresh[0:even:2] + first @ fresh[1:even:2] @ first.transpose(0, 2, 1)
-    both = first @ second
-    if even < count:
-        both = np.concatenate([both, kept[even:]])
-        paired = np.concatenate([paired, fresh[even:]])
-    covariance = np.empty_like(fresh)
-    covariance[0::2] = followed_backward(both, paired)
-    following = np.zeros_like(second)
-    later = covariance[2::2]
-    following[: len(later)] = later
-    covariance[1::2] = second @ following @ second.transpose(0, 2, 1) + fresh[1:even:2]
-    return covariance

@@ -7,8 +7,10 @@ import numpy as np
 from trackkit.arrays import Floats, Indices
 from trackkit.motion.strides import Strides
 
-_AT_ONCE = 48
-"""Loads that are followed one by one; the runs of so many are followed side by side."""
+_LEAST_AT_ONCE, _MOST_AT_ONCE = 8, 48
+"""So many loads are followed one by one; the runs of so many are followed side by side."""
+_RUN_TO_LOAD = 1.6
+"""Putting a run's sums together takes so many times what following its loads by one takes."""
 
 
 def chained_sums(term: Indices, count: int, left: Floats, right: Floats, onward: Floats) -> Floats:
@@ -41,26 +43,28 @@ def chained_sums(term: Indices, count: int, left: Floats, right: Floats, onward:
     total = np.zeros((count, count))
     if not loads:
         return total
-    runs = -(-loads // _AT_ONCE)
+    least = int(np.sqrt(_RUN_TO_LOAD * loads))
+    at_once = min(max(least, _LEAST_AT_ONCE), _MOST_AT_ONCE)
+    runs = -(-loads // at_once)
     # Loads of nothing fill the last run up.
-    missing = runs * _AT_ONCE - loads
+    missing = runs * at_once - loads
     term = np.concatenate([term, np.zeros(missing, dtype=term.dtype)]).reshape(runs, -1)
     left, right = (
         np.concatenate([part, np.zeros((missing, columns, states))]).reshape(
-            runs, _AT_ONCE, columns, states
+            runs, at_once, columns, states
         )
         for part in (left, right)
     )
     still = np.broadcast_to(np.eye(states), (missing, states, states))
     steps = np.concatenate([np.eye(states)[None], onward[1:], still])
     within, entered, reached = _within_runs(
-        left, right, steps.reshape(runs, _AT_ONCE, states, states)
+        left, right, steps.reshape(runs, at_once, states, states)
     )
     carried = np.zeros((columns, states, count))
     for run in range(runs):
         terms, place = np.unique(term[run], return_inverse=True)
-        belongs = np.zeros((len(terms), _AT_ONCE))
-        belongs[place, np.arange(_AT_ONCE)] = 1.0
+        belongs = np.zeros((len(terms), at_once))
+        belongs[place, np.arange(at_once)] = 1.0
         total[np.ix_(terms, terms)] += belongs @ within[run] @ belongs.T
         # What the run's loads make of all before it.
         for column in range(columns):

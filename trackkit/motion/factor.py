@@ -14,7 +14,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from trackkit.arrays import Floats, Indices
+from trackkit.arrays import Floats
+from trackkit.motion.banded import diagonal
 from trackkit.motion.information import Model
 from trackkit.motion.noise import Levels, Measured
 
@@ -133,42 +134,3 @@ class Factor:
         """Divide a stretch of fixes where pieces end, into stretches that share their ends."""
         inner = [bound - 1 for bound in self.bounds[1:-1] if first < bound - 1 < last]
         return pairwise([first, *inner, last])
-
-
-def diagonal(columns: Floats, place: int, block: int) -> Floats:
-    """Take a fix's own block out of columns of a factor, lower triangular, (block, block)."""
-    own = np.zeros((block, block))
-    for row in range(block):
-        for column in range(row + 1):
-            own[row, column] = columns[row - column, place * block + column]
-    return own
-
-
-def diagonals(columns: Floats, places: Indices, block: int) -> Floats:
-    """Take the own blocks of many fixes, as `diagonal` does, shape (k, block, block)."""
-    own = np.zeros((len(places), block, block))
-    for row in range(block):
-        for column in range(row + 1):
-            own[:, row, column] = columns[row - column, places * block + column]
-    return own
-
-
-def blocks_below(columns: Floats, places: Indices, block: int) -> Floats:
-    """Take what stands below the own blocks of many fixes, in the rows of the fixes after them."""
-    below = np.zeros((len(places), block, block))
-    for row in range(block):
-        for column in range(block):
-            if block + row - column < len(columns):
-                below[:, row, column] = columns[block + row - column, places * block + column]
-    return below
-
-
-def solved_below(columns: Floats, right: Floats, *, transposed: bool = False) -> Floats:
-    """Solve L x = right, or L' x = right, over the fixes whose columns these are."""
-    from scipy.linalg.lapack import dtbtrs
-
-    trans = "T" if transposed else "N"
-    solved, info = dtbtrs(np.asfortranarray(columns), right, uplo="L", trans=trans)
-    if info:
-        raise ArithmeticError("the information matrix of the drive is singular")
-    return np.asarray(solved)

@@ -9,17 +9,20 @@ from functools import cached_property
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
+from trackkit.motion.banded import diagonals, responses, squares_beyond
 from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.error_covariance import ErrorCovariance
-from trackkit.motion.factor import diagonals
+from trackkit.motion.information import ACCELERATION
 from trackkit.motion.line_error import ErrorBesideLine
 from trackkit.motion.noise import Levels
-from trackkit.motion.quintic import jerk_variance, quintic
+from trackkit.motion.quintic import jerk_covariance, jerk_variance, motion_weights, quintic
 from trackkit.motion.smoother import Solution
 from trackkit.motion.strides import Strides
-from trackkit.motion.variance import diagonal_block, stretch, stretches_between
+from trackkit.motion.variance import diagonal_block, stretch
 from trackkit.progress import tell
 
+MOTION = ACCELERATION + 1
+"""Position, velocity and acceleration come first among the unknowns of a fix."""
 _TOLD_EVERY = 500
 """Of so many fixes that are kept, one tells how far the work has come."""
 
@@ -89,25 +92,13 @@ class FixCovariance:
         count, states, _ = solution.state.shape
         block = 2 * states if solution.coupled else states
         kept = np.unique(np.fromiter(fixes, dtype=np.intp))
-        pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
-        one_piece = len(solution.factor.pieces) == 1
-        if one_piece:
-            onward, own = stretches_between(solution, np.append(kept, count - 1))
-            pivot = diagonals(solution.factor.columns(0, count - 1), kept, block)
-        # Beyond the last fix nothing is added to the square.
-        following, beyond = count - 1, np.zeros((block, block))
-        for place in range(len(kept) - 1, -1, -1):
-            fix = int(kept[place])
-            if one_piece:
-                beyond = own[place] + onward[place].T @ beyond @ onward[place]
-            else:
-                if fix < following:
-                    onward[place], beyond = stretch(solution, fix, following, beyond)
-                pivot[place] = diagonal_block(solution, fix, block)
-            form[place] = np.eye(block) + beyond
-            following = fix
-            if len(solution.factor.pieces) > 1 and place % _TOLD_EVERY == 0:
-                tell("working out uncertainties", len(kept) - place, len(kept))
+        if len(solution.factor.pieces) == 1:
+            columns = solution.factor.columns(0, count - 1)
+            onward, own = responses(columns, np.append(kept, count - 1), block)
+            pivot = diagonals(columns, kept, block)
+            form = squares_beyond(onward, own)
+        else:
+            pivot, onward, form = _piece_by_piece(solution, kept, count, block)
         after = np.minimum(kept + 1, count - 1)
         span = time_s[after] - time_s[kept]
         error = None if line is None else line.error_covariance(time_s[np.union1d(kept, after)])
@@ -236,6 +227,38 @@ class FixCovariance:
             return (total,)
         return self.error.covariances_left(total, self._between_s(index, share, span), slope)
 
+    def motion(self, index: Indices, share: Floats) -> Floats:
+        """Covariances of the motion between fixes, each place by itself.
+
+        The blocks of the inverse of the information matrix follow from its factor, as in
+        `trackkit.motion.stretch_covariance`; all places are worked out at once.
+
+        Parameters
+        ----------
+        index, share
+            As for `covariances`.
+
+        Returns
+        -------
+        Floats
+            Of position, velocity and acceleration east, then north, shape (k, 6, 6), of the drive
+            as it was smoothed alone.
+
+        Raises
+        ------
+        KeyError
+            When a fix was not kept.
+        """
+        place, span = self._places(index)
+        before, after = place[: len(index)], place[len(index) :]
+        inverse = np.linalg.inv(self.pivot)
+        turned = inverse.transpose(0, 2, 1)
+        follows = turned[after] @ self.form[after] @ inverse[after]
+        gain = turned[before] @ (self.pivot[after] @ self.onward[before]).transpose(0, 2, 1)
+        shared = gain @ follows
+        own = turned[before] @ inverse[before] + shared @ gain.transpose(0, 2, 1)
+        return motion_between(self.levels, share, span, own, follows, shared)
+
     def _places(self, index: Indices) -> tuple[Indices, Floats]:
         """Where fixes and then those after each are kept, and the time between the two, seconds."""
         fixes = np.concatenate([index, index + 1])
@@ -250,6 +273,25 @@ class FixCovariance:
     @cached_property
     def _strides(self) -> Strides:
         return Strides(self.onward)
+
+
+def _piece_by_piece(
+    solution: Solution, kept: Indices, count: int, block: int
+) -> tuple[Floats, Floats, Floats]:
+    """Work out `pivot`, `onward` and `form` of a drive whose factor is not kept as a whole."""
+    pivot, onward, form = (np.zeros((len(kept), block, block)) for _ in range(3))
+    # Beyond the last fix nothing is added to the square.
+    following, beyond = count - 1, np.zeros((block, block))
+    for place in range(len(kept) - 1, -1, -1):
+        fix = int(kept[place])
+        if fix < following:
+            onward[place], beyond = stretch(solution, fix, following, beyond)
+        pivot[place] = diagonal_block(solution, fix, block)
+        form[place] = np.eye(block) + beyond
+        following = fix
+        if place % _TOLD_EVERY == 0:
+            tell("working out uncertainties", len(kept) - place, len(kept))
+    return pivot, onward, form
 
 
 def state_weights(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> Floats:
@@ -274,6 +316,46 @@ def state_weights(levels: Levels, span_s: Floats, share: Floats, slope: Floats) 
     weight[:, :3] = np.concatenate([basis[:, :3], basis[:, 3:]])[:, :, None]
     weight *= np.concatenate([slope, slope])[:, None, :]
     return weight
+
+
+def motion_between(
+    levels: Levels, share: Floats, span_s: Floats, own: Floats, follows: Floats, shared: Floats
+) -> Floats:
+    """Covariances of the motion between two fixes, from those of their unknowns.
+
+    Parameters
+    ----------
+    levels
+        Of the drive.
+    share, span_s
+        Of the time to the next fix, 0 to 1, and that time, seconds, shape (k,).
+    own, follows, shared
+        Covariance of the unknowns of the fix before, of the fix after, and of the first with the
+        second, shape (k, block, block); a block is the unknowns on one axis, or on both.
+
+    Returns
+    -------
+    Floats
+        Of position, velocity and acceleration east, then north, shape (k, 6, 6).
+    """
+    states = levels.states
+    axes = own.shape[-1] // states
+    kept = [axis * states + n for axis in range(axes) for n in range(MOTION)]
+    own, follows, shared = (part[:, kept][:, :, kept] for part in (own, follows, shared))
+    basis = motion_weights(share, span_s)
+    before, after = (np.zeros((len(share), 3 * axes, 3 * axes)) for _ in range(2))
+    for axis in range(axes):
+        part = slice(3 * axis, 3 * axis + 3)
+        before[:, part, part], after[:, part, part] = basis[:, :, :3], basis[:, :, 3:]
+    mixed = before @ shared @ after.transpose(0, 2, 1)
+    covariance = before @ own @ before.transpose(0, 2, 1)
+    covariance += after @ follows @ after.transpose(0, 2, 1)
+    covariance += mixed + mixed.transpose(0, 2, 1)
+    whole = np.zeros((len(share), 6, 6))
+    bridge = jerk_covariance(levels.jerk, share, span_s)
+    for part in (slice(0, 3), slice(3, 6)):
+        whole[:, part, part] = bridge if axes == 2 else bridge + covariance
+    return whole + covariance if axes == 2 else whole
 
 
 def bridged_variances(levels: Levels, span_s: Floats, share: Floats, slope: Floats) -> Floats:

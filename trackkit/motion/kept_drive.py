@@ -20,6 +20,7 @@ from trackkit.arrays import Floats, Indices
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive
 from trackkit.motion.factor import Factor
+from trackkit.motion.kept_columns import LEVELS, LISTS, WHOLES
 from trackkit.motion.line_error import ErrorBesideLine, chain_before, chain_beside_line
 from trackkit.motion.line_model import LineLevels, Sideways
 from trackkit.motion.noise import Levels, Measured
@@ -41,35 +42,6 @@ _UNITS = {
     "moved_um": 1e-6,
 }
 _NO_SIGMA = -1
-_LEVELS = {
-    "jerk_m2ps5": "jerk",
-    "white_m": "white_m",
-    "wander_m": "wander_m",
-    "wander_time_s": "wander_time_s",
-    "doppler_mps": "doppler_mps",
-    "slow_doppler_mps": "slow_doppler_mps",
-    "slow_doppler_time_s": "slow_doppler_time_s",
-}
-_NODES = ("node", "node_way_mm", "node_left_urad", "node_sigma_10um", "node_tie_10um")
-NUMBERS = ("plane_longitude_deg", "plane_latitude_deg", *_LEVELS, "leeway_m")
-WHOLES = (
-    "time_us",
-    "piece",
-    "east_10um",
-    "north_10um",
-    "east_100umps",
-    "north_100umps",
-    "east_mmps2",
-    "north_mmps2",
-    "trust_ppb",
-    "scale_ppm",
-    "has_velocity",
-    "velocity_scale_ppm",
-    "heading_urad",
-    *_NODES,
-    "moved_um",
-)
-LISTS = ("line_levels", "line_levels_before")
 _MOVED_TO = 2e-3
 """How far the kept parts may be from the whole, as a share of the largest."""
 _STRIDES = (16, 8, 4, 2, 1)
@@ -97,7 +69,7 @@ def drive_row(drive: Drive) -> dict[str, Any]:
     row |= {
         "plane_longitude_deg": drive.plane.longitude_deg,
         "plane_latitude_deg": drive.plane.latitude_deg,
-        **{name: getattr(levels, field) for name, field in _LEVELS.items()},
+        **{name: getattr(levels, field) for name, field in LEVELS.items()},
         "leeway_m": factor.leeway_m,
         "time_us": _smooth(drive.time_s, "time_us"),
         "piece": _steps(drive.piece),
@@ -168,7 +140,9 @@ def _between(some: Floats, stride: int, node_s: Floats) -> Floats:
     return np.asarray(filled.reshape(len(node_s), *some.shape[1:]))
 
 
-def drive_of_row(row: Mapping[str, Any], name: str, start: datetime | None) -> Drive:
+def drive_of_row(
+    row: Mapping[str, Any], name: str, start: datetime | None, *, located: bool = False
+) -> Drive:
     """Make a drive of what was kept of it.
 
     Parameters
@@ -177,6 +151,9 @@ def drive_of_row(row: Mapping[str, Any], name: str, start: datetime | None) -> D
         From `drive_row`.
     name, start
         Of its recording.
+    located
+        That its circuit is known already.  Its recording then stands at the plane's origin, as
+        nobody asks it where it is.
 
     Returns
     -------
@@ -210,11 +187,16 @@ def drive_of_row(row: Mapping[str, Any], name: str, start: datetime | None) -> D
         direction,
         None if scale is None else _undone(scale, "velocity_scale_ppm"),
     )
-    levels = Levels(**{field: row[column] for column, field in _LEVELS.items()})
+    levels = Levels(**{field: row[column] for column, field in LEVELS.items()})
     factor = Factor.of(measured, levels, trust, row["leeway_m"])
     state = np.full((len(time), levels.states, 2), np.nan)
     state[:, 0], state[:, 1], state[:, 2] = position, velocity, acceleration
-    longitude, latitude = plane.to_geographic(position)
+    if located:
+        longitude, latitude = (
+            np.full(len(time), degrees) for degrees in (plane.longitude_deg, plane.latitude_deg)
+        )
+    else:
+        longitude, latitude = plane.to_geographic(position)
     return Drive(
         recording=Recording(name, time, longitude, latitude, start, segment=piece),
         plane=plane,

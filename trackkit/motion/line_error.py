@@ -118,10 +118,8 @@ class ErrorBesideLine:
         return ErrorCovariance(
             self.node_s[kept],
             (modes * size)[:, told].reshape(len(kept), 2, -1),
-            self.chain.covariance[kept],
-            self.chain.onward(kept),
-            self.before.covariance[kept],
-            self.before.onward(kept),
+            *self.chain.kept(kept),
+            *self.before.kept(kept),
         )
 
     def _of_states(self, weight: Floats) -> Floats:

@@ -12,7 +12,8 @@ from __future__ import annotations
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.motion.chain import Chain, followed_backward
+from trackkit.motion.banded import followed_backward
+from trackkit.motion.chain import Chain
 from trackkit.motion.line_model import Sideways
 from trackkit.motion.line_shifts import SHIFT_M
 

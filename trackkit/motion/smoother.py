@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.arrays import Floats
-from trackkit.motion.factor import Factor, diagonal, solved_below
+from trackkit.motion.banded import diagonal, solved_below
+from trackkit.motion.factor import Factor
 from trackkit.motion.information import LEAST_LEEWAY_M, POSITION, VELOCITY
 from trackkit.motion.noise import Levels, Measured
 from trackkit.progress import tell

@@ -7,13 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.motion.factor import solved_below
-from trackkit.motion.information import ACCELERATION
-from trackkit.motion.quintic import jerk_covariance, motion_weights
+from trackkit.motion.banded import solved_below
+from trackkit.motion.fix_covariance import MOTION, motion_between
+from trackkit.motion.quintic import motion_weights
 from trackkit.motion.smoother import Solution
-
-_MOTION = ACCELERATION + 1
-"""Position, velocity and acceleration come first among the unknowns of a fix."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,25 +96,9 @@ class StretchCovariance:
         """
         place = index - self.first
         span = self.time_s[place + 1] - self.time_s[place]
-        basis = motion_weights(share, span)
-        states = self.solution.levels.states
-        axes = self.solution.factor.axes
-        kept = [axis * states + n for axis in range(axes) for n in range(_MOTION)]
-        own = self.own[:, kept][:, :, kept]
-        shared = (self.gain @ self.own[1:])[:, kept][:, :, kept]
-        before, after = (np.zeros((len(place), 3 * axes, 3 * axes)) for _ in range(2))
-        for axis in range(axes):
-            part = slice(3 * axis, 3 * axis + 3)
-            before[:, part, part], after[:, part, part] = basis[:, :, :3], basis[:, :, 3:]
-        mixed = before @ shared[place] @ after.transpose(0, 2, 1)
-        covariance = before @ own[place] @ before.transpose(0, 2, 1)
-        covariance += after @ own[place + 1] @ after.transpose(0, 2, 1)
-        covariance += mixed + mixed.transpose(0, 2, 1)
-        whole = np.zeros((len(place), 6, 6))
-        bridge = jerk_covariance(self.solution.levels.jerk, share, span)
-        for part in (slice(0, 3), slice(3, 6)):
-            whole[:, part, part] = bridge if axes == 2 else bridge + covariance
-        return whole + covariance if axes == 2 else whole
+        own, follows = self.own[place], self.own[place + 1]
+        shared = self.gain[place] @ follows
+        return motion_between(self.solution.levels, share, span, own, follows, shared)
 
     def covariance(
         self,
@@ -180,10 +161,10 @@ class StretchCovariance:
         Shape (k, block, columns) each: a column is an axis, or both where they are coupled.
         """
         basis = motion_weights(share, self.time_s[place + 1] - self.time_s[place])
-        at_fixes = np.einsum("kcs,kca->ksa", basis, weight).reshape(len(place), 2, _MOTION, 2)
+        at_fixes = np.einsum("kcs,kca->ksa", basis, weight).reshape(len(place), 2, MOTION, 2)
         states = self.solution.levels.states
         full = np.zeros((len(place), 2, states, 2))
-        full[:, :, :_MOTION] = at_fixes
+        full[:, :, :MOTION] = at_fixes
         if self.solution.coupled:
             full = full.transpose(0, 1, 3, 2).reshape(len(place), 2, 2 * states, 1)
         return full[:, 0], full[:, 1]

@@ -7,11 +7,8 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.motion.factor import blocks_below, diagonal, diagonals, solved_below
+from trackkit.motion.banded import diagonal, solved_below
 from trackkit.motion.smoother import Solution
-
-_SIDE_BY_SIDE = 64
-"""Stretches of more fixes than this are followed one by one, by LAPACK."""
 
 
 def sum_variance(
@@ -120,43 +117,6 @@ def stretch(solution: Solution, first: int, last: int, form: Floats) -> tuple[Fl
         passed_on = np.einsum("ia,ij,jb->ab", there, form, there)
         form = np.einsum("ia,ib->ab", beyond, beyond) + passed_on
         onward = onward @ there
-    return onward, form
-
-
-def stretches_between(solution: Solution, fixes: Indices) -> tuple[Floats, Floats]:
-    """Follow solutions from each of some fixes to the next, short stretches side by side.
-
-    Parameters
-    ----------
-    solution
-        From `trackkit.motion.smoother.solve`.
-    fixes
-        Their indices, rising, shape (m,).
-
-    Returns
-    -------
-    onward, form
-        Shape (m - 1, block, block), as from `stretch` for a square of nothing beyond.
-    """
-    block = solution.factor.block
-    gap = np.diff(fixes)
-    onward = np.repeat(np.eye(block)[None], len(gap), axis=0)
-    form = np.zeros((len(gap), block, block))
-    one_piece = len(solution.factor.pieces) == 1
-    short = (gap <= _SIDE_BY_SIDE) & one_piece
-    for place in np.flatnonzero(~short).tolist():
-        first, last = int(fixes[place]), int(fixes[place + 1])
-        onward[place], form[place] = stretch(solution, first, last, form[place])
-    if short.any():
-        begin, end = int(fixes[0]), int(fixes[-1])
-        columns = solution.factor.columns(begin, end)
-        for number in range(int(gap[short].max())):
-            (going,) = np.nonzero(short & (gap > number))
-            at = fixes[going] + number - begin
-            passed = -blocks_below(columns, at, block) @ onward[going]
-            there = np.linalg.solve(diagonals(columns, at + 1, block), passed)
-            onward[going] = there
-            form[going] += there.transpose(0, 2, 1) @ there
     return onward, form
 
 

@@ -25,8 +25,8 @@ from trackkit.geometry.bends import WORTH_TELLING_M, Straight, find_bends
 from trackkit.geometry.geodesy import bearing_deg, longitude_near
 from trackkit.motion.drive import LONGEST_GAP_S, Drive
 from trackkit.pages.nearby import NEAR_M, Shown, shown_of
+from trackkit.timing.decimals import MOST_DECIMALS
 from trackkit.timing.laps import Lap
-from trackkit.timing.sessions import MOST_DECIMALS
 from trackkit.timing.traces import STEP_M, Trace, lap_chainages, trace_at
 from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
 from trackkit.track.credit import credits_of

@@ -85,11 +85,19 @@ def recognised(path: str | os.PathLike[str]) -> tuple[bytes, Format]:
 
 
 def is_surely_recording(path: str) -> bool:
-    """Tell whether a file is in a format that is for recordings alone, and begins to be one."""
+    """Tell whether a file is in a format that is for recordings alone, and begins to be one.
+
+    So does a table whose header names times, latitudes and longitudes.
+    """
     try:
         data, chosen = recognised(path)
     except RecordingError:
         return False
+    if chosen.key == "text":
+        from trackkit.recordings.csv.fix_columns import names_fixes
+        from trackkit.recordings.csv.layout import LINES_SEARCHED
+
+        return names_fixes(decode(data).splitlines()[:LINES_SEARCHED])
     # Planned routes and waypoints come as GPX too.
     planned = chosen.key == "gpx" and _TRACK_OF_GPX.search(data) is None
     return chosen.is_for_recordings and not planned

@@ -6,9 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from trackkit.motion.drive import Drive
-from trackkit.motion.fix_covariance import FixCovariance
-from trackkit.timing.crossings import Crossing, sum_sigma, sum_sigmas
+from trackkit.timing.crossings import Crossing, Known, sum_sigma, sum_sigmas
 from trackkit.timing.laps import Lap, SectorTime
 
 _FEWEST_TO_SCATTER = 3
@@ -47,7 +45,7 @@ def theoretical_best(laps: Sequence[Lap]) -> float | None:
 
 
 def sum_of_sectors_sigma(
-    drive: Drive | FixCovariance, sectors: Sequence[tuple[int, SectorTime, Lap]]
+    drive: Known, sectors: Sequence[tuple[int, SectorTime, Lap]]
 ) -> float | None:
     """One sigma of the sum of some sectors; where two share a crossing, its error cancels."""
     terms = [term for index, _, lap in sectors for term in sector_terms(lap, index, 1.0)]
@@ -87,7 +85,7 @@ def continuous_best(laps: Sequence[Lap]) -> float | None:
     return None if run is None else run[1].time_s - run[0].time_s
 
 
-def picked_too_small(drive: Drive | FixCovariance, laps: Sequence[Lap]) -> float:
+def picked_too_small(drive: Known, laps: Sequence[Lap]) -> float:
     """By how much the best sectors are too small for being picked as such, seconds.
 
     Times with errors scatter by more than the true ones, and the smallest leads the mean by as much
@@ -121,7 +119,7 @@ def sector_terms(lap: Lap, index: int, weight: float) -> list[tuple[Crossing, fl
     return [(crossing, sign) for crossing, sign in ends if crossing is not None]
 
 
-def median_sigma(drive: Drive | FixCovariance, laps: Sequence[Lap]) -> float | None:
+def median_sigma(drive: Known, laps: Sequence[Lap]) -> float | None:
     """One sigma of the median lap time of some laps, which is that of the lap or laps it is of."""
     ordered = sorted((lap for lap in laps if lap.time_s is not None), key=_time)
     middle = ordered[(len(ordered) - 1) // 2 : len(ordered) // 2 + 1]

@@ -9,30 +9,15 @@ import numpy as np
 
 from trackkit.arrays import Floats
 from trackkit.geometry.geodesy import wrap_longitude
-from trackkit.geometry.vectors import gate_axes
-from trackkit.timing.crossings import Crossing, sum_sigmas
-from trackkit.timing.laps import Lap
+from trackkit.geometry.vectors import gate_axes, left_of
+from trackkit.timing.column_names import AT_CROSSING
+from trackkit.timing.crossings import Crossing
+from trackkit.timing.laps import Lap, LapKind
 from trackkit.timing.motion_sigmas import motion_sigmas
 from trackkit.timing.report import LapReport
 from trackkit.timing.traces import SLOWEST_MPS
 from trackkit.track.model import Track
 
-COLUMNS = (
-    "time_s",
-    "elapsed_s",
-    "elapsed_sigma_s",
-    "chainage_m",
-    "longitude_deg",
-    "latitude_deg",
-    "speed_mps",
-    "speed_sigma_mps",
-    "longitudinal_mps2",
-    "longitudinal_sigma_mps2",
-    "lateral_mps2",
-    "lateral_sigma_mps2",
-    "offset_m",
-    "offset_sigma_m",
-)
 _ROUNDS = 4
 
 
@@ -75,6 +60,15 @@ def gate_crossings(report: LapReport) -> list[GateCrossing]:
     ]
 
 
+def lap_of_crossing(report: LapReport, placed: GateCrossing) -> tuple[int, int, LapKind | None]:
+    """Tell session, number and kind of a crossing's lap: 0 and no kind before the first begins."""
+    if placed.lap is not None:
+        return placed.lap.session, placed.lap.number, placed.lap.kind
+    time_s = placed.crossing.time_s
+    begun = [session.number for session in report.sessions if session.begin_s <= time_s]
+    return max(begun, default=1), 0, None
+
+
 def crossing_columns(
     track: Track, report: LapReport, crossings: Sequence[GateCrossing]
 ) -> dict[str, Floats]:
@@ -96,7 +90,7 @@ def crossing_columns(
     Returns
     -------
     dict
-        Columns by the names `COLUMNS`, shape (n,) each: time since the first fix; elapsed time
+        Columns by the names `AT_CROSSING`, shape (n,) each: time since the first fix; elapsed time
         since the lap's first crossing, NaN in a lap that began at none; chainage; longitude within
         ±180 and latitude, degrees; speed, m/s; accelerations along the direction of travel and to
         the left of it, m/s^2; distance to the left of the centreline, metres; and one sigma of
@@ -108,7 +102,7 @@ def crossing_columns(
         When the drive was not kept.
     """
     if not crossings:
-        return {name: np.empty(0) for name in COLUMNS}
+        return {name: np.empty(0) for name in AT_CROSSING}
     drive = report.drive
     each = [placed.crossing for placed in crossings]
     index = np.array([crossing.fix for crossing in each], dtype=np.intp)
@@ -127,19 +121,14 @@ def crossing_columns(
     to_left = np.einsum("ij,ij->i", sideways, np.stack([-ahead[:, 1], ahead[:, 0]], axis=1))
     delay = -np.array([crossing.delay for crossing in each])
     slope = sideways + np.einsum("ij,ij->i", velocity, sideways)[:, None] * delay
-    beside, aside = (
-        drive.variances(index[:, None], share[:, None], weight[:, None])
-        for weight in (delay, slope)
-    )
-    alone = np.empty(len(each))
-    known = np.empty((len(each), 6, 6))
-    stretches = drive.stretch_covariances([(int(fix), int(fix) + 1) for fix in index])
-    for row, covariance in enumerate(stretches):
-        here = slice(row, row + 1)
-        known[row] = covariance.motion(index[here], share[here])[0]
-        late = np.zeros(6)
-        late[0], late[3] = delay[row]
-        alone[row] = late @ known[row] @ late
+    # One call for both: what they take is worked out together.
+    twice_index, twice_share = np.tile(index, 2)[:, None], np.tile(share, 2)[:, None]
+    both = drive.variances(twice_index, twice_share, np.concatenate([delay, slope])[:, None])
+    beside, aside = np.split(both, 2)
+    known = drive.fix_covariance(index.tolist()).motion(index, share)
+    late = np.zeros((len(each), 6))
+    late[:, 0], late[:, 3] = delay.T
+    alone = np.einsum("ki,kij,kj->k", late, known, late)
     elapsed, elapsed_sigma = _elapsed(report, crossings)
     columns = {
         "time_s": time,
@@ -155,7 +144,7 @@ def crossing_columns(
         "offset_sigma_m": np.abs(to_left) * np.sqrt(aside),
         **motion_sigmas(motion, known, delay, np.sqrt(beside / alone)),
     }
-    return {name: np.asarray(columns[name], dtype=float) for name in COLUMNS}
+    return {name: np.asarray(columns[name], dtype=float) for name in AT_CROSSING}
 
 
 def _across(track: Track, gate_id: str) -> Floats:
@@ -177,16 +166,16 @@ def _beside_line(
     gate_m = {gate.id: gate.chainage_m for gate in track.gates}
     chainage = np.array([gate_m[crossing.gate] for crossing in crossings])
     for _ in range(_ROUNDS):
-        away = position - curve.position(chainage)
-        ahead = np.einsum("ij,ij->i", away, curve.direction(chainage))
-        aside = np.einsum("ij,ij->i", away, curve.left(chainage))
-        stretch = np.maximum(1.0 - curve.curvature(chainage) * aside, 0.2)
-        chainage = chainage + ahead / stretch
+        place, direction, curvature = curve.frame(chainage)
+        away = position - place
+        ahead = np.einsum("ij,ij->i", away, direction)
+        aside = np.einsum("ij,ij->i", away, left_of(direction))
+        chainage = chainage + ahead / np.maximum(1.0 - curvature * aside, 0.2)
         if not curve.closed:
             chainage = curve.wrap(chainage)
-    away = position - curve.position(chainage)
-    offset = np.einsum("ij,ij->i", away, curve.left(chainage))
-    return chainage, offset, curve.direction(chainage)
+    place, direction, _ = curve.frame(chainage)
+    offset = np.einsum("ij,ij->i", position - place, left_of(direction))
+    return chainage, offset, direction
 
 
 def _elapsed(report: LapReport, crossings: Sequence[GateCrossing]) -> tuple[Floats, Floats]:
@@ -200,7 +189,7 @@ def _elapsed(report: LapReport, crossings: Sequence[GateCrossing]) -> tuple[Floa
     for row, (begun, crossing) in spans.items():
         elapsed[row] = crossing.time_s - begun.time_s
     sums = [[(begun, -1.0), (crossing, 1.0)] for begun, crossing in spans.values()]
-    sigma[list(spans)] = sum_sigmas(report.drive, sums)
+    sigma[list(spans)] = report.sigmas_of(sums)
     # No time has gone by at the crossing that a lap begins at.
     sigma[elapsed == 0.0] = 0.0
     return elapsed, sigma

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -51,6 +51,10 @@ class Crossing:
     delay: tuple[float, float] = (0.0, 0.0)
     speed_sigma_mps: float | None = None
 
+    def __hash__(self) -> int:
+        # All fields take four times as long, and crossings are looked up by the thousand.
+        return hash((self.gate, self.time_s))
+
 
 def cross(
     gate: Gate, drive: Drive, *, again_m: float = AGAIN_M, antenna_ahead_m: float = 0.0
@@ -86,7 +90,9 @@ def cross(
     position, velocity = drive.between(candidate, share)
     along = (position - left) @ across
     good = (along >= 0.0) & (along <= width) & (velocity @ forward > 0)
-    away = np.linalg.norm(drive.position_m - middle, axis=1) > AWAY_M + 0.5 * width
+    from_middle = drive.position_m - middle
+    squared = np.einsum("ij,ij->i", from_middle, from_middle)
+    away = squared > (AWAY_M + 0.5 * width) ** 2
     back = _back(drive, ahead, left, across, width)
     driven = _driven(drive) if len(back) else None
     crossings: list[Crossing] = []
@@ -135,7 +141,58 @@ def _near(position_m: Floats, candidate: Indices, middle: Floats, width_m: float
     return np.asarray(away <= width_m + 2.0 * step + 5.0)
 
 
-def interval_sigma(drive: Drive | FixCovariance, first: Crossing, second: Crossing) -> float:
+@dataclass(frozen=True, eq=False)
+class CrossingCovariance:
+    """How the times of some crossings of one drive are off together, each with each other.
+
+    Many sums over few crossings are known at once by it.
+
+    Parameters
+    ----------
+    place
+        The row of each crossing.
+    parts
+        Covariances of the times, s^2, shape (n, n): of fast errors and of slow ones, or of both as
+        a whole; see `trackkit.motion.fix_covariance.FixCovariance.covariances`.
+    """
+
+    place: Mapping[Crossing, int]
+    parts: tuple[Floats, ...]
+
+    @classmethod
+    def of(cls, drive: Drive, crossings: Sequence[Crossing]) -> CrossingCovariance:
+        """Work out how some crossings are off together, in memory that grows as their square."""
+        if not crossings:
+            return cls({}, ())
+        kept = drive.fix_covariance([crossing.fix for crossing in crossings])
+        parts = kept.covariances(
+            np.array([crossing.fix for crossing in crossings]),
+            np.array([crossing.share for crossing in crossings]),
+            np.array([crossing.delay for crossing in crossings]),
+        )
+        return cls({crossing: row for row, crossing in enumerate(crossings)}, parts)
+
+    def sigmas(self, sums: Sequence[Sequence[tuple[Crossing, float]]]) -> Floats:
+        """One sigma of each of several weighted sums of times, seconds, shape (sums,)."""
+        most = max((len(terms) for terms in sums), default=0)
+        # Shorter sums are filled up with terms of no weight.
+        index = np.zeros((len(sums), most), dtype=np.intp)
+        weight = np.zeros((len(sums), most))
+        for row, terms in enumerate(sums):
+            for column, (crossing, own) in enumerate(terms):
+                index[row, column], weight[row, column] = self.place[crossing], own
+        variance = np.zeros(len(sums))
+        for part in self.parts:
+            together = part[index[:, :, None], index[:, None, :]]
+            variance += np.maximum(np.einsum("ji,jik,jk->j", weight, together, weight), 0.0)
+        return np.sqrt(variance)
+
+
+Known = Drive | FixCovariance | CrossingCovariance
+"""What tells how well times of crossings are known: their drive, or what is kept of it for them."""
+
+
+def interval_sigma(drive: Known, first: Crossing, second: Crossing) -> float:
     """One sigma of the time between two crossings, seconds; see `sum_sigma`."""
     return sum_sigma(drive, [(first, -1.0), (second, 1.0)])
 
@@ -171,7 +228,7 @@ def with_speed_sigmas(drive: Drive, crossings: Sequence[Crossing]) -> list[Cross
     return measured
 
 
-def sum_sigma(drive: Drive | FixCovariance, terms: Iterable[tuple[Crossing, float]]) -> float:
+def sum_sigma(drive: Known, terms: Iterable[tuple[Crossing, float]]) -> float:
     """One sigma of a weighted sum of times of crossings, seconds.
 
     A crossing is late by the error of the position along the gate's normal over the speed along
@@ -187,6 +244,8 @@ def sum_sigma(drive: Drive | FixCovariance, terms: Iterable[tuple[Crossing, floa
     terms
         Crossings and their weights, such as -1 and 1 for the time from one to another.
     """
+    if isinstance(drive, CrossingCovariance):
+        return float(drive.sigmas([list(terms)])[0])
     weights: dict[Crossing, float] = {}
     for crossing, weight in terms:
         weights[crossing] = weights.get(crossing, 0.0) + weight
@@ -204,9 +263,7 @@ def sum_sigma(drive: Drive | FixCovariance, terms: Iterable[tuple[Crossing, floa
     )
 
 
-def sum_sigmas(
-    drive: Drive | FixCovariance, sums: Sequence[Sequence[tuple[Crossing, float]]]
-) -> list[float]:
+def sum_sigmas(drive: Known, sums: Sequence[Sequence[tuple[Crossing, float]]]) -> list[float]:
     """One sigma of each of several weighted sums of times of crossings, seconds.
 
     Parameters
@@ -216,6 +273,8 @@ def sum_sigmas(
     sums
         As for `sum_sigma`, worked out together.
     """
+    if isinstance(drive, CrossingCovariance):
+        return [float(sigma) for sigma in drive.sigmas(sums)]
     most = max((len(terms) for terms in sums), default=0)
     if not most:
         return [0.0] * len(sums)

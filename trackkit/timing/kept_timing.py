@@ -19,8 +19,9 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
 from trackkit.motion.beside_track import line_shift_m
-from trackkit.motion.kept_drive import LISTS, NUMBERS, WHOLES, drive_of_row, drive_row
+from trackkit.motion.kept_drive import drive_of_row, drive_row
 from trackkit.timing.driving_sessions import DrivingSession, Ending
+from trackkit.timing.kept_columns import LINE
 from trackkit.timing.lap_times import Parts, TimedRecording, laps_of_drive
 from trackkit.timing.lap_wander import FEWEST_LAPS
 from trackkit.timing.report import LapReport
@@ -33,16 +34,6 @@ _SAME_LINE_M = 0.02
 """A line that is cut at another place bends by no more than this between its vertices."""
 _SAME_SHIFT = 0.1
 """Share by which what is known of a line's place may differ: cut elsewhere, its mean does."""
-_LINE = ("line_longitude_deg", "line_latitude_deg")
-TIMING_NUMBERS = (
-    *NUMBERS,
-    "antenna_ahead_m",
-    "line_width_m",
-    "line_shift_m",
-)
-TIMING_TRUTHS = ("laps_tell_wander",)
-TIMING_LISTS = (*LISTS, *_LINE, "stood_s", "sessions_s", "rules")
-TIMING_WHOLES = (*WHOLES, "endings")
 _ENDINGS: tuple[Ending, ...] = get_args(Ending)
 
 
@@ -114,7 +105,7 @@ def report_of_row(
     """
     if not _same_line(row, track):
         return None
-    drive = drive_of_row(row, name, start)
+    drive = drive_of_row(row, name, start, located=True)
     report = laps_of_drive(track, drive, _parts(row), rules_of_row(row), row["antenna_ahead_m"])
     whole = sum(track.closed and lap.is_whole and lap.time_s is not None for lap in report.laps)
     least = (FEWEST, FEWEST_LAPS) if row["laps_tell_wander"] else (FEWEST,)
@@ -148,7 +139,7 @@ def _parts(row: Mapping[str, Any]) -> Parts:
 def _same_line(row: Mapping[str, Any], track: Track) -> bool:
     """Tell whether a track's line is the one of a row, wherever either begins."""
     line = track.centreline
-    before = tuple(np.asarray(row[name], dtype=float) for name in _LINE)
+    before = tuple(np.asarray(row[name], dtype=float) for name in LINE)
     shift_m = line_shift_m(track)
     if line.width_m != row["line_width_m"]:
         return False

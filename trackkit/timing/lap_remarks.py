@@ -35,6 +35,7 @@ _SAMPLE_S = 1.0
 """Enough to see whether a vehicle is where it should be: nobody is away for less."""
 _LEAP_M = 30.0
 _POINT_M = 5.0
+_NEAREST_AT_ONCE = 64
 
 
 def with_remarks(
@@ -60,13 +61,22 @@ def with_remarks(
     if track.pit_lanes:
         place_m, _ = drive.at(way.time_s)
         laps = with_lane_visits(track, drive, laps, way.time_s, place_m, way.aside_m)
-    remarked = [replace(lap, remarks=tuple(_remarks(way, lap, spells_s))) for lap in laps]
+    every_remark = [tuple(_remarks(way, lap, spells_s)) for lap in laps]
+    # Most laps have none, and replacing something in a lap takes longer than looking.
+    remarked = [
+        replace(lap, remarks=remarks) if remarks or lap.remarks else lap
+        for lap, remarks in zip(laps, every_remark, strict=True)
+    ]
     best: dict[int, float] = {}
     for lap in remarked:
         if lap.is_whole and not lap.remarks and lap.time_s is not None:
             best[lap.session] = min(lap.time_s, best.get(lap.session, np.inf))
     remarked = [_slow(lap, best.get(lap.session), rules.within) for lap in remarked]
-    return [replace(lap, set_aside=bool(lap.remarks) and not rules.all_laps) for lap in remarked]
+    aside = [bool(lap.remarks) and not rules.all_laps for lap in remarked]
+    return [
+        lap if lap.set_aside == wanted else replace(lap, set_aside=wanted)
+        for lap, wanted in zip(remarked, aside, strict=True)
+    ]
 
 
 def _finish_missed(way: _Way, lap: Lap) -> Lap:
@@ -180,6 +190,8 @@ class _Way:
 
     def within(self, runs: Runs, begin_s: float, end_s: float) -> list[tuple[int, int]]:
         """List what is of some runs within some time, and at least two samples long."""
+        if not runs:
+            return []
         low, high = np.searchsorted(self.time_s, [begin_s, np.nextafter(end_s, np.inf)])
         parts = [(max(first, int(low)), min(last, int(high))) for first, last in runs]
         return [part for part in parts if part[1] - part[0] > 1]
@@ -199,8 +211,7 @@ def _beside(track: Track, drive: Drive, sample: Indices) -> tuple[Floats, Floats
     place = np.linspace(0.0, chainage[-1], count)
     point = np.column_stack([np.interp(place, chainage, vertex[:, axis]) for axis in (0, 1)])
     position = drive.position_m[sample]
-    squared = (point**2).sum(axis=1) - 2.0 * position @ point.T
-    nearest = np.argmin(squared, axis=1)
+    nearest = _nearest(position, point)
     least_m = np.full(len(sample), np.inf)
     where, ahead = np.zeros(len(sample)), np.zeros((len(sample), 2))
     segment = np.diff(point, axis=0)
@@ -216,6 +227,18 @@ def _beside(track: Track, drive: Drive, sample: Indices) -> tuple[Floats, Floats
         where[better] = (place[index] + along)[better]
         ahead[better] = unit[better]
     return where * (track.length_m / chainage[-1]), least_m, ahead
+
+
+def _nearest(position_m: Floats, point_m: Floats) -> Indices:
+    """Find the nearest of some points to each position, shape (n,)."""
+    shifted = np.column_stack([-2.0 * point_m, (point_m**2).sum(axis=1)]).T
+    whole = np.column_stack([position_m, np.ones(len(position_m))])
+    nearest = np.empty(len(whole), dtype=np.intp)
+    # So few at once stay in a processor's cache.
+    for begin in range(0, len(whole), _NEAREST_AT_ONCE):
+        some = slice(begin, begin + _NEAREST_AT_ONCE)
+        nearest[some] = np.argmin(whole[some] @ shifted, axis=1)
+    return nearest
 
 
 def _remarks(way: _Way, lap: Lap, spells_s: Floats) -> Iterable[LapRemark]:

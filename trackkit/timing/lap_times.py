@@ -16,7 +16,14 @@ from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.drive import Drive, smooth
 from trackkit.recordings.recording import Recording
 from trackkit.timing.channels import with_channels
-from trackkit.timing.crossings import AGAIN_M, Crossing, cross, sum_sigmas, with_speed_sigmas
+from trackkit.timing.crossings import (
+    AGAIN_M,
+    Crossing,
+    CrossingCovariance,
+    cross,
+    sum_sigmas,
+    with_speed_sigmas,
+)
 from trackkit.timing.driving_sessions import DrivingSession, driving_sessions, standing_spells
 from trackkit.timing.lap_remarks import with_remarks
 from trackkit.timing.lap_wander import levels_from_laps
@@ -29,6 +36,8 @@ from trackkit.track.features import Centreline, Gate, Position
 from trackkit.track.model import Track
 
 _EDGE_S = 5.0
+_MOST_TOGETHER = 1000
+"""Of more crossings, what each is off with each other takes too much room."""
 _SAME_PLANE_DEG = 1e-7
 """Planes whose origins are closer than this (1 cm) are taken for one."""
 
@@ -267,12 +276,18 @@ def laps_of_drive(
         How far the antenna is ahead of what crosses the line.
     """
     crossings = _in_order(_crossings_of(track, drive, {}, antenna_ahead_m))
+    together = None
+    if len(crossings) <= _MOST_TOGETHER:
+        drive.prepare_variances(crossing.fix for crossing in crossings)
+        together = CrossingCovariance.of(drive, crossings)
 
     def sigmas_of(pairs: Sequence[_Pair]) -> dict[_Pair, float]:
-        sigmas = sum_sigmas(drive, [[(a, -1.0), (b, 1.0)] for a, b in pairs])
+        sigmas = sum_sigmas(together or drive, [[(a, -1.0), (b, 1.0)] for a, b in pairs])
         return dict(zip(pairs, sigmas, strict=True))
 
-    return _lap_report(track, drive, crossings, parts, rules, sigmas_of, best_sigmas=True)
+    return _lap_report(
+        track, drive, crossings, parts, rules, sigmas_of, best_sigmas=True, together=together
+    )
 
 
 def _same_plane(a: LocalPlane, b: LocalPlane) -> bool:
@@ -348,14 +363,16 @@ def _lap_report(
     sigmas_of: _SigmasOf,
     *,
     best_sigmas: bool,
+    together: CrossingCovariance | None = None,
 ) -> LapReport:
     """Time the laps that the crossings of a drive, in order of time, make."""
-    if best_sigmas:
+    if best_sigmas and together is None:
         drive.prepare_variances(crossing.fix for crossing in crossings)
     spells, sessions = parts
     laps = _laps_of(track, crossings, sessions)
     sigmas = sigmas_of([pair for lap in laps for pair in _intervals(lap)])
-    laps = [_measured(drive, lap, sigmas) for lap in laps]
+    speed = drive.speed_mps
+    laps = [_measured(speed, lap, sigmas) for lap in laps]
     laps = with_remarks(track, drive, laps, spells, rules)
     if best_sigmas:
         laps = with_channels(laps, drive.recording.channels)
@@ -373,6 +390,7 @@ def _lap_report(
         sessions=sessions,
         track=track,
         _kept=drive,
+        _together=together,
     )
     return report.of_laps(laps, best_sigmas=best_sigmas)
 
@@ -394,6 +412,8 @@ def _speed_places(track: Track) -> dict[str, float]:
 
 def _with_speed_sigmas(drive: Drive, laps: Sequence[Lap]) -> list[Lap]:
     passed = sorted((c for lap in laps for c in lap.speed_gates), key=lambda c: c.time_s)
+    if not passed:
+        return list(laps)
     measured = dict(zip(passed, with_speed_sigmas(drive, passed), strict=True))
     return [
         replace(lap, speed_gates=tuple(measured[crossing] for crossing in lap.speed_gates))
@@ -407,21 +427,21 @@ def _intervals(lap: Lap) -> list[_Pair]:
     return [(before, after) for before, after in ends if before is not None and after is not None]
 
 
-def _measured(drive: Drive, lap: Lap, sigmas: Mapping[_Pair, float]) -> Lap:
+def _measured(speed_mps: Floats, lap: Lap, sigmas: Mapping[_Pair, float]) -> Lap:
     """Add uncertainties and speeds to a lap's times."""
     sectors = tuple(
         sector
         if before is None or after is None
-        else _measured_sector(drive, sector, before, after, sigmas[before, after])
+        else _measured_sector(speed_mps, sector, before, after, sigmas[before, after])
         for sector, before, after in zip(lap.sectors, lap.passed[:-1], lap.passed[1:], strict=True)
     )
     if lap.pit_visits:
-        top_in_pits = max(_speeds(drive, *visit)[1] for visit in lap.pit_visits)
+        top_in_pits = max(_speeds(speed_mps, *visit)[1] for visit in lap.pit_visits)
         lap = replace(lap, pit_speed_mps=top_in_pits)
     first, last = lap.passed[0], lap.passed[-1]
     if first is None or last is None:
         return replace(lap, sectors=sectors)
-    lowest, top = _speeds(drive, first, last)
+    lowest, top = _speeds(speed_mps, first, last)
     return replace(
         lap,
         sectors=sectors,
@@ -432,15 +452,16 @@ def _measured(drive: Drive, lap: Lap, sigmas: Mapping[_Pair, float]) -> Lap:
 
 
 def _measured_sector(
-    drive: Drive, sector: SectorTime, before: Crossing, after: Crossing, sigma_s: float
+    speed_mps: Floats, sector: SectorTime, before: Crossing, after: Crossing, sigma_s: float
 ) -> SectorTime:
-    lowest, top = _speeds(drive, before, after)
+    lowest, top = _speeds(speed_mps, before, after)
     return replace(sector, sigma_s=sigma_s, lowest_mps=lowest, top_mps=top)
 
 
-def _speeds(drive: Drive, before: Crossing, after: Crossing) -> tuple[float, float]:
-    """Lowest and highest speed between two crossings, m/s."""
-    velocity: Floats = drive.velocity_mps[before.fix + 1 : after.fix + 1]
-    between = np.hypot(velocity[:, 0], velocity[:, 1])
-    speeds = np.concatenate([[before.speed_mps, after.speed_mps], between])
-    return float(speeds.min()), float(speeds.max())
+def _speeds(speed_mps: Floats, before: Crossing, after: Crossing) -> tuple[float, float]:
+    """Lowest and highest speed between two crossings, m/s, from those at all fixes."""
+    ends = (before.speed_mps, after.speed_mps)
+    between = speed_mps[before.fix + 1 : after.fix + 1]
+    if not len(between):
+        return min(ends), max(ends)
+    return min(*ends, float(between.min())), max(*ends, float(between.max()))

@@ -22,7 +22,14 @@ from trackkit.timing.best_times import (
     sum_of_sectors_sigma,
     theoretical_best,
 )
-from trackkit.timing.crossings import Crossing, interval_sigma, sum_sigma
+from trackkit.timing.crossings import (
+    Crossing,
+    CrossingCovariance,
+    Known,
+    interval_sigma,
+    sum_sigma,
+    sum_sigmas,
+)
 from trackkit.timing.driving_sessions import DrivingSession
 from trackkit.timing.duplicates import Shared
 from trackkit.timing.laps import Lap, SectorTime
@@ -98,6 +105,7 @@ class LapReport:
     shared: tuple[Shared, ...] = ()
     track: Track | None = None
     _kept: Drive | FixCovariance | None = None
+    _together: CrossingCovariance | None = None
 
     def __repr__(self) -> str:
         count = f"{len(self.laps)} lap{'' if len(self.laps) == 1 else 's'}"
@@ -149,7 +157,7 @@ class LapReport:
         counted = [lap for lap in laps if lap.counts]
         times = np.array([lap.time_s for lap in counted])
         run = fastest_run(laps)
-        kept = self._kept or self.drive
+        kept = self._known
         sigmas: tuple[float | None, float | None, float | None] = (None, None, None)
         if best_sigmas:
             of_sum = sum_of_sectors_sigma(kept, best_sectors(laps))
@@ -270,7 +278,7 @@ class LapReport:
         if not isinstance(self._kept, Drive):
             return self
         covariance = self._kept.fix_covariance(crossing.fix for crossing in self.crossings)
-        return replace(self, _kept=covariance)
+        return replace(self, _kept=covariance, _together=None)
 
     def time_of_day(self, time_s: float) -> datetime | None:
         """Turn seconds from the first fix into a time of day.
@@ -306,7 +314,15 @@ class LapReport:
         TrackkitError
             When the report was made by hand, without a drive.
         """
-        return sum_sigma(self._kept or self.drive, terms)
+        return sum_sigma(self._known, terms)
+
+    def sigmas_of(self, sums: Sequence[Sequence[tuple[Crossing, float]]]) -> list[float]:
+        """Uncertainties of several weighted sums of times of crossings, as `sigma_of` tells one."""
+        return sum_sigmas(self._known, sums)
+
+    @property
+    def _known(self) -> Known:
+        return self._together or self._kept or self.drive
 
 
 def _lap_time(lap: Lap) -> float:

@@ -13,29 +13,12 @@ from trackkit.geometry.vectors import left_of
 from trackkit.motion.drive import LONGEST_GAP_S, Drive
 from trackkit.motion.error_covariance import ErrorCovariance
 from trackkit.motion.stretch_covariance import StretchCovariance
+from trackkit.timing.column_names import ALONG_LAP
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap
 from trackkit.timing.motion_sigmas import motion_sigmas
 from trackkit.timing.traces import SLOWEST_MPS, Trace, trace_lap
 from trackkit.track.model import Track
-
-COLUMNS = (
-    "chainage_m",
-    "elapsed_s",
-    "elapsed_sigma_s",
-    "time_s",
-    "longitude_deg",
-    "latitude_deg",
-    "height_m",
-    "speed_mps",
-    "speed_sigma_mps",
-    "longitudinal_mps2",
-    "longitudinal_sigma_mps2",
-    "lateral_mps2",
-    "lateral_sigma_mps2",
-    "offset_m",
-    "offset_sigma_m",
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +68,7 @@ def trace_columns(
     Yields
     ------
     tuple
-        The lap, and its columns by the names `COLUMNS`, shape (n,) each, NaN where the recording
+        The lap, and its columns by the names `ALONG_LAP`, shape (n,) each, NaN where the recording
         does not tell: elapsed time since the lap began and time since the first fix, seconds;
         longitude within ±180 and latitude, degrees; height as the receiver gave it, metres; speed,
         m/s; accelerations along the direction of travel and to the left of it, m/s^2; distance to
@@ -135,8 +118,8 @@ def _columns(
         **_sigmas(places, covariance, error, ahead),
     }
     spread = {name: _spread_out(column, reached) for name, column in columns.items()}
-    spread |= {name: getattr(trace, name) for name in COLUMNS if name not in columns}
-    return {name: spread[name] for name in COLUMNS}
+    spread |= {name: getattr(trace, name) for name in ALONG_LAP if name not in columns}
+    return {name: spread[name] for name in ALONG_LAP}
 
 
 def _sigmas(

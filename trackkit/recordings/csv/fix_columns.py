@@ -128,6 +128,16 @@ def layout_of_fixes(
     raise position_question(layout, path)
 
 
+def names_fixes(lines: Sequence[str]) -> bool:
+    """Tell whether a text's header names a time, a latitude and a longitude."""
+    try:
+        layout = layout_of_fixes(lines, {}, "")
+        fix_columns(layout, {}, "")
+    except RecordingError:
+        return False
+    return layout.recognised
+
+
 def position_question(layout: Layout, path: str | os.PathLike[str]) -> RecordingError:
     """Ask which columns hold the position."""
     header = layout.header
