@@ -123,6 +123,7 @@ def big_values() -> dict[str, object]:
             LONG * 100, 5 / 3, 24 / 7, 5 / 9, 24 / 11, LONG, 1 / 3, 1 / 7, 1 / 9
         ),
         "PlanPoint": point,
+        "UnplacedPlan": trackkit.UnplacedPlan(LONG, 10**6, LONG, 10**9),
         "PlacedPlan": trackkit.PlacedPlan(
             (point,) * 500, track.plane, np.eye(3) / 3, "projective", angle[:, None], 1 / 3, 7
         ),

@@ -141,6 +141,7 @@ if TYPE_CHECKING:
     from trackkit.underlay.plan import place_plan as place_plan
     from trackkit.underlay.points import PlanPoint as PlanPoint
     from trackkit.underlay.points import read_plan_points as read_plan_points
+    from trackkit.underlay.sheets import UnplacedPlan as UnplacedPlan
 
 __version__ = "0.1.0"
 
@@ -193,6 +194,7 @@ _MODULES = {
     "Track": "track.model",
     "TrackkitError": "errors",
     "Underlay": "underlay.picture",
+    "UnplacedPlan": "underlay.sheets",
     "UnknownPlace": "archive.unknown",
     "accept_finding": "checks.findings",
     "add_to_archive": "archive.add",
@@ -323,6 +325,7 @@ __all__ = [
     "TrackkitError",
     "Underlay",
     "UnknownPlace",
+    "UnplacedPlan",
     "__version__",
     "accept_finding",
     "add_to_archive",

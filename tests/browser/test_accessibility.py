@@ -100,6 +100,57 @@ def test_editor_has_no_violation_with_menu_and_dialog_too(
     editor.close()
 
 
+@pytest.fixture
+def laying(browser, tmp_path):
+    """Open the page with a plan that is being laid: some pairs, and one half of another."""
+    pytest.importorskip("rasterio")
+    from unplaced_plan import TurnedPhoto
+
+    opened = []
+
+    def open_page(size, theme="light"):
+        path = tmp_path / "track.geojson"
+        shutil.copy(SAMPLE, path)
+        track = read_track(path)
+        photo = TurnedPhoto(track, tmp_path / "photo.png")
+        editor = Editor(browser, path, [], plan=photo.path, size=size, theme=theme)
+        opened.append(editor)
+        editor.wait("trackkit.page.plan.pane !== null")
+        pairs = [[photo.place(*corner.apex), corner.apex] for corner in track.corners[:6]]
+        pairs[2][0] = (pairs[2][0][0] + 40.0, pairs[2][0][1])
+        editor.page.evaluate(
+            """pairs => { const { plan } = trackkit.page;
+                pairs.forEach(([[x, y], at]) => plan.pairs.add({ x, y, at }));
+                plan.pairs.pickOnPlan([100, 100]);
+                plan.changed();
+                document.querySelectorAll("#plan-bar details").forEach(one => { one.open = true; });
+            }""",
+            pairs,
+        )
+        editor.wait("trackkit.page.plan.tried !== null")
+        assert "does not go" in editor.page.locator("#plan-pairs").inner_text()
+        return editor
+
+    yield open_page
+    for one in opened:
+        one.close()
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_a_plan_that_is_being_laid_has_no_violation(laying, axe, size, theme) -> None:
+    assert violations(laying(size, theme), axe) == []
+
+
+def test_on_a_phone_what_lays_a_plan_is_as_large_as_a_finger(laying) -> None:
+    boxes = laying("phone").boxes(
+        "#plan-bar :is(button, select, summary, input:not([type=checkbox]), "
+        "label:has([type=checkbox]))"
+    )
+    assert len(boxes) > 12
+    assert [box for box in boxes if box[2] - box[0] < 44 or box[3] - box[1] < 44] == []
+
+
 def draw_pit_lane(editor: Editor) -> None:
     """Leave a pit lane half drawn, with its bar and points."""
     page = editor.page

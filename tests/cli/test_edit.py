@@ -43,6 +43,40 @@ def test_a_file_that_is_no_track_file_is_refused_before_anything_is_served(tmp_p
     assert "is JSON but no track file" in capsys.readouterr().err
 
 
+@pytest.fixture
+def plan(tmp_path):
+    image = pytest.importorskip("PIL.Image")
+    image.new("RGB", (60, 40), "white").save(tmp_path / "plan.png")
+    return tmp_path / "plan.png"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--underlay-crs", "EPSG:32644"], "pair places on the page"),
+        (["--underlay-page", "0"], "--underlay-page"),
+    ],
+)
+def test_options_that_do_not_go_with_a_plan_are_refused(path, plan, words, said, capsys):
+    assert run(["edit", str(path), "--underlay", str(plan), *words]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_a_page_of_no_plan_is_refused(path, capsys):
+    assert run(["edit", str(path), "--underlay-page", "2"]) == 2
+    assert "give it with --underlay" in capsys.readouterr().err
+
+
+def test_a_page_that_a_pdf_has_not_is_one_sentence(path, tmp_path, capsys):
+    from matplotlib.figure import Figure
+
+    pytest.importorskip("pypdfium2")
+    Figure().savefig(tmp_path / "plan.pdf")
+    words = ["--underlay", str(tmp_path / "plan.pdf"), "--underlay-page", "3", "--no-browser"]
+    assert run(["edit", str(path), *words]) == 1
+    assert "has 1 pages, and none numbered 3" in capsys.readouterr().err
+
+
 class Served:
     """A process that serves a track file, and what it said."""
 
@@ -130,3 +164,15 @@ def test_the_page_names_recordings_by_the_table_of_drivers_and_by_labels(path, m
     assert shown == [f"Ada ({recording})", f"Bo ({recording})"]
     assert run([*words, "--label", "Bo", "--label", "Cy"]) == 2
     assert "1 recording and 2 labels" in capsys.readouterr().err
+
+
+def test_a_plan_is_served_with_the_page_and_its_unsaved_points_are_told(path, plan, served):
+    one = served(path, "--underlay", plan, "--credit", "A. Painter")
+    shown = one.ask("plan")
+    assert (shown["file"], shown["credit"]) == ("plan.png", "A. Painter")
+    pair = {"x": 1.0, "y": 2.0, "at": [5.0, 24.0]}
+    one.ask("plan/pairs", {"pairs": [pair], "fit": "affine"})
+    one.process.send_signal(signal.SIGINT)
+    _, said = one.process.communicate(timeout=20)
+
+    assert "plan.png: its points were not saved, and are dropped" in said

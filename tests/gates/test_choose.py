@@ -17,7 +17,7 @@ from trackkit.gates.choose import (
     near_pits,
     nearest_clear,
 )
-from trackkit.geometry.clearance import clearance, own_stretch
+from trackkit.geometry.clearance import clearance, own_stretches
 from trackkit.geometry.curve import Curve
 from trackkit.track.features import PitLane
 
@@ -213,10 +213,10 @@ def test_a_long_line_without_a_clear_place_is_looked_through_once(monkeypatch):
     looked_at = []
 
     def counted(direction, index, *, closed):
-        looked_at.append(index)
-        return own_stretch(direction, index, closed=closed)
+        looked_at.extend(index.tolist())
+        return own_stretches(direction, index, closed=closed)
 
-    monkeypatch.setattr("trackkit.geometry.clearance.own_stretch", counted)
+    monkeypatch.setattr("trackkit.geometry.clearance.own_stretches", counted)
     _, remarks = choose_sectors(thin, 2, None)
 
     assert any(remark.startswith("no place near") for remark in remarks)

@@ -12,6 +12,7 @@ from browsing import Visit
 from checkout import TRACKS
 
 from trackkit.recordings.read import read_recording
+from trackkit.underlay.sheets import UnplacedPlan
 
 uvicorn = pytest.importorskip("uvicorn")
 
@@ -21,14 +22,19 @@ SAMPLE = TRACKS / "pipwick-kart-circuit.geojson"
 class Editor(Visit):
     """The page of `trackkit edit` for a copy of the sample, served from a thread."""
 
-    def __init__(self, browser, path: Path, recordings: list[Path], **look: str) -> None:
+    def __init__(
+        self, browser, path: Path, recordings: list[Path], plan: Path | None = None, **look: str
+    ) -> None:
         from trackkit.editor.desk import Desk, Presence
         from trackkit.editor.loopback import listen, new_token
+        from trackkit.editor.plan_desk import PlanDesk
         from trackkit.editor.server import make_app
         from trackkit.pages.html import edit_html
 
         self.path = path
-        desk = Desk(str(path), [read_recording(one) for one in recordings], ["drive.csv"])
+        read = [read_recording(one) for one in recordings]
+        laid = None if plan is None else PlanDesk(UnplacedPlan(str(plan)))
+        desk = Desk(str(path), read, ["drive.csv"][: len(read)], plan=laid)
         listening, token = listen(0), new_token()
         port = listening.getsockname()[1]
         app = make_app(desk, token, port, edit_html, Presence())

@@ -105,6 +105,12 @@ def test_a_point_that_was_measured_wrongly_is_named():
         assert place_plan(points_at(ground)).suspect == bad
 
 
+def test_points_that_agree_to_millimetres_have_no_bad_one():
+    ground = turned(ON_PLAN)
+    ground[2] += [0.005, 0.0]
+    assert place_plan(points_at(ground)).suspect is None
+
+
 def test_good_points_are_seldom_called_bad():
     suspects = 0
     for seed in range(300):

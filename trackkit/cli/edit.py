@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -12,12 +13,16 @@ from trackkit.cli.drives import Drives, circuit_of, read_drives, skipped_option,
 from trackkit.cli.recording_folders import label_option
 from trackkit.cli.underlay import (
     embedded_in,
+    megabytes,
     picture_of,
     underlay_crs_option,
     underlay_option,
     underlay_size_option,
 )
 from trackkit.errors import TrackkitError
+
+if TYPE_CHECKING:
+    from trackkit.underlay.sheets import UnplacedPlan
 
 
 @click.command(cls=Command)
@@ -33,6 +38,12 @@ from trackkit.errors import TrackkitError
 @underlay_option
 @underlay_crs_option
 @underlay_size_option
+@click.option(
+    "--underlay-page",
+    type=click.IntRange(1),
+    metavar="N",
+    help="Page of a PDF that is laid by points.  [default: 1]",
+)
 @click.option("--credit", metavar="TEXT", help="Whose picture --underlay is; shown on the map.")
 @label_option
 @skipped_option
@@ -48,6 +59,7 @@ def edit(
     underlay_path: str | None,
     underlay_crs: str | None,
     underlay_size: float,
+    underlay_page: int | None,
     credit: str | None,
     labels: tuple[str, ...],
     skipped: bool,
@@ -59,6 +71,9 @@ def edit(
     previous file beside it as TRACK~.  TRACK is a track file, or the id of one in the library;
     without it the circuit of the recordings is located.  A folder stands for the recordings in it.
     A table drivers.csv beside the recordings names them.
+
+    A picture that does not say where it lies, such as a photo, a scan or a PDF, is laid under the
+    map on the page, by places that are clicked on both.
     """
     from trackkit import read_track, serve_editor
     from trackkit.editor.serve import require_packages
@@ -67,7 +82,8 @@ def edit(
     require_packages()
     if credit is not None and underlay_path is None:
         raise click.UsageError("--credit is about a picture: give it with --underlay")
-    picture = picture_of(underlay_path, underlay_crs, credit)
+    plan = _plan_of(underlay_path, underlay_crs, underlay_page, underlay_size, credit)
+    picture = None if plan is not None else picture_of(underlay_path, underlay_crs, credit)
     first, *others = words
     given, named = track_and_recordings(words)
     if Path(first).is_file() and first.lower().endswith(".geojson"):
@@ -98,6 +114,7 @@ def edit(
         drives.recordings,
         names=drives.names,
         underlay=embedded,
+        plan=plan,
         port=port,
         stop_when_closed=stop_when_closed,
         started=started,
@@ -107,6 +124,27 @@ def edit(
         raise KeyboardInterrupt
     if drives.failed:
         ctx.exit(1)
+
+
+def _plan_of(
+    path: str | None, crs: str | None, page: int | None, size_mb: float, credit: str | None
+) -> UnplacedPlan | None:
+    """Take a picture that does not say where it lies for a plan; None for any other, or none."""
+    if path is None:
+        if page is not None:
+            raise click.UsageError("--underlay-page is about a PDF: give it with --underlay")
+        return None
+    from trackkit import UnplacedPlan
+    from trackkit.underlay.sheets import is_plan
+
+    if not is_plan(path):
+        return None
+    if crs is not None:
+        raise click.UsageError(
+            "--underlay-crs is about a picture that says where it lies, which this one does not: "
+            "leave it out, and pair places on the page"
+        )
+    return UnplacedPlan(path, page or 1, " ".join((credit or "").split()), megabytes(size_mb))
 
 
 def _located(drives: Drives, word: str) -> str:

@@ -47,6 +47,11 @@ underlay_size_option = click.option(
 )
 
 
+def megabytes(size_mb: float) -> int:
+    """Give a size in bytes."""
+    return round(size_mb * _BYTES_PER_MB)
+
+
 def picture_of(path: str | None, crs: str | None, credit: str | None) -> Underlay | None:
     """Read the picture that was asked for; None for none.
 
@@ -77,7 +82,7 @@ def embedded_in(picture: Underlay, track: Track, size_mb: float) -> EmbeddedPict
     from trackkit import embed_underlay
     from trackkit.underlay.embed import embedding_remarks
 
-    embedded = embed_underlay(picture, track, most_bytes=round(size_mb * _BYTES_PER_MB))
+    embedded = embed_underlay(picture, track, most_bytes=megabytes(size_mb))
     remarks(embedding_remarks(picture, embedded))
     return embedded
 
@@ -130,6 +135,7 @@ def underlay_command(
     of map, edit and build, and in other programs.
     """
     from trackkit import place_plan, read_plan_points, read_track, write_placed_plan
+    from trackkit.underlay.plan import OF_A_BAD_POINT, place_remarks, point_name
 
     if not output.lower().endswith((".tif", ".tiff")):
         raise click.UsageError("-o names a GeoTIFF: end it with .tif")
@@ -139,28 +145,24 @@ def underlay_command(
     placed = place_plan(read_plan_points(points, crs=crs, track=track), fit)
     write_placed_plan(placed, plan, output, credit=credit, page=page, force=force)
     if as_json:
-        print_json({"wrote": output, **_row(placed), "remarks": _remarks(placed)})
+        print_json({"wrote": output, **_row(placed), "remarks": place_remarks(placed)})
         return
     table(
         ["point", "east m", "north m", "away m", ""],
         [
             [
-                _called(placed, n),
+                point_name(placed, n),
                 f"{east:.2f}",
                 f"{north:.2f}",
                 f"{(east**2 + north**2) ** 0.5:.2f}",
-                "does not go with the others" if n == placed.suspect else "",
+                OF_A_BAD_POINT if n == placed.suspect else "",
             ]
             for n, (east, north) in enumerate(placed.residual_m.tolist())
         ],
         title="What is left at each point",
     )
     click.echo(f"wrote {output}")
-    remarks(_remarks(placed))
-
-
-def _called(placed: PlacedPlan, n: int) -> str:
-    return placed.points[n].name or str(n + 1)
+    remarks(place_remarks(placed))
 
 
 def _row(placed: PlacedPlan) -> dict[str, Any]:
@@ -174,20 +176,3 @@ def _row(placed: PlacedPlan) -> dict[str, Any]:
         "sigma_m": placed.sigma_m,
         "suspect": placed.suspect,
     }
-
-
-def _remarks(placed: PlacedPlan) -> list[str]:
-    if placed.sigma_m is None:
-        return [
-            (
-                "with no point to spare nothing shows whether one of them is wrong: give one or "
-                "two more"
-            )
-        ]
-    texts = [f"one sigma of a point is {placed.sigma_m:.2f} m on one axis"]
-    if placed.suspect is not None:
-        texts.append(
-            f"point {_called(placed, placed.suspect)} does not go with the others: measure it "
-            "again on both sides, or leave it out"
-        )
-    return texts

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import Any
 
 from trackkit.checks.evaluate import Prepared, evaluate, prepare
 from trackkit.checks.other_layouts import layouts_beside
+from trackkit.editor.beside import new_file_beside
 from trackkit.editor.drawn_line import DrawnOver
+from trackkit.editor.plan_desk import PlanDesk
 from trackkit.editor.session import Editing
-from trackkit.errors import OutputError, TrackFileError, TrackkitError
+from trackkit.errors import TrackFileError, TrackkitError
 from trackkit.held_files import ChangedMeanwhileError, digest_of, hold
 from trackkit.pages.base import base_document
 from trackkit.recordings.recording import Recording
@@ -39,8 +39,9 @@ class Desk:
         recordings: Sequence[Recording] = (),
         files: Sequence[str] | None = None,
         underlay: EmbeddedPicture | None = None,
+        plan: PlanDesk | None = None,
     ) -> None:
-        self.path = path
+        self.path, self.plan = path, plan
         self._recordings, self._files = tuple(recordings), files
         self._underlay = underlay
         self._digest = digest_of(path)
@@ -79,6 +80,11 @@ class Desk:
             )
             self._base = (step.base, document)
         return self._base[1]
+
+    def lay(self, underlay: EmbeddedPicture) -> None:
+        """Lay another picture under the map; lines are drawn over it from now on."""
+        self._underlay = underlay
+        self.editing.draw_over(_drawn_over(underlay))
 
     def save(self, *, replace_changed: bool = False) -> dict[str, Any]:
         """Write the track file; the one that was there is kept beside it.
@@ -123,23 +129,7 @@ class Desk:
             When that is no name of a file beside the track file, when there is such a file, or when
             it cannot be written.
         """
-        name = name.strip()
-        if not name.casefold().endswith(_SUFFIX):
-            name += _SUFFIX
-        if (
-            name.startswith(".")
-            or not name.isprintable()
-            or any(sign in name for sign in '/\\:*?"<>|')
-        ):
-            raise OutputError(
-                f"{name!r} is no name for a file beside the track file",
-                remedy="give a name without a folder, such as " + _copy_name(self.path),
-            )
-        copy = str(Path(self.path).parent / name)
-        if os.path.lexists(copy):
-            raise OutputError(
-                "exists, and a copy is written over nothing", file=copy, remedy="give another name"
-            )
+        copy = new_file_beside(self.path, name, _SUFFIX)
         write_track(self.editing.step.track, copy)
         return {"saved": True, "file": copy}
 
@@ -163,10 +153,6 @@ def _drawn_over(underlay: EmbeddedPicture | None) -> DrawnOver | None:
     residual_m = UNMEASURED_M if underlay.residual_m is None else underlay.residual_m
     sigma_m = drawn_sigma_m(underlay.pixel_m, residual_m)
     return DrawnOver(underlay.name or "a picture", sigma_m, underlay.credit)
-
-
-def _copy_name(path: str) -> str:
-    return f"{Path(path).stem}-copy{_SUFFIX}"
 
 
 class Presence:

@@ -9,10 +9,12 @@ from collections.abc import Callable, Sequence
 
 from trackkit.editor.desk import Desk
 from trackkit.editor.loopback import ADDRESS, listen, new_token
+from trackkit.editor.plan_desk import PlanDesk
 from trackkit.editor.server import serve
 from trackkit.errors import TrackkitError
 from trackkit.recordings.recording import Recording
 from trackkit.underlay.embed import EmbeddedPicture
+from trackkit.underlay.sheets import UnplacedPlan
 
 
 def serve_editor(
@@ -21,6 +23,7 @@ def serve_editor(
     *,
     names: Sequence[str] | None = None,
     underlay: EmbeddedPicture | None = None,
+    plan: UnplacedPlan | None = None,
     port: int | None = None,
     stop_when_closed: bool = False,
     started: Callable[[str], object] = webbrowser.open,
@@ -41,6 +44,9 @@ def serve_editor(
         What the page calls the recordings, in their order; their own names when None.
     underlay
         A picture of the ground under the map, from `trackkit.embed_underlay`.
+    plan
+        A photo, a scan or a PDF that does not say where it lies: the page lays it by places that
+        are clicked on it and on the map.
     port
         Of this computer, 1 to 65535; None for a free one.
     stop_when_closed
@@ -49,7 +55,8 @@ def serve_editor(
         Called with the address once it can be asked for; it opens a browser unless another is
         given.
     unsaved
-        Called with a sentence when changes that were not saved are dropped at the end.
+        Called with a sentence when changes, or points of the plan, that were not saved are dropped
+        at the end.
 
     Returns
     -------
@@ -60,6 +67,8 @@ def serve_editor(
     ------
     TrackFileError
         When the file is no track file, or its line cannot be followed.
+    UnderlayError
+        When the plan can't be read.
     TrackkitError
         When the packages for the page are not installed, or the port is taken.
 
@@ -73,7 +82,7 @@ def serve_editor(
     """
     require_packages()
     path = os.fspath(path)
-    desk = Desk(path, recordings, names, underlay)
+    desk = Desk(path, recordings, names, underlay, None if plan is None else PlanDesk(plan))
     listening = listen(port or 0)
     token = new_token()
     address = f"http://{ADDRESS}:{listening.getsockname()[1]}/{token}/"
@@ -92,6 +101,8 @@ def serve_editor(
     finally:
         if desk.editing.unsaved:
             unsaved(f"{path}: changes that were not saved are dropped")
+        if desk.plan is not None and desk.plan.unsaved:
+            unsaved(f"{desk.plan.name}: its points were not saved, and are dropped")
 
 
 def require_packages() -> None:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from trackkit.editor.desk import Desk, Page, Presence
 from trackkit.editor.loopback import Guard
+from trackkit.editor.plan_desk import PlanDesk
 from trackkit.errors import TrackkitError
 from trackkit.held_files import ChangedMeanwhileError
 from trackkit.units import as_read
@@ -25,6 +26,10 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
     from starlette.types import ASGIApp
+
+PLAN_DEEDS = ("pairs", "place", "lay", "save")
+"""What a page asks of a plan: whether pairs lay it, where a place is that was typed, to lay it
+under the map, and to write a file."""
 
 
 def make_app(desk: Desk, token: str, port: int, page: Page, presence: Presence) -> ASGIApp:
@@ -53,6 +58,8 @@ def make_app(desk: Desk, token: str, port: int, page: Page, presence: Presence) 
         Route("/copy", answers.copy, methods=["POST"]),
         Route("/reload", answers.reload, methods=["POST"]),
         Route("/disk", answers.disk),
+        Route("/plan", answers.plan),
+        *(Route(f"/plan/{what}", answers.plan_asked, methods=["POST"]) for what in PLAN_DEEDS),
         Route("/closed", answers.closed, methods=["POST"]),
     ]
     app = Starlette(routes=routes, exception_handlers={_BadRequestError: _refused})
@@ -85,13 +92,14 @@ class _Answers:
         """Answer with the page."""
 
         def work() -> str:
-            page = secrets.token_hex(8)
+            page, plan = secrets.token_hex(8), self._desk.plan
             state = self._desk.state(page=page)
             session = {
                 "token": self._token,
                 "file": self._desk.path,
                 "base": state["base"],
                 "page": page,
+                "plan": None if plan is None else {"file": plan.name, "laid": plan.laid},
             }
             return self._page(self._desk.base(), state, session)
 
@@ -152,6 +160,34 @@ class _Answers:
                 "edit": desk.editing.edit,
             }
         )
+
+    async def plan(self, request: Request) -> Response:  # noqa: ARG002
+        """Answer with the plan that is laid by points, and its pairs."""
+        plan = self._plan()
+        return await self._answer(plan.as_row)
+
+    async def plan_asked(self, request: Request) -> Response:
+        """Do something with pairs of the plan: see `PLAN_DEEDS`."""
+        asked, page, plan, desk = await _asked(request), _page_of(request), self._plan(), self._desk
+        what = request.url.path.rpartition("/")[2]
+
+        def work() -> dict[str, Any]:
+            track = desk.editing.step.track
+            if what == "pairs":
+                return plan.try_pairs(asked, track)
+            if what == "place":
+                return plan.place_of(asked, track)
+            if what == "save":
+                return plan.save(asked)
+            desk.lay(plan.lay(asked, track))
+            return desk.state(page=page)
+
+        return await self._answer(work)
+
+    def _plan(self) -> PlanDesk:
+        if self._desk.plan is None:
+            raise _BadRequestError("there is no plan to be laid")
+        return self._desk.plan
 
     async def closed(self, request: Request) -> Response:
         """Note that a page was closed."""

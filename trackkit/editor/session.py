@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from trackkit.checks.evaluate import Prepared, prepare
+from trackkit.editor.asked import Request, number, position, text
 from trackkit.editor.drawn_edge import draw_edge
 from trackkit.editor.drawn_line import DrawnOver, by_hand, draw_line, with_picture
 from trackkit.editor.offers import offer
@@ -18,20 +18,17 @@ from trackkit.errors import PlaceError, TrackkitError
 from trackkit.gates import edit as changes
 from trackkit.gates.edit import Change
 from trackkit.gates.pit_lane import remove_pit_lane, set_pit_lane
-from trackkit.geometry.geodesy import longitude_near, wrap_longitude
+from trackkit.geometry.geodesy import longitude_near
 from trackkit.pages.state import datum_m, state, worded
 from trackkit.track.crossed import crossed_gates
 from trackkit.track.facts import FactChange, rename_corner, set_fact
-from trackkit.track.features import GATE_KINDS, Position
+from trackkit.track.features import GATE_KINDS
 from trackkit.track.model import Track
 from trackkit.track.places import Place
 
 _OF_THE_LINE = ("line", "edge")
 """Edits that change what the page's chainages count along, or what lies beside it."""
 _MOST_POINTS = 2000
-
-Request = Mapping[str, Any]
-"""One edit: ``{"do": "move", "gate": ID, "to_m": METRES, ...}``; docs/editing.md lists them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +92,16 @@ class Editing:
         """Note that a page was closed: what was done on it can be undone on the others."""
         self._closed.add(page)
 
+    def draw_over(self, over: DrawnOver | None) -> None:
+        """Note what lines are drawn over from now on; pages begin anew with it."""
+        self._over = over
+        shown = replace(self.step, base=self._bases)
+        if self._saved is self.step:
+            self._saved = shown
+        self._steps[self._shown] = shown
+        self._bases += 1
+        self.edit += 1
+
     def take(self, track: Track, prepared: Prepared, page: str | None = None) -> None:
         """Go on with a track as it is on disk now; that can be undone."""
         self._add(Step(track, prepared, self._bases, "took the file from disk", page=page))
@@ -116,7 +123,7 @@ class Editing:
         TrackkitError
             When it cannot be made; nothing has changed then.
         """
-        what = _text(request, "do")
+        what = text(request, "do")
         if what == "undo":
             self._take_back(page)
         elif what == "redo":
@@ -179,13 +186,13 @@ class Editing:
         shown = self.step
         key = None
         if request.get("merge") is not None:
-            key = (page or "", what, str(request.get("gate")), _text(request, "merge"))
+            key = (page or "", what, str(request.get("gate")), text(request, "merge"))
         goes_on = key is not None and key == shown.merge and shown is not self._saved
         goes_on = goes_on and self._shown > 0 and self._shown == len(self._steps) - 1
         before = self._steps[self._shown - 1] if goes_on else shown
         # Chainages count along the line as the page last saw it.
         datum = datum_m(shown.track, shown.prepared)
-        given = _number(request, "datum_m") if request.get("datum_m") is not None else datum
+        given = number(request, "datum_m") if request.get("datum_m") is not None else datum
         ahead = given - datum_m(before.track, before.prepared)
         made = self._made(before.track, what, request, ahead)
         prepared, base = shown.prepared, shown.base
@@ -245,7 +252,7 @@ def _with_pit_lane(track: Track, request: Request, over: DrawnOver | None) -> _M
         raise TrackkitError(
             "a pit lane needs two places or more", remedy="add one, or leave it as it was"
         )
-    place = [_position({"line": at}, "line") for at in line]
+    place = [position({"line": at}, "line") for at in line]
     longitude, latitude = zip(*place, strict=True)
     source = "a line drawn on the page" if over is None else f"a line {by_hand(over)}"
     changed, remarks = set_pit_lane(track, longitude, latitude, source=source)
@@ -264,9 +271,9 @@ def _stretches(track: Track, request: Request, ahead_m: float) -> list[Stretch]:
         points = row.get("points")
         if not isinstance(points, list) or len(points) > _MOST_POINTS:
             raise TrackkitError(f"a stretch is drawn by a list of {_MOST_POINTS} points at most")
-        place = [_position({"points": at}, "points") for at in points]
+        place = [position({"points": at}, "points") for at in points]
         ends = [
-            None if row.get(key) is None else _chainage(track, _number(row, key), ahead_m)
+            None if row.get(key) is None else _chainage(track, number(row, key), ahead_m)
             for key in ("from_m", "to_m")
         ]
         longitude, latitude = np.array(place, dtype=float).reshape(-1, 2).T
@@ -293,75 +300,44 @@ def _short(change: Change | FactChange, what: str) -> str:
 def _changed(track: Track, what: str, request: Request, ahead_m: float) -> Change | FactChange:
     """Make one edit as the commands do; places are metres ahead of where the track has them."""
     if what == "set":
-        key, value = _text(request, "key"), _text(request, "value")
+        key, value = text(request, "key"), text(request, "value")
         kind, colon, which = key.partition(":")
         if colon and kind == "corner":
             return rename_corner(track, which, value)
         return set_fact(track, key, value)
     if what == "place":
-        kind = _text(request, "kind")
+        kind = text(request, "kind")
         if kind not in GATE_KINDS:
             raise PlaceError(
                 f"{kind!r} is no kind of gate", remedy=f"the kinds are: {', '.join(GATE_KINDS)}"
             )
-        width = _number(request, "width_m") if request.get("width_m") is not None else None
-        name = changes.gate_name(_text(request, "name")) if request.get("name") else None
+        width = number(request, "width_m") if request.get("width_m") is not None else None
+        name = changes.gate_name(text(request, "name")) if request.get("name") else None
         place = _place(track, request, "at_m", ahead_m)
         return changes.place_gate(track, kind, place, width_m=width, name=name)
     if what not in ("move", "width", "rename", "remove"):
         raise TrackkitError(f"{what!r} is no edit")
-    gate = _text(request, "gate")
+    gate = text(request, "gate")
     if what == "move":
-        width = _number(request, "width_m") if request.get("width_m") is not None else None
+        width = number(request, "width_m") if request.get("width_m") is not None else None
         place = _place(track, request, "to_m", ahead_m)
         return changes.move_gate(track, gate, place, width_m=width)
     if what == "width":
-        return changes.widen_gate(track, gate, _number(request, "width_m"))
+        return changes.widen_gate(track, gate, number(request, "width_m"))
     if what == "rename":
-        return changes.rename_gate(track, gate, _text(request, "name"))
+        return changes.rename_gate(track, gate, text(request, "name"))
     return changes.remove_gate(track, gate)
 
 
 def _place(track: Track, request: Request, key: str, ahead_m: float) -> Place:
     at = request.get("at")
     if request.get("left") is not None and request.get("right") is not None:
-        return Place(ends=(_position(request, "left"), _position(request, "right")))
+        return Place(ends=(position(request, "left"), position(request, "right")))
     if at is None:
-        chainage = _number(request, key)
+        chainage = number(request, key)
         if ahead_m:
             chainage = float(track.curve.wrap(chainage + ahead_m))
         elif track.closed and chainage == track.curve.length_m:
             chainage = 0.0
         return Place(chainage_m=chainage)
-    return Place(position=_position(request, "at"))
-
-
-def _position(request: Request, key: str) -> Position:
-    at = request.get(key)
-    if not isinstance(at, list) or len(at) != 2:
-        raise TrackkitError(f"{key} is a longitude and a latitude")
-    longitude, latitude = (_number({key: value}, key) for value in at)
-    if abs(latitude) > 90 or abs(longitude) > 540:
-        raise TrackkitError(f"{longitude:g}, {latitude:g} is no longitude and latitude in degrees")
-    return float(wrap_longitude(longitude)), latitude
-
-
-def _number(request: Request, key: str) -> float:
-    value = request.get(key)
-    wrong = TrackkitError(f"{key} is not a number")
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise wrong
-    try:
-        number = float(value)
-    except OverflowError as error:
-        raise wrong from error
-    if not math.isfinite(number):
-        raise wrong
-    return number
-
-
-def _text(request: Request, key: str) -> str:
-    value = request.get(key)
-    if not isinstance(value, str) or len(value) > 10_000:
-        raise TrackkitError(f"{key} is not a text")
-    return value
+    return Place(position=position(request, "at"))

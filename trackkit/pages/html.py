@@ -298,6 +298,7 @@ def _page(
         scripts=scripts,
         documents=[(name, document_text(document)) for name, document in documents.items()],
         editing=session is not None,
+        plan=None if session is None else session.get("plan"),
         tiles=layer,
         tiles_privacy=TILES_PRIVACY,
         nearby=None if everything else nearby_words(),

@@ -233,7 +233,11 @@ def _shortened(message: str, most: int = 160) -> str:
 
 def track_text(track: Track) -> str:
     """Write a track as the text of a track file: one feature a line, so that diffs are short."""
-    document = track_to_document(track)
+    return document_text(track_to_document(track))
+
+
+def document_text(document: Mapping[str, Any]) -> str:
+    """Write the document of a track as the text of a track file."""
     compact = {"ensure_ascii": False, "allow_nan": False}
     lines = []
     for key, value in document.items():
@@ -294,11 +298,12 @@ def write_track(
     >>> trackkit.read_track("own.geojson").name
     'Pipwick Kart Circuit'
     """
-    faults = schema_faults(track_to_document(track))
+    document = track_to_document(track)
+    faults = schema_faults(document)
     if faults:
         place, what = faults[0]
         raise TrackFileError(f"the track would break the format: {what}", place=place)
-    kept = stored(track)
+    kept = track_from_document(json.loads(document_text(document)))
     if held is None:
         write_whole(path, track_text(kept), force=force, keep_previous=True)
     else:

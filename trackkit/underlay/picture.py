@@ -149,6 +149,19 @@ def read_underlay(
     return Underlay(shown, chosen, " ".join(whose.split()), _residual_m(tags.get(RESIDUAL_TAG)))
 
 
+def lies_somewhere(path: str | os.PathLike[str]) -> bool:
+    """Tell whether a picture says where it lies on the ground.
+
+    Raises
+    ------
+    UnderlayError
+        When it can't be read.
+    """
+    shown = os.fspath(path)
+    with open_picture(shown) as source:
+        return _lies(source, shown) is not None
+
+
 def _residual_m(text: str | None) -> float | None:
     try:
         residual = float(text or "")

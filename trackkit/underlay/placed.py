@@ -64,8 +64,43 @@ def write_placed_plan(
     >>> placed = trackkit.place_plan(points)
     >>> trackkit.write_placed_plan(placed, "plan.png", "plan.tif", credit="A. Painter", force=True)
     """
-    shown = os.fspath(plan)
     pixels, per_unit = read_sheet(plan, page=page)
+    write_placed_pixels(placed, pixels, per_unit, plan, path, credit=credit, force=force)
+
+
+def write_placed_pixels(
+    placed: PlacedPlan,
+    pixels: Pixels,
+    per_unit: float,
+    plan: str | os.PathLike[str],
+    path: str | os.PathLike[str],
+    *,
+    credit: str,
+    force: bool = False,
+    most_pixels: int = MOST_PIXELS,
+    compress: str = "deflate",
+) -> None:
+    """Write a placed plan as a GeoTIFF, as `write_placed_plan` does, from its pixels.
+
+    Parameters
+    ----------
+    placed, plan, path, credit, force
+        See there; `plan` is only named.
+    pixels, per_unit
+        As `read_sheet` gives them.
+    most_pixels
+        Of a projective plan that is drawn anew.
+    compress
+        How GDAL packs the file; "none" is quickest.
+
+    Raises
+    ------
+    UnderlayError
+        When a point lies outside the plan.
+    OutputError
+        When the file exists and `force` is false, or can't be written.
+    """
+    shown = os.fspath(plan)
     height, width = pixels.shape[:2]
     outside = [
         number
@@ -83,7 +118,7 @@ def write_placed_plan(
     if placed.fit == "affine":
         affine = matrix[:2] / matrix[2, 2]
     else:
-        pixels, affine = _flattened(pixels, replace(placed, matrix=matrix), shown)
+        pixels, affine = _flattened(pixels, replace(placed, matrix=matrix), shown, most_pixels)
     rasterio = load("rasterio", shown)
     with (
         whole_file(path, force=force) as scratch,
@@ -99,7 +134,7 @@ def write_placed_plan(
             transform=rasterio.Affine(*affine.ravel()),
             photometric="RGB",
             alpha="unspecified",
-            compress="deflate",
+            compress=compress,
             tiled=True,
         ) as target,
     ):
@@ -117,7 +152,9 @@ def system_of(plane: LocalPlane) -> str:
     )
 
 
-def _flattened(pixels: Pixels, placed: PlacedPlan, path: str) -> tuple[Pixels, Floats]:
+def _flattened(
+    pixels: Pixels, placed: PlacedPlan, path: str, most_pixels: int
+) -> tuple[Pixels, Floats]:
     """Draw a plan anew, north up on the ground."""
     from scipy.ndimage import map_coordinates
 
@@ -134,7 +171,7 @@ def _flattened(pixels: Pixels, placed: PlacedPlan, path: str) -> tuple[Pixels, F
     (west, south), (east, north) = ground.min(axis=0), ground.max(axis=0)
     steps = placed.ground_m(np.vstack([edge, edge + np.array([1.0, 0.0])]))
     pixel = float(np.hypot(*(steps[4:] - steps[:4]).T).min())
-    pixel = max(pixel, float(np.sqrt((east - west) * (north - south) / MOST_PIXELS)))
+    pixel = max(pixel, float(np.sqrt((east - west) * (north - south) / most_pixels)))
     columns, rows = int(np.ceil((east - west) / pixel)), int(np.ceil((north - south) / pixel))
     affine = np.array([[pixel, 0.0, west], [0.0, -pixel, north]])
     back = np.linalg.inv(placed.matrix)

@@ -18,6 +18,9 @@ Fit = Literal["affine", "projective"]
 FEWEST: dict[Fit, int] = {"affine": 3, "projective": 4}
 _SURE = 0.01
 """A point is called bad where chance does that to one plan in a hundred."""
+_FINEST_M = 0.01
+"""Points that agree better than this agree by chance: nobody measures a plan so well (common
+practice, no source)."""
 _THIN = 1e-3
 """Points whose spread across is this small a share of that along lie on one straight line."""
 
@@ -85,6 +88,32 @@ class PlacedPlan:
             Shape (n, 2), east and north, metres.
         """
         return _mapped(self.matrix, place)
+
+
+OF_A_BAD_POINT = "does not go with the others"
+
+
+def place_remarks(placed: PlacedPlan) -> list[str]:
+    """Say how well the points agree that a plan was laid by, and which one does not."""
+    if placed.sigma_m is None:
+        return [
+            (
+                "with no point to spare nothing shows whether one of them is wrong: give one or "
+                "two more"
+            )
+        ]
+    texts = [f"one sigma of a point is {placed.sigma_m:.2f} m on one axis"]
+    if placed.suspect is not None:
+        texts.append(
+            f"point {point_name(placed, placed.suspect)} {OF_A_BAD_POINT}: measure it again on "
+            "both sides, or leave it out"
+        )
+    return texts
+
+
+def point_name(placed: PlacedPlan, n: int) -> str:
+    """Call a point as people do: by its name, or its number from 1."""
+    return placed.points[n].name or str(n + 1)
 
 
 def place_plan(points: Sequence[PlanPoint], fit: Fit = "affine") -> PlacedPlan:
@@ -237,7 +266,7 @@ def _suspect(plan: Floats, ground: Floats, residual: Floats, fit: Fit) -> int | 
         if _on_a_line(rest_plan, fit) or _on_a_line(rest_ground, fit):
             continue
         rest = rest_ground - _mapped(_fitted(rest_plan, rest_ground, fit), rest_plan)
-        without = max(float(np.sum(rest**2)), 1e-12)
+        without = max(float(np.sum(rest**2)), left * _FINEST_M**2)
         ratio = ((whole - without) / 2.0) / (without / left)
         chances[n] = float(f.sf(max(ratio, 0.0), 2, left))
     worst = int(np.argmin(chances))

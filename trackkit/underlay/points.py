@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import os
 import reprlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from trackkit.errors import PlaceError, UnderlayError, reading_failed
+from trackkit.files import csv_text, write_whole
 from trackkit.track.features import Position
 from trackkit.track.model import Track
 from trackkit.track.places import parse_place
@@ -123,6 +124,33 @@ def read_plan_points(
     return tuple(_point(row, ways[0], crs, track, shown, line) for line, row in rows)
 
 
+def write_plan_points(
+    points: Sequence[PlanPoint], path: str | os.PathLike[str], *, force: bool = False
+) -> None:
+    """Write places on a plan and on the ground as `read_plan_points` reads them.
+
+    Places on the plan have three decimals, those on the ground nine: a tenth of a millimetre.
+
+    Parameters
+    ----------
+    points
+        The points.
+    path
+        The CSV file.
+    force
+        Whether a file that exists may be replaced.
+
+    Raises
+    ------
+    OutputError
+        When the file exists and `force` is false, or can't be written.
+    """
+    header = ["x", "y", "latitude", "longitude", "name"]
+    rows = [(one.x, one.y, one.position[1], one.position[0], one.name) for one in points]
+    decimals = {"x": 3, "y": 3, "latitude": 9, "longitude": 9}
+    write_whole(path, csv_text(header, rows, decimals), force=force)
+
+
 def _point(
     row: Mapping[str, str | None],
     way: tuple[str, ...],
@@ -149,29 +177,50 @@ def _point(
         numbers.append(number)
     grid = None if way == ("latitude", "longitude") else crs
     try:
-        place = parse_place(" ".join(cells[name] for name in way), crs=grid)
+        position = ground_position(" ".join(cells[name] for name in way), crs=grid, track=track)
     except PlaceError as error:
         raise UnderlayError(error.what, file=file, place=where, remedy=error.remedy) from error
-    position = place.position
-    if place.chainage_m is not None and track is not None:
-        position = _on_line(track, place.chainage_m, file, where)
-    if position is None:
-        raise UnderlayError(
-            f"{cells[way[0]]!r} is no place on the ground",
-            file=file,
-            place=where,
-            remedy="give latitude and longitude; a chainage needs the track that it counts on",
-        )
     return PlanPoint(numbers[0], numbers[1], position, cells["name"])
 
 
-def _on_line(track: Track, chainage_m: float, file: str, where: str) -> Position:
+def ground_position(text: str, *, crs: str | None = None, track: Track | None = None) -> Position:
+    """Read a place on the ground: latitude and longitude, easting and northing, or a chainage.
+
+    Parameters
+    ----------
+    text
+        As `parse_place` takes it.
+    crs
+        The grid that pairs of numbers are in; latitude and longitude when None.
+    track
+        Whose chainages are taken; None where there are none.
+
+    Returns
+    -------
+    tuple of float
+        Longitude and latitude, degrees.
+
+    Raises
+    ------
+    PlaceError
+        When it is no such place, or not on the line.
+    """
+    place = parse_place(text, crs=crs)
+    if place.chainage_m is not None and track is not None:
+        return _on_line(track, place.chainage_m)
+    if place.position is None:
+        raise PlaceError(
+            f"{text!r} is no place on the ground",
+            remedy="give latitude and longitude; a chainage needs the track that it counts on",
+        )
+    return place.position
+
+
+def _on_line(track: Track, chainage_m: float) -> Position:
     length = track.curve.length_m
     if not (track.closed or 0.0 <= chainage_m <= length) or abs(chainage_m) > length:
-        raise UnderlayError(
-            f"{chainage_m:g} m is not on the line of {track.name}, which is {length:.1f} m long",
-            file=file,
-            place=where,
+        raise PlaceError(
+            f"{chainage_m:g} m is not on the line of {track.name}, which is {length:.1f} m long"
         )
     at = track.curve.position(track.curve.wrap(chainage_m) if track.closed else chainage_m)
     longitude, latitude = track.plane.to_geographic(at)

@@ -3,19 +3,64 @@
 from __future__ import annotations
 
 import os
+import reprlib
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from trackkit.errors import UnderlayError, reading_failed
 from trackkit.underlay.packages import load
-from trackkit.underlay.picture import Pixels
+from trackkit.underlay.picture import Pixels, lies_somewhere
 
 PDF_DOTS_PER_INCH = 200.0
 _MM_PER_INCH = 25.4
 _POINTS_PER_INCH = 72.0
 MOST_PIXELS = 100_000_000
 """Of a plan, as it is read and as it is drawn anew: 400 MB of memory."""
+
+
+@dataclass(frozen=True)
+class UnplacedPlan:
+    """A plan that does not say where it lies, to be laid by points on the page of the editor.
+
+    Parameters
+    ----------
+    path
+        A photo, a scan or a PDF.
+    page
+        Of a PDF, from 1.
+    credit
+        Whose plan it is; the page asks for it where it is empty.
+    most_bytes
+        By how much the page may grow by it.
+
+    Examples
+    --------
+    >>> import trackkit
+    >>> trackkit.UnplacedPlan("paddock.pdf", page=2)
+    UnplacedPlan('paddock.pdf', page=2, credit='')
+    """
+
+    path: str
+    page: int = 1
+    credit: str = ""
+    most_bytes: int = 3_000_000
+
+    def __repr__(self) -> str:
+        path, credit = reprlib.repr(self.path), reprlib.repr(self.credit)
+        return f"UnplacedPlan({path}, page={self.page}, credit={credit})"
+
+
+def is_plan(path: str | os.PathLike[str]) -> bool:
+    """Tell whether a file is a plan: a PDF, or a picture that does not say where it lies.
+
+    Raises
+    ------
+    UnderlayError
+        When it is neither, or can't be read.
+    """
+    return _is_pdf(os.fspath(path)) or not lies_somewhere(path)
 
 
 def read_sheet(path: str | os.PathLike[str], *, page: int = 1) -> tuple[Pixels, float]:
@@ -39,13 +84,17 @@ def read_sheet(path: str | os.PathLike[str], *, page: int = 1) -> tuple[Pixels, 
         When it can't be read.
     """
     shown = os.fspath(path)
+    return _pdf_page(shown, page) if _is_pdf(shown) else (_picture(shown), 1.0)
+
+
+def _is_pdf(path: str) -> bool:
     try:
         with Path(path).open("rb") as file:
             begin = file.read(1024)
     except OSError as error:
-        raise UnderlayError(reading_failed(path, error), file=shown) from error
+        raise UnderlayError(reading_failed(path, error), file=path) from error
     # A PDF's header may stand anywhere in the first 1024 bytes (PDF Reference 1.7, appendix H).
-    return _pdf_page(shown, page) if b"%PDF-" in begin else (_picture(shown), 1.0)
+    return b"%PDF-" in begin
 
 
 def _picture(path: str) -> Pixels:

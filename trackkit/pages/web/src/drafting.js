@@ -8,8 +8,18 @@
  * @property {string} [undoes]  what undo takes back
  * @property {() => void} [redo]
  * @property {string} [redoes]
+ * @property {boolean} [kept]  whether the server has it: it outlives the page
  * @property {() => Promise<boolean>} [finish]  makes the edit; whether it was made
  */
+
+/**
+ * Whether a draft would be lost with the page.
+ *
+ * @param {Draft} draft
+ */
+export function isLoose({ undo, kept }) {
+  return Boolean(undo) && !kept;
+}
 
 export class Drafting {
   /** @param {Session} session */

@@ -2,7 +2,7 @@
 // what the page shows. While a gate is dragged only the newest place waits to be sent.
 
 import { lengthName } from "./figures.js";
-import { Drafting } from "./drafting.js";
+import { Drafting, isLoose } from "./drafting.js";
 import { focusGate } from "./gate_marks.js";
 import { Messages } from "./messages.js";
 import { reportOf } from "./outcomes.js";
@@ -48,7 +48,7 @@ export class Editing {
       this.beginAnew();
     });
     window.addEventListener("beforeunload", (event) => {
-      if ((session.state.unsaved || this.drafting.draft.undo) && !this.leaving) {
+      if ((session.state.unsaved || isLoose(this.drafting.draft)) && !this.leaving) {
         event.preventDefault();
         // Browsers of before 2023 ask only where this is set too.
         event.returnValue = "";

@@ -67,9 +67,8 @@ export class MapView {
     // Who places gates wants to see all that was driven.
     this.ground.drawnLaps = session.chosen.length && !hooks?.track ? "driven" : "all";
     this.ground.addTo(this.map);
-    if (session.base.underlay) {
-      layUnderlay(this.map, this.ground, session.base.underlay);
-    }
+    const { underlay } = session.base;
+    this.underlay = underlay && layUnderlay(this.map, this.ground, underlay);
     northMark().addTo(this.map);
     this.laps = new LapMarkers(session, this.map);
     this.here = L.marker(this.places[0], {
@@ -87,6 +86,15 @@ export class MapView {
     this.marks.drawFindings();
     this.fit();
     this.listen();
+  }
+
+  /** @param {boolean} on */
+  showUnderlay(on) {
+    if (on) {
+      this.underlay?.addTo(this.map);
+    } else {
+      this.underlay?.remove();
+    }
   }
 
   bounds() {

@@ -24,6 +24,7 @@ import { MapView } from "./map.js";
 import { OwnGates } from "./own_gates.js";
 import { PitLaneEditor } from "./pit_lane.js";
 import { PlaceMenu } from "./place_menu.js";
+import { PlanEditor } from "./plan_editor.js";
 import { PointBar } from "./point_bar.js";
 import { Readings } from "./readings.js";
 import { Session } from "./session.js";
@@ -60,6 +61,7 @@ import { VerdictPanel } from "./verdict.js";
  * @property {OwnGates | null} own  one's own sector gates on the plain page
  * @property {PitLaneEditor | null} lane
  * @property {LineEditor | null} line
+ * @property {PlanEditor | null} plan  lays a plan by points, where one was given
  * @property {DiskNotice | null} disk
  */
 
@@ -88,29 +90,33 @@ export function open(tiles) {
   const chart = new ChartView(session, find("#chart", HTMLElement), hooks);
   new CursorBar(session, chart);
   new Readings(session, chart);
-  const { lane, line } = hand ? drawnBy(session, hand, map) : { lane: null, line: null };
+  const { lane, line, plan } = hand ? drawnBy(session, hand, map, opened) : NOTHING_DRAWN;
   listLaps(session);
   new FindingList(session, map, editing);
   new VerdictPanel(session);
   new CornerTables(session, editing);
   listenToGroundChoices(map);
-  page = { session, map, chart, editing, own, lane, line, disk: hand?.disk ?? null };
+  page = { session, map, chart, editing, own, lane, line, plan, disk: hand?.disk ?? null };
 }
 
+const NOTHING_DRAWN = { lane: null, line: null, plan: null };
+
 /**
- * What draws the line, its edges and the pit lane.
+ * What draws the line, its edges and the pit lane, and lays a plan under them.
  *
  * @param {Session} session
  * @param {Hand} hand
  * @param {MapView} map
+ * @param {Opened | null} opened
  */
-function drawnBy(session, { editing, dragging }, map) {
+function drawnBy(session, { editing, dragging }, map, opened) {
   const bar = new PointBar(session);
   const lane = new PitLaneEditor(session, editing, map, dragging, bar);
   const line = new LineEditor(session, editing, map, dragging, bar);
   session.on(["anew"], () => keepPlace(map, editing.messages));
   takeUpPlace(map, editing.messages);
-  return { lane, line };
+  const plan = opened?.plan ? new PlanEditor(session, editing, map, opened.plan) : null;
+  return { lane, line, plan };
 }
 
 /** @param {Session} session */

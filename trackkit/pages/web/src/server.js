@@ -8,6 +8,7 @@
  * @property {string} file
  * @property {number} base  number of the base document that the page was made of
  * @property {string} page  what the server calls this page
+ * @property {{ file: string, laid: boolean } | null} plan  that is laid by points
  *
  * @typedef {object} Saved
  * @property {string} file
@@ -26,13 +27,18 @@
  */
 
 /**
+ * @template T
+ * @typedef {{ done: T, refusal: null } | { done: null, refusal: Refusal }} Answer
+ */
+
+/**
  * Ask the server; rejected only where it does not answer.
  *
  * @template T
  * @param {string} page  what the server calls this page
  * @param {string} path
  * @param {object} [body]  sent as JSON
- * @returns {Promise<{ done: T, refusal: null } | { done: null, refusal: Refusal }>}
+ * @returns {Promise<Answer<T>>}
  */
 export async function ask(page, path, body) {
   const answer = await fetch(

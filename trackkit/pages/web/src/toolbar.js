@@ -1,5 +1,6 @@
 // Undo, redo and save, and whether there is anything to save.
 
+import { isLoose } from "./drafting.js";
 import { find } from "./elements.js";
 
 /**
@@ -28,11 +29,12 @@ export class Toolbar {
 
   draw() {
     const { state } = this.session;
-    const { undo, undoes, redo, redoes } = this.editing.drafting.draft;
+    const { draft } = this.editing.drafting;
+    const { undo, undoes, redo, redoes } = draft;
     enable(this.undo, Boolean(undo) || state.can_undo, "Undo", undoes ?? state.undo_what);
     enable(this.redo, Boolean(redo) || state.can_redo, "Redo", redoes ?? state.redo_what);
     enable(this.save, true, "Save", null);
-    const unsaved = state.unsaved || Boolean(undo);
+    const unsaved = state.unsaved || isLoose(draft);
     this.unsaved.textContent = unsaved ? "Not saved" : "Saved";
     this.unsaved.className = unsaved ? "unsaved" : "saved";
     document.title = (unsaved ? "\u2022 " : "") + state.track.name;

@@ -7,6 +7,20 @@ import { element } from "./elements.js";
  * @import { Ground } from "./ground.js"
  */
 
+/** @param {Underlay} underlay */
+export function pictureLayer({ picture, west, south, east, north, credit }) {
+  // The credit is text, where Leaflet takes HTML.
+  const named = element("span", {}, credit).innerHTML;
+  return L.imageOverlay(
+    picture,
+    [
+      [south, west],
+      [north, east],
+    ],
+    { attribution: named, pane: "tilePane", className: "underlay" },
+  );
+}
+
 /**
  * Lay the picture under the map, to be shown or hidden.
  *
@@ -14,17 +28,8 @@ import { element } from "./elements.js";
  * @param {Ground} ground
  * @param {Underlay} underlay
  */
-export function layUnderlay(map, ground, { picture, west, south, east, north, credit }) {
-  // The credit is text, where Leaflet takes HTML.
-  const named = element("span", {}, credit).innerHTML;
-  const layer = L.imageOverlay(
-    picture,
-    [
-      [south, west],
-      [north, east],
-    ],
-    { attribution: named, pane: "tilePane", className: "underlay" },
-  ).addTo(map);
+export function layUnderlay(map, ground, underlay) {
+  const layer = pictureLayer(underlay).addTo(map);
   const box = document.querySelector("#show-underlay");
   if (box instanceof HTMLInputElement) {
     box.addEventListener("change", () => {
@@ -37,4 +42,5 @@ export function layUnderlay(map, ground, { picture, west, south, east, north, cr
       ground.redraw();
     });
   }
+  return layer;
 }
