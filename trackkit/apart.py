@@ -38,7 +38,7 @@ def each(
     items
         What it is done with; they and what comes of them may be copied on the way.
     what
-        What is done, for people who watch.
+        What is done, for people who watch; empty where they are told otherwise.
     """
     doer = _doer.get()
     yield from map(work, items) if doer is None else doer(work, items, what)

@@ -11,7 +11,7 @@ Bytes = NDArray[np.uint8]
 Indices = NDArray[np.intp]
 Flags = NDArray[np.bool_]
 
-_SIGMA_OF_MEDIAN = 1.4826
+SIGMA_OF_MEDIAN = 1.4826
 """The standard deviation of a normal variable over the median of its absolute value."""
 
 
@@ -38,4 +38,4 @@ def robust_spread(
     """
     array = np.asarray(values, dtype=float)
     centre = np.nanmedian(array, axis=axis, keepdims=True) if about is None else about
-    return np.asarray(_SIGMA_OF_MEDIAN * np.nanmedian(np.abs(array - centre), axis=axis))
+    return np.asarray(SIGMA_OF_MEDIAN * np.nanmedian(np.abs(array - centre), axis=axis))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import pytest
 from sample_circuits import track_of
 
@@ -18,14 +20,23 @@ def test_outcomes_come_in_order_and_an_error_with_all_it_knows(monkeypatch, tmp_
     monkeypatch.setattr(cores, "cores", lambda: 2)
     items = list(range(-ONE_PROCESS_UP_TO - 2, 1))
     missing = tmp_path / "missing.geojson"
-    with on_all_cores(len(items)):
+    with on_all_cores():
         assert list(each(abs, items, "counting")) == [abs(item) for item in items]
         with pytest.raises(TrackFileError) as raised:
-            list(each(read_track, [missing], "reading"))
+            list(each(read_track, [missing] * len(items), "reading"))
     with pytest.raises(TrackFileError) as here:
         read_track(missing)
     assert str(raised.value) == str(here.value)
     assert list(each(abs, [-1], "counting")) == [1]
+
+
+def test_each_process_keeps_to_one_core(monkeypatch) -> None:
+    monkeypatch.setattr(cores, "cores", lambda: 2)
+    monkeypatch.delenv("OMP_NUM_THREADS", raising=False)
+    names = ["OMP_NUM_THREADS"] * (ONE_PROCESS_UP_TO + 1)
+    with on_all_cores():
+        assert set(each(os.getenv, names, "asking")) == {"1"}
+    assert "OMP_NUM_THREADS" not in os.environ
 
 
 def test_a_recording_timed_over_a_copy_of_the_track_is_not_timed_again() -> None:

@@ -11,9 +11,9 @@ from trackkit.gates.driven import (
     _along_the_line,
     _bin_count,
     _close_places,
-    _pace_of_passes,
+    _paces_of_passes,
     _require_driven,
-    _spread,
+    _spreads,
 )
 from trackkit.geometry.curve import Curve
 
@@ -109,7 +109,9 @@ def test_a_slow_pass_of_many_fixes_counts_once():
     # 10 m/s in two fixes, 20 in one, 2 in three: the median of 10, 20 and 2.
     speed = np.array([9.0, 11.0, 20.0, 2.0, 2.0, 2.0])
 
-    assert _pace_of_passes(speed, np.array([4, 4, 7, 9, 9, 9])) == pytest.approx(10.0)
+    assert _paces_of_passes(
+        speed, np.array([4, 4, 7, 9, 9, 9]), np.zeros(6, dtype=int)
+    ) == pytest.approx([10.0])
 
 
 def test_fixes_far_apart_get_places_between_no_farther_apart_than_a_bin():
@@ -142,6 +144,6 @@ def test_fixes_close_together_are_as_they_are():
 
 
 def test_of_fewer_than_three_passes_the_scatter_is_assumed():
-    assert _spread(np.array([0.0, 9.0])) == 0.5
     # Of three the median is 1 and the deviations 1, 0 and 2, of normal ones 1.4826 times.
-    assert _spread(np.array([0.0, 1.0, 3.0])) == pytest.approx(1.4826, rel=1e-4)
+    offset, place = np.array([0.0, 9.0, 0.0, 1.0, 3.0]), np.array([0, 0, 1, 1, 1])
+    assert _spreads(offset, place) == pytest.approx([0.5, 1.4826], rel=1e-4)

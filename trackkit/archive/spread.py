@@ -12,7 +12,7 @@ from multiprocessing import get_context
 from typing import Any, Generic, TypeVar
 
 from trackkit.archive.engines import engine
-from trackkit.cores import cores
+from trackkit.cores import cores, one_thread_each
 from trackkit.errors import TrackkitError
 
 _Item = TypeVar("_Item")
@@ -20,14 +20,6 @@ _Outcome = TypeVar("_Outcome")
 
 MOST_DEATHS = 3
 """An item whose worker died so often is set aside."""
-_THREADS = (
-    "OMP_NUM_THREADS",
-    "OPENBLAS_NUM_THREADS",
-    "MKL_NUM_THREADS",
-    "VECLIB_MAXIMUM_THREADS",
-    "NUMEXPR_NUM_THREADS",
-)
-"""What tells libraries of linear algebra how many threads to use; read when they are loaded."""
 
 
 def spread(
@@ -121,7 +113,7 @@ class _Spreading(Generic[_Item, _Outcome]):
 
         try:
             with (
-                _one_thread_each(),
+                one_thread_each(),
                 _pool(workers) as pool,
                 callbacks.Callback(pretask=begin, posttask=end),
             ):
@@ -174,21 +166,6 @@ def _begin() -> None:
             os._exit(1)
 
     Thread(target=end_with_it, daemon=True).start()
-
-
-@contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Have each process that is started use one core: there are as many of them as cores."""
-    before = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
 
 
 def _on_cluster(

@@ -53,26 +53,23 @@ def each_elsewhere(
 
 
 @contextmanager
-def on_all_cores(count: int) -> Iterator[None]:
-    """Have work inside that is done for each of some recordings done on all cores, if that pays.
-
-    Parameters
-    ----------
-    count
-        How many recordings there are.
-    """
-    processes = min(cores(), count)
-    if count <= ONE_PROCESS_UP_TO or processes < 2:
+def on_all_cores() -> Iterator[None]:
+    """Have work inside that is done for each of many recordings done on all cores."""
+    processes = cores()
+    if processes < 2:
         yield
         return
     with ExitStack() as stack:
         pools: list[ProcessPoolExecutor] = []
 
         def each(work: Callable[[Any], Any], items: Sequence[Any], what: str) -> Iterator[Any]:
+            if len(items) <= ONE_PROCESS_UP_TO:
+                yield from map(work, items)
+                return
             if not pools:
-                pools.append(stack.enter_context(spawned(processes)))
+                pools.append(stack.enter_context(spawned(min(processes, len(items)))))
             outcomes = pools[0].map(partial(_attempted, work), items)
-            for item in progress(items, what):
+            for item in progress(items, what) if what else items:
                 outcome = next(outcomes)
                 # An error with all it knows does not travel between processes: it happens again.
                 yield work(item) if isinstance(outcome, _Failure) else outcome

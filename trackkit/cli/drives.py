@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
+from trackkit.apart import each
 from trackkit.cli.circuits import finder
 from trackkit.cli.common import each_file, parse_columns, remark, remarks
 from trackkit.cli.recording_folders import (
@@ -70,9 +72,11 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
     in_folder = {file.path for file in listed if file.in_folder}
     skipped: list[str] = []
 
+    reading = each(partial(_read, columns=mapping), paths, "")
+
     def read(path: str) -> Recording | None:
         try:
-            recording = read_recording(path, columns=mapping)
+            recording = next(reading) or read_recording(path, columns=mapping)
         except RecordingError:
             if path not in in_folder or is_surely_recording(path):
                 raise
@@ -93,6 +97,16 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
         skipped,
         failed,
     )
+
+
+def _read(path: str, columns: Mapping[str, str] | None) -> Recording | None:
+    """Read a recording that may be read elsewhere; None where something is wrong with it."""
+    from trackkit import read_recording
+
+    try:
+        return read_recording(path, columns=columns)
+    except Exception:  # noqa: BLE001 - whoever asked reads it again, and meets the same
+        return None
 
 
 def _tell_shared(recordings: Sequence[Recording], drivers: Mapping[str, str]) -> None:

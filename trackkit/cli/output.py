@@ -148,11 +148,11 @@ def map_(
     from trackkit import with_gate_set, write_map
 
     host = None if tiles is None else _tile_host(tiles, credit)
-    track, drives = _track_with_recordings(words, labels, columns, skipped=skipped)
-    if gates is not None:
-        track = with_gate_set(track, gates)
-    embedded = None if picture is None else embedded_in(picture, track, underlay_size)
-    with on_all_cores(len(drives.recordings)):
+    with on_all_cores():
+        track, drives = _track_with_recordings(words, labels, columns, skipped=skipped)
+        if gates is not None:
+            track = with_gate_set(track, gates)
+        embedded = None if picture is None else embedded_in(picture, track, underlay_size)
         write_map(
             track,
             output,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from trackkit.arrays import Floats, Indices, robust_spread
+from trackkit.arrays import SIGMA_OF_MEDIAN, Floats, Indices
 from trackkit.errors import NoLapError
 from trackkit.gates.pits import in_pits
 from trackkit.geometry.curve import Curve
@@ -22,6 +22,8 @@ ASSUMED_LINE_M = 0.5
 """Standard deviation of the driven line to the side, lap by lap (common practice, no source)."""
 
 _FEWEST_BINS = 0.6
+_FEWEST_FIXES = 3
+"""Fewer tell nothing of how a line varies."""
 _BIN_M = 5.0
 
 
@@ -47,15 +49,11 @@ def driven_speed(
     curve = track.curve
     count = _bin_count(curve)
     index, offset, speed, passing = _along_the_line(track, drives)
-    begin = np.searchsorted(index, np.arange(count))
-    end = np.searchsorted(index, np.arange(count), side="right")
-    filled = np.flatnonzero(end > begin)
+    filled, place = np.unique(index, return_inverse=True)
     _require_driven(len(filled), count)
     middle = (np.arange(count) + 0.5) * curve.length_m / count
-    pace = np.array(
-        [_pace_of_passes(speed[begin[b] : end[b]], passing[begin[b] : end[b]]) for b in filled]
-    )
-    spread = np.array([_spread(offset[begin[b] : end[b]]) for b in filled])
+    pace = _paces_of_passes(speed, passing, place)
+    spread = _spreads(offset, place)
     period = curve.length_m if curve.closed else None
     along_lap = np.interp(chainage_m, middle[filled], pace, period=period)
     return (
@@ -88,13 +86,31 @@ def _require_driven(filled: int, count: int) -> None:
         )
 
 
-def _pace_of_passes(speed_mps: Floats, passing: Indices) -> float:
-    """Median over the passes of a place of each pass's mean speed, metres a second.
+def _paces_of_passes(speed_mps: Floats, passing: Indices, place: Indices) -> Floats:
+    """Median over the passes of each place of each pass's mean speed, metres a second.
 
     A pass counts once, however many fixes a slow one leaves.
     """
-    _, which, count = np.unique(passing, return_inverse=True, return_counts=True)
-    return float(np.median(np.bincount(which, weights=speed_mps) / count))
+    _, first, which, count = np.unique(
+        passing, return_index=True, return_inverse=True, return_counts=True
+    )
+    return _medians(np.bincount(which, weights=speed_mps) / count, place[first])
+
+
+def _spreads(offset_m: Floats, place: Indices) -> Floats:
+    """Robust spread of the distances to the side at each place, metres."""
+    aside = np.abs(offset_m - _medians(offset_m, place)[place])
+    spread = SIGMA_OF_MEDIAN * _medians(aside, place)
+    return np.where(np.bincount(place) < _FEWEST_FIXES, ASSUMED_LINE_M, spread)
+
+
+def _medians(values: Floats, group: Indices) -> Floats:
+    """Medians of groups of values, by their numbers from 0, of which none is without a value."""
+    order = np.lexsort((values, group))
+    count = np.bincount(group)
+    begin = np.cumsum(count) - count
+    ranked = values[order]
+    return np.asarray(0.5 * (ranked[begin + (count - 1) // 2] + ranked[begin + count // 2]))
 
 
 def _along_the_line(
@@ -151,9 +167,3 @@ def _close_places(drive: Drive) -> tuple[Floats, Floats]:
     index = np.repeat(np.arange(len(count)), count)
     share = (np.arange(len(index)) - np.repeat(np.cumsum(count) - count, count)) / count[index]
     return drive.between(index, share)
-
-
-def _spread(values: Floats) -> float:
-    if len(values) < 3:
-        return ASSUMED_LINE_M
-    return float(robust_spread(values))

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from trackkit.arrays import Flags, Floats
+from trackkit.apart import each
+from trackkit.arrays import Floats
 from trackkit.caution import CAUTION
 from trackkit.gates.edit import LONGEST_NAME
 from trackkit.gates.meant import widest_meant_m
@@ -27,7 +29,7 @@ from trackkit.motion.drive import LONGEST_GAP_S, Drive
 from trackkit.pages.nearby import NEAR_M, Shown, shown_of
 from trackkit.timing.decimals import MOST_DECIMALS
 from trackkit.timing.laps import Lap
-from trackkit.timing.traces import STEP_M, Trace, lap_chainages, trace_at
+from trackkit.timing.traces import STEP_M, Trace, lap_chainages, traces_at
 from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
 from trackkit.track.credit import credits_of
 from trackkit.track.facts import LONGEST_FACT
@@ -173,9 +175,13 @@ def base_document(
             for index, ((drive, _), part) in enumerate(zip(driven, shown, strict=True))
         ],
         "laps": [
-            _lap(track, index, drive, lap, part, every, stride)
-            for index, ((drive, laps), part) in enumerate(zip(driven, shown, strict=True))
-            for lap in laps
+            row
+            for rows in each(
+                partial(_laps, track, every, stride),
+                [(n, *one, part) for n, (one, part) in enumerate(zip(driven, shown, strict=True))],
+                "laying out laps",
+            )
+            for row in rows
         ],
         "comparison": None,
         "day": None,
@@ -364,49 +370,65 @@ def _recording(track: Track, drive: Drive, shown: Shown, every: int | None) -> d
     return row
 
 
-def _lap(
-    track: Track, index: int, drive: Drive, lap: Lap, shown: Shown, every: int, stride: int
-) -> dict[str, Any]:
-    places = lap_chainages(track, STEP_M)[::stride]
-    trace = None if lap.time_s is None else trace_at(track, drive, lap, places)
-    lap_row = lap.as_row()
-    row: dict[str, Any] = {
-        "recording": index,
-        **shown.of_lap({key: lap_row[key] for key in _LAP_KEYS}, lap),
-        "fixes": _fixes_of(shown, lap, every),
-        "from_m": 0.0,
-        "trace": None,
+def _laps(
+    track: Track, every: int, stride: int, of: tuple[int, Drive, Sequence[Lap], Shown]
+) -> list[dict[str, Any]]:
+    index, drive, laps, shown = of
+    traces = traces_at(track, drive, laps, lap_chainages(track, STEP_M)[::stride])
+    offsets = _offsets(track, drive, laps, traces)
+    return [
+        {
+            "recording": index,
+            **shown.of_lap(
+                {key: value for key, value in lap.as_row().items() if key in _LAP_KEYS}, lap
+            ),
+            "fixes": _fixes_of(shown, lap, every),
+            "from_m": 0.0 if trace is None else float(trace.chainage_m[0]),
+            "trace": None
+            if trace is None
+            else _trace(trace, offset, whole=shown.shows_all_of(lap)),
+        }
+        for lap, trace, offset in zip(laps, traces, offsets, strict=True)
+    ]
+
+
+def _trace(trace: Trace, offset_m: Floats, *, whole: bool) -> dict[str, Any]:
+    columns = {
+        "time_s": (trace.elapsed_s, _TIME_S),
+        "speed_mps": (trace.speed_mps, _SPEED_MPS),
+        "offset_m": (offset_m, _LENGTH_M),
+        "along_mps2": (trace.longitudinal_mps2, _GAIN_MPS2),
+        "across_mps2": (trace.lateral_mps2, _GAIN_MPS2),
     }
-    if trace is not None:
-        row["from_m"] = float(trace.chainage_m[0])
-        offset, near = _offsets(track, drive, lap, trace)
-        columns = {
-            "time_s": (trace.elapsed_s, _TIME_S),
-            "speed_mps": (trace.speed_mps, _SPEED_MPS),
-            "offset_m": (offset, _LENGTH_M),
-            "along_mps2": (trace.longitudinal_mps2, _GAIN_MPS2),
-            "across_mps2": (trace.lateral_mps2, _GAIN_MPS2),
-        }
-        # A lap that went away passes the lines square to the track far from it as well.
-        hidden = np.full(len(offset), fill_value=False) if shown.shows_all_of(lap) else ~near
-        row["trace"] = {
-            name: pack(np.where(hidden, np.nan, values), step)
-            for name, (values, step) in columns.items()
-        }
-    return row
+    # A lap that went away passes the lines square to the track far from it as well.
+    hidden = False if whole else ~(np.abs(offset_m) <= NEAR_M)
+    return {
+        name: pack(np.where(hidden, np.nan, values), step)
+        for name, (values, step) in columns.items()
+    }
 
 
-def _offsets(track: Track, drive: Drive, lap: Lap, trace: Trace) -> tuple[Floats, Flags]:
-    """How far to the left of places of the centreline a lap passes them, metres, and if near."""
-    chainage, elapsed = trace.chainage_m, trace.elapsed_s
-    offset = np.full(len(chainage), np.nan)
-    there = np.isfinite(elapsed)
-    position, _ = drive.at((lap.start_s or 0.0) + elapsed[there])
+def _offsets(
+    track: Track, drive: Drive, laps: Sequence[Lap], traces: Sequence[Trace | None]
+) -> list[Floats]:
+    """How far to the left of places of the centreline laps pass them, metres."""
+    there = [np.zeros(0) if trace is None else trace.elapsed_s for trace in traces]
+    begun = [(lap.start_s or 0.0) + elapsed for lap, elapsed in zip(laps, there, strict=True)]
+    offsets = [np.full(len(when), np.nan) for when in begun]
+    reached = [np.flatnonzero(np.isfinite(when)) for when in begun]
+    if not any(len(when) for when in begun):
+        return offsets
+    chainage = next(trace.chainage_m for trace in traces if trace is not None)
+    place = np.concatenate(reached)
+    position, _ = drive.at(np.concatenate([w[r] for w, r in zip(begun, reached, strict=True)]))
     # The drive may be on another plane than the track has now.
     on_track = track.plane.to_plane(*drive.plane.to_geographic(position))
-    left = track.curve.left(chainage[there])
-    offset[there] = np.einsum("ij,ij->i", on_track - track.curve.position(chainage[there]), left)
-    return offset, np.abs(offset) <= NEAR_M
+    line, left = track.curve.position(chainage)[place], track.curve.left(chainage)[place]
+    aside = np.einsum("ij,ij->i", on_track - line, left)
+    ends = np.cumsum([len(own) for own in reached])[:-1]
+    for offset, own, values in zip(offsets, reached, np.split(aside, ends), strict=True):
+        offset[own] = values
+    return offsets
 
 
 def _fixes_of(shown: Shown, lap: Lap, every: int) -> list[int] | None:

@@ -15,7 +15,7 @@ from trackkit.timing.sessions import (
     Reference,
     Session,
     lap_difference,
-    sector_differences,
+    sector_difference,
 )
 from trackkit.track.model import Track
 
@@ -54,7 +54,7 @@ def best_of_sector(session: Session, sector: int) -> tuple[Lap, ...]:
     return _in_front(
         laps_for_sector(session.report.laps, sector),
         lambda lap: lap.sectors[sector].time_s,
-        lambda lap, first: sector_differences(session, lap, Reference(session, first))[sector],
+        lambda lap, first: sector_difference(session, lap, Reference(session, first), sector),
     )
 
 

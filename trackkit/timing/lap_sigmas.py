@@ -78,7 +78,7 @@ def lap_sigmas(
         Between them.
     """
     whole = fastest_whole(laps)
-    passed = [passed_from_line_to_line(track, drive, lap, chainage_m) for lap in whole]
+    passed = passed_from_line_to_line(track, drive, whole, chainage_m)
     together = min(len(whole), MOST_TOGETHER)
     groups = [range(together), *([n] for n in range(together, len(whole)))]
     sigma = np.full((len(whole), len(stretches)), np.nan)

@@ -139,6 +139,7 @@ class TimedRecording:
     _crossings: _Crossings = field(default_factory=dict, init=False)
     _sigmas: dict[tuple[Crossing, Crossing], float] = field(default_factory=dict, init=False)
     _sigmas_before_drag: dict[tuple[str, str, int], float] = field(default_factory=dict, init=False)
+    _reported: tuple[Track, LapRules, LapReport] | None = field(default=None, init=False)
 
     @classmethod
     def smoothed(
@@ -152,6 +153,9 @@ class TimedRecording:
         """Take a track for the one it was timed over, of which it had a copy in another process."""
         if self._corrected_by is not None:
             self._corrected_by = track.centreline
+        if self._reported is not None:
+            _, rules, report = self._reported
+            self._reported = track, rules, replace(report, track=track)
         return self
 
     def report(
@@ -175,6 +179,10 @@ class TimedRecording:
             When the track lacks the gates that laps begin and end at.
         """
         if not dragging:
+            if self._reported is not None and self._reported[0] is track:
+                _, same_rules, report = self._reported
+                if same_rules == rules:
+                    return report
             self._smooth_again(track, rules)
         parts = self.parts(rules)
         self._crossings = _crossings_of(track, self.drive, self._crossings, self.antenna_ahead_m)
@@ -213,6 +221,7 @@ class TimedRecording:
         )
         if not dragging:
             self._sigmas_before_drag = usual
+            self._reported = track, rules, report
         return report
 
     @property

@@ -46,8 +46,7 @@ def place_errors(
         return None
     total = np.zeros((len(chainage_m), len(chainage_m)))
     count = np.zeros_like(total)
-    for lap in whole:
-        places = passed_from_line_to_line(track, drive, lap, chainage_m)
+    for places in passed_from_line_to_line(track, drive, whole, chainage_m):
         there = [n for n, place in enumerate(places) if place is not None]
         passed = [place for place in places if place is not None]
         fix = np.array([place.fix for place in passed])

@@ -157,6 +157,16 @@ def sector_differences(
     ]
 
 
+def sector_difference(
+    session: Session, lap: Lap, reference: Reference, sector: int
+) -> Difference | None:
+    """Compare one sector of a lap, by its place from 0, with that of the reference lap."""
+    ends, others = (each.passed[sector : sector + 2] for each in (lap, reference.lap))
+    return _difference(
+        session, (ends[0], ends[1]), reference.session, (others[0], others[1]), apart_s=math.inf
+    )
+
+
 _Ends = tuple[Crossing | None, Crossing | None]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import repeat
 
@@ -72,18 +72,19 @@ def trace_lap(track: Track, drive: Drive, lap: Lap) -> Trace | None:
     Trace or None
         None where the lap's beginning or end is not known.
     """
-    return trace_at(track, drive, lap, lap_chainages(track, STEP_M))
+    return traces_at(track, drive, [lap], lap_chainages(track, STEP_M))[0]
 
 
-def trace_at(track: Track, drive: Drive, lap: Lap, chainage_m: Floats) -> Trace | None:
-    """Lay one lap out at some places, shape (n,), metres; each is as `trace_lap` has it."""
-    first, last = lap.passed[0], lap.passed[-1]
-    if first is None or last is None:
-        return None
-    chainage = chainage_m
-    time = reached_s(track, drive, first.fix, last.fix, chainage)
+def traces_at(
+    track: Track, drive: Drive, laps: Sequence[Lap], chainage_m: Floats
+) -> list[Trace | None]:
+    """Lay laps out at some places, shape (n,), metres; each is as `trace_lap` has it."""
+    passed = [(lap.passed[0], lap.passed[-1]) for lap in laps]
+    timed = [(first, last) for first, last in passed if first is not None and last is not None]
+    spans = [(first.fix, last.fix) for first, last in timed]
+    time = reached_each_s(track, drive, spans, chainage_m)
     reached = np.isfinite(time)
-    speed, ahead, aside = (np.full(len(chainage), np.nan) for _ in range(3))
+    speed, ahead, aside = (np.full(time.shape, np.nan) for _ in range(3))
     _, _, motion = drive.motion_at(time[reached])
     velocity, acceleration = motion[:, 1], motion[:, 2]
     speed[reached] = np.hypot(velocity[:, 0], velocity[:, 1])
@@ -91,7 +92,13 @@ def trace_at(track: Track, drive: Drive, lap: Lap, chainage_m: Floats) -> Trace 
     ahead[reached] = np.einsum("ij,ij->i", velocity, acceleration) / pace
     turning = velocity[:, 0] * acceleration[:, 1] - velocity[:, 1] * acceleration[:, 0]
     aside[reached] = turning / pace
-    return Trace(chainage, time - first.time_s, speed, ahead, aside)
+    made = iter(
+        Trace(chainage_m, when - first.time_s, pace, along, across)
+        for (first, _), when, pace, along, across in zip(
+            timed, time, speed, ahead, aside, strict=True
+        )
+    )
+    return [None if first is None or last is None else next(made) for first, last in passed]
 
 
 def lap_ends_m(track: Track) -> tuple[float, float]:
@@ -121,8 +128,45 @@ def reached_s(track: Track, drive: Drive, first: int, last: int, chainage_m: Flo
     chainage_m
         The places, shape (k,), from 0 to the length of the line.
     """
-    fix, where = _places(track, drive, first, last)
-    return _reached(track, drive, fix, where, chainage_m)
+    (time,) = reached_each_s(track, drive, [(first, last)], chainage_m)
+    return np.asarray(time)
+
+
+def reached_each_s(
+    track: Track, drive: Drive, spans: Sequence[tuple[int, int]], chainage_m: Floats
+) -> Floats:
+    """Find when each of some laps reached places, as `reached_s` does.
+
+    Parameters
+    ----------
+    track, drive
+        The track, and the drive that the laps are of.
+    spans
+        The fixes before the beginning and the end of each.
+    chainage_m
+        The places, shape (k,).
+
+    Returns
+    -------
+    Floats
+        Shape (laps, k).
+    """
+    if not spans:
+        return np.zeros((0, len(chainage_m)))
+    about = [_about(drive, *_places(track, drive, *span), chainage_m) for span in spans]
+    time, low, high = (np.stack(part) for part in zip(*about, strict=True))
+    reached = np.isfinite(time)
+    place = np.broadcast_to(np.arange(len(chainage_m)), time.shape)[reached]
+    middle = track.curve.position(chainage_m)[place]
+    ahead = track.curve.direction(chainage_m)[place]
+    when, low, high = time[reached], low[reached], high[reached]
+    for _ in range(_ROUNDS):
+        position, velocity = drive.at(when)
+        short = np.einsum("ij,ij->i", middle - position, ahead)
+        pace = np.maximum(np.einsum("ij,ij->i", velocity, ahead), SLOWEST_MPS)
+        when = np.clip(when + short / pace, low, high)
+    time[reached] = when
+    return time
 
 
 def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[Indices, Floats]:
@@ -137,31 +181,26 @@ def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[Indices,
         where = np.unwrap(where, period=length)
         where = where - length * np.round(where[np.searchsorted(fix, first)] / length)
     way = distance_along(drive.position_m[fix])
+    step = np.diff(where)
+    # Far more than was driven means that it is at another piece of track that is near.
+    if np.all((step > 0.0) & (step <= 2.0 * np.diff(way) + _NEAR_M)):
+        return fix, where
     kept = [0]
     for index, (place, driven) in enumerate(zip(where.tolist(), way.tolist(), strict=True)):
-        # Far more than was driven means that it is at another piece of track that is near.
         if 0 < place - where[kept[-1]] <= 2.0 * (driven - way[kept[-1]]) + _NEAR_M:
             kept.append(index)
     return fix[kept], where[kept]
 
 
-def _reached(
-    track: Track, drive: Drive, fix: Indices, where_m: Floats, chainage_m: Floats
-) -> Floats:
-    """Find when chainages are reached, seconds from the first fix; NaN where not known."""
+def _about(
+    drive: Drive, fix: Indices, where_m: Floats, chainage_m: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Say about when places are reached, and between which fixes' times; NaN where not known."""
     time = np.interp(chainage_m, where_m, drive.time_s[fix], left=np.nan, right=np.nan)
     after = np.clip(np.searchsorted(where_m, chainage_m), 1, len(fix) - 1)
-    low, high = drive.time_s[fix[after - 1]], drive.time_s[fix[after]]
     # No place is read out of a gap.
     time[drive.piece[fix[after - 1]] != drive.piece[fix[after]]] = np.nan
-    middle, ahead = track.curve.position(chainage_m), track.curve.direction(chainage_m)
-    reached = np.isfinite(time)
-    for _ in range(_ROUNDS):
-        position, velocity = drive.at(time[reached])
-        short = np.einsum("ij,ij->i", middle[reached] - position, ahead[reached])
-        pace = np.maximum(np.einsum("ij,ij->i", velocity, ahead[reached]), SLOWEST_MPS)
-        time[reached] = np.clip(time[reached] + short / pace, low[reached], high[reached])
-    return time
+    return time, drive.time_s[fix[after - 1]], drive.time_s[fix[after]]
 
 
 @dataclass(frozen=True)
