@@ -27,6 +27,15 @@ def test_corners_are_rounded_alike_whichever_of_them_the_line_begins_at(corners)
     assert from_next == pytest.approx(np.roll(line, -60, axis=0), abs=1e-6)
 
 
+def test_a_line_that_leaves_a_crowd_of_places_for_one_far_away_is_refused():
+    angle = np.linspace(0.0, 2.0 * np.pi, 760)
+    crowd = 0.03 * np.column_stack([np.cos(angle), np.sin(angle)])
+    crowd[400] = (-20_000.0, 97_000.0)
+
+    with pytest.raises(NoLapError, match="the line has .* m, more than"):
+        build_from_line(*on_earth(crowd), "Drawn")
+
+
 def test_a_closed_drawn_line_makes_a_track():
     result = build_from_line(*drawn(stadium()), "Drawn", sectors=2)
 

@@ -8,6 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from trackkit.arrays import Floats
+from trackkit.budgets import require
+from trackkit.errors import NoLapError
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane, longitude_near
 from trackkit.geometry.shape import direction_of
@@ -76,8 +78,16 @@ def with_line(
         Chainage on `curve` where the track is to begin.
     heights
         Chainages on `curve`, and heights there, metres; None where unknown.
+
+    Raises
+    ------
+    NoLapError
+        The line is too long.
     """
     line = lay(curve, plane, start_m=datum_m, heights=heights)
+    # A line of steps a hundred thousand times as long as others bends without end between them.
+    remedy = "draw it with places about as far apart everywhere"
+    require("length_m", line.curve.length_m, NoLapError, "the line has", remedy=remedy)
     laid = replace(draft, centreline=replace(line, width_m=draft.centreline.width_m))
     measured = measure(laid.centreline)
     return with_corners(
