@@ -442,3 +442,13 @@ def test_a_whole_number_larger_than_any_float_is_no_coordinate(tmp_path):
     path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
     with pytest.raises(RecordingError, match="geometry cannot be read"):
         import_track(path)
+
+
+@pytest.mark.parametrize("kind", ["", "2024-05-04T24:00:00Z", "Circle"])
+def test_a_geometry_of_no_kind_that_geojson_has_is_told(tmp_path, kind):
+    """RFC 7946, section 1.4, names seven."""
+    path = tmp_path / "line.geojson"
+    feature = {"type": "Feature", "properties": {}, "geometry": {"type": kind, "coordinates": []}}
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    with pytest.raises(RecordingError, match="geometry cannot be read"):
+        import_track(path)

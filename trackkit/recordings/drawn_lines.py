@@ -317,7 +317,7 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
     from lxml import etree
     from pyogrio.errors import DataLayerError, DataSourceError
     from pyogrio.raw import read
-    from shapely.errors import GEOSException
+    from shapely.errors import ShapelyError
 
     from trackkit.recordings.raw import single_line
     from trackkit.recordings.xml import parse_xml
@@ -341,7 +341,7 @@ def _kml_lines(data: bytes, path: str | os.PathLike[str]) -> Iterator[_Line]:
                 shapes = shapely.from_wkb(geometry)
             for name, shape in zip(names, shapes, strict=True):
                 yield from _shape_lines(str(name) if name else None, shape, path)
-    except (DataSourceError, DataLayerError, GEOSException) as error:
+    except (DataSourceError, DataLayerError, ShapelyError) as error:
         # GDAL hands on rings of too few positions in a form that GEOS does not read.
         raise RecordingError(f"its KML cannot be read ({single_line(error)})", file=path) from error
 

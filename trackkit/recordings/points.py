@@ -96,11 +96,11 @@ def positions_of_points(
         A geometry is no point.
     """
     import shapely
-    from shapely.errors import GEOSException
+    from shapely.errors import ShapelyError
 
     try:
         shapes = shapely.from_wkb(wkb)
-    except (GEOSException, TypeError) as error:
+    except (ShapelyError, TypeError) as error:
         raise RecordingError("holds geometry that cannot be read", file=path) from error
     kind = shapely.get_type_id(shapes)
     other = np.flatnonzero((kind != _POINT) & (kind >= 0))

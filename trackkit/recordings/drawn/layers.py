@@ -190,7 +190,7 @@ def _json_crs(document: dict[str, Any]) -> str | None:
 def _json_feature(
     feature: Any, layer: str, number: int, path: str | os.PathLike[str]
 ) -> DrawnFeature:
-    from shapely.errors import GEOSException
+    from shapely.errors import ShapelyError
     from shapely.geometry import shape as shape_of
 
     place = f"layer {layer}, feature {number}"
@@ -201,7 +201,7 @@ def _json_feature(
         shape = None if geometry is None else shape_of(geometry)
     # Whole numbers may be larger than a float holds.
     except (
-        GEOSException,
+        ShapelyError,
         ValueError,
         TypeError,
         LookupError,

@@ -111,14 +111,14 @@ def _shape(
     cell: str, number: int, path: str | os.PathLike[str]
 ) -> tuple[Kind | None, tuple[Any, ...], str | None]:
     import shapely
-    from shapely.errors import GEOSException
+    from shapely.errors import ShapelyError
 
     if not cell.strip():
         return None, (), None
     begin = _CELL.match(cell)
     try:
         shape = shapely.from_wkt(cell if begin is None else cell[begin.start("wkt") :])
-    except GEOSException as error:
+    except ShapelyError as error:
         raise RecordingError(
             f"its geometry cannot be read ({single_line(error)})",
             file=path,
