@@ -24,7 +24,7 @@ from trackkit.library.locate import locate
 from trackkit.recordings.detect import is_surely_recording
 from trackkit.recordings.read import read_recording
 from trackkit.timing.kept_timing import timing_row
-from trackkit.timing.lap_times import TimedRecording
+from trackkit.timing.lap_times import TimedRecording, held_together
 from trackkit.timing.rules import USUAL_RULES, LapRules
 from trackkit.track.digest import geometry_digest
 from trackkit.track.model import Track
@@ -152,7 +152,8 @@ def _timed(item: Item, job: Job) -> Outcome:
     if found is None:
         return Outcome(item, _row(item, job, state="unplaced", reason=reason, **facts))
     timed = TimedRecording.smoothed(recording, found.track.plane, job.antenna_ahead_m)
-    report = timed.report(found.track, rules=job.rules)
+    # Which laps are the best, and elapsed times, are many sums over few crossings.
+    report = held_together(timed.report(found.track, rules=job.rules))
     about = timed_facts(found, facts["longitude_deg"], facts["latitude_deg"], job)
     same = {name: about[name] for name in ("track", "geometry")} | {KEY: item.recording}
     tables = timed_rows(found, report, same, item.described, traces=job.traces)

@@ -299,6 +299,19 @@ def laps_of_drive(
     )
 
 
+def held_together(report: LapReport) -> LapReport:
+    """Hold all crossings of a report against each other once, for many questions about them.
+
+    Parameters
+    ----------
+    report
+        With its drive; one of very many crossings stays as it is.
+    """
+    if len(report.crossings) > _MOST_TOGETHER:
+        return report
+    return replace(report, _together=CrossingCovariance.of(report.drive, report.crossings))
+
+
 def _same_plane(a: LocalPlane, b: LocalPlane) -> bool:
     apart = (a.longitude_deg - b.longitude_deg, a.latitude_deg - b.latitude_deg)
     return max(abs(value) for value in apart) < _SAME_PLANE_DEG
