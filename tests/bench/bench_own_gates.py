@@ -26,7 +26,7 @@ def main() -> None:
     """Print the greatest differences, by recording."""
     sets = int(sys.argv[1]) if len(sys.argv) > 1 else 25
     first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
-    print("circuit | gates | recording | crossings | apart at most | sigmas off at most")
+    print("circuit | gates | recording | times | apart at most | sigmas off at most | of ways, too")
     with tempfile.TemporaryDirectory() as name, chromium() as browser:
         for circuit in ("pipwick-kart-circuit", "ruddlebeck-full"):
             track = track_of(circuit)
@@ -37,10 +37,14 @@ def main() -> None:
             timed = [TimedRecording.smoothed(recording, track.plane) for recording in recordings]
             trials = compared(visit, track, timed, Path(name), range(first, first + sets))
             visit.page.close()
-            for recording, (apart, ratios) in zip(COUNTED, trials, strict=True):
-                worst_ms, off = 1000.0 * np.abs(apart).max(), 100.0 * np.abs(ratios - 1.0).max()
-                counted = f"{circuit} | {sets * GATES} | {recording} | {len(apart)}"
-                print(f"{counted} | {worst_ms:.2f} ms | {off:.1f} %", flush=True)
+            for recording, trial in zip(COUNTED, trials, strict=True):
+                worst_ms = 1000.0 * np.abs(trial.apart_s).max()
+                laps, ways = (
+                    100.0 * np.abs(np.array(ratios) - 1.0).max()
+                    for ratios in (trial.of_laps, trial.of_ways)
+                )
+                counted = f"{circuit} | {sets * GATES} | {recording} | {len(trial.apart_s)}"
+                print(f"{counted} | {worst_ms:.2f} ms | {laps:.1f} % | {ways:.1f} %", flush=True)
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from trackkit.editor.session import Editing
 from trackkit.errors import TrackkitError
 from trackkit.gates.pit_lane import remove_pit_lane, set_pit_lane
 from trackkit.gates.quality import timing_quality
-from trackkit.pages.base import pack
+from trackkit.pages.packing import pack
 
 
 @pytest.fixture

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from browsing import Visit
@@ -50,10 +50,26 @@ def lay(visit: Visit, places: list[float]) -> dict:
     )
 
 
-def compared(visit: Visit, track, timed, folder, seeds) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Differences of crossings, seconds, and ratios of sigmas, by recording."""
-    apart = [[] for _ in timed]
-    ratios = [[] for _ in timed]
+@dataclass
+class Trial:
+    """A page held against `laps --gates`: one recording.
+
+    Parameters
+    ----------
+    apart_s
+        Differences of times since the start of a lap and of those of sectors, seconds.
+    of_laps, of_ways
+        Ratios of sigmas of sectors: of laps, and of ways to the first lap and from the last.
+    """
+
+    apart_s: list[float]
+    of_laps: list[float]
+    of_ways: list[float]
+
+
+def compared(visit: Visit, track, timed, folder, seeds) -> list[Trial]:
+    """Hold sets of random gates against `laps --gates`, by recording."""
+    trials = [Trial([], [], []) for _ in timed]
     for seed in seeds:
         shown = lay(visit, random_places(track.curve.length_m, seed))
         path = folder / f"{seed}.geojson"
@@ -62,13 +78,18 @@ def compared(visit: Visit, track, timed, folder, seeds) -> list[tuple[np.ndarray
         for index, recording in enumerate(timed):
             laps = {(lap.session, lap.number): lap for lap in recording.report(own).laps}
             for lap in shown["laps"]:
-                if lap["recording"] != index or lap["time_s"] is None:
+                if lap["recording"] != index:
                     continue
                 expected = laps[lap["session"], lap["number"]]
-                times = np.cumsum([sector["time_s"] for sector in lap["sectors"]])
-                apart[index].extend(times - [sector.split_s for sector in expected.sectors])
-                ratios[index].extend(
-                    shown_sector["sigma_s"] / sector.sigma_s
-                    for shown_sector, sector in zip(lap["sectors"], expected.sectors, strict=True)
-                )
-    return [(np.array(a), np.array(r)) for a, r in zip(apart, ratios, strict=True)]
+                trial = trials[index]
+                if lap["time_s"] is not None:
+                    times = np.cumsum([sector["time_s"] for sector in lap["sectors"]])
+                    trial.apart_s.extend(times - [sector.split_s for sector in expected.sectors])
+                for of_page, sector in zip(lap["sectors"], expected.sectors, strict=True):
+                    # Ways to the first lap and from the last have some of their sectors.
+                    assert (of_page["time_s"] is None) == (sector.time_s is None)
+                    if sector.time_s is not None:
+                        trial.apart_s.append(of_page["time_s"] - sector.time_s)
+                        ratios = trial.of_ways if lap["time_s"] is None else trial.of_laps
+                        ratios.append(of_page["sigma_s"] / sector.sigma_s)
+    return trials

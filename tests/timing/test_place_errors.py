@@ -5,9 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing import place_errors as module
+from trackkit.timing.lap_times import time_laps
 from trackkit.timing.passings import fastest_whole, passed_from_line_to_line
-from trackkit.timing.place_errors import place_errors
+from trackkit.timing.place_errors import SHARES, place_errors
 
 
 @pytest.fixture(scope="module")
@@ -22,11 +24,34 @@ def test_the_error_of_a_place_is_the_drives_there(block, timed):
 
     found = place_errors(block, drive, laps, chainage_m)
 
-    for row, place in enumerate(passed_from_line_to_line(block, drive, laps[0], chainage_m)):
+    (passed,) = passed_from_line_to_line(block, drive, laps, chainage_m)
+    for row, place in enumerate(passed):
         at = np.array([place.fix]), np.array([place.share])
-        of_axes = [float(drive.variance(*at, axis[None])) for axis in np.eye(2)]
-        assert found[row, row] == pytest.approx(np.mean(of_axes), rel=1e-6)
-    assert found == pytest.approx(found.T)
+        onward = np.array(place.delay) / np.hypot(*place.delay)
+        along = float(drive.variance(*at, onward[None]))
+        assert found.covariance_m2[row, row] == pytest.approx(along, rel=1e-6)
+        assert found.passed_s[row] == pytest.approx(place.time_s - passed[0].time_s)
+    assert found.covariance_m2 == pytest.approx(found.covariance_m2.T)
+
+
+def test_between_fixes_a_second_apart_positions_are_known_as_the_drive_says(block):
+    recording = simulate_drive(block, laps=2, rate_hz=1.0, seed=8).recording
+    report = time_laps(block, recording)
+    found = place_errors(block, report.drive, report.laps, np.array([0.0, block.length_m]))
+
+    more = found.between_m2
+    fix = len(recording.time_s) // 2
+    at_fix, half_way = (
+        np.mean([report.drive.variance(np.array([fix]), np.array([u]), a[None]) for a in np.eye(2)])
+        for u in (0.0, 0.5)
+    )
+    assert more[len(SHARES) // 2] - more[0] == pytest.approx(half_way - at_fix, rel=0.1)
+
+
+def test_between_fixes_a_tenth_of_a_second_apart_as_much_is_known(block, timed):
+    drive, laps = timed
+
+    assert place_errors(block, drive, laps, np.array([0.0, block.length_m])).between_m2 is None
 
 
 def test_of_a_place_that_no_lap_passed_nothing_is_known(block, timed, monkeypatch):
@@ -35,16 +60,17 @@ def test_of_a_place_that_no_lap_passed_nothing_is_known(block, timed, monkeypatc
     every = place_errors(block, drive, laps, chainage_m)
 
     def lost(*given):
-        places = passed_from_line_to_line(*given)
-        return (places[0], None, *places[2:])
+        (places,) = passed_from_line_to_line(*given)
+        return [(places[0], None, *places[2:])]
 
     monkeypatch.setattr(module, "passed_from_line_to_line", lost)
     found = place_errors(block, drive, laps, chainage_m)
 
     kept = np.ix_([0, 2, 3], [0, 2, 3])
-    assert np.isnan(found[1]).all()
-    assert np.isnan(found[:, 1]).all()
-    assert found[kept] == pytest.approx(every[kept])
+    assert np.isnan(found.covariance_m2[1]).all()
+    assert np.isnan(found.covariance_m2[:, 1]).all()
+    assert found.covariance_m2[kept] == pytest.approx(every.covariance_m2[kept])
+    assert np.isnan(found.passed_s).tolist() == [False, True, False, False]
 
 
 def test_without_a_whole_lap_there_are_none(block, timed):

@@ -148,21 +148,37 @@ def prepare(
         When the track has no line that can be followed.
     """
     names = [recording.name for recording in recordings] if files is None else files
-    timed = []
+    timed: list[TimedRecording] = []
     if recordings:
         from trackkit.timing.lap_times import timed_over
 
-        timed = [
-            recording.again_over(track)
-            for recording in each(partial(timed_over, track), recordings, "timing laps")
-        ]
+        timed = [*each(partial(timed_over, track), recordings, "timing laps")]
+    return prepare_timed(track, timed, names, others)
+
+
+def prepare_timed(
+    track: Track,
+    timed: Sequence[TimedRecording],
+    files: Sequence[str],
+    others: Sequence[Track] = (),
+) -> Prepared:
+    """Prepare recordings that were timed over the track, or a copy of it in another process.
+
+    Parameters
+    ----------
+    track, files, others
+        As for `prepare`.
+    timed
+        The recordings.
+    """
+    timed = [recording.again_over(track) for recording in timed]
     astray = {}
     for index, recording in enumerate(timed):
         try:
             require_driven(track, recording.by_itself)
         except NoLapError as error:
             astray[index] = error
-    return Prepared(track, tuple(names), tuple(others), timed, astray)
+    return Prepared(track, tuple(files), tuple(others), timed, astray)
 
 
 def evaluate(track: Track, prepared: Prepared, moving: str | None = None) -> Evaluation:

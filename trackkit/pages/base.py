@@ -7,15 +7,11 @@ needs too are: pages/web/base.schema.json describes the document.
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping, Sequence
-from functools import partial
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
-from trackkit.apart import each
 from trackkit.arrays import Floats
 from trackkit.caution import CAUTION
 from trackkit.gates.edit import LONGEST_NAME
@@ -26,10 +22,11 @@ from trackkit.gates.square import NARROWEST_M
 from trackkit.geometry.bends import WORTH_TELLING_M, Straight, find_bends
 from trackkit.geometry.geodesy import bearing_deg, longitude_near
 from trackkit.motion.drive import LONGEST_GAP_S, Drive
-from trackkit.pages.nearby import NEAR_M, Shown, shown_of
+from trackkit.pages.driven_laps import Thinning, driven_laps
+from trackkit.pages.nearby import Shown, shown_of
+from trackkit.pages.packing import pack
 from trackkit.timing.decimals import MOST_DECIMALS
 from trackkit.timing.laps import Lap
-from trackkit.timing.traces import STEP_M, Trace, lap_chainages, traces_at
 from trackkit.track.band import band_sides, bridge_reach_m, uncertain_stretches
 from trackkit.track.credit import credits_of
 from trackkit.track.facts import LONGEST_FACT
@@ -40,11 +37,6 @@ from trackkit.units import units
 
 BAND_SPACING_M = 2.0
 """Distance between two places that the width of the band is told of, and the page draws."""
-MOST_FIXES = 120_000
-"""More are thinned out evenly: 10 bytes each, they would make the page larger than 3 MB."""
-MOST_TRACE_ROWS = 100_000
-FINEST_GRID_M = 2.0
-"""Distance between two rows of a lap's speed and time; more where laps are many."""
 # Okabe and Ito's palette (Color Universal Design, 2008; from memory), cold to warm by speed: the
 # order and the light middle hold for the common kinds of colour blindness, and width tells too.
 SPEED_STYLES: tuple[tuple[str, float], ...] = (
@@ -67,13 +59,12 @@ PLACE_DECIMALS = 1
 """Decimals of chainages and widths, metres, that the page shows and sends."""
 _STANDSTILL_MPS = 1.0
 """Slower than this is standing (walking pace)."""
+_COARSEST_DEG = 5e-7
+_LEVELS = 65_000
+"""As many steps fit in two bytes."""
 _STEPS = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150, 200, 300, 500)
-_PLACE_DEG, _SPEED_MPS, _TIME_S, _LENGTH_M, _SIGMA_S = 1e-7, 0.01, 1e-4, 0.01, 1e-6
-_BEARING_DEG, _PACE, _GAIN_MPS2 = 1e-4, 1e-5, 0.01
-_MISSING_U16, _MISSING_I32 = 65_535, -(2**31)
-
-_LAP_KEYS = ("session", "number", "kind", "complete", "start_s", "time_s")
-"""What of a lap does not change with its gates as far as its trace goes."""
+_PLACE_DEG, _SPEED_MPS, _LENGTH_M, _SIGMA_S = 1e-7, 0.01, 0.01, 1e-6
+_BEARING_DEG, _PACE = 1e-4, 1e-5
 
 Driven = tuple[Drive, Sequence[Lap]]
 """A smoothed recording and the laps in it."""
@@ -87,6 +78,7 @@ def base_document(
     drivers: Sequence[str] | None = None,
     underlay: EmbeddedPicture | None = None,
     shown: Sequence[Shown] | None = None,
+    lap_rows: Sequence[Sequence[Mapping[str, Any]]] | None = None,
 ) -> dict[str, Any]:
     """Gather what a page shows of a track and of recordings on it, apart from gates and times.
 
@@ -106,6 +98,8 @@ def base_document(
         A picture of the ground, cut to the track, or None.
     shown
         What of each is shown; everything when None.
+    lap_rows
+        From `driven_laps` of each, where that was done already.
 
     Returns
     -------
@@ -114,11 +108,13 @@ def base_document(
     """
     if shown is None:
         shown = [shown_of(track, drive.recording, everything=True) for drive, _ in driven]
-    fixes = sum(part.count for part in shown if part.drawn)
-    every = max(1, -(-fixes // MOST_FIXES))
-    timed = sum(lap.time_s is not None for _, laps in driven for lap in laps)
-    rows = timed * track.curve.length_m / MOST_TRACE_ROWS
-    stride = max(round(FINEST_GRID_M / STEP_M), int(np.ceil(rows / STEP_M)))
+    thinning = Thinning.of(track, [drive.recording for drive, _ in driven], shown)
+    every = thinning.every
+    if lap_rows is None:
+        lap_rows = [
+            driven_laps(track, thinning, drive, laps, (), part)
+            for (drive, laps), part in zip(driven, shown, strict=True)
+        ]
     return {
         "version": 1,
         "caution": CAUTION,
@@ -175,18 +171,12 @@ def base_document(
             for index, ((drive, _), part) in enumerate(zip(driven, shown, strict=True))
         ],
         "laps": [
-            row
-            for rows in each(
-                partial(_laps, track, every, stride),
-                [(n, *one, part) for n, (one, part) in enumerate(zip(driven, shown, strict=True))],
-                "laying out laps",
-            )
-            for row in rows
+            {"recording": index, **row} for index, rows in enumerate(lap_rows) for row in rows
         ],
         "comparison": None,
         "day": None,
         "underlay": None if underlay is None else underlay_row(underlay),
-        "grid_m": stride * STEP_M,
+        "grid_m": thinning.grid_m,
         "units": units().as_row(),
         "speed_bounds": speed_bounds(
             [
@@ -228,54 +218,6 @@ def speed_bounds(speeds_mps: Sequence[Floats]) -> list[int]:
     first = round((0.5 * (low + high) - 0.5 * (CLASS_COUNT - 2) * step) / grain) * grain
     first = max(first, grain)
     return [int(first + step * n) for n in range(CLASS_COUNT - 1)]
-
-
-def pack(values: ArrayLike, step: float) -> dict[str, Any]:
-    """Write numbers as whole steps from the least of them: 16 bits each if they fit, else 32.
-
-    Parameters
-    ----------
-    values
-        Shape (n,); NaN is written as the one number that means missing.
-    step
-        The step, in the unit of the values; what is read back is off by half of it at most.
-
-    Returns
-    -------
-    dict
-        ``{"scale", "zero", "type", "count", "data"}``: a value is ``zero + scale * integer``,
-        little endian; missing is 65535 of "u16", -2147483648 of "i32".
-
-    Raises
-    ------
-    OverflowError
-        When the values span more than 2^31 steps.
-    """
-    number = np.asarray(values, dtype=float)
-    finite = np.isfinite(number)
-    zero = float(number[finite].min()) if finite.any() else 0.0
-    count = np.zeros(len(number), dtype=np.int64)
-    count[finite] = np.rint((number[finite] - zero) / step)
-    highest = int(count.max(initial=0))
-    if highest >= 2**31:
-        raise OverflowError(f"{highest} steps of {step} do not fit")
-    small = highest < _MISSING_U16
-    count[~finite] = _MISSING_U16 if small else _MISSING_I32
-    data = count.astype("<u2" if small else "<i4").tobytes()
-    return {
-        "scale": step,
-        "zero": zero,
-        "type": "u16" if small else "i32",
-        "count": len(number),
-        "data": base64.b64encode(data).decode("ascii"),
-    }
-
-
-def unpacked_bounds(packed: Mapping[str, Any]) -> tuple[float, float]:
-    """Read the least and the greatest of packed numbers, none of which is missing."""
-    data = base64.b64decode(packed["data"])
-    number = np.frombuffer(data, "<u2" if packed["type"] == "u16" else "<i4")
-    return packed["zero"], float(packed["zero"] + packed["scale"] * number.max(initial=0))
 
 
 def _line(track: Track) -> dict[str, Any]:
@@ -339,7 +281,13 @@ def _straight(track: Track, straight: Straight) -> dict[str, float]:
 def _places(track: Track, longitude_deg: Floats, latitude_deg: Floats) -> dict[str, Any]:
     """Pack positions, their longitudes counted on around the track's own."""
     longitude = longitude_near(longitude_deg, track.plane.longitude_deg)
-    return {"lon": pack(longitude, _PLACE_DEG), "lat": pack(latitude_deg, _PLACE_DEG)}
+    return {"lon": pack_degrees(longitude), "lat": pack_degrees(latitude_deg)}
+
+
+def pack_degrees(degrees: Floats) -> dict[str, Any]:
+    """Pack longitudes or latitudes, in two bytes each where 5 cm allow that."""
+    widest = float(np.ptp(degrees)) / _LEVELS if len(degrees) else 0.0
+    return pack(degrees, max(widest, _PLACE_DEG) if widest <= _COARSEST_DEG else _PLACE_DEG)
 
 
 def _recording(track: Track, drive: Drive, shown: Shown, every: int | None) -> dict[str, Any]:
@@ -368,76 +316,6 @@ def _recording(track: Track, drive: Drive, shown: Shown, every: int | None) -> d
             "breaks": (np.flatnonzero(np.diff(piece[kept])) + 1).tolist(),
         }
     return row
-
-
-def _laps(
-    track: Track, every: int, stride: int, of: tuple[int, Drive, Sequence[Lap], Shown]
-) -> list[dict[str, Any]]:
-    index, drive, laps, shown = of
-    traces = traces_at(track, drive, laps, lap_chainages(track, STEP_M)[::stride])
-    offsets = _offsets(track, drive, laps, traces)
-    return [
-        {
-            "recording": index,
-            **shown.of_lap(
-                {key: value for key, value in lap.as_row().items() if key in _LAP_KEYS}, lap
-            ),
-            "fixes": _fixes_of(shown, lap, every),
-            "from_m": 0.0 if trace is None else float(trace.chainage_m[0]),
-            "trace": None
-            if trace is None
-            else _trace(trace, offset, whole=shown.shows_all_of(lap)),
-        }
-        for lap, trace, offset in zip(laps, traces, offsets, strict=True)
-    ]
-
-
-def _trace(trace: Trace, offset_m: Floats, *, whole: bool) -> dict[str, Any]:
-    columns = {
-        "time_s": (trace.elapsed_s, _TIME_S),
-        "speed_mps": (trace.speed_mps, _SPEED_MPS),
-        "offset_m": (offset_m, _LENGTH_M),
-        "along_mps2": (trace.longitudinal_mps2, _GAIN_MPS2),
-        "across_mps2": (trace.lateral_mps2, _GAIN_MPS2),
-    }
-    # A lap that went away passes the lines square to the track far from it as well.
-    hidden = False if whole else ~(np.abs(offset_m) <= NEAR_M)
-    return {
-        name: pack(np.where(hidden, np.nan, values), step)
-        for name, (values, step) in columns.items()
-    }
-
-
-def _offsets(
-    track: Track, drive: Drive, laps: Sequence[Lap], traces: Sequence[Trace | None]
-) -> list[Floats]:
-    """How far to the left of places of the centreline laps pass them, metres."""
-    there = [np.zeros(0) if trace is None else trace.elapsed_s for trace in traces]
-    begun = [(lap.start_s or 0.0) + elapsed for lap, elapsed in zip(laps, there, strict=True)]
-    offsets = [np.full(len(when), np.nan) for when in begun]
-    reached = [np.flatnonzero(np.isfinite(when)) for when in begun]
-    if not any(len(when) for when in begun):
-        return offsets
-    chainage = next(trace.chainage_m for trace in traces if trace is not None)
-    place = np.concatenate(reached)
-    position, _ = drive.at(np.concatenate([w[r] for w, r in zip(begun, reached, strict=True)]))
-    # The drive may be on another plane than the track has now.
-    on_track = track.plane.to_plane(*drive.plane.to_geographic(position))
-    line, left = track.curve.position(chainage)[place], track.curve.left(chainage)[place]
-    aside = np.einsum("ij,ij->i", on_track - line, left)
-    ends = np.cumsum([len(own) for own in reached])[:-1]
-    for offset, own, values in zip(offsets, reached, np.split(aside, ends), strict=True):
-        offset[own] = values
-    return offsets
-
-
-def _fixes_of(shown: Shown, lap: Lap, every: int) -> list[int] | None:
-    """First and one-past-last of the fixes handed over that belong to a lap."""
-    if lap.start_s is None or lap.time_s is None:
-        return None
-    time: NDArray[np.float64] = shown.time_s[shown.fixes][::every]
-    first, last = np.searchsorted(time, [lap.start_s, lap.start_s + lap.time_s])
-    return [int(first), int(last)]
 
 
 def quality_row(quality: TimingQuality) -> dict[str, Any]:

@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from functools import partial
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from trackkit.apart import each
 from trackkit.arrays import Floats
-from trackkit.pages.base import Driven, pack
+from trackkit.motion.drive import Drive
+from trackkit.pages.base import Driven
+from trackkit.pages.packing import pack
 from trackkit.timing.lap_sigmas import Stretch, lap_sigmas
+from trackkit.timing.laps import Lap
 from trackkit.timing.losses import Section, sections_of
-from trackkit.timing.place_errors import place_errors
+from trackkit.timing.place_errors import PlaceErrors, place_errors
 from trackkit.track.model import Track
 
 _APART_M = 60.0
 _MOST_PLACES = 60
-_NODES_PER_S, _LEAST_NODES, _MOST_NODES = 1.2, 30, 120
-_TIME_S, _SIGMA_S, _ERROR_M2 = 1e-4, 1e-6, 1e-5
+_NODES_PER_S, _LEAST_NODES, _MOST_NODES = 0.8, 30, 80
+_TIME_S, _SIGMA_S, _ERROR_M2, _FIX_S = 1e-4, 1e-6, 1e-5, 1e-4
 
 
 def comparison_document(track: Track, driven: Sequence[Driven]) -> dict[str, Any] | None:
@@ -39,28 +40,90 @@ def comparison_document(track: Track, driven: Sequence[Driven]) -> dict[str, Any
         Ready for `json.dumps`, as pages/web/base.schema.json says; None where no lap was driven
         from line to line past every gate.
     """
-    if not any(lap.is_whole for _, laps in driven for lap in laps):
+    return comparison_of(track, [compared_laps(track, drive, laps) for drive, laps in driven])
+
+
+def comparison_of(track: Track, rows: Sequence[Mapping[str, Any] | None]) -> dict[str, Any] | None:
+    """Put together what `compared_laps` made of each recording; see `comparison_document`."""
+    if not any(rows):
         return None
     sections = sections_of(track)
     place = _places(sections)
-    ends = [tuple(int(np.searchsorted(place, m)) for m in _ends(part)) for part in sections]
-    stretches = [*((0, k) for k in range(1, len(place))), *((a, b) for a, b in ends)]
-    nodes = _nodes(place, driven)
     return {
-        "error_place_m": [round(float(metres), 3) for metres in nodes],
         "place_m": [round(float(metres), 3) for metres in place],
         "sections": [
             {"kind": section.kind, "name": section.name, "from": begin, "to": end}
-            for section, (begin, end) in zip(sections, ends, strict=True)
+            for section, (begin, end) in zip(sections, _numbers(sections, place), strict=True)
         ],
-        "recordings": [
-            *each(partial(_row, track, place, stretches, nodes), driven, "comparing laps")
-        ],
+        "recordings": list(rows),
     }
 
 
-def _ends(section: Section) -> tuple[float, float]:
-    return section.begin_m, section.end_m
+def compared_laps(
+    track: Track, drive: Drive, laps: Sequence[Lap], begin_s: float = 0.0
+) -> dict[str, Any] | None:
+    """Work out what the laps of one recording are compared by.
+
+    Parameters
+    ----------
+    track
+        The track.
+    drive, laps
+        A smoothed drive with its laps.
+    begin_s
+        What times on the page count from, seconds from the first fix.
+
+    Returns
+    -------
+    dict or None
+        None where no lap was driven from line to line past every gate.
+    """
+    if not any(lap.is_whole for lap in laps):
+        return None
+    sections = sections_of(track)
+    place = _places(sections)
+    stretches = [*((0, k) for k in range(1, len(place))), *_numbers(sections, place)]
+    known = lap_sigmas(track, drive, laps, place, stretches)
+    nodes = _nodes(place, laps)
+    errors = place_errors(track, drive, laps, nodes)
+    row: dict[str, Any] = {
+        "laps": [list(numbers) for numbers in known.laps],
+        "together": known.together,
+        "passed_s": pack(known.passed_s.ravel(), _TIME_S),
+        "sigma_s": pack(known.stretch_sigma_s.ravel(), _SIGMA_S),
+        "pair_sigma_s": pack(known.pair_sigma_s.ravel(), _SIGMA_S),
+        "errors": None,
+    }
+    if errors is not None:
+        covariance = errors.covariance_m2
+        row["errors"] = {
+            "place_m": [round(float(metres), 3) for metres in nodes],
+            "passed_s": pack(errors.passed_s, _TIME_S),
+            "error_m2": pack(covariance[np.triu_indices(len(covariance))], _ERROR_M2),
+            "between_fixes": _between_fixes(drive, errors, begin_s),
+        }
+    return row
+
+
+def _between_fixes(drive: Drive, errors: PlaceErrors, begin_s: float) -> dict[str, Any] | None:
+    if errors.between_m2 is None:
+        return None
+    # Whole steps of the recording's time, so that what is rounded does not add up.
+    whole = np.rint((drive.time_s - begin_s) / _FIX_S) * _FIX_S
+    return {
+        "first_s": round(float(whole[0]), 4),
+        "step_s": pack(np.diff(whole), _FIX_S),
+        "more_m2": [round(float(more), 6) for more in errors.between_m2],
+    }
+
+
+def _numbers(sections: Sequence[Section], place_m: Floats) -> list[Stretch]:
+    """Between which places each section lies, by their numbers."""
+    ends = [(section.begin_m, section.end_m) for section in sections]
+    return [
+        (int(np.searchsorted(place_m, begin)), int(np.searchsorted(place_m, end)))
+        for begin, end in ends
+    ]
 
 
 def _places(sections: Sequence[Section]) -> Floats:
@@ -74,26 +137,8 @@ def _places(sections: Sequence[Section]) -> Floats:
     return np.concatenate([*parts, ends[-1:]])
 
 
-def _nodes(place_m: Floats, driven: Sequence[Driven]) -> Floats:
+def _nodes(place_m: Floats, laps: Sequence[Lap]) -> Floats:
     """Places that errors are told at: about as many as a lap takes seconds."""
-    times = [lap.time_s for _, laps in driven for lap in laps if lap.is_whole and lap.time_s]
+    times = [lap.time_s for lap in laps if lap.is_whole and lap.time_s]
     count = int(np.clip(_NODES_PER_S * min(times), _LEAST_NODES, _MOST_NODES))
     return np.linspace(place_m[0], place_m[-1], count)
-
-
-def _row(
-    track: Track, place_m: Floats, stretches: Sequence[Stretch], nodes_m: Floats, driven: Driven
-) -> dict[str, Any] | None:
-    drive, laps = driven
-    known = lap_sigmas(track, drive, laps, place_m, stretches)
-    error = place_errors(track, drive, laps, nodes_m)
-    if not known.laps:
-        return None
-    return {
-        "laps": [list(numbers) for numbers in known.laps],
-        "together": known.together,
-        "passed_s": pack(known.passed_s.ravel(), _TIME_S),
-        "sigma_s": pack(known.stretch_sigma_s.ravel(), _SIGMA_S),
-        "pair_sigma_s": pack(known.pair_sigma_s.ravel(), _SIGMA_S),
-        "error_m2": None if error is None else pack(error[np.triu_indices(len(error))], _ERROR_M2),
-    }

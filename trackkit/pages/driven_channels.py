@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from trackkit.arrays import Flags, Floats
-from trackkit.pages.base import pack
 from trackkit.pages.nearby import Shown
+from trackkit.pages.packing import pack
 from trackkit.recordings.channel import Channel
 from trackkit.timing.channels import GAP_INTERVALS, GAP_S
 from trackkit.timing.laps import Lap

@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from trackkit.apart import each
 from trackkit.caution import TILES_PRIVACY
 from trackkit.checks.findings import Finding, is_of_recordings
 from trackkit.checks.verdict import Judgement
@@ -121,16 +123,24 @@ def _map_and_verdict(
 ) -> tuple[str, Judgement]:
     require_mercator(track.name, track.centreline.latitude_deg)
     layer = tile_layer(tiles, credit)
-    from trackkit.checks.evaluate import evaluate, prepare
+    from trackkit.checks.evaluate import evaluate, prepare_timed
     from trackkit.pages.base import base_document
-    from trackkit.pages.comparison import comparison_document
+    from trackkit.pages.comparison import comparison_of
     from trackkit.pages.driven_channels import channel_rows
     from trackkit.pages.driven_day import day_document
+    from trackkit.pages.driven_laps import Thinning
+    from trackkit.pages.laid_out import laid_out
     from trackkit.pages.nearby import shown_of
     from trackkit.pages.state import finding_rows, judged, state_of
     from trackkit.timing.many import each_counted_once
 
-    prepared = prepare(track, list(recordings), names)
+    driving = list(recordings)
+    parts = [shown_of(track, recording, everything=everything) for recording in driving]
+    thinning = Thinning.of(track, driving, parts)
+    work = partial(laid_out, track, thinning)
+    rows = [*each(work, [*zip(driving, parts, strict=True)], "timing laps")]
+    files = [recording.name for recording in driving] if names is None else names
+    prepared = prepare_timed(track, [row.timed for row in rows], files)
     evaluation = evaluate(track, prepared)
     timed = each_counted_once(evaluation.reports)
     reports: Sequence[LapReport | None] = timed or [None] * len(prepared.drives)
@@ -138,19 +148,21 @@ def _map_and_verdict(
         (drive, () if report is None else report.laps)
         for drive, report in zip(prepared.drives, reports, strict=True)
     ]
-    parts = [shown_of(track, recording, everything=everything) for recording in prepared.recordings]
     base = base_document(
-        track, driven, evaluation.quality, prepared.files, drivers, underlay, parts
+        track,
+        driven,
+        evaluation.quality,
+        prepared.files,
+        drivers,
+        underlay,
+        parts,
+        [row.laps for row in rows],
     )
-    compared: list[Driven] = [
-        (drive, [lap for lap in laps if part.shows_all_of(lap)])
-        for (drive, laps), part in zip(driven, parts, strict=True)
-    ]
-    base["comparison"] = comparison_document(track, compared)
+    base["comparison"] = comparison_of(track, [row.compared for row in rows])
     channels = [recording.channels for recording in prepared.recordings]
-    laid_out = channel_rows([laps for _, laps in driven], parts, channels)
-    for recording, rows in zip(base["recordings"], laid_out, strict=True):
-        recording["channels"] = rows
+    of_channels = channel_rows([laps for _, laps in driven], parts, channels)
+    for recording, own in zip(base["recordings"], of_channels, strict=True):
+        recording["channels"] = own
     base["day"] = day_document(timed, [recording["driver"] for recording in base["recordings"]])
     shown = state_of(track, prepared, evaluation, parts)
     listed: list[Finding] | None = None

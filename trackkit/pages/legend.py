@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from itertools import pairwise
 from typing import Any
 
-from trackkit.pages.base import unpacked_bounds
 from trackkit.pages.nearby import NEAR_M
+from trackkit.pages.packing import unpacked_bounds
 from trackkit.units import as_read, units
 
 

@@ -10,7 +10,7 @@ from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive
 from trackkit.timing.crossings import Crossing
 from trackkit.timing.laps import Lap
-from trackkit.timing.traces import reached_each_s
+from trackkit.timing.traces import Span, reached_each_s
 from trackkit.track.model import Track
 
 PLACE = ""
@@ -78,7 +78,7 @@ def passings_of_each(
     place = np.asarray(chainage_m, dtype=float)
     ends = [(lap.passed[0], lap.passed[-1]) for lap in laps]
     spans = [
-        (first.fix, last.fix) for first, last in ends if first is not None and last is not None
+        Span(first.fix, last.fix) for first, last in ends if first is not None and last is not None
     ]
     times = iter(reached_each_s(track, drive, spans, place))
     unknown = np.full(len(place), np.nan)

@@ -36,6 +36,24 @@ _NEAR_M = 20.0
 _ROUNDS = 4
 
 
+@dataclass(frozen=True)
+class Span:
+    """Fixes of a lap, or of as much of one as was driven.
+
+    Parameters
+    ----------
+    first, last
+        The fixes before its beginning and its end.
+    ended
+        Whether it is its end that lies at the gate that laps begin and end at, as with an out lap;
+        what comes before is then followed back from there.
+    """
+
+    first: int
+    last: int
+    ended: bool = False
+
+
 @dataclass(frozen=True, eq=False)
 class Trace:
     """One lap against chainage; NaN where the recording does not tell.
@@ -81,7 +99,33 @@ def traces_at(
     """Lay laps out at some places, shape (n,), metres; each is as `trace_lap` has it."""
     passed = [(lap.passed[0], lap.passed[-1]) for lap in laps]
     timed = [(first, last) for first, last in passed if first is not None and last is not None]
-    spans = [(first.fix, last.fix) for first, last in timed]
+    spans = [Span(first.fix, last.fix) for first, last in timed]
+    made = iter(
+        traces_of_spans(track, drive, spans, [first.time_s for first, _ in timed], chainage_m)
+    )
+    return [None if first is None or last is None else next(made) for first, last in passed]
+
+
+def traces_of_spans(
+    track: Track,
+    drive: Drive,
+    spans: Sequence[Span],
+    begun_s: Sequence[float],
+    chainage_m: Floats,
+) -> list[Trace]:
+    """Lay some spans of a drive out at some places.
+
+    Parameters
+    ----------
+    track, drive
+        The track, and the drive.
+    spans
+        Each once round the track at most.
+    begun_s
+        When each began, which its elapsed time counts from, seconds from the first fix.
+    chainage_m
+        The places, shape (n,).
+    """
     time = reached_each_s(track, drive, spans, chainage_m)
     reached = np.isfinite(time)
     speed, ahead, aside = (np.full(time.shape, np.nan) for _ in range(3))
@@ -92,13 +136,12 @@ def traces_at(
     ahead[reached] = np.einsum("ij,ij->i", velocity, acceleration) / pace
     turning = velocity[:, 0] * acceleration[:, 1] - velocity[:, 1] * acceleration[:, 0]
     aside[reached] = turning / pace
-    made = iter(
-        Trace(chainage_m, when - first.time_s, pace, along, across)
-        for (first, _), when, pace, along, across in zip(
-            timed, time, speed, ahead, aside, strict=True
+    return [
+        Trace(chainage_m, when - begun, own_speed, along, across)
+        for begun, when, own_speed, along, across in zip(
+            begun_s, time, speed, ahead, aside, strict=True
         )
-    )
-    return [None if first is None or last is None else next(made) for first, last in passed]
+    ]
 
 
 def lap_ends_m(track: Track) -> tuple[float, float]:
@@ -128,13 +171,11 @@ def reached_s(track: Track, drive: Drive, first: int, last: int, chainage_m: Flo
     chainage_m
         The places, shape (k,), from 0 to the length of the line.
     """
-    (time,) = reached_each_s(track, drive, [(first, last)], chainage_m)
+    (time,) = reached_each_s(track, drive, [Span(first, last)], chainage_m)
     return np.asarray(time)
 
 
-def reached_each_s(
-    track: Track, drive: Drive, spans: Sequence[tuple[int, int]], chainage_m: Floats
-) -> Floats:
+def reached_each_s(track: Track, drive: Drive, spans: Sequence[Span], chainage_m: Floats) -> Floats:
     """Find when each of some laps reached places, as `reached_s` does.
 
     Parameters
@@ -142,7 +183,7 @@ def reached_each_s(
     track, drive
         The track, and the drive that the laps are of.
     spans
-        The fixes before the beginning and the end of each.
+        Of each.
     chainage_m
         The places, shape (k,).
 
@@ -153,7 +194,7 @@ def reached_each_s(
     """
     if not spans:
         return np.zeros((0, len(chainage_m)))
-    about = [_about(drive, *_places(track, drive, *span), chainage_m) for span in spans]
+    about = [_about(drive, *_places(track, drive, span), chainage_m) for span in spans]
     time, low, high = (np.stack(part) for part in zip(*about, strict=True))
     reached = np.isfinite(time)
     place = np.broadcast_to(np.arange(len(chainage_m)), time.shape)[reached]
@@ -169,27 +210,37 @@ def reached_each_s(
     return time
 
 
-def _places(track: Track, drive: Drive, first: int, last: int) -> tuple[Indices, Floats]:
+def _places(track: Track, drive: Drive, span: Span) -> tuple[Indices, Floats]:
     """Chainage of the fixes of a lap and of some around it, counted on over the datum.
 
-    Only fixes that are farther along than any before them are kept.
+    Only fixes that are farther along than any before them are kept; of a lap that ends at the gate
+    only those that are less far along than any after them.
     """
-    fix = np.arange(max(first - 3, 0), min(last + 5, len(drive.time_s)))
+    fix = np.arange(max(span.first - 3, 0), min(span.last + 5, len(drive.time_s)))
     where, _ = projected(drive, track.curve, int(fix[0]), int(fix[-1]) + 1)
     if track.closed:
         length = track.curve.length_m
         where = np.unwrap(where, period=length)
-        where = where - length * np.round(where[np.searchsorted(fix, first)] / length)
+        at_gate = where[np.searchsorted(fix, span.last if span.ended else span.first)]
+        where = where - length * (np.round(at_gate / length) - span.ended)
     way = distance_along(drive.position_m[fix])
     step = np.diff(where)
     # Far more than was driven means that it is at another piece of track that is near.
     if np.all((step > 0.0) & (step <= 2.0 * np.diff(way) + _NEAR_M)):
         return fix, where
-    kept = [0]
-    for index, (place, driven) in enumerate(zip(where.tolist(), way.tolist(), strict=True)):
-        if 0 < place - where[kept[-1]] <= 2.0 * (driven - way[kept[-1]]) + _NEAR_M:
-            kept.append(index)
+    if span.ended:
+        kept = len(fix) - 1 - _rising(-where[::-1], way[-1] - way[::-1])[::-1]
+    else:
+        kept = _rising(where, way)
     return fix[kept], where[kept]
+
+
+def _rising(where_m: Floats, way_m: Floats) -> Indices:
+    kept = [0]
+    for index, (place, driven) in enumerate(zip(where_m.tolist(), way_m.tolist(), strict=True)):
+        if 0 < place - where_m[kept[-1]] <= 2.0 * (driven - way_m[kept[-1]]) + _NEAR_M:
+            kept.append(index)
+    return np.array(kept)
 
 
 def _about(

@@ -266,7 +266,7 @@ export interface LapTrace {
    */
   from_m: number;
   /**
-   * Every grid_m of chainage: time since the lap's start, speed, distance to the left of the centreline, and accelerations along the direction of travel and to its left.
+   * Every grid_m of chainage: time since that before it that is known, at first since the lap's start, speed, distance to the left of the centreline, and accelerations along the direction of travel and to its left.
    */
   trace: {
     offset_m: Packed;
@@ -275,13 +275,20 @@ export interface LapTrace {
     time_s: Packed;
     speed_mps: Packed;
   } | null;
+  /**
+   * Of the way to the first lap, or from the last one: when its times begin, seconds, and how many later it passed the gate that laps begin, or end, at. Null for laps.
+   */
+  way: {
+    start_s: number;
+    begun_s: number | null;
+    ended_s: number | null;
+  } | null;
 }
 /**
  * What laps are compared by. place_m are places along the line where laps are timed, from the gate that a lap begins at to the one it ends at; sections lie between two of them, by their numbers.
  */
 export interface Comparison {
   place_m: number[];
-  error_place_m: number[];
   sections: Section[];
   recordings: (ComparedLaps | null)[];
 }
@@ -292,7 +299,7 @@ export interface Section {
   to: number;
 }
 /**
- * The laps of a recording that were driven from line to line past every gate, by the numbers of session and lap. passed_s is when each reached each place, since it began. A stretch is from the first place to each after it, then each section: sigma_s is one sigma of the time of each lap in each stretch, pair_sigma_s of the difference of two laps in it, of the first lap with each after it, then of the second, and so on among the first laps, as many as together. error_m2 is the covariance of errors of one horizontal axis at two of error_place_m, the upper triangle, row after row.
+ * The laps of a recording that were driven from line to line past every gate, by the numbers of session and lap. passed_s is when each reached each place, since it began. A stretch is from the first place to each after it, then each section: sigma_s is one sigma of the time of each lap in each stretch, pair_sigma_s of the difference of two laps in it, of the first lap with each after it, then of the second, and so on among the first laps, as many as together.
  */
 export interface ComparedLaps {
   laps: Pair[];
@@ -300,7 +307,20 @@ export interface ComparedLaps {
   passed_s: Packed;
   sigma_s: Packed;
   pair_sigma_s: Packed;
-  error_m2: Packed | null;
+  errors: PlaceErrors | null;
+}
+/**
+ * error_m2 is the covariance of errors, along the line, at two of place_m, evenly spaced, the upper triangle, row after row, for laps that pass these at passed_s. Where fixes are far apart, between_fixes has the times of all and by how much a variance is more at even shares of the time from a fix to the next, from one to the other.
+ */
+export interface PlaceErrors {
+  place_m: number[];
+  error_m2: Packed;
+  between_fixes: {
+    first_s: number;
+    step_s: Packed;
+    more_m2: number[];
+  } | null;
+  passed_s: Packed;
 }
 /**
  * Laps summed up, of each driver and then of all where there are several; and the best laps and best of each sector of each recording, by the numbers of session and lap, the fastest first, those after it that cannot be told from it.

@@ -1,6 +1,6 @@
 // What recordings hold besides where they were driven, such as engine speed, at its own times.
 
-import { unpack } from "./packing.js";
+import { timesOf, unpack } from "./packing.js";
 
 /**
  * @import { BaseDocument } from "./base_document.js"
@@ -85,17 +85,6 @@ function between({ times, values, gap }, time) {
   }
   const share = (time - times[low]) / step;
   return step > gap ? NaN : values[low] * (1 - share) + values[high] * share;
-}
-
-/**
- * @param {number} first
- * @param {Float64Array} steps
- */
-function timesOf(first, steps) {
-  const times = new Float64Array(steps.length + 1);
-  times[0] = first;
-  steps.forEach((step, n) => (times[n + 1] = times[n] + step));
-  return times;
 }
 
 /**

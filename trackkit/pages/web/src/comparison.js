@@ -32,7 +32,8 @@ export class Comparison {
     this.sections = document.sections;
     this.stretches = document.place_m.length - 1 + document.sections.length;
     this.recordings = document.recordings.map((laps) => laps && comparedOf(laps));
-    this.errors = new PlaceErrors(document);
+    /** By recording. */
+    this.errors = document.recordings.map((laps) => laps?.errors && new PlaceErrors(laps.errors));
   }
 
   /**

@@ -89,5 +89,5 @@ export function passing(session, lap, gate) {
  */
 export function rowOf({ traces }, lap) {
   const key = keyOf(lap);
-  return traces.rows.find((row) => row.key === key);
+  return [...traces.rows, ...traces.ways].find((row) => row.key === key);
 }

@@ -20,34 +20,33 @@ import { passing, rowOf } from "./lap_crossings.js";
  */
 export function lapAt(session, lap, gates, sectorsOnly) {
   const row = rowOf(session, lap);
-  const { time_s: time } = lap;
-  if (!row || time === null) {
+  if (!row) {
     const none = { time_s: null, sigma_s: null };
     return { ...lap, sectors: Array.from({ length: gates.length + 1 }, () => ({ ...none })) };
   }
   const { grid } = session.traces;
   const last = row.speeds.length - 1;
-  const [begin, end] = [0, last].map((n) => ({
-    at: row.from + n * grid,
-    speed: row.speeds[n],
-    ...directionAt(session, row.from + n * grid),
-  }));
-  /** @type {(Passing | null)[]} */
+  /** @param {number} n @param {number | null} time @returns {Passing | null} */
+  const atGate = (n, time) => {
+    const at = row.from + n * grid;
+    return time === null ? null : { at, speed: row.speeds[n], ...directionAt(session, at), time };
+  };
   const passed = [
-    { ...begin, time: 0 },
+    atGate(0, row.begun),
     ...gates.map((gate) => passing(session, lap, gate)),
-    { ...end, time },
+    atGate(last, row.ended),
   ];
+  const errors = session.comparison?.errors[lap.recording];
   const sectors = passed.slice(1).map((after, n) => {
     const before = passed[n];
     if (!before || !after) {
       return { time_s: null, sigma_s: null };
     }
-    const sigma = session.comparison?.errors.between(lap.recording, before, after) ?? NaN;
-    const known = gates.length ? sigma : Number(lap.sigma_s);
+    const [from, to] = [before, after].map((one) => ({ ...one, when: row.start + one.time }));
+    const known = gates.length ? errors?.between(from, to) : Number(lap.sigma_s);
     return {
       time_s: after.time - before.time,
-      sigma_s: Number.isFinite(known) ? known : null,
+      sigma_s: Number.isFinite(known) ? Number(known) : null,
     };
   });
   const complete = lap.kind === "flying" && sectorsOnly && passed.every(Boolean);

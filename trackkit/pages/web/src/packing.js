@@ -20,3 +20,16 @@ export function unpack(packed) {
   }
   return values;
 }
+
+/**
+ * Times from the first and the steps between them.
+ *
+ * @param {number} first
+ * @param {Float64Array} steps
+ */
+export function timesOf(first, steps) {
+  const times = new Float64Array(steps.length + 1);
+  times[0] = first;
+  steps.forEach((step, n) => (times[n + 1] = times[n] + step));
+  return times;
+}

@@ -14,7 +14,9 @@ import { unpack } from "./packing.js";
  * @property {number} session
  * @property {number} number
  * @property {number} start  seconds
- * @property {number} time  seconds
+ * @property {number} time  seconds; NaN of a way to a lap or from one
+ * @property {number | null} begun  when it passed the gate that laps begin at, since the start
+ * @property {number | null} ended  when it passed that which they end at
  * @property {number} from  chainage of the first value
  * @property {Float64Array} times
  * @property {Float64Array} speeds
@@ -63,6 +65,8 @@ export class Traces {
     this.line = line;
     this.grid = base.grid_m;
     this.rows = base.laps.flatMap((lap) => rowOf(lap) ?? []);
+    /** Ways to first laps, and from last ones. */
+    this.ways = base.laps.flatMap((lap) => wayOf(lap) ?? []);
   }
 
   /**
@@ -156,21 +160,52 @@ function isTurn(row, home, turn) {
  * @returns {Row | null}
  */
 function rowOf(lap) {
-  if (lap.trace === null || lap.start_s === null || lap.time_s === null) {
-    return null;
-  }
-  return {
-    key: keyOf(lap),
-    recording: lap.recording,
-    session: lap.session,
-    number: lap.number,
-    start: lap.start_s,
-    time: lap.time_s,
-    from: lap.from_m,
-    times: unpack(lap.trace.time_s),
-    speeds: unpack(lap.trace.speed_mps),
-    offsets: unpack(lap.trace.offset_m),
-    along: unpack(lap.trace.along_mps2),
-    across: unpack(lap.trace.across_mps2),
-  };
+  const { start_s: start, time_s: time } = lap;
+  return start === null || time === null
+    ? null
+    : laidOut(lap, { start, time, begun: 0, ended: time });
+}
+
+/**
+ * @param {LapTrace} lap
+ * @returns {Row | null}
+ */
+function wayOf(lap) {
+  const { way } = lap;
+  return (
+    way && laidOut(lap, { start: way.start_s, time: NaN, begun: way.begun_s, ended: way.ended_s })
+  );
+}
+
+/**
+ * @param {LapTrace} lap
+ * @param {Pick<Row, "start" | "time" | "begun" | "ended">} when
+ * @returns {Row | null}
+ */
+function laidOut(lap, when) {
+  return (
+    lap.trace && {
+      ...when,
+      key: keyOf(lap),
+      recording: lap.recording,
+      session: lap.session,
+      number: lap.number,
+      from: lap.from_m,
+      times: summed(unpack(lap.trace.time_s)),
+      speeds: unpack(lap.trace.speed_mps),
+      offsets: unpack(lap.trace.offset_m),
+      along: unpack(lap.trace.along_mps2),
+      across: unpack(lap.trace.across_mps2),
+    }
+  );
+}
+
+/**
+ * Times from steps between those that are known.
+ *
+ * @param {Float64Array} steps
+ */
+function summed(steps) {
+  let time = 0;
+  return steps.map((step) => (Number.isFinite(step) ? (time += step) : NaN));
 }

@@ -53,7 +53,6 @@ test("errors of two recordings are independent, those of laps past the fastest a
   /** @type {NonNullable<BaseDocument["comparison"]>} */
   const document = {
     place_m: [0, 100],
-    error_place_m: [0, 100],
     sections: [{ kind: "straight", name: "all", from: 0, to: 1 }],
     recordings: [3, 4].map((sigma) => ({
       laps: [
@@ -65,7 +64,7 @@ test("errors of two recordings are independent, those of laps past the fastest a
       passed_s: pack([0, 10, 0, 11, 0, 12], 1e-4),
       sigma_s: pack([sigma, sigma, sigma, sigma, 4, 4], 1e-6),
       pair_sigma_s: pack([0.5, 0.25], 1e-6),
-      error_m2: null,
+      errors: null,
     })),
   };
   const comparison = new Comparison(document);
