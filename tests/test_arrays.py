@@ -12,6 +12,7 @@ from trackkit.arrays import robust_spread
 VALUES = arrays(float, array_shapes(max_dims=2, max_side=9), elements=st.floats(-1e6, 1e6))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("axis", [None, 0])
 @given(values=VALUES)
 def test_the_robust_spread_is_scipys(values, axis):

@@ -122,6 +122,7 @@ def said_by(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], mo
     return said
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("sentence", "place"), rows())
 def test_the_caution_is_said_word_for_word(sentence: str, place: str, said_by) -> None:
     assert getattr(caution, sentence) in in_one_line(said_by(place))
@@ -132,6 +133,7 @@ def test_the_table_has_every_sentence_and_no_other() -> None:
     assert {sentence for sentence, _ in rows()} == sentences
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("place", ["`build --force`", "`build --revise`"])
 def test_what_is_made_anew_has_one_line_of_caution(place: str, said_by) -> None:
     last = said_by(place).splitlines()[-1]

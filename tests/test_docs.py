@@ -30,6 +30,7 @@ python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/trackkit demo
 """The two commands of setting up, which .ci/run takes from the README."""
 
 
+@pytest.mark.slow
 def test_the_python_of_the_readme_runs_and_prints_its_laps(tool, capsys):
     code = "\n".join(blocks(ROOT / "README.md", "python"))
     with tool.working_folder():

@@ -21,6 +21,7 @@ def examples() -> list[doctest.DocTest]:
     return collected
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("example", examples(), ids=lambda example: example.name)
 def test_an_example_gives_what_it_says(example, tmp_path, monkeypatch):
     # Examples write files, and ask the library of whoever runs them.

@@ -127,6 +127,7 @@ def test_import_takes_less_than_50_ms_beyond_pythons_own():
     assert min(int(line.split("|")[1]) for line in said) < 50_000
 
 
+@pytest.mark.slow
 def test_a_consumer_under_strict_mypy_sees_every_name(tmp_path):
     consumer = tmp_path / "consumer.py"
     names = sorted(trackkit._MODULES)

@@ -138,6 +138,7 @@ def at_once(program: str, path: Path, processes: int, changes: int) -> None:
         assert process.returncode == 0, said
 
 
+@pytest.mark.slow
 def test_eight_processes_that_change_one_file_fifty_times_each_lose_nothing(tmp_path):
     path = tmp_path / "names.json"
     path.write_text("[]")
@@ -146,6 +147,7 @@ def test_eight_processes_that_change_one_file_fifty_times_each_lose_nothing(tmp_
     assert made == [[n, change] for n in range(PROCESSES) for change in range(CHANGES)]
 
 
+@pytest.mark.slow
 def test_gates_that_several_commands_place_at_once_are_all_in_the_file(tmp_path):
     path = tmp_path / "track.geojson"
     shutil.copy(TRACKS / "pipwick-kart-circuit.geojson", path)

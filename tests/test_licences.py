@@ -89,6 +89,7 @@ def test_a_page_that_carries_leaflet_carries_its_whole_licence(made) -> None:
     assert words.index("BSD 2-Clause") < words.index(f"(c) {holders[0][0]}")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("made", [map_page, edit_page, explain_page])
 def test_a_page_carries_our_own_licence_whole(made) -> None:
     assert in_one_line(OWN) in words_of(made())
@@ -126,6 +127,7 @@ def test_a_sheet_as_svg_carries_the_licence_of_its_letters(tmp_path) -> None:
         assert paragraph in words
 
 
+@pytest.mark.slow
 def test_a_sheet_as_pdf_carries_the_licence_of_its_letters(tmp_path) -> None:
     write_paper(read_track(SAMPLES[0]), tmp_path / "sheet.pdf")
     data = (tmp_path / "sheet.pdf").read_bytes()

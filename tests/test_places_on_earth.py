@@ -64,12 +64,14 @@ def found_in(path: Path) -> list[tuple[int, Position]]:
     return list(in_text(text))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", [*PYTHON, *TEXTS, *DOCUMENTS], ids=lambda path: path.name)
 def test_every_position_is_at_a_listed_place(path: Path) -> None:
     elsewhere = [f"line {line}: {at}" for line, at in found_in(path) if not is_allowed(at)]
     assert elsewhere == []
 
 
+@pytest.mark.slow
 def test_every_listed_place_is_used() -> None:
     found = {at for path in (*PYTHON, *TEXTS, *DOCUMENTS) for _, at in found_in(path)}
     assert [p.name for p in PLACES if not any(p.holds(*at) for at in found)] == []

@@ -7,6 +7,7 @@ import difflib
 import pytest
 
 
+@pytest.mark.slow
 def test_public_names_signatures_and_columns_are_those_that_were_promised():
     pytest.importorskip("griffe")
     from public_listing import STORED, listing

@@ -105,6 +105,7 @@ def test_what_is_known_by_content_is_passed_over(archive, season, home, in_this_
     assert (added.timed, added.known) == (0, 7)
 
 
+@pytest.mark.slow
 def test_a_copy_within_the_same_folder_is_timed_once(home, season, in_this_process):
     (home / "day").mkdir()
     for name in ("x.gpx", "y.gpx"):
@@ -114,6 +115,7 @@ def test_a_copy_within_the_same_folder_is_timed_once(home, season, in_this_proce
     assert (added.timed, added.known) == (1, 1)
 
 
+@pytest.mark.slow
 def test_a_recording_is_timed_once_its_circuit_is_in_the_library(
     archive, season, home, in_this_process
 ):
@@ -126,6 +128,7 @@ def test_a_recording_is_timed_once_its_circuit_is_in_the_library(
     assert trackkit.open_archive(archive).unknown() == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("commits", [0, 1, 2, 3, 4])
 def test_a_batch_that_broke_off_is_written_again_with_nothing_twice(
     commits, home, season, in_this_process, monkeypatch
@@ -152,6 +155,7 @@ def test_a_batch_that_broke_off_is_written_again_with_nothing_twice(
     assert len(laps) == len({(row[0], row[3], row[4]) for row in laps}) == 4
 
 
+@pytest.mark.slow
 def test_a_file_that_cannot_be_read_is_named_and_the_others_are_done(home, season, in_this_process):
     added = trackkit.add_to_archive([home / "none.nmea", season / "c.gpx"], home / "archive")
     assert added.timed == 1

@@ -37,6 +37,7 @@ def test_laps_are_those_that_count_or_all(asked, stored):
     assert len(dicts(asked.laps(every=True))) == stored[1].laps == 12
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("chosen", "drivers"),
     [
@@ -197,6 +198,7 @@ def test_a_missing_extra_is_said_in_one_sentence(stored, monkeypatch):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["Ada's 50%", "some[1]*"])
 def test_folders_of_odd_names_are_read_whole(name, stored, tmp_path):
     """A blank, an apostrophe and a percent sign; what DuckDB would take for a pattern."""

@@ -50,6 +50,7 @@ def day(home) -> Path:
     return folder
 
 
+@pytest.mark.slow
 def test_two_formats_of_a_day_and_a_part_of_it_count_once(day, home, in_this_process):
     """In what was added first, a kart close behind too; elsewhere when that is forgotten."""
     at = home / "archive"
@@ -75,6 +76,7 @@ def test_two_formats_of_a_day_and_a_part_of_it_count_once(day, home, in_this_pro
     assert count["b.gpx"] + count["c.csv"] == 3
 
 
+@pytest.mark.slow
 def test_laps_timed_again_go_on_to_count_in_the_recording_that_was_added_first(
     home, in_this_process, monkeypatch
 ):

@@ -72,6 +72,7 @@ def assert_forgotten(at: Path, words: list[str], before: dict[str, list[tuple]])
     assert not (at / "forgetting").exists()
 
 
+@pytest.mark.slow
 def test_no_byte_of_any_file_tells_of_a_driver_who_is_forgotten(telling, home, in_this_process):
     """Name, path and hash, in rows, dictionaries, statistics and logs; other rows stay."""
     at, words = telling
@@ -88,6 +89,7 @@ def test_no_byte_of_any_file_tells_of_a_driver_who_is_forgotten(telling, home, i
     assert trackkit.add_to_archive([words[1]], at).timed == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("share", [0.0, 0.15, 0.6, 0.99])
 def test_what_is_broken_off_is_finished_by_the_same_again(
     share, telling, home, season, in_this_process, monkeypatch
@@ -125,6 +127,7 @@ def test_what_is_broken_off_is_finished_by_the_same_again(
     assert_forgotten(at, words, before)
 
 
+@pytest.mark.slow
 def test_an_archive_that_is_added_to_is_left_alone_and_the_other_way_round(
     archive, season, home, in_this_process, monkeypatch
 ):
@@ -143,6 +146,7 @@ def test_an_archive_that_is_added_to_is_left_alone_and_the_other_way_round(
     assert list(archive.glob(".adding-*")) == []
 
 
+@pytest.mark.slow
 def test_in_an_object_store_a_mark_keeps_others_away(telling, home, season, in_this_process):
     """A folder by its address, which is read and written as a store is: without locks."""
     at, words = telling
@@ -179,6 +183,7 @@ def test_recordings_are_named_by_file_by_content_and_by_the_beginning_of_their_h
         forgetting._named(first[:8], like, sessions)
 
 
+@pytest.mark.slow
 def test_what_is_not_agreed_to_or_not_there_changes_nothing(archive):
     before = every_row(archive)
 

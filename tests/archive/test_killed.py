@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import shutil
 
+import pytest
 from killed_adds import added, every_row, killed_adds, twice
 
 import trackkit
 
 
+@pytest.mark.slow
 def test_after_kills_the_archive_is_what_it_is_without(season, home, in_this_process):
     """Two writers at once, two rounds: the whole trial is tests/bench/bench_archive.py."""
     (home / "day").mkdir()

@@ -49,6 +49,7 @@ def answer(capsys: pytest.CaptureFixture[str], *words: str, status: int = 0) -> 
     return json.loads(capsys.readouterr().out)
 
 
+@pytest.mark.slow
 def test_it_is_asked_and_added_to(old, season, capsys):
     at = ("--at", str(old))
     before = answer(capsys, "laps", *at, "--every")["laps"]
@@ -69,6 +70,7 @@ def test_it_is_asked_and_added_to(old, season, capsys):
     assert len(after) > len(before)
 
 
+@pytest.mark.slow
 def test_it_is_refreshed_from_the_recordings_and_then_like_any_other(old, stored, season, capsys):
     at = ("--at", str(old))
     assert run(["archive", "refresh", *at]) == 0

@@ -96,6 +96,7 @@ def assert_as_fresh(at: Path, day: Path, library: Path) -> None:
                     assert own[name] == pytest.approx(expected[name], abs=within), (table, name)
 
 
+@pytest.mark.slow
 def test_moved_gates_are_timed_from_drives(added, day, library):
     before = every_row(added)
     move(library, PIPWICK, 0, 25.0)  # the finish gate
@@ -113,6 +114,7 @@ def test_moved_gates_are_timed_from_drives(added, day, library):
     assert (again.current, again.from_drives, again.laps) == (2, 0, 0)
 
 
+@pytest.mark.slow
 def test_another_line_needs_the_recordings(added, day, library, capsys):
     path = library / f"{OVAL}.geojson"
     track = trackkit.read_track(path)
@@ -133,6 +135,7 @@ def test_another_line_needs_the_recordings(added, day, library, capsys):
     assert_as_fresh(added, day, library)
 
 
+@pytest.mark.slow
 def test_stopped_between_tables_it_goes_on(added, day, library, monkeypatch):
     move(library, OVAL, 1, 12.0)
 

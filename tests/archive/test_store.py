@@ -23,6 +23,7 @@ def laps_of(recording: str, count: int = 3, time_s: float = 60.0):
     return table_of_rows(LAPS, rows)
 
 
+@pytest.mark.slow
 def test_writers_at_once_lose_nothing_and_write_nothing_twice(tmp_path):
     """Each writes a recording of its own, and all write the same one, in every round."""
     faults: list[BaseException] = []

@@ -46,6 +46,7 @@ def violations(visit: Visit, axe: str) -> list[str]:
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["desk", "phone"])
 def test_map_has_no_violation(browser, axe, tmp_path, size, theme) -> None:
@@ -58,6 +59,7 @@ def test_map_has_no_violation(browser, axe, tmp_path, size, theme) -> None:
     visit.page.close()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["desk", "phone"])
 def test_the_page_of_many_circuits_has_no_violation(browser, axe, tmp_path, size, theme) -> None:
@@ -70,6 +72,7 @@ def test_the_page_of_many_circuits_has_no_violation(browser, axe, tmp_path, size
     visit.page.close()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["desk", "phone"])
 def test_editor_has_no_violation_with_menu_and_dialog_too(

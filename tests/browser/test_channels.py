@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from browsing import Visit
 from invented_kart_track import kart_track
 
@@ -14,6 +15,7 @@ READ = """(asked) => asked.times.map(time =>
     trackkit.page.session.channels.at(asked.title, 0, time))"""
 
 
+@pytest.mark.slow
 def test_channels_are_rows_that_can_be_shown_and_are_read_at_their_own_times(
     browser, tmp_path
 ) -> None:

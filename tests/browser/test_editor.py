@@ -12,6 +12,8 @@ import pytest
 from edited_sample import assert_same_gates, by_command
 from editor_page import SAMPLE, Editor
 
+pytestmark = pytest.mark.slow
+
 pytest.importorskip("starlette")
 pytest.importorskip("uvicorn")
 

@@ -8,6 +8,8 @@ import shutil
 import pytest
 from editor_page import SAMPLE, Editor
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def editor(browser, tmp_path):

@@ -11,6 +11,8 @@ from editor_page import Editor
 from trackkit.gates.edit import LONGEST_NAME
 from trackkit.units import shown_in
 
+pytestmark = pytest.mark.slow
+
 pytest.importorskip("starlette")
 pytest.importorskip("uvicorn")
 

@@ -10,6 +10,8 @@ from edited_sample import assert_same_gates, by_command
 
 from trackkit.cli import run
 
+pytestmark = pytest.mark.slow
+
 pytest.importorskip("starlette")
 pytest.importorskip("uvicorn")
 

@@ -17,6 +17,8 @@ pytest.importorskip("uvicorn")
 
 from editor_page import Editor
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def editor(browser, tmp_path):

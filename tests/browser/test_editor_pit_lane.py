@@ -9,6 +9,8 @@ import pytest
 from trackkit.track.file import read_track
 from trackkit.units import shown_in
 
+pytestmark = pytest.mark.slow
+
 pytest.importorskip("starlette")
 pytest.importorskip("uvicorn")
 

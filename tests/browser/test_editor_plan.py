@@ -13,6 +13,8 @@ pytest.importorskip("rasterio")
 from editor_page import Editor
 from unplaced_plan import TurnedPhoto
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def photo(tmp_path, file):

@@ -141,6 +141,7 @@ def test_a_library_is_drawn_with_all_its_circuits(visit):
     assert page.locator("path[stroke='#d55e00']").count() >= len(IDS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("of", ["track", "report", "finding"])
 def test_a_notebook_shows_the_page_in_a_frame_that_leaves_the_rest_alone(visit, report, of):
     crowded = trackkit.place_gate(report.track, "sector", 5.0).track

@@ -240,6 +240,7 @@ def test_page_that_is_printed_holds_map_chart_and_lists(browser, tmp_path) -> No
     visit.page.close()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(path.stem for path in TRACKS.glob("*.geojson")))
 def test_a_gate_under_the_hand_is_drawn_where_it_will_be_placed(browser, tmp_path, name) -> None:
     track = read_track(TRACKS / f"{name}.geojson")

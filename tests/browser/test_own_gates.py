@@ -44,6 +44,7 @@ def visit(browser, address) -> Iterator[Visit]:
     opened.page.close()
 
 
+@pytest.mark.slow
 def test_crossings_agree_to_2_ms_and_sigmas_to_a_tenth(visit, track, recordings, tmp_path) -> None:
     timed = [TimedRecording.smoothed(recording, track.plane) for recording in recordings]
     trials = compared(visit, track, timed, tmp_path, range(SETS))

@@ -7,6 +7,7 @@ from trackkit.paper.draw import write_paper
 from trackkit.track.file import read_track
 
 
+@pytest.mark.slow
 def test_the_svg_opens_in_a_browser_at_the_size_of_the_sheet(browser, tmp_path):
     path = tmp_path / "track.svg"
     write_paper(read_track(SAMPLES[0]), path)

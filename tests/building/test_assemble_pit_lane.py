@@ -79,6 +79,7 @@ def test_a_lane_passes_a_place_three_metres_before_it_and_behind():
     assert too_wide(on_track([56.0, 58.0, 242.0, 244.0])).tolist() == [False, True, True, False]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("aside_m", [14.0, -14.0])
 def test_a_finish_chosen_beside_the_lane_spans_it(aside_m):
     # It lies on the second straight, which runs from 488.5 to 788.5 m.

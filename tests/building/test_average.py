@@ -48,6 +48,7 @@ def pushed(recording, north_m, when_s, lasting_s):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("aside_m", [3.0, 6.0, 12.0])
 def test_an_overtake_or_an_off_on_one_lap_of_five_does_not_pull_the_line(aside_m):
     road = stadium()
@@ -103,6 +104,7 @@ def spun(recording, when_s, radius_m, standing_s):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("standing_s", [0.5, 30.0])
 @pytest.mark.parametrize("radius_m", [2.0, 4.0, 8.0])
 @pytest.mark.parametrize("road", [stadium(), hairpin_circuit()], ids=["oval", "hairpins"])
@@ -130,6 +132,7 @@ def test_of_two_laps_the_slower_one_is_the_one_that_went_off():
     assert np.abs(deviation(road, track)).max() < 0.3
 
 
+@pytest.mark.slow
 def test_recordings_of_different_days_average_out_and_the_accuracy_says_so():
     road = stadium()
     days = [laps_of(road, 4, noise=1.0, seed=seed, name=f"day {seed}") for seed in range(6)]
@@ -152,6 +155,7 @@ def test_how_the_accuracy_was_estimated_is_written_into_the_file():
     assert "usual wander over 2 laps" in said
 
 
+@pytest.mark.slow
 def test_the_stated_accuracy_is_kept_to_by_two_lines_in_three():
     # A normal deviate is within one sigma in 68 % and within two in 95 % of cases (tables).
     road = stadium()

@@ -39,6 +39,7 @@ def test_the_standard_track_is_400_m_long_from_noise_free_positions_alone(cruise
     assert track.length_m == pytest.approx(TRACK_400_M, abs=0.02)
 
 
+@pytest.mark.slow
 def test_ten_laps_with_a_receivers_noise_are_400_m_long_within_30_cm():
     outing = drive(stadium(), begin_m=20.0, laps=10.2, paddock=True, cruise=12.0)
 
@@ -50,6 +51,7 @@ def test_ten_laps_with_a_receivers_noise_are_400_m_long_within_30_cm():
     assert lengths == pytest.approx([TRACK_400_M] * 4, abs=0.3)
 
 
+@pytest.mark.slow
 def test_ten_laps_of_noisy_positions_alone_are_400_m_long_as_closely_as_their_wander_allows():
     # Wander of a lap's own shape cannot be seen in positions alone.  A first-order Gauss-Markov
     # process of 1 m and 120 s has, at one cycle a lap of 33 s, a spectral density of 0.47 m^2/Hz;

@@ -74,6 +74,7 @@ def built(road, *, laps=3.2, cruise=None, rate_hz=10, begin_m=30.0, at=(161.0, 4
     return build_track([recording], "Invented").track
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [1, 5, 50])
 def test_a_figure_of_eight_with_a_bridge(rate_hz):
     road = figure_of_eight()
@@ -84,6 +85,7 @@ def test_a_figure_of_eight_with_a_bridge(rate_hz):
     assert len(track.crossovers) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [5, 25])
 @pytest.mark.parametrize("doppler", [True, False], ids=["doppler", "positions"])
 def test_two_parts_of_the_track_six_metres_apart_in_opposite_directions(rate_hz, doppler):
@@ -95,6 +97,7 @@ def test_two_parts_of_the_track_six_metres_apart_in_opposite_directions(rate_hz,
     assert self_crossings(track.curve) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "at", [(179.9995, -27.0), (-180.0, 12.0), (5.7, 70.0)], ids=["astride", "on-it", "70-north"]
 )
@@ -104,6 +107,7 @@ def test_a_circuit_astride_the_antimeridian_or_at_70_north(at):
     assert_is(built(road, at=at), road, direction="anticlockwise", at=at, length=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [5, 10, 25])
 def test_an_indoor_kart_track_of_200_m(rate_hz):
     road = tiny_kart_track()
@@ -114,6 +118,7 @@ def test_an_indoor_kart_track_of_200_m(rate_hz):
     assert_is(track, road, direction="anticlockwise", within_m=3.5, length=0.02)
 
 
+@pytest.mark.slow
 def test_a_road_course_of_20_km():
     road = closed_rectangle(5000.0, 4900.0, 60.0)
     assert road.length_m > 20_000
@@ -137,6 +142,7 @@ def test_a_recording_that_starts_on_the_circuit_in_mid_corner():
     assert_is(track, road, direction="anticlockwise")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("where_m", [500.0, 760.0], ids=["straight", "half-a-bend"])
 def test_a_tunnel_with_no_fixes_for_ten_seconds_on_the_only_lap(where_m):
     road = stadium(straight_m=400.0, radius_m=120.0)
@@ -153,6 +159,7 @@ def test_a_tunnel_with_no_fixes_for_ten_seconds_on_the_only_lap(where_m):
     assert any("no fixes there" in remark for remark in result.remarks)
 
 
+@pytest.mark.slow
 def test_a_start_finish_straight_beside_which_the_pit_lane_runs():
     road = closed_rectangle(500.0, 150.0, 40.0)
     recording = with_pit_visits(road, laps=6, visits=(2, 4))

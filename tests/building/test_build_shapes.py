@@ -100,6 +100,7 @@ def test_hairpin_legs_eight_metres_apart_stay_two_legs():
 # Places on earth
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "at",
     [(161.0, 47.0), (104.9, -37.8), (-180.0, 12.0), (179.9995, -27.0), (5.7, 70.0), (-20.0, 0.0)],

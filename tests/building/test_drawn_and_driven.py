@@ -32,6 +32,7 @@ def revision(circuit, drawn):
     return revise_track(drawn, [some_laps(circuit, 1, 5)])
 
 
+@pytest.mark.slow
 def test_errors_are_those_of_the_best_weighting_and_shapes_those_of_the_laps(circuit):
     done = [trial(circuit, seed, laps=1, whole_m=2.1, local_m=2.1) for seed in range(100, 106)]
     _, _, best, revised = ratio_to_best(done)

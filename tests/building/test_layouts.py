@@ -54,6 +54,7 @@ def test_the_most_driven_of_several_layouts_is_built_and_each_lap_is_placed():
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("which", [1, 2])
 def test_the_layout_asked_for_is_built(which):
     layouts = layouts_of_one_circuit()
@@ -64,6 +65,7 @@ def test_the_layout_asked_for_is_built(which):
     assert_is(result.track, layouts[which], direction="anticlockwise", within_m=1.0)
 
 
+@pytest.mark.slow
 def test_ten_layouts_in_one_recording_are_told_apart():
     layouts = [closed_rectangle(300.0, 20.0 + 30.0 * n, 30.0) for n in range(10)]
     order = [n for n in range(10) for _ in range(2)] + [4, 4, 4]

@@ -77,6 +77,7 @@ def rms(*parts):
 # Claimed and actual
 
 
+@pytest.mark.slow
 def test_lines_are_as_far_from_those_repeated_as_they_claim():
     # A twentieth of the trial, two builds of each kind, so all kinds are held together: by sigma.
     found = [known(plan) for plan in plans(9300, 2)]
@@ -85,6 +86,7 @@ def test_lines_are_as_far_from_those_repeated_as_they_claim():
     assert 0.90 <= np.mean(aside <= 2 * sigma) <= 0.99
 
 
+@pytest.mark.slow
 def test_one_walk_round_is_known_as_badly_as_its_receiver_wandered():
     # The wander, 1 m on each axis, is all there: a walk takes many of its time constants.
     found = [known(replace(WALK, seed=seed)) for seed in range(4)]
@@ -92,6 +94,7 @@ def test_one_walk_round_is_known_as_badly_as_its_receiver_wandered():
     assert 0.8 < claimed / actual < 1.25
 
 
+@pytest.mark.slow
 def test_six_laps_in_a_kart_are_known_better_than_one_round_on_foot():
     walk, kart = (
         np.mean([built(replace(plan, seed=seed)).track.accuracy_m for seed in range(2)])
@@ -117,6 +120,7 @@ def test_one_round_on_foot_is_as_long_and_has_as_many_corners_as_were_walked(see
     assert 4 <= len(track.corners) <= 10
 
 
+@pytest.mark.slow
 def test_two_rounds_on_foot_that_wandered_apart_make_a_line_as_long_as_the_one_walked():
     # Four metres apart is no straying where the receiver wandered by 1.5 m, and which of two
     # walkers is slower changes with every step.
@@ -135,6 +139,7 @@ def test_two_rounds_on_foot_that_wandered_apart_make_a_line_as_long_as_the_one_w
 # What receivers say of themselves
 
 
+@pytest.mark.slow
 def test_the_accuracy_that_a_receiver_reports_is_a_radius_that_holds_68_percent():
     # Rayleigh: of a circular normal error 68 % lie within sqrt(-2 ln 0.32) = 1.51 sigma.
     recording = recorded(WALK).recording
@@ -155,6 +160,7 @@ def test_a_worse_geometry_of_satellites_makes_the_line_known_worse():
     assert bad.accuracy_m > 2.0 * good.accuracy_m
 
 
+@pytest.mark.slow
 def test_where_nothing_tells_the_wander_it_is_said_that_it_is_assumed():
     assumed = "how far the receiver wandered is assumed"
     assert any(assumed in remark for remark in built(WALK).remarks)
@@ -173,6 +179,7 @@ def off_m(plan):
     return known(plan)[2]
 
 
+@pytest.mark.slow
 def test_straights_of_a_logger_that_writes_where_it_turns_stay_straight():
     # Up to 40 s apart, 700 m; a bend turns by 20 degrees at most before the next fix is written.
     keep = where_it_turns(20.0, 40.0)
@@ -180,12 +187,14 @@ def test_straights_of_a_logger_that_writes_where_it_turns_stay_straight():
     assert rms(*aside) < 13.0
 
 
+@pytest.mark.slow
 def test_a_corner_inside_a_gap_is_cut_less_where_the_fixes_beside_it_tell_the_course():
     gap = replace(KART, doppler_mps=None, laps=2, tunnel=(0.3, 100.0))
     aside = [off_m(replace(gap, seed=seed)) for seed in (3, 5)]
     assert max(part.max() for part in aside) < 14.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("keep", [every_so_long(4.0), where_it_turns(20.0, 40.0)])
 def test_sparse_logging_is_called_that_and_no_tunnel(keep):
     build = built(replace(LOOP, keep=keep, rate_hz=1))
@@ -198,6 +207,7 @@ def test_sparse_logging_is_called_that_and_no_tunnel(keep):
     assert build.track.accuracy_m > 1.2 * built(LOOP).track.accuracy_m
 
 
+@pytest.mark.slow
 def test_a_tunnel_is_carried_over_its_length_and_known_worse_there():
     length = built(KART).track.length_m
     build = built(replace(KART, tunnel=(0.4, 70.0)))
@@ -268,6 +278,7 @@ def test_what_an_open_build_leaves_out_is_told_in_metres_and_share():
 # Edges, drawn lines, revisions
 
 
+@pytest.mark.slow
 def test_a_width_between_walked_edges_is_known_no_better_than_it_is():
     claimed, off = [], []
     for seed in range(3):
@@ -288,6 +299,7 @@ def test_a_drawn_line_is_drawn_all_along():
     assert track.accuracy_m == 3.0
 
 
+@pytest.mark.slow
 def test_laps_of_another_day_make_every_metre_known_better():
     first = built(KART).track
     again = replace(recorded(KART).recording, name="again")

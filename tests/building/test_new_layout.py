@@ -87,6 +87,7 @@ def test_the_command_writes_it_beside_the_one_before_which_stays(files, first, c
     assert run(["build", str(files / "day.nmea"), "--name", "x", "--as-new-layout", "y"]) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("day", "layout"), [(31, "block"), (1, "block-detour")])
 def test_a_drive_is_located_on_the_layout_of_its_day(files, capsys, monkeypatch, day, layout):
     monkeypatch.setenv("XDG_DATA_HOME", str(files / "data"))

@@ -16,6 +16,7 @@ from trackkit.timing.rows import laps_csv
 from trackkit.track.file import read_track, stored, write_track
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stop_s", [0.0, 25.0], ids=["through", "with-a-stop"])
 @pytest.mark.parametrize("visits", [(2,), (1, 3, 4)])
 def test_the_pit_lane_is_found_where_it_was_driven(visits, stop_s):
@@ -28,6 +29,7 @@ def test_the_pit_lane_is_found_where_it_was_driven(visits, stop_s):
     assert result.track.gates_of_kind("pit-entry") == ()
 
 
+@pytest.mark.slow
 def test_the_pit_lane_runs_the_way_it_is_driven():
     result = build_track([session()], "Pits")
 
@@ -36,6 +38,7 @@ def test_the_pit_lane_runs_the_way_it_is_driven():
     assert line[-1, 0] - line[0, 0] == pytest.approx(400.0, abs=60.0)
 
 
+@pytest.mark.slow
 def test_pit_gates_on_request_are_crossed_by_the_visits_alone(tmp_path):
     recording = session(stop_s=25.0)
 
@@ -69,6 +72,7 @@ def test_pit_gates_on_request_are_crossed_by_the_visits_alone(tmp_path):
     assert "pit_speed_mps" in laps_csv(track, [], None, None)
 
 
+@pytest.mark.slow
 def test_a_finish_gate_that_is_chosen_spans_the_pit_lane_and_laps_into_it_are_timed():
     recording = session(road=bent())
 
@@ -84,6 +88,7 @@ def test_a_finish_gate_that_is_chosen_spans_the_pit_lane_and_laps_into_it_are_ti
     assert sum(lap.time_s is not None for lap in laps) == 5
 
 
+@pytest.mark.slow
 def test_where_the_pit_lane_is_too_far_to_be_spanned_the_finish_lies_elsewhere():
     track = build_track([session(road=bent(), aside_m=55.0)], "Far").track
 
@@ -93,6 +98,7 @@ def test_where_the_pit_lane_is_too_far_to_be_spanned_the_finish_lies_elsewhere()
     assert np.asarray(track.curve.separation(where, 0.0)).min() > 3.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("visits", "lane"), [((2,), False), ((1, 2, 3, 4), True)], ids=["few", "most"]
 )
@@ -105,6 +111,7 @@ def test_passages_of_the_pit_lane_count_for_no_gates_speed(visits, lane):
     assert quality.of_gate(track.finish)["speed_mps"] == pytest.approx(25.0, abs=0.3)
 
 
+@pytest.mark.slow
 def test_no_pit_lane_is_made_of_an_off():
     # 100 m of grass, 6 m beside the line, at a speed that falls and rises again.
     result = build_track([session(visits=(2,), aside_m=6.0, pit_mps=24.0)], "Off", pit_gates=True)
@@ -119,6 +126,7 @@ def test_without_visits_there_is_no_pit_lane():
     assert build_track([recording], "None").track.pit_lanes == ()
 
 
+@pytest.mark.slow
 def test_visits_do_not_pull_the_line():
     result = build_track([session(laps=5, visits=(1, 3))], "Pits")
 

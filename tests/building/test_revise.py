@@ -37,6 +37,7 @@ def test_ids_names_notes_and_the_gates_on_the_ground_stay(first):
     assert [f for f in check_track(stored(track)) if f.severity == "error"] == []
 
 
+@pytest.mark.slow
 def test_laps_of_more_days_bring_the_line_nearer_to_where_it_was_driven(first):
     road = long_block()
     days = [
@@ -68,6 +69,7 @@ def test_the_accuracy_is_that_of_both_lines_and_the_history_says_from_what(first
     assert f"{new:.2f} m of the new laps" in told
 
 
+@pytest.mark.slow
 def test_revised_in_two_steps_is_much_as_revised_in_one(first):
     road = long_block()
     one, two = recorded(road, seed=31, name="one"), recorded(road, seed=32, name="two")
@@ -82,6 +84,7 @@ def test_revised_in_two_steps_is_much_as_revised_in_one(first):
     assert np.abs(offset).max() < 0.5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kink_m", [6.0, 15.0])
 def test_a_changed_stretch_is_recognised_and_not_averaged(first, kink_m):
     road = long_block(kink_m)

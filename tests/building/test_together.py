@@ -43,6 +43,7 @@ def laid_out(plan):
     return laps, readings, laid_together(guess, chainage, laps, average, wander)
 
 
+@pytest.mark.slow
 def test_once_a_second_corners_are_not_cut():
     short = []
     for seed in (7, 8):

@@ -41,6 +41,7 @@ def test_a_clean_open_course_has_nothing_to_be_said_about_it():
     assert check_track(track_of(hill_course(), gates=gates, spacing_m=2.0)) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sectors", [1, 3])
 @pytest.mark.parametrize(
     ("road", "begin_m"),

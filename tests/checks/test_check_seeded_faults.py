@@ -27,6 +27,7 @@ def test_the_track_before_the_damage_is_clean(name, tmp_path):
     assert found_in(CLEAN[name](), tmp_path) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "damage", "rule", "about"), [row[1:] for row in FAULTS], ids=[row[0] for row in FAULTS]
 )
@@ -86,6 +87,7 @@ DONE_BY_A_COMMAND = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("fault", FAULTS, ids=[row[0] for row in FAULTS])
 @pytest.mark.parametrize("surveyed", [False, True], ids=["", "surveyed"])
 def test_a_command_pasted_from_a_remedy_does_away_with_the_finding(

@@ -36,6 +36,7 @@ def bumped(road, begin_m, length_m, high_m):
     return track_at(np.vstack([position, position[:1]]), closed=True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [1, 5, 10, 25])
 @pytest.mark.parametrize("doppler", [True, False])
 def test_nothing_is_found_where_the_line_is_the_one_driven(rate_hz, doppler):

@@ -55,6 +55,7 @@ def test_no_measure_of_a_rule_stays_in_metres(text):
     assert len(converted) == len(FIGURE.findall(text))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("fault", FAULTS, ids=[row[0] for row in FAULTS])
 def test_no_finding_of_a_damaged_track_stays_in_metres(fault, tmp_path):
     _, name, damage, _, _ = fault

@@ -15,6 +15,7 @@ def test_there_are_many_shapes_of_good_lines():
     assert len(GOOD) >= 30
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", GOOD)
 def test_no_rule_about_lines_finds_anything_in_a_good_one(name):
     track = GOOD[name]()
@@ -24,6 +25,7 @@ def test_no_rule_about_lines_finds_anything_in_a_good_one(name):
     assert findings == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("rate_hz", "doppler"), [(1, True), (1, False), (5, True), (25, False)])
 def test_nothing_is_found_in_a_line_built_from_a_recording_of_any_rate(rate_hz, doppler):
     outing = drive(block_circuit(), begin_m=20.0, laps=2.3, cruise=20.0)

@@ -167,6 +167,7 @@ def spoilt(how):
     return track.with_gates([Gate("finish", "finish", "Finish", left, right)])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "rule", ["kink", "line-scatter", "line-gap", "line-coarse", "line-rounded"]
 )

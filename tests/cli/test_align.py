@@ -49,6 +49,7 @@ def align(track, drive, official, *options):
     return run(["gate", "align", str(track), str(drive), "--official", official, *options])
 
 
+@pytest.mark.slow
 def test_the_command_says_where_and_what_to_type(usual, files, tmp_path, capsys):
     track, drive = files
     before = track.read_bytes()
@@ -62,6 +63,7 @@ def test_the_command_says_where_and_what_to_type(usual, files, tmp_path, capsys)
     assert track.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_applied_it_moves_the_finish_gate_and_keeps_the_file_as_it_was(
     usual, files, tmp_path, capsys
 ):
@@ -85,6 +87,7 @@ def test_applied_it_moves_the_finish_gate_and_keeps_the_file_as_it_was(
     assert "to the official line" in moved.history[-1]["what"]
 
 
+@pytest.mark.slow
 def test_a_time_zone_is_no_difference_of_clocks(usual, files, tmp_path, capsys):
     track, drive = files
     official = usual.official(tmp_path / "o.csv", ["lap", "time of day"], ahead_s=5.5 * 3600)
@@ -95,6 +98,7 @@ def test_a_time_zone_is_no_difference_of_clocks(usual, files, tmp_path, capsys):
     assert told["ahead_m"] == pytest.approx(AHEAD_M, abs=1.5)
 
 
+@pytest.mark.slow
 def test_sector_times_tell_more_than_lap_times_and_find_the_sector_lines(
     usual, files, tmp_path, capsys
 ):
@@ -110,6 +114,7 @@ def test_sector_times_tell_more_than_lap_times_and_find_the_sector_lines(
     assert all(abs(line["ahead_m"]) < 4.0 for line in told["sector_lines"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("text", "options", "said"),
     [

@@ -48,6 +48,7 @@ def season(home, bean_folder, monkeypatch):
     return folder
 
 
+@pytest.mark.slow
 def test_a_season_is_added_and_asked(season, home, capsys):
     """Status 1 for the broken file; all others are done, and known from then on."""
     add = ["archive", "add", str(season), "--driver", "Ada"]
@@ -95,6 +96,7 @@ def test_a_season_is_added_and_asked(season, home, capsys):
     assert len(json.loads(capsys.readouterr().out)["places"]) == 1
 
 
+@pytest.mark.slow
 def test_a_driver_is_forgotten_after_being_asked(season, home, capsys, monkeypatch):
     """No changes nothing; --yes does not ask; what is said names what is the user's to delete."""
     assert run(["archive", "add", str(season), "--driver", "Ada"]) == 1
@@ -123,6 +125,7 @@ def test_a_driver_is_forgotten_after_being_asked(season, home, capsys, monkeypat
     assert "1 recording forgotten, 0 laps" in capsys.readouterr().out
 
 
+@pytest.mark.slow
 def test_laps_that_would_better_a_line_are_offered(home, capsys):
     """What is typed then revises it, and is not offered again."""
     track = unknown_track()

@@ -23,6 +23,7 @@ def recording():
     return driven_block.recording()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", sorted(TRACKS.glob("*.geojson")), ids=lambda p: p.stem)
 def test_the_samples_have_nothing_to_be_said_about_them(path, capsys):
     assert run(["check", str(path)]) == 0

@@ -43,6 +43,7 @@ class TestFiles:
         assert run(["build", str(bean_session), "--name", "X", "-o", "/dev/null"]) == 0
         assert not Path("/dev/null").is_file()
 
+    @pytest.mark.slow
     def test_a_table_for_standard_output_stands_before_what_is_printed(
         self, bean: Path, bean_session: Path, tmp_path: Path
     ) -> None:

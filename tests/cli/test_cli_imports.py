@@ -6,7 +6,10 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 
+
+@pytest.mark.slow
 def test_locate_loads_no_pandas_geopandas_or_matplotlib(bean_folder: Path) -> None:
     done = subprocess.run(
         [

@@ -56,6 +56,7 @@ class TestJson:
         assert keys <= finding.keys()
         assert finding["rule"] == "direction"
 
+    @pytest.mark.slow
     def test_laps(self, bean: Path, bean_session: Path, capsys: pytest.CaptureFixture[str]) -> None:
         report = json_of(["laps", str(bean), str(bean_session)], capsys)
         assert report["track"] == "invented-bean"

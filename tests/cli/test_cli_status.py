@@ -73,6 +73,7 @@ class TestStatus:
         assert run(["check", str(bean)]) == 0
         assert "error (accepted) length" in capsys.readouterr().out
 
+    @pytest.mark.slow
     @pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
     def test_stopping_with_ctrl_c_is_130(self, bean: Path, tmp_path: Path) -> None:
         pipe = tmp_path / "endless"
@@ -91,6 +92,7 @@ class TestStatus:
         assert process.returncode == 130
         assert said.decode().strip() == "trackkit: stopped"
 
+    @pytest.mark.slow
     def test_a_reader_that_has_seen_enough_is_no_error(self, bean: Path) -> None:
         done = subprocess.run(
             f"{sys.executable} -m trackkit describe {bean} | head -n 1",

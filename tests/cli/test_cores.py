@@ -16,6 +16,7 @@ from trackkit.timing.lap_times import timed_over
 from trackkit.track.file import read_track
 
 
+@pytest.mark.slow
 def test_outcomes_come_in_order_and_an_error_with_all_it_knows(monkeypatch, tmp_path) -> None:
     monkeypatch.setattr(cores, "cores", lambda: 2)
     items = list(range(-ONE_PROCESS_UP_TO - 2, 1))

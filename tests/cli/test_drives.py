@@ -41,6 +41,7 @@ def serving(monkeypatch):
     return asked
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("words", [[str(SAMPLE)], ["pipwick-kart-circuit"], []])
 def test_a_map_takes_a_folder_as_laps_does(day, words, tmp_path, capsys):
     page = tmp_path / "day.html"
@@ -178,6 +179,7 @@ def test_an_antenna_is_on_the_vehicle(morning, ahead, capsys):
     assert f"'{ahead}' is no distance along a vehicle" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_a_table_of_drivers_names_recordings_of_folders_below_it(day, tmp_path, capsys):
     shutil.copytree(day, tmp_path / "day")
     folder = tmp_path / "day"

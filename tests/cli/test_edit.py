@@ -114,6 +114,7 @@ def served():
         one.process.communicate()
 
 
+@pytest.mark.slow
 def test_the_command_serves_edits_saves_and_stops_with_ctrl_c(served, path):
     one = served(path)
     host, port = one.address.split("/")[2].split(":")
@@ -134,6 +135,7 @@ def test_the_command_serves_edits_saves_and_stops_with_ctrl_c(served, path):
         pass
 
 
+@pytest.mark.slow
 def test_the_command_stops_when_the_page_is_closed_if_asked(served, path):
     one = served(path, "--stop-when-closed")
     with urllib.request.urlopen(one.address, timeout=20) as answer:
@@ -144,6 +146,7 @@ def test_the_command_stops_when_the_page_is_closed_if_asked(served, path):
     assert one.process.returncode == 0
 
 
+@pytest.mark.slow
 def test_the_page_names_recordings_by_the_table_of_drivers_and_by_labels(path, monkeypatch, capsys):
     outing = simulate_drive(read_track(path), laps=1, rate_hz=5.0, seed=1)
     recording = path.parent / "a.nmea"

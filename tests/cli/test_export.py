@@ -29,6 +29,7 @@ def recorded(tmp_path_factory):
     return folder
 
 
+@pytest.mark.slow
 def test_a_folder_of_recordings_is_exported_with_the_drivers_of_its_table(
     recorded, tmp_path, capsys
 ):
@@ -79,6 +80,7 @@ def test_a_file_that_exists_is_refused_before_anything_is_timed(recorded, tmp_pa
     assert "--force" in sentence
 
 
+@pytest.mark.slow
 def test_a_folder_of_tracks_is_of_tracks_also_where_recordings_lie_beside_them(
     recorded, tmp_path, capsys
 ):

@@ -27,6 +27,7 @@ def test_gate_list_says_what_each_gate_is_worth(capsys):
     assert 2 <= told["session_laps"] <= 15
 
 
+@pytest.mark.slow
 def test_the_command_leaves_the_file_alone_unless_told_to_apply(tmp_path, capsys):
     path = tmp_path / "t.geojson"
     shutil.copy(TRACKS / "morrowfen.geojson", path)

@@ -71,6 +71,7 @@ def rows_of(path):
     return list(csv.DictReader(io.StringIO(path.read_text("utf-8"))))
 
 
+@pytest.mark.slow
 def test_every_lap_is_printed_with_its_uncertainty_its_sectors_and_speeds(laps, sessions):
     out = laps("anna.csv").out
 
@@ -87,6 +88,7 @@ def test_every_lap_is_printed_with_its_uncertainty_its_sectors_and_speeds(laps, 
     assert "spread" in out
 
 
+@pytest.mark.slow
 def test_tables_line_up_and_stay_within_120_columns(laps):
     out = laps("anna.csv", "bert.csv", "--details").out
 
@@ -108,6 +110,7 @@ def test_a_speed_gate_tells_when_and_how_fast_it_was_passed_on_each_lap(laps, se
         assert f"{crossing.time_s - lap.start_s:.2f}" in line
 
 
+@pytest.mark.slow
 def test_json_has_every_decimal_and_the_keys_that_stay(laps, sessions):
     document = json.loads(laps("anna.csv", "bert.csv", "--json").out)
 
@@ -130,6 +133,7 @@ def test_json_has_every_decimal_and_the_keys_that_stay(laps, sessions):
     assert lap["lowest_mps"] < min(gate["speed_mps"] for gate in lap["gates"]) < lap["top_mps"]
 
 
+@pytest.mark.slow
 def test_labels_are_given_in_the_order_of_the_recordings(laps):
     said = laps("anna.csv", "bert.csv", "--label", "Kart 7", "--label", "[bold]Kart 8", "--json")
 
@@ -139,6 +143,7 @@ def test_labels_are_given_in_the_order_of_the_recordings(laps):
     assert {one["label"] for one in document["ranking"]} == {"Kart 7", "[bold]Kart 8"}
 
 
+@pytest.mark.slow
 def test_a_label_is_printed_as_it_is(laps):
     assert "[bold]Kart" in laps("anna.csv", "bert.csv", "--label", "[bold]Kart", "--label", "B").out
 
@@ -156,6 +161,7 @@ def test_too_few_labels_are_a_question(laps):
     assert "2 recordings and 1 label:" in said.err
 
 
+@pytest.mark.slow
 def test_differences_are_to_the_lap_named(laps, sessions):
     document = json.loads(laps("anna.csv", "bert.csv", "--reference", "bert.csv:2", "--json").out)
 
@@ -183,6 +189,7 @@ def test_a_reference_that_is_not_there_is_told_in_one_sentence(laps):
     assert "has no lap 77 with a time" in said.err
 
 
+@pytest.mark.slow
 def test_the_csv_is_a_row_each_for_laps_sectors_and_speed_gates(laps, folder, tmp_path):
     path = tmp_path / "laps.csv"
 
@@ -204,6 +211,7 @@ def test_the_csv_is_a_row_each_for_laps_sectors_and_speed_gates(laps, folder, tm
     assert mine[4]["gate_name"] == "Trap"
 
 
+@pytest.mark.slow
 def test_the_summary_is_a_table_of_its_own_with_all_of_json(laps, tmp_path):
     path, plain, beside = (tmp_path / name for name in ("summary.csv", "plain.csv", "laps.csv"))
     files = ("anna.csv", "bert.csv")
@@ -244,6 +252,7 @@ def test_the_summary_is_a_table_of_its_own_with_all_of_json(laps, tmp_path):
         assert int(other["laps counted"]["laps"]) == summary["laps_counted"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("option", ["--csv", "--summary", "--traces"])
 def test_a_file_that_exists_is_kept_unless_forced(laps, tmp_path, option):
     path = tmp_path / "there.csv"
@@ -264,6 +273,7 @@ def test_two_outputs_in_one_file_are_refused(laps, tmp_path):
     assert "same file" in laps("anna.csv", "--csv", path, "--traces", path, status=2).err
 
 
+@pytest.mark.slow
 def test_traces_are_written_for_every_recording(laps, tmp_path):
     path = tmp_path / "traces.csv"
 
@@ -274,6 +284,7 @@ def test_traces_are_written_for_every_recording(laps, tmp_path):
     assert len(rows) == 6 * (int(block_circuit().length_m) + 1)
 
 
+@pytest.mark.slow
 def test_losses_add_up_to_the_difference_of_each_lap(laps):
     document = json.loads(laps("anna.csv", "bert.csv", "--losses", "--json").out)
     lost = [
@@ -289,6 +300,7 @@ def test_losses_add_up_to_the_difference_of_each_lap(laps):
         assert [row["time_s"] for row in rows] == sorted((r["time_s"] for r in rows), reverse=True)
 
 
+@pytest.mark.slow
 def test_losses_are_printed_for_the_best_lap_of_each_recording(laps):
     out = laps("anna.csv", "bert.csv", "--losses").out
     assert out.count("lost time to lap") == 2
@@ -410,6 +422,7 @@ def whole_day(folder, outings):
     return "day.csv"
 
 
+@pytest.mark.slow
 def test_a_file_of_two_sessions_has_laps_of_each_and_none_across(laps, whole_day):
     out = laps(whole_day).out
 
@@ -427,6 +440,7 @@ def test_a_file_of_two_sessions_has_laps_of_each_and_none_across(laps, whole_day
     assert document["reference"]["session"] in (1, 2)
 
 
+@pytest.mark.slow
 def test_a_gap_that_is_allowed_parts_nothing(laps, whole_day):
     out = json.loads(
         laps(whole_day, "--session-gap", "900", "--session-stand", "900", "--json").out
@@ -435,6 +449,7 @@ def test_a_gap_that_is_allowed_parts_nothing(laps, whole_day):
     assert len(out["recordings"][0]["sessions"]) == 1
 
 
+@pytest.mark.slow
 def test_session_and_number_name_the_reference_lap(laps, whole_day):
     document = json.loads(laps(whole_day, "--reference", "2.3", "--json").out)
 
@@ -443,6 +458,7 @@ def test_session_and_number_name_the_reference_lap(laps, whole_day):
     assert "has a lap 3 in several sessions; write one of 1.3, 2.3" in said.err
 
 
+@pytest.mark.slow
 def test_the_csv_tells_session_whether_a_lap_counts_and_why_not(laps, whole_day, tmp_path):
     laps(whole_day, "--within", "100.05", "--csv", str(tmp_path / "day.csv"))
 
@@ -453,6 +469,7 @@ def test_the_csv_tells_session_whether_a_lap_counts_and_why_not(laps, whole_day,
     assert {row["counts"] for row in slow} == {"false"}
 
 
+@pytest.mark.slow
 def test_laps_that_do_not_count_say_so_unless_all_are_asked_for(laps, whole_day):
     out = laps(whole_day, "--within", "100.05").out
     every = laps(whole_day, "--within", "100.05", "--all-laps").out
@@ -463,6 +480,7 @@ def test_laps_that_do_not_count_say_so_unless_all_are_asked_for(laps, whole_day)
     assert "slow, 10" in every
 
 
+@pytest.mark.slow
 def test_a_recording_given_twice_is_counted_once(laps, folder):
     (folder / "copy.csv").write_bytes((folder / "anna.csv").read_bytes())
 
@@ -474,6 +492,7 @@ def test_a_recording_given_twice_is_counted_once(laps, folder):
     assert document["recordings"][1]["shared"][0]["with"] == "anna.csv"
 
 
+@pytest.mark.slow
 def test_a_single_session_says_why_it_ended_where_it_did_before_the_recording(
     laps, folder, outings
 ):
@@ -495,6 +514,7 @@ def test_a_single_session_says_why_it_ended_where_it_did_before_the_recording(
     assert "ended" not in laps("anna.csv").out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("labels", "laps_of_all"), [(("Ada", "Bo"), 8), (("Ada", "Ada"), 4), ((), 4)]
 )

@@ -54,6 +54,7 @@ def laps(day, monkeypatch, capsys, tmp_path):
     return work
 
 
+@pytest.mark.slow
 def test_without_a_track_the_circuit_finds_itself(laps):
     document = json.loads(laps("a.nmea", "--json").out)
     named = json.loads(laps("kart.geojson", "a.nmea", "--json").out)
@@ -72,6 +73,7 @@ def test_an_id_of_the_library_works_where_a_track_file_does(laps):
     assert "trackkit library list" in said.err
 
 
+@pytest.mark.slow
 def test_two_circuits_in_a_folder_give_two_tables(laps):
     out = laps(".").out
     document = json.loads(laps(".", "--json").out)
@@ -87,6 +89,7 @@ def test_two_circuits_in_a_folder_give_two_tables(laps):
     assert len(document["circuits"][0]["ranking"]) == 6
 
 
+@pytest.mark.slow
 def test_what_is_no_recording_in_a_folder_is_counted_and_named_on_request(laps):
     said = laps(".")
     named = laps(".", "--skipped")
@@ -97,6 +100,7 @@ def test_what_is_no_recording_in_a_folder_is_counted_and_named_on_request(laps):
     assert "kart.geojson" not in named.err
 
 
+@pytest.mark.slow
 def test_the_table_of_drivers_names_recordings(laps):
     out = laps("a.nmea").out
     row = json.loads(laps("a.nmea", "--json").out)["recordings"][0]
@@ -110,6 +114,7 @@ def test_the_table_of_drivers_names_recordings(laps):
     )
 
 
+@pytest.mark.slow
 def test_a_label_given_twice_is_numbered(laps):
     labels = ("--label", "Ada", "--label", "Ada")
     document = json.loads(laps("kart.geojson", "a.nmea", "later/b.csv", *labels, "--json").out)
@@ -133,6 +138,7 @@ def test_an_unknown_circuit_is_one_sentence_with_what_to_type(laps, day):
     assert "km away" not in laps("../far.csv").err
 
 
+@pytest.mark.slow
 def test_a_layout_that_is_not_settled_is_asked_for(laps, capsys, monkeypatch, tmp_path):
     """Two files of one line under two ids: nothing in the drive can tell them apart."""
     library = tmp_path / "library"
@@ -151,6 +157,7 @@ def test_a_layout_that_is_not_settled_is_asked_for(laps, capsys, monkeypatch, tm
     assert "name the one that was driven: trackkit map " in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_the_layout_is_the_one_that_was_there_on_the_day(laps, monkeypatch, tmp_path):
     library = tmp_path / "library"
     library.mkdir()
@@ -165,6 +172,7 @@ def test_the_layout_is_the_one_that_was_there_on_the_day(laps, monkeypatch, tmp_
     assert json.loads(laps("a.nmea", "--json").out)["track"] == "spring"
 
 
+@pytest.mark.slow
 def test_a_map_finds_its_circuit_too(day, laps, tmp_path, capsys):
     assert run(["map", "a.nmea", "-o", str(tmp_path / "page.html")]) == 0
     assert "Pipwick" in (tmp_path / "page.html").read_text("utf-8")
@@ -185,6 +193,7 @@ def recordings_on_map(laps, tmp_path):
     return work
 
 
+@pytest.mark.slow
 def test_a_map_names_recordings_as_laps_does(recordings_on_map):
     files = ("kart.geojson", "a.nmea", "later/b.csv")
 
@@ -193,6 +202,7 @@ def test_a_map_names_recordings_as_laps_does(recordings_on_map):
     assert recordings_on_map("a.nmea") == ["Ada, 7 (a.nmea)"]
 
 
+@pytest.mark.slow
 def test_a_file_that_cannot_be_read_takes_no_other_ones_name(recordings_on_map):
     files = ("kart.geojson", "none.csv", "later/b.csv")
     labels = ("--label", "None", "--label", "Bo")
@@ -216,6 +226,7 @@ def test_labels_that_name_nothing_on_a_map_are_refused(laps, capsys, arguments, 
     assert sentence in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_a_reference_is_of_the_circuit_of_its_recording(laps):
     document = json.loads(laps(".", "--reference", "later/b.csv:2", "--json").out)
     kart, short = document["circuits"]
@@ -227,6 +238,7 @@ def test_a_reference_is_of_the_circuit_of_its_recording(laps):
     assert "lap 2 of which recording is the reference?" in said.err
 
 
+@pytest.mark.slow
 def test_official_times_are_those_of_the_circuit_whose_laps_they_fit(laps, day, tmp_path):
     truth = json.loads((day / "later" / "b.csv.truth.json").read_text("utf-8"))
     official = tmp_path / "official.csv"

@@ -31,6 +31,7 @@ def folder(tmp_path_factory):
     return made
 
 
+@pytest.mark.slow
 def test_other_processes_time_what_one_would(folder, monkeypatch, capfd, tmp_path):
     monkeypatch.chdir(folder)
 

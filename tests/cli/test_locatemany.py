@@ -9,6 +9,7 @@ from trackkit.cli import run
 pytestmark = pytest.mark.usefixtures("home")
 
 
+@pytest.mark.slow
 def test_many_recordings_are_shared_among_processes_and_a_bad_one_stops_none(
     library, session, capsys
 ):
@@ -27,6 +28,7 @@ def test_many_recordings_are_shared_among_processes_and_a_bad_one_stops_none(
     assert said.err.count("copy-5.nmea") == 1
 
 
+@pytest.mark.slow
 def test_a_broken_track_file_is_warned_of_once_however_many_recordings(library, session, capsys):
     (library / "bad.geojson").write_text("{", "utf-8")
     assert run(["locate", *[str(session)] * 9, "--library", str(library), "--csv"]) == 0

@@ -25,6 +25,7 @@ def stream(library, *words):
     )
 
 
+@pytest.mark.slow
 def test_a_stream_is_answered_before_it_ends(library, session):
     # Like a serial device: written bit by bit and never closed until the answer has come.
     process = stream(library)
@@ -51,6 +52,7 @@ def test_a_stream_is_answered_before_it_ends(library, session):
     assert "[long]" in said[-1]
 
 
+@pytest.mark.slow
 def test_a_stream_changes_its_mind(library, session):
     short = simulate_drive(LAYOUTS["short"], laps=1, rate_hz=5).recording
     other = session.with_name("short.nmea")
@@ -63,6 +65,7 @@ def test_a_stream_changes_its_mind(library, session):
     assert "[short]" in answers[-1]
 
 
+@pytest.mark.slow
 def test_a_stream_in_json_is_one_document_at_its_end(library, session):
     out, err = stream(library, "--json").communicate(session.read_bytes(), timeout=60)
     found = json.loads(out)
@@ -73,6 +76,7 @@ def test_a_stream_in_json_is_one_document_at_its_end(library, session):
     assert found["answers"][-1]["settled"]
 
 
+@pytest.mark.slow
 def test_a_stream_without_a_fix_is_said(library):
     process = stream(library)
     out, err = process.communicate(b"hello\n", timeout=60)

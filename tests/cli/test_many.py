@@ -39,6 +39,7 @@ def files(folder, suffix=".geojson"):
     return [str(folder / f"{name}{suffix}") for name in NAMES]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", ["check", "describe"])
 @pytest.mark.parametrize("how", ["folder", "files"])
 def test_there_is_a_line_for_each_file(folder, capsys, command, how):
@@ -50,6 +51,7 @@ def test_there_is_a_line_for_each_file(folder, capsys, command, how):
     assert [line.partition(": ")[0] for line in lines] == files(folder)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", ["check", "describe"])
 def test_the_json_of_several_has_a_row_for_each_that_is_else_that_of_one(folder, capsys, command):
     document = json_of([command, str(folder)], capsys)
@@ -60,6 +62,7 @@ def test_the_json_of_several_has_a_row_for_each_that_is_else_that_of_one(folder,
     assert all("tracks" not in row for row in alone)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", ["check", "describe", "export", "map", "library add"])
 def test_a_bad_file_beside_good_ones_is_told_and_the_others_are_done(
     damaged, home, capsys, command

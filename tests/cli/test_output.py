@@ -8,6 +8,7 @@ from trackkit.cli import run
 from trackkit.track.file import write_track
 
 
+@pytest.mark.slow
 def test_the_command_takes_the_picture_from_the_suffix(tmp_path, capsys):
     plain = tmp_path / "plain.geojson"
     write_track(track_named("without gates"), plain)

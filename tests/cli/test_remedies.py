@@ -31,6 +31,7 @@ def texts(path):
             yield node.lineno, text
 
 
+@pytest.mark.slow
 def test_no_text_of_a_command_stands_outside_the_command_line():
     package = ROOT / "trackkit"
     modules = [p for p in package.rglob("*.py") if "cli" not in p.relative_to(package).parts]

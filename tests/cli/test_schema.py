@@ -229,6 +229,7 @@ def test_every_command_with_json_has_its_scene(tmp_path):
     assert set(scenes(tmp_path, tmp_path)) == set(schema_names())
 
 
+@pytest.mark.slow
 def test_documents_of_every_kind_are_as_their_schemas_say(day, home, capsys, monkeypatch):
     """Several recordings, some that fail, none that is on the track, channels, losses; the status
     is that of the command, and the document is printed all the same."""

@@ -39,6 +39,7 @@ def test_a_gate_is_renamed_by_its_id_or_its_name(bean, capsys):
     assert read_track(bean).gate(gate.id).name == "Sandbank"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("key", "value"),
     [

@@ -48,6 +48,7 @@ def shell(line: str, environment: dict[str, str]) -> subprocess.CompletedProcess
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "arguments",
     ["--help", "--version", f"describe {SAMPLE}", f"gate list {SAMPLE} --json"],
@@ -62,6 +63,7 @@ def test_a_full_disk_is_one_sentence_and_status_1(arguments, environment):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_closed_standard_output_is_one_sentence_and_status_1(environment):
     done = shell(f"TRACKKIT describe {SAMPLE} >&-", environment)
 
@@ -69,6 +71,7 @@ def test_closed_standard_output_is_one_sentence_and_status_1(environment):
     assert done.stderr == "trackkit: standard output is closed\n"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("where", [f"> {FULL}", ">&-"])
 def test_a_change_made_before_standard_output_failed_is_told(where, track, environment):
     done = shell(f"TRACKKIT gate place {track} sector 700m --name Spur {where}", environment)
@@ -78,12 +81,14 @@ def test_a_change_made_before_standard_output_failed_is_told(where, track, envir
     assert "Spur" in track.read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_standard_error_that_cannot_be_written_leaves_the_status(environment):
     assert shell(f"TRACKKIT describe nothing 2> {FULL}", environment).returncode == 1
     assert shell("TRACKKIT describe nothing 2>&-", environment).returncode == 1
     assert shell(f"TRACKKIT describe {SAMPLE} >&- 2>&-", environment).returncode == 1
 
 
+@pytest.mark.slow
 def test_whoever_stops_reading_is_no_error(environment):
     done = shell(f"TRACKKIT gate list {SAMPLE} --json | head -c 1", environment)
 
@@ -100,6 +105,7 @@ def named_in_czech(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_letters_that_the_encoding_lacks_are_written_as_numbers(named_in_czech):
     words = f"TRACKKIT describe {named_in_czech}"
     done = shell(words, {**os.environ, "PYTHONIOENCODING": "latin-1"})
@@ -108,6 +114,7 @@ def test_letters_that_the_encoding_lacks_are_written_as_numbers(named_in_czech):
     assert r"\u017dl" in done.stdout
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
 def test_json_is_json_in_every_encoding(encoding, named_in_czech):
     words = f"TRACKKIT gate list {named_in_czech} --json"

@@ -61,6 +61,7 @@ def test_a_page_without_a_picture_has_none_of_it(folder, track_path):
     assert '"underlay":null' in page
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("suffix", ["pdf", "svg", "png"])
 def test_a_sheet_has_its_picture_and_its_credit(folder, track_path, flight, suffix):
     plain, pictured = folder / f"plain.{suffix}", folder / f"pictured.{suffix}"
@@ -71,6 +72,7 @@ def test_a_sheet_has_its_picture_and_its_credit(folder, track_path, flight, suff
         assert "Picture: An invented flight" in pictured.read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_the_picture_of_a_sheet_lies_under_the_line(folder, track_path, flight):
     # The tarmac is the darkest that was painted: along the line the sheet shows it.
     from trackkit.paper.draw import draw, settings

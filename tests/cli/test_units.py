@@ -59,6 +59,7 @@ def test_what_is_wrong_with_a_lap_is_told_in_feet(tmp_path, capsys):
     assert not METRIC.search(imperial)
 
 
+@pytest.mark.slow
 def test_findings_and_the_verdict_are_told_in_feet_but_names_and_commands_stay(tmp_path, capsys):
     path = tmp_path / "changed.geojson"
     path.write_bytes(Path(TRACK).read_bytes())
@@ -131,6 +132,7 @@ def test_json_and_tables_stay_in_si(recording, tmp_path, capsys):
     assert tables[0] == tables[1]
 
 
+@pytest.mark.slow
 def test_a_sheet_has_its_lengths_in_feet(tmp_path, capsys):
     def words_on(name):
         path = tmp_path / f"{name}.svg"
@@ -141,6 +143,7 @@ def test_a_sheet_has_its_lengths_in_feet(tmp_path, capsys):
     assert words_on("metric") != words_on("imperial")
 
 
+@pytest.mark.slow
 def test_the_list_of_losses_names_the_units_that_its_figures_are_in(tmp_path, capsys):
     path = tmp_path / "two.csv"
     assert run(["simulate", TRACK, "-o", str(path), "--laps", "2"]) == 0

@@ -27,6 +27,7 @@ def built(folder, capsys, *more):
     return capsys.readouterr()
 
 
+@pytest.mark.slow
 def test_build_prints_the_verdict_and_at_most_15_lines_beside_the_caution(folder, capsys):
     brief = built(folder, capsys)
     whole = built(folder, capsys, "--details")
@@ -50,6 +51,7 @@ def test_json_of_build_keeps_all_and_has_the_verdict_that_the_file_carries(folde
     assert all(row.keys() == {"chainage_m", "left_m", "right_m"} for row in document["band"])
 
 
+@pytest.mark.slow
 def test_build_check_describe_and_laps_say_the_same_letters(folder, capsys):
     said = [built(folder, capsys).out]
     path = str(folder / "block.geojson")
@@ -63,6 +65,7 @@ def test_build_check_describe_and_laps_say_the_same_letters(folder, capsys):
     assert {json.loads(capsys.readouterr().out)["geometry"]} == letters
 
 
+@pytest.mark.slow
 def test_describe_shows_the_day_of_the_stored_verdict_until_a_gate_moves(folder, capsys):
     built(folder, capsys)
     path = str(folder / "block.geojson")

@@ -26,6 +26,7 @@ def apart_m(one, other):
     )
 
 
+@pytest.mark.slow
 def test_what_is_saved_is_what_the_commands_make_for_the_same_places(
     client, path, tmp_path, capsys
 ):

@@ -27,6 +27,7 @@ def test_an_edit_that_cannot_be_made_is_one_sentence(client):
     assert not client.get(f"{AT}/state").json()["can_undo"]
 
 
+@pytest.mark.slow
 def test_edits_that_come_together_are_made_one_after_the_other(client):
     def work(number):
         for step in range(5):
@@ -46,6 +47,7 @@ def test_edits_that_come_together_are_made_one_after_the_other(client):
     assert not shown["unsaved"]
 
 
+@pytest.mark.slow
 def test_a_recording_shows_its_laps(path, recording):
     app = make_app(Desk(str(path), [recording], ["k.csv"]), TOKEN, PORT, small_page, Presence())
     with TestClient(app, base_url=HOME, headers={"origin": HOME}) as client:

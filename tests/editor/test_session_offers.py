@@ -14,6 +14,7 @@ def offered(editing):
     return [(f["rule"], f["offer"]) for f in editing.state()["findings"]]
 
 
+@pytest.mark.slow
 def test_what_a_finding_offers_does_away_with_it_and_can_be_undone(editing, plain_block):
     """Askew, too narrow and at an apex: each is moved to where, or made as wide as, is offered."""
     for first in (

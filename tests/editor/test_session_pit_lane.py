@@ -109,6 +109,7 @@ def test_a_line_that_is_none_changes_nothing(plain, line, sentence):
     assert plain.step is before
 
 
+@pytest.mark.slow
 def test_what_places_are_worth_follows_the_pit_lane():
     # Four laps of six pass slowly through a pit lane so near that they could be passes of the line.
     track = track_of(rectangle(), gates=[("finish", "finish", 300.0)], spacing_m=2.0)

@@ -58,6 +58,7 @@ def assert_state_is(shown, evaluation):
     assert findings == [finding.as_row() for finding in evaluation.findings]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("wander_from", ["recording", "laps"])
 def test_after_each_edit_a_page_shows_what_an_evaluation_from_nothing_finds(wander_from):
     """Also where laps tell the receiver's wander, and an edit makes laps count or not."""
@@ -135,6 +136,7 @@ def test_the_datum_is_told_along_the_line_the_page_was_made_with(editing):
     assert datum_m(editing.step.track, editing.step.prepared) == 0.0
 
 
+@pytest.mark.slow
 def test_while_the_finish_gate_is_dragged_only_its_findings_are_told(plain_block, block_recording):
     narrow = replace(
         plain_block,
@@ -163,6 +165,7 @@ def test_while_the_finish_gate_is_dragged_only_its_findings_are_told(plain_block
     )
 
 
+@pytest.mark.slow
 def test_a_track_without_a_finish_gate_is_shown_and_gets_one(plain_block, block_recording):
     bare = plain_block.with_gates([])
     editing = Editing(bare, prepare(bare, [block_recording]))

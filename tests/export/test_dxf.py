@@ -176,6 +176,7 @@ def test_gdal_reads_the_layers(track, tmp_path):
     assert {"centreline", "edge-left", "edge-right", "gates"} <= set(frame["Layer"])
 
 
+@pytest.mark.slow
 def test_without_ezdxf_the_sentence_says_what_to_install():
     code = (
         "import sys; sys.modules['ezdxf'] = None\n"

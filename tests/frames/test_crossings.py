@@ -83,6 +83,7 @@ def test_speeds_and_sigmas_are_those_of_the_traces_at_a_gate_square_to_the_track
             assert row[name] == pytest.approx(at_gate, rel=0.02, abs=0.02), name
 
 
+@pytest.mark.slow
 def test_the_truth_is_within_the_sigmas():
     """Of many crossings about two thirds lie within one sigma, and nearly all within three."""
     offs = []

@@ -72,6 +72,7 @@ def read(written, fmt, layer):
     return pd.read_csv(file) if fmt == "csv" else gpd.read_file(file)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("layer", LAYERS)
 @pytest.mark.parametrize("fmt", DRIVE_FORMATS)
 def test_columns_and_rows_are_those_of_the_frames(written, frames, fmt, layer):
@@ -173,6 +174,7 @@ def test_a_grid_on_another_datum_is_told(reports, tmp_path):
     assert not (tmp_path / "h.gpkg").exists()
 
 
+@pytest.mark.slow
 def test_one_drive_is_in_memory_at_a_time(tmp_path):
     """No report that was handed over lives on with its drive when the next is asked for."""
     import gc

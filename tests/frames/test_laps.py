@@ -125,6 +125,7 @@ def test_the_sigma_of_elapsed_time_at_a_gate_is_that_of_the_split_there(reports)
         assert read == pytest.approx(expected, rel=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("doppler", [True, False])
 def test_the_sigma_of_elapsed_time_is_that_of_a_sum_over_both_passings_at_every_place(doppler):
     report = timed(24, "sigma.csv", doppler=doppler)
@@ -137,6 +138,7 @@ def test_the_sigma_of_elapsed_time_is_that_of_a_sum_over_both_passings_at_every_
         assert frame.loc[at_m, "elapsed_sigma_s"] == pytest.approx(expected, rel=1e-9)
 
 
+@pytest.mark.slow
 def test_true_times_speeds_and_offsets_lie_within_what_the_sigmas_say():
     # The truth is the simulator's; of right sigmas the root mean square of errors over them is 1.
     scores = {"elapsed": [], "speed": [], "offset": []}
@@ -200,6 +202,7 @@ def test_a_recording_that_only_counts_seconds_has_no_times_of_day():
     assert trackkit.laps_frame(report)["begun"].isna().all()
 
 
+@pytest.mark.slow
 def test_frames_without_a_lap_have_the_same_columns_and_kinds(reports):
     for make in (trackkit.laps_frame, trackkit.sectors_frame, trackkit.traces_frame):
         full, empty = make(reports), make([])
@@ -217,6 +220,7 @@ def test_a_report_without_its_drive_has_laps_but_no_traces(reports):
         trackkit.traces_frame(alone)
 
 
+@pytest.mark.slow
 def test_channels_stand_in_columns_after_all_others_as_in_json_and_csv():
     with_some, without = timed(25, "some.csv", channels=True), timed(26, "none.csv")
     channel = with_some.drive.recording.channels[0]

@@ -36,6 +36,7 @@ def test_a_lap_chart_shows_each_time_with_its_sigma(reports):
     assert len(axes.containers) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("other", [0, 1])
 def test_the_difference_at_a_gate_is_what_the_sectors_add_up_to(reports, other):
     session = Session("own", "own", reports[0])
@@ -61,6 +62,7 @@ def test_a_lap_is_not_behind_itself(reports):
     assert np.nanmax(compared.sigma_s) == 0.0
 
 
+@pytest.mark.slow
 def test_speeds_and_the_difference_with_its_band_are_drawn_on_the_axes_given(reports):
     pair = Figure().subplots(2, 1)
     drawn = trackkit.plot_difference(reports, "bo.csv:2", "ada$1.csv:3", pair)
@@ -75,6 +77,7 @@ def test_speeds_and_the_difference_with_its_band_are_drawn_on_the_axes_given(rep
     assert trackkit.plot_difference(reports[0], "2", axes=alone) == (alone,)
 
 
+@pytest.mark.slow
 def test_the_difference_may_be_drawn_in_mph_and_feet(reports):
     metric, imperial = Figure().subplots(2, 1), Figure().subplots(2, 1)
     trackkit.plot_difference(reports[0], "2", axes=metric)

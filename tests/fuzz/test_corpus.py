@@ -76,6 +76,7 @@ def test_every_file_of_the_corpus_is_expected_to_do_something():
     assert sorted(EXPECTED) == sorted(path.name for path in CORPUS.iterdir())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", EXPECTED)
 def test_what_once_was_a_fault_is_told_in_a_sentence(name, tmp_path, monkeypatch):
     template, status, words = EXPECTED[name]
@@ -92,6 +93,7 @@ def test_what_once_was_a_fault_is_told_in_a_sentence(name, tmp_path, monkeypatch
     assert status == 0 or not Path("out.geojson").exists()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["recording", "line", "drawing", "track", "official"])
 def test_a_valid_file_is_no_fault(kind):
     faults = [run_case(Case(1, n, seeds_of(kind)[0], "library")).fault for n in range(5)]

@@ -58,6 +58,7 @@ def recordings(draw):
     return Document("recording", f"few.{form}", text.encode(), f"{count} fixes near {SEA}")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", commands_of("recording"))
 @settings(max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(document=recordings())

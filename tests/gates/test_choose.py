@@ -184,6 +184,7 @@ def test_gates_are_put_where_the_line_is_straight_clear_and_apart(
     assert np.diff([0.0, *chainages, track.curve.length_m]).min() >= GATES_APART_M
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sectors", [4, 5, 8])
 def test_a_gate_that_had_to_go_beside_other_track_is_named(sectors, hairpin_from_clear_straight):
     turned, track = hairpin_from_clear_straight
@@ -207,6 +208,7 @@ def test_where_no_place_is_fit_the_gate_is_put_there_all_the_same_and_said_so():
     assert any("no place near 188 m" in remark for remark in remarks)
 
 
+@pytest.mark.slow
 def test_a_long_line_without_a_clear_place_is_looked_through_once(monkeypatch):
     # Two legs 6 m apart: none of 24,000 places is clear, and 2,500 samples tell where others are.
     thin = track_of(stadium(12_000.0, 3.0), gates=[("finish", "finish", 0.0)])

@@ -216,6 +216,7 @@ def test_automatic_names_follow_the_road_when_the_finish_moves(block):
     assert names == {"gate-b": "Sector 1 end", "gate-d": "Sector 2 end", "gate-a": "Sector 3 end"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("fixture", ["block", "stored_spacing"])
 @settings(
     max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]

@@ -70,6 +70,7 @@ def interval(count):
     return binomtest(count, PASSAGES).proportion_ci(TOGETHER, method="exact")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("path", "end_m"), CASES)
 def test_false_crossings_are_as_probable_as_simulated(path, end_m):
     left, right = gate_beyond(end_m)
@@ -80,6 +81,7 @@ def test_false_crossings_are_as_probable_as_simulated(path, end_m):
     assert low <= predicted <= high
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("path", "end_m"), CASES)
 def test_missed_crossings_are_as_probable_as_simulated(path, end_m):
     # The path lies within the gate, so far from its right end.
@@ -148,6 +150,7 @@ def test_a_slow_vehicle_past_a_gates_end_is_counted_as_often_as_a_quick_one(end_
     assert low <= predicted <= high
 
 
+@pytest.mark.slow
 def test_a_vehicle_that_drives_over_the_line_is_counted_once():
     assert creeping_probability(np.linspace(10.0, -10.0, 41)) == pytest.approx(1.0, abs=1e-3)
     assert creeping_probability(np.linspace(-10.0, 10.0, 41)) < 1e-3

@@ -118,6 +118,7 @@ def test_a_gate_that_crosses_nothing_is_told(track, tmp_path) -> None:
     assert raised.value.file == str(path)
 
 
+@pytest.mark.slow
 def test_laps_are_timed_at_its_gates_and_the_file_stays(track, tmp_path, capsys) -> None:
     from trackkit.cli import run
 

@@ -143,6 +143,7 @@ def test_without_recordings_the_session_assumed_is_told_and_counts(block):
     assert long.sector_variance(0.0, 600.0) < 0.85 * usual.sector_variance(0.0, 600.0)
 
 
+@pytest.mark.slow
 def test_predicted_sigmas_are_those_of_simulated_crossings(block):
     """Against truth of an independent generator; 15 % is what `bench_gates.py` holds it to."""
     road = block_circuit()
@@ -185,6 +186,7 @@ def kart_session(laps):
     return recorded(plan).recording
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("laps", [4, 10])
 def test_a_lap_of_a_session_is_predicted_to_be_worth_what_laps_claims(laps):
     recording = kart_session(laps)

@@ -51,6 +51,7 @@ def test_one_sector_is_the_lap_and_an_open_course_goes_from_start_to_finish():
     assert second.end_m == pytest.approx(1200.0, abs=0.05)
 
 
+@pytest.mark.slow
 def test_predictions_are_what_laps_then_says_of_each_sector(timed_alone):
     # Against true times, over many sessions: docs/gates.md.
     track = read_track(TRACKS / "pipwick-kart-circuit.geojson")
@@ -66,6 +67,7 @@ def test_predictions_are_what_laps_then_says_of_each_sector(timed_alone):
         assert np.all((predicted / said > 0.8) & (predicted / said < 1.25)), predicted / said
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [1, 10])
 def test_predictions_hold_against_true_times(timed_alone, rate_hz):
     # Short sessions, as an error lasts through one.  Long ones, more circuits: docs/gates.md.

@@ -45,6 +45,7 @@ def hairpin():
 # The optimum
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("by", ["time", "length", "corners"])
 @pytest.mark.parametrize(("sectors", "grid_m"), [(2, 10.0), (3, 10.0), (4, 25.0)])
 def test_it_is_the_best_of_all_combinations_on_a_coarse_grid(hairpin, sectors, grid_m, by):
@@ -70,6 +71,7 @@ def test_the_fine_grid_is_no_worse_than_a_coarse_one(block):
     assert worth(GRID_M) <= worth(20.0) * 1.02
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["morrowfen", "pipwick-kart-circuit", "saltpenny-atoll-clockwise"])
 def test_predicted_sector_times_are_surer_than_those_of_equal_lengths(name):
     quality = timing_quality(read_track(TRACKS / f"{name}.geojson"))
@@ -176,6 +178,7 @@ def test_suggestions_replace_the_sector_gates_and_a_second_time_change_nothing(b
     assert [g.id for g in twice.gates] == [g.id for g in once.gates]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("by", ["time", "length"])
 @pytest.mark.parametrize("name", ["twistlemoor", "morrowfen", "ruddlebeck-short"])
 def test_no_sector_is_shorter_than_half_an_even_one(name, by):

@@ -42,6 +42,7 @@ def covered(surveys):
     return float(np.mean(np.abs(error) < 1.96 * np.array([[s.sigma_m] for s in surveys])))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("seconds", "wander", "white"),
     [
@@ -93,6 +94,7 @@ def test_averaging_longer_helps_only_as_the_wander_allows():
     assert long > short / 1.6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seconds", [60.0, 300.0, 1200.0])
 def test_the_accuracy_said_is_the_accuracy_reached(seconds):
     surveys = [average(standing(seconds, seed)) for seed in range(150)]

@@ -36,6 +36,7 @@ def test_runs_are_those_that_a_loop_over_the_samples_finds(marked, closed):
     )
 
 
+@pytest.mark.slow
 @given(st.lists(st.booleans(), min_size=1, max_size=30), st.booleans())
 def test_the_samples_of_all_runs_are_the_marked_ones_each_once(marked, closed):
     count = len(marked)

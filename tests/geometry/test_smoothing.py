@@ -113,6 +113,7 @@ def lines(track, road, step_m=1.0):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("road", [stadium(), circuit()], ids=["athletics", "tight"])
 def test_ten_laps_are_near_the_truth_by_hausdorff_and_frechet_distance(road):
     recording = drive(road, begin_m=20.0, laps=10.2, cruise=12.0).recording(10, doppler=True)
@@ -124,6 +125,7 @@ def test_ten_laps_are_near_the_truth_by_hausdorff_and_frechet_distance(road):
     assert shapely.frechet_distance(built, true) < 0.8
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_tight_corners_have_their_radius_to_five_per_cent_from_ten_noisy_laps(seed):
     road = circuit()

@@ -125,6 +125,7 @@ def test_ids_that_a_program_lost_are_found_again_by_place(tmp_path):
     assert imported.moved.same
 
 
+@pytest.mark.slow
 def test_a_bend_moved_in_the_line_leaves_the_rest_of_it(tmp_path):
     track = track_of("pipwick-kart-circuit")
 
@@ -210,6 +211,7 @@ def moved_line(track, folder, north_m):
     return edited(track, folder, edit, "centreline")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("north_m", [0.5, 2.0, -2.0])
 def test_where_a_line_was_not_moved_its_widths_and_accuracy_stay(north_m, tmp_path):
     track = nasty_track()
@@ -379,6 +381,7 @@ def test_a_folder_holds_the_line_in_a_grid_and_its_gates_in_a_table(packed, tmp_
     assert any("its columns hold degrees" in remark for remark in imported.remarks)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("grid", [None, "EPSG:32644"])
 def test_tables_of_well_known_text_that_gdal_writes_come_back_as_the_track(grid, tmp_path):
     track = track_of("pipwick-kart-circuit")

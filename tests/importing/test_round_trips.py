@@ -22,6 +22,7 @@ SOME = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", _EVERY)
 def test_a_track_with_everything_comes_back_onto_itself_to_the_last_letter(way, tmp_path):
     track = nasty_track()
@@ -32,6 +33,7 @@ def test_a_track_with_everything_comes_back_onto_itself_to_the_last_letter(way, 
     assert as_file(imported.track) == as_file(track)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "way"), SOME)
 def test_a_sample_comes_back_onto_itself_to_the_last_letter(name, way, tmp_path):
     track = track_of(name)

@@ -25,6 +25,7 @@ def refused(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> str:
 
 
 class TestDemo:
+    @pytest.mark.slow
     def test_it_does_the_whole_job_with_its_commands_shown(
         self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:

@@ -58,6 +58,7 @@ def command_of(change, track):
     }[change]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("change", [placed, moved, moved_finish, removed, suggested])
 def test_gates_changed_in_python_are_those_of_the_command(change, tmp_path):
     by_command, by_python = tmp_path / "command.geojson", tmp_path / "python.geojson"

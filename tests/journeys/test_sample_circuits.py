@@ -67,6 +67,7 @@ def test_files_that_differ_by_3_mm_or_in_a_word_are_told_apart() -> None:
     assert same(document, json.loads(json.dumps(document)))
 
 
+@pytest.mark.slow
 def test_running_the_tool_again_changes_nothing(tmp_path: Path) -> None:
     subprocess.run(
         [sys.executable, ROOT / "tracks" / "make_tracks.py", tmp_path], check=True, timeout=120
@@ -99,6 +100,7 @@ def test_a_file_says_that_it_is_invented_and_that_nothing_is_there(name: str) ->
 # ---- the format
 
 
+@pytest.mark.slow
 @every_track
 def test_a_file_obeys_the_packaged_schema(name: str) -> None:
     jsonschema.Draft202012Validator(schema()).validate(document_of(name))

@@ -41,6 +41,7 @@ def test_a_figure_of_eight_and_a_hill_have_no_direction() -> None:
     assert not track_of(HILL).closed
 
 
+@pytest.mark.slow
 @every_track
 def test_the_length_is_that_of_geodesics_along_the_line(name: str) -> None:
     """Karney's geographiclib over points at most 1 m apart, to 1 in 10,000."""
@@ -68,6 +69,7 @@ def _geodesics(longitude: list[float], latitude: list[float]) -> list[float]:
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", WITH_HEIGHTS)
 def test_the_surface_length_is_along_the_slope_at_its_height(name: str) -> None:
     """Pythagoras over geodesics, which are longer by height over the earth's mean radius."""
@@ -82,6 +84,7 @@ def test_the_surface_length_is_along_the_slope_at_its_height(name: str) -> None:
     assert total == pytest.approx(track.length_surface_m, rel=1e-4)
 
 
+@pytest.mark.slow
 @every_track
 def test_pieces_of_road_keep_14_m_apart_except_at_a_bridge(name: str) -> None:
     track = track_of(name)

@@ -22,6 +22,7 @@ from trackkit.track.derive import with_corners
 from trackkit.track.places import Place
 
 
+@pytest.mark.slow
 @every_track
 def test_a_check_finds_nothing(name: str) -> None:
     track, findings = check_file(FOLDER / f"{name}.geojson")
@@ -29,6 +30,7 @@ def test_a_check_finds_nothing(name: str) -> None:
     assert findings == []
 
 
+@pytest.mark.slow
 @every_track
 def test_the_gates_make_three_sectors_about_equal_in_time(name: str) -> None:
     simulation, _ = driven(name, 0.0)
@@ -52,6 +54,7 @@ def test_exact_recordings_are_timed_to_2_ms(name: str) -> None:
     assert _errors_s(simulation, report).max() < 0.002
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CLOSED)
 def test_laps_recorded_by_a_usual_receiver_are_timed_to_20_ms(name: str) -> None:
     """10 Hz with Doppler and the usual noise (docs/methods.md); measured: 2 to 5 ms rms.

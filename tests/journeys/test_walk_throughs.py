@@ -40,6 +40,7 @@ def close(shown: str, real: str) -> bool:
     return abs(one - other) <= slack * (1 + 1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["official.md", "driver.md", "analyst.md", "gallery.md"])
 def test_every_command_of_a_walk_through_gives_the_output_shown(name, tool):
     shown = page_text(DOCS / name)
@@ -53,6 +54,7 @@ def test_every_command_of_a_walk_through_gives_the_output_shown(name, tool):
     assert not differing, "\n".join([*differing[:8], "docs/make_pictures.py --text mends it"])
 
 
+@pytest.mark.slow
 def test_every_everyday_command_of_the_readme_runs(tool, capsys):
     lines = "".join(blocks(ROOT / "README.md", "bash")).splitlines()
     commands = [shlex.split(line, comments=True) for line in lines]
@@ -62,6 +64,7 @@ def test_every_everyday_command_of_the_readme_runs(tool, capsys):
     assert {command: status for command, status in statuses.items() if status != 0} == {}
 
 
+@pytest.mark.slow
 def test_the_readme_excerpt_of_the_demo_is_what_the_demo_prints(tool, capsys):
     (excerpt,) = blocks(ROOT / "README.md", "text")
     with tool.working_folder():

@@ -304,6 +304,7 @@ print(len(open_index(Path(sys.argv[1]))))
 """
 
 
+@pytest.mark.slow
 def test_processes_that_build_it_at_once_all_get_it_whole(folder):
     for n in range(4, 60):
         put(folder, f"t{n}", at=(161.0 + n, 47.0))
@@ -319,6 +320,7 @@ def test_processes_that_build_it_at_once_all_get_it_whole(folder):
     assert [path.name for path in folder.iterdir() if path.suffix != ".geojson"] == [INDEX_NAME]
 
 
+@pytest.mark.slow
 def test_a_process_killed_while_it_builds_leaves_nothing_half_made(folder):
     for n in range(4, 120):
         put(folder, f"t{n}", at=(161.0 + n, 47.0))

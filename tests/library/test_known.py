@@ -55,6 +55,7 @@ def test_an_empty_library_knows_no_circuit():
 # Distance
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "at",
     [(161.0, 47.0), (180.0, -27.0), (-179.9995, 48.0), (5.7, 70.0), (30.0, 89.99), (0.0, -89.995)],

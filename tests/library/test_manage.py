@@ -220,6 +220,7 @@ def processes(arguments):
     return [(*one.communicate(timeout=120), one.returncode) for one in running]
 
 
+@pytest.mark.slow
 def test_processes_that_add_at_once_lose_nothing(home, capsys):
     mine = home / "mine"
     lots = [
@@ -238,6 +239,7 @@ def test_processes_that_add_at_once_lose_nothing(home, capsys):
     assert listed(capsys, "--library", str(mine)) == expected
 
 
+@pytest.mark.slow
 def test_of_processes_that_add_one_id_at_once_just_one_does(home):
     mine = home / "mine"
     rivals = [

@@ -14,6 +14,7 @@ LINES = pack(WORLD)
 FINE = pack(WORLD, fine=True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", PLACES)
 @pytest.mark.parametrize("distance", [0.0, 700.0, 60_000.0, 490_000.0])
 def test_the_nearest_is_right_to_a_decimetre_everywhere(name, distance):

@@ -28,6 +28,7 @@ def test_fixes_that_share_a_cell_get_what_each_would_get_alone():
         assert line[index] == alone[0] or abs(distance[index] - away[0]) < 1e-3
 
 
+@pytest.mark.slow
 def test_very_many_are_measured_exactly_at_any_distance():
     generator = np.random.default_rng(8)
     at = generator.uniform(0, 360, 25)
@@ -41,6 +42,7 @@ def test_very_many_are_measured_exactly_at_any_distance():
         assert found == pytest.approx(least_distances(place, near, 1)[0], abs=0.1)
 
 
+@pytest.mark.slow
 def test_lines_may_be_of_very_different_lengths():
     # One long road of few positions among small circuits: cut finely, it hides nothing.
     road = (np.array([160.0, 163.0]), np.array([46.0, 48.0]))

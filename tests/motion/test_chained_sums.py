@@ -9,6 +9,7 @@ from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.strides import Strides
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("loads", "columns"), [(0, 1), (1, 1), (48, 2), (131, 1), (200, 2)])
 def test_terms_are_those_of_a_gaussian_chain(loads: int, columns: int) -> None:
     """A first-order chain x' = A x + noise has cov(x_i, x_j) = A ... A cov(x_j), by hand."""

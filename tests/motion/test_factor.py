@@ -45,6 +45,7 @@ def sums(drive):
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("receiver", RECEIVERS)
 def test_a_drive_in_pieces_is_the_drive_as_a_whole(receiver, request):
     whole = driven(receiver)
@@ -57,6 +58,7 @@ def test_a_drive_in_pieces_is_the_drive_as_a_whole(receiver, request):
         assert getattr(pieces, name) == pytest.approx(getattr(whole, name), rel=1e-6, abs=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("receiver", RECEIVERS)
 def test_a_drive_in_pieces_knows_its_times_as_well_as_the_whole(receiver, request):
     whole = driven(receiver)

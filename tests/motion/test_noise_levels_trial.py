@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from level_trials import FILTERED, PHONE, WHITE, Case, measure, summary
 
+pytestmark = pytest.mark.slow
+
 RATES_HZ = (4.0, 5.0, 6.0, 8.0, 10.0, 20.0, 25.0)
 SEED = 90_000
 

@@ -105,6 +105,7 @@ def test_a_drive_tells_its_receiver():
     assert receiver.session_s == 10.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("doppler", [True, False], ids=["with Doppler", "positions alone"])
 @pytest.mark.parametrize("interval_s", [0.2, 1.0])
 def test_places_between_sparse_fixes_are_as_uncertain_as_least_squares_has_them(

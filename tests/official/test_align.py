@@ -67,6 +67,7 @@ def test_a_clock_that_agrees_roughly_lies_between(usual):
     assert sigma[0] < sigma[1] < sigma[2]
 
 
+@pytest.mark.slow
 def test_two_recordings_tell_more_than_one(usual):
     other = Session(noise=1.0, seed=301)
     one, two = align_line([usual.by_laps]), align_line([usual.by_laps, other.by_laps])

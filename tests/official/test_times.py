@@ -50,6 +50,7 @@ def test_minutes_or_seconds_with_or_without_header_are_read(listed, text):
     assert [lap.number for lap in official.laps] == [1, 2]
 
 
+@pytest.mark.slow
 def test_more_laps_than_one_driver_drives_are_refused(listed):
     assert len(listed("60.0\n" * 10_000).laps) == 10_000
     sentence = (

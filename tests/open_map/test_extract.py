@@ -87,6 +87,7 @@ def test_a_file_that_is_none_is_refused_in_one_sentence(name, content, tmp_path)
     assert "\n" not in str(raised.value)
 
 
+@pytest.mark.slow
 def test_a_pbf_cut_short_is_refused(tmp_path):
     maker = MapMaker()
     for north in range(0, 60_000, 1500):

@@ -88,6 +88,7 @@ def test_a_gate_that_somebody_moves_is_no_suggestion_any_longer(drawn):
     assert not change.gate.suggested
 
 
+@pytest.mark.slow
 def test_the_layer_says_which_passage_of_a_figure_of_eight_is_above(tmp_path):
     line = eight()
     half = len(line) // 2
@@ -152,6 +153,7 @@ def test_the_same_extract_again_changes_nothing(drawn):
     assert not drawn.file.with_name("gannet-ring.geojson~").exists()
 
 
+@pytest.mark.slow
 def test_a_newer_extract_moves_the_line_and_keeps_gates_that_people_placed(drawn):
     drawn.imported()
     track = move_gate(read_track(drawn.file), "finish", "40m").track
@@ -214,6 +216,7 @@ def test_a_way_that_was_split_is_the_same_circuit(drawn):
     assert done.not_there == ()
 
 
+@pytest.mark.slow
 def test_the_two_directions_keep_their_files(tmp_path):
     maker = MapMaker()
     nodes = maker.places(ring())
@@ -259,6 +262,7 @@ def test_a_track_of_the_users_own_is_left_alone(drawn):
     assert path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_several_processes_make_the_same_tracks_in_the_same_order(tmp_path, monkeypatch):
     monkeypatch.setattr("trackkit.open_map.import_circuits._WORTH_A_PROCESS", 1)
     maker = MapMaker()

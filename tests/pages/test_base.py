@@ -64,6 +64,7 @@ def test_recording_made_elsewhere_is_said_to_lie_elsewhere() -> None:
     assert float(found[1]) == pytest.approx(apart_km - 0.08, abs=0.08)
 
 
+@pytest.mark.slow
 def test_twenty_laps_at_25_hz_stay_under_3_mb() -> None:
     track = oval()
     recording = session(track, laps=60, rate_hz=25.0)
@@ -73,6 +74,7 @@ def test_twenty_laps_at_25_hz_stay_under_3_mb() -> None:
     assert document_of(page, "base")["recordings"][0]["every"] == 1
 
 
+@pytest.mark.slow
 def test_more_fixes_than_the_page_holds_are_thinned_and_that_is_said(monkeypatch) -> None:
     most = MOST_FIXES // 20
     monkeypatch.setattr("trackkit.pages.driven_laps.MOST_FIXES", most)
@@ -127,6 +129,7 @@ def test_traces_in_the_page_give_the_lap_times(page: str) -> None:
         assert time[-1] - time[0] + rest == pytest.approx(lap["time_s"], abs=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("longitude_deg", [179.9995, -179.9995, 180.0])
 def test_track_astride_the_antimeridian_is_in_one_piece(longitude_deg: float) -> None:
     track = oval(longitude_deg, -27.0)

@@ -47,6 +47,7 @@ def test_a_recording_without_whole_laps_has_no_row() -> None:
     assert len(second["laps"]) == sum(lap.is_whole for lap in report.laps)
 
 
+@pytest.mark.slow
 def test_drivers_are_named_in_the_page_and_recordings_where_none_is() -> None:
     track = oval()
     drive = session(track)

@@ -89,6 +89,7 @@ def test_drawings_say_it(credited, tmp_path):
     assert ("Credit", CREDIT) in properties
 
 
+@pytest.mark.slow
 def test_the_sheet_says_it(credited, tmp_path):
     write_paper(credited, tmp_path / "oval.svg")
     assert "Gannet mappers" in (tmp_path / "oval.svg").read_text("utf-8")

@@ -29,6 +29,7 @@ def test_summaries_and_marks_are_of_laps_that_count() -> None:
         assert len(bests["sectors"]) == len(counted[0].sectors)
 
 
+@pytest.mark.slow
 def test_laps_of_a_copy_count_once_on_a_page() -> None:
     track = oval()
     drive = session(track)

@@ -179,6 +179,7 @@ def test_map_replaces_no_file_unless_forced(tmp_path) -> None:
     assert path.read_text("utf-8") == map_html(oval())
 
 
+@pytest.mark.slow
 def test_importing_the_map_loads_no_heavy_library() -> None:
     code = (
         "import sys, trackkit.pages.html;"

@@ -107,6 +107,7 @@ def numbers(document: object, name: str) -> list[float]:
     return []
 
 
+@pytest.mark.slow
 def test_the_fixes_on_the_page_are_those_near_the_circuit(track, day, page) -> None:
     (row,) = document_of(page, "base")["recordings"]
     near = away_m(track, day.longitude_deg, day.latitude_deg) <= NEAR_M
@@ -137,6 +138,7 @@ def test_no_speed_of_the_roads_is_on_the_page(page) -> None:
     assert max(document_of(page, "base")["speed_bounds"]) < 3.6 * FASTEST_MPS
 
 
+@pytest.mark.slow
 def test_a_lap_that_went_away_keeps_its_time_and_says_no_more_than_that() -> None:
     track = read_track(ROOT / "tracks" / "ruddlebeck-full.geojson")
     driven = session(track, laps=3, rate_hz=5.0, speed=False)
@@ -172,6 +174,7 @@ def test_a_lap_that_went_away_keeps_its_time_and_says_no_more_than_that() -> Non
     assert compared == [(lap.session, lap.number) for lap in others]
 
 
+@pytest.mark.slow
 def test_times_count_from_the_first_fix_near_the_circuit(track, day, page) -> None:
     first = day.time_s[away_m(track, day.longitude_deg, day.latitude_deg) <= NEAR_M][0]
     assert first > 50
@@ -201,6 +204,7 @@ def test_everything_is_kept_where_that_is_asked_for(track, day, page) -> None:
     assert sentence not in text_of(whole)
 
 
+@pytest.mark.slow
 def test_of_a_drive_that_stays_near_nothing_is_left_out(track) -> None:
     drive = session(track, laps=3)
     pages = [map_html(track, recordings=[drive], everything=asked) for asked in (False, True)]
@@ -218,6 +222,7 @@ def test_a_recording_from_elsewhere_leaves_its_name_alone(track) -> None:
     assert "never came within 500 m of this track: left out" in text_of(page)
 
 
+@pytest.mark.slow
 def test_the_terminal_says_what_was_left_out(track, day, tmp_path, capsys) -> None:
     file, drive, page = (tmp_path / name for name in ("oval.geojson", "day.csv", "page.html"))
     write_track(track, file)

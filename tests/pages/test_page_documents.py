@@ -49,6 +49,7 @@ def fresh() -> dict[str, Any]:
     return page_documents()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", SAMPLES)
 def test_documents_of_every_sample_are_what_the_schemas_say(name: str) -> None:
     track = sample(name)
@@ -66,6 +67,7 @@ def test_documents_with_laps_and_findings_are_what_the_schemas_say(fresh) -> Non
     assert faults("state", fresh["state"]) == []
 
 
+@pytest.mark.slow
 def test_state_under_a_drag_and_after_undo_is_what_the_schema_says() -> None:
     track = sample("pipwick-kart-circuit")
     recording = simulate_drive(track, laps=2, rate_hz=2.0, seed=3).recording

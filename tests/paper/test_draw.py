@@ -14,6 +14,8 @@ from trackkit.errors import OutputError
 from trackkit.paper.draw import PNG_DOTS_PER_INCH, Picture, draw, settings, write_paper
 from trackkit.track.digest import short_digest
 
+pytestmark = pytest.mark.slow
+
 
 def written_boxes(picture: Picture) -> list:
     """Boxes of all texts as matplotlib's Agg renderer sets them, millimetres."""

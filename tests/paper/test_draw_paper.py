@@ -14,6 +14,8 @@ from trackkit.cli import run
 from trackkit.errors import OutputError
 from trackkit.paper.draw import PNG_DOTS_PER_INCH, draw, write_paper
 
+pytestmark = pytest.mark.slow
+
 # Millimetres upright. A4 and A3: ISO 216; Letter and Tabloid: 8.5 by 11 and 11 by 17 inches, sizes
 # A and B of ANSI/ASME Y14.1 (both from memory).
 SIZES = {

@@ -11,6 +11,7 @@ import trackkit
 from trackkit.errors import OutputError
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", [IDS[2], IDS[3], IDS[6]])
 def test_a_circuit_is_drawn_in_metres_inside_the_axis_that_is_given(name):
     track = track_of(name)
@@ -43,6 +44,7 @@ def test_names_of_gates_stand_beside_them():
     assert axes.get_title() == "Pipwick Kart Circuit"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("layout", [None, "constrained", "tight"])
 def test_a_label_is_as_wide_as_its_letters_whatever_lays_out_the_figure(layout):
     figure = Figure(figsize=(11, 7), layout=layout)

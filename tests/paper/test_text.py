@@ -3,6 +3,7 @@
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 
+import pytest
 from paper_tracks import track_named, two_hundred_metres
 
 from trackkit.paper.draw import draw, write_paper
@@ -23,6 +24,7 @@ def test_names_are_escaped_and_no_mathematics(tmp_path):
     assert not labelled.get_parse_math()
 
 
+@pytest.mark.slow
 def test_letters_that_no_font_has_are_told_and_replaced(tmp_path):
     # Letters of the private use area belong to no font by right.
     track = replace(track_named("without gates"), name="Ring \U000f1234 Žluťoučký Ωκεανός")

@@ -242,6 +242,7 @@ _TROUBLES = st.sampled_from(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(st.lists(_TROUBLES, min_size=30, max_size=60))
 def test_times_increase_and_every_fix_read_is_kept_or_counted(troubles):

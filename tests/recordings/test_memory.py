@@ -47,6 +47,7 @@ def drive():
     )
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="there is no /proc elsewhere")
 @pytest.mark.parametrize("name", ["drive.csv", "drive.gpx", "drive.nmea"])
 def test_reading_takes_no_more_than_the_result_and_twelve_times_the_file(name, drive, tmp_path):

@@ -225,6 +225,7 @@ def test_csv_counts_seconds_where_there_is_no_time_of_day(tmp_path):
 # All formats
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("zipped", [False, True], ids=["plain", "gzip"])
 @pytest.mark.parametrize("suffix", SUFFIXES)
 def test_our_own_reader_gives_the_recording_back(tmp_path, simulation, suffix, zipped):

@@ -80,6 +80,7 @@ def test_the_fastest_at_a_speed_gate_leads_by_more_than_the_speeds_are_known_to(
     assert fastest_at(session, "finish") == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [1.0, 10.0])
 def test_speeds_at_a_speed_gate_err_by_their_sigma(rate_hz):
     """The drive is simulated, and without noise at 50 Hz its speeds are as good as true."""

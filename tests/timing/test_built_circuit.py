@@ -3,11 +3,13 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from sample_circuits import track_of
 
 from trackkit import build_track, place_gate, simulate_drive, time_laps
 
 
+@pytest.mark.slow
 def test_sigmas_of_sectors_hold_where_the_line_is_known_no_better_than_its_recording():
     # A line built from two laps of one recording lies off by that day's wander, and so do all laps
     # that are tied to it: of right sigmas the root mean square of errors over them is 1.

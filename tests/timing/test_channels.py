@@ -104,6 +104,7 @@ def test_simulated_channels_are_told_as_they_truly_were(practice, report):
             )
 
 
+@pytest.mark.slow
 def test_a_channel_that_is_missing_or_broken_never_changes_a_time(track, practice, report):
     recording = practice.recording
     broken = np.full(len(recording), np.nan)

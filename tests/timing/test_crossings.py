@@ -47,6 +47,7 @@ def test_uneven_fixes_are_timed_as_exactly(block, doppler):
     assert crossing.time_s == pytest.approx(123.4 / 17.3, abs=1e-4)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("doppler", [False, True], ids=KINDS)
 @pytest.mark.parametrize("rate_hz", [25, 50, 100])
 def test_a_fast_receiver_is_timed_to_a_millisecond_too(block, rate_hz, doppler):

@@ -43,6 +43,7 @@ def part(recording, low_s, high_s, name):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("suffix", ["nmea", "gpx", "csv"])
 def test_a_copy_in_another_format_is_told_and_counts_nothing(track, recording, tmp_path, suffix):
     path = tmp_path / f"copy.{suffix}"
@@ -59,6 +60,7 @@ def test_a_copy_in_another_format_is_told_and_counts_nothing(track, recording, t
     assert {remark.text for lap in second.laps for remark in lap.remarks} == {"counted in day.csv"}
 
 
+@pytest.mark.slow
 def test_of_a_part_recorded_again_only_the_laps_beyond_it_count(track, recording):
     end = recording.duration_s
     early, late = part(recording, 0.0, 0.6 * end, "early"), part(recording, 0.3 * end, end, "late")
@@ -84,6 +86,7 @@ def test_two_receivers_on_one_drive_are_told_and_both_timed(track, recording):
     assert len(second.counted) == 4
 
 
+@pytest.mark.slow
 def test_of_several_copies_each_is_told_once(track, recording):
     copies = [recording.renamed(name) for name in ("first", "second", "third")]
 
@@ -114,6 +117,7 @@ def test_a_recording_that_goes_on_after_a_long_one_is_no_copy_of_it(track, recor
         assert shared.whole is whole
 
 
+@pytest.mark.slow
 def test_what_two_receivers_hold_is_summed_up_once(track):
     # The same drive at two rates and noises; the second receiver was switched off early.
     better = simulate_drive(track, laps=4, rate_hz=10.0, seed=3).recording.renamed("better.csv")

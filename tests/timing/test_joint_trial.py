@@ -80,6 +80,7 @@ def assert_honest(errors: list[np.ndarray], sigmas: list[np.ndarray]) -> None:
     assert far.max() < 5.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("row", AGAINST_STRAIGHT)
 def test_laps_together_are_timed_much_better_than_straight_between_positions(row):
     case, count, ratio = AGAINST_STRAIGHT[row]
@@ -91,6 +92,7 @@ def test_laps_together_are_timed_much_better_than_straight_between_positions(row
     assert_honest(together, [joint.lap_sigma_s for _, joint in timed])
 
 
+@pytest.mark.slow
 def test_with_speeds_laps_together_are_no_worse_than_one_drive_that_is_given_the_true_levels():
     timed = sessions(DOPPLER, 2)
     together = [lap_errors(made, joint) for made, joint in timed]
@@ -102,6 +104,7 @@ def test_with_speeds_laps_together_are_no_worse_than_one_drive_that_is_given_the
     assert_honest(together, [joint.lap_sigma_s for _, joint in timed])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("case", "ratio"),
     [
@@ -133,6 +136,7 @@ def cuts_corners(ground: Circuit, case: Case, random: np.random.Generator) -> Dr
     return replace(driven, position_m=position)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["car", "kart"])
 def test_cutting_corners_is_not_taken_for_an_error_of_the_drive(kind):
     case = Case(10.0, True, kind=kind, laps=6, off_m=0.0)
@@ -152,6 +156,7 @@ def test_cutting_corners_is_not_taken_for_an_error_of_the_drive(kind):
         assert rms(together) < 1.02 * rms(alone)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("row", NEVER_WORSE)
 def test_where_laps_tell_little_they_do_no_harm(row):
     case, count = NEVER_WORSE[row]
@@ -162,6 +167,7 @@ def test_where_laps_tell_little_they_do_no_harm(row):
     assert rms(together) < 1.02 * rms(alone)
 
 
+@pytest.mark.slow
 def test_two_recordings_differ_along_the_lap_by_half_of_what_drives_by_themselves_err():
     case = Case(10.0, False, laps=4, recordings=2, off_m=0.0)
     made = session(case, FIRST_SEED, keeps_a_line, usual_noise)

@@ -73,6 +73,7 @@ def test_a_short_run_off_the_line_is_told_by_how_far_it_truly_went():
     assert left.aside_m == pytest.approx(truly_m, abs=0.5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [1.0, 25.0])
 @pytest.mark.parametrize("doppler", [True, False])
 def test_a_lap_with_a_stop_says_where_and_how_long_and_does_not_count(rate_hz, doppler):
@@ -141,6 +142,7 @@ def test_missing_fixes_are_told_and_the_lap_does_not_count():
     assert not lap.counts
 
 
+@pytest.mark.slow
 def test_slow_is_more_than_107_percent_of_the_best_or_what_is_asked_for():
     _, report = timed([(5, 0.3, "slow")])
     _, wider = timed([(5, 0.3, "slow")], rules=LapRules(within=1.5))
@@ -190,6 +192,7 @@ def test_with_a_finish_gate_alone_a_missed_finish_makes_no_lap_of_two():
     assert lap_of(report, 2).time_s is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stop_s", [0.0, 25.0], ids=["through", "with-a-stop"])
 def test_laps_through_a_pit_lane_without_gates_are_pit_laps(stop_s):
     """Two visits of a lane that is known; the same recording is built from, and then timed."""

@@ -163,6 +163,7 @@ def test_an_open_course_is_timed_from_start_to_finish():
 # Uncertainties
 
 
+@pytest.mark.slow
 def test_the_uncertainty_of_a_sector_knows_that_its_gates_are_crossed_in_other_directions(block):
     # A wander that hardly changes in a lap makes each crossing late by its share along the gate's
     # normal over the speed; finish is crossed eastward and "two" westward, both at 25 m/s.  Truth

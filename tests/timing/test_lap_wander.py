@@ -127,6 +127,7 @@ def drive():
     return track, simulate_drive(track, laps=40, rate_hz=1.0, seed=5, doppler=False).recording
 
 
+@pytest.mark.slow
 def test_times_rest_on_some_of_very_many_laps_as_well_as_on_all(drive, monkeypatch):
     every = time_laps(*drive).counted
     monkeypatch.setattr(trackkit.timing.lap_wander, "_MOST_LAPS", 14)

@@ -114,6 +114,7 @@ def in_sigmas(loop, timed, pairs):
     return np.array(losses), np.concatenate(band)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("same", [True, False])
 def test_errors_are_as_large_as_their_sigmas(loop, timed, same):
     if same:
@@ -128,6 +129,7 @@ def test_errors_are_as_large_as_their_sigmas(loop, timed, same):
     assert np.mean(np.abs(band) < 2.0) > 0.88
 
 
+@pytest.mark.slow
 def test_of_one_recording_the_band_counts_that_errors_go_together(loop, timed):
     _, report = timed[0]
     lap, other = flying(report)[:2]
@@ -157,6 +159,7 @@ def true_speeds(drive, loop, lap, sections):
         yield speed[inside].min(), speed[inside[-1]], braking
 
 
+@pytest.mark.slow
 def test_speeds_and_braking_err_as_their_sigmas_say(loop, timed):
     speeds, places = [], []
     for drive, report in timed:

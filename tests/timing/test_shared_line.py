@@ -32,6 +32,7 @@ def lap_errors(track, driven, recording):
     return times - true, single - true, told
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("doppler", [False, True], ids=["positions", "speeds"])
 def test_laps_together_are_timed_better_than_a_drive_by_itself(block, doppler):
     together, single, told = [], [], []
@@ -92,6 +93,7 @@ def test_a_corrected_drive_makes_the_same_measurements(block):
     np.testing.assert_allclose(together.at(at)[1], (after - before) / 2e-3, atol=0.05)
 
 
+@pytest.mark.slow
 def test_a_line_that_is_moved_moves_what_the_laps_say(block):
     driven = outing(8.3)
     recording = driven.recording(5, noise=1.0, seed=5)

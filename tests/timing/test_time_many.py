@@ -39,6 +39,7 @@ def session(seed, *, laps=3.2, doppler=True):
     return outing.recording(10, doppler=doppler, noise=1.0, seed=seed, name=f"session {seed}")
 
 
+@pytest.mark.slow
 def test_each_report_is_that_of_the_recording_alone(block):
     recordings = [session(1), session(2, doppler=False), session(3)]
 
@@ -105,6 +106,7 @@ def test_how_many_there_are_is_unknown_of_a_generator(block):
     assert told == [(1, None), (2, None)]
 
 
+@pytest.mark.slow
 def test_no_drive_is_held_once_the_next_recording_is_timed(block):
     # A drive holds its recording, so that one that is gone shows that the other is.
     held = []

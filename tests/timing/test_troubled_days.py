@@ -6,6 +6,8 @@ from troubled_days import day, score
 
 from trackkit.timing.lap_times import time_laps
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def scores():

@@ -136,6 +136,7 @@ def test_metres_of_kinds_are_what_is_read_metre_by_metre(rows, closed):
     assert metres == {name: float(np.count_nonzero(kind == name)) for name in ACCURACY_KINDS}
 
 
+@pytest.mark.slow
 @given(profiles(), st.integers(0, 499))
 def test_nothing_on_the_ground_is_known_otherwise_when_the_datum_moves(rows, datum):
     moved = begun_at(rows, datum, 500.0)
@@ -146,6 +147,7 @@ def test_nothing_on_the_ground_is_known_otherwise_when_the_datum_moves(rows, dat
     assert kinds_after.tolist() == kinds_before.tolist()
 
 
+@pytest.mark.slow
 @given(profiles(), st.booleans())
 def test_nothing_on_the_ground_is_known_otherwise_when_it_is_driven_the_other_way(rows, closed):
     other = turned(rows, 500.0, closed=closed)

@@ -91,6 +91,7 @@ def test_a_wider_circle_lies_evenly_outside():
     assert all_round.end_m - all_round.start_m == pytest.approx(200 * np.pi, abs=0.05)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "other",
     [

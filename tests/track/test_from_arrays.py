@@ -40,6 +40,7 @@ def listed(path: Path) -> tuple[dict, dict, list[list[float]], int]:
     return document["track"], line["properties"], coordinates, len(by_role["corner"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", SAMPLES, ids=[path.stem for path in SAMPLES])
 def test_a_sample_circuits_lists_give_what_its_file_declares(path, tmp_path):
     declared, line, coordinates, corners = listed(path)

@@ -40,6 +40,7 @@ def _line(document):
     )
 
 
+@pytest.mark.slow
 @given(position=st.sampled_from(_ODD), at=st.integers(0, 480), cut=st.booleans())
 def test_a_wrong_position_anywhere_breaks_the_schema_as_in_the_whole_document(position, at, cut):
     document = deepcopy(OVAL)

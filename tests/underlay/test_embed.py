@@ -40,6 +40,7 @@ def found_mark(pixels):
     return np.array([np.sum(column * likeness), np.sum(row * likeness)]) / np.sum(likeness)
 
 
+@pytest.mark.slow
 def test_a_kart_circuit_is_as_sharp_as_its_picture_and_everything_is_in_its_place(pipwick, flown):
     embedded = embed_underlay(read_underlay(flown), pipwick)
     assert embedded.pixel_m == pytest.approx(0.25, rel=0.01)
@@ -50,6 +51,7 @@ def test_a_kart_circuit_is_as_sharp_as_its_picture_and_everything_is_in_its_plac
     assert np.hypot(*away) * embedded.pixel_m < 0.4
 
 
+@pytest.mark.slow
 def test_longitudes_of_a_picture_astride_the_antimeridian_continue_those_of_the_track(tmp_path):
     track = read_track(open_library().find("saltpenny-atoll-clockwise").path)
     apex = track.corners[0].apex
@@ -64,6 +66,7 @@ def test_longitudes_of_a_picture_astride_the_antimeridian_continue_those_of_the_
     assert np.hypot(*away) * embedded.pixel_m < 1.5
 
 
+@pytest.mark.slow
 def test_noise_that_no_coding_makes_small_is_made_coarser_until_it_fits(pipwick, tmp_path):
     pixels, affine = painted(pipwick, "EPSG:32644", pixel_m=0.25)
     pixels = np.random.default_rng(3).integers(0, 256, pixels.shape, dtype=np.uint8)

@@ -72,6 +72,7 @@ def test_the_size_of_a_pixel_on_the_ground_is_that_of_a_metric_grid_and_of_merca
     )
 
 
+@pytest.mark.slow
 def test_a_world_file_places_a_picture_in_the_system_that_is_named(pipwick, flown, tmp_path):
     with rasterio.open(flown) as source:
         pixels, affine = source.read(), source.transform
@@ -131,6 +132,7 @@ def test_grey_palette_and_sixteen_bit_pictures_are_shown_too(pipwick, tmp_path):
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("dtype", "nothing", "nodata"),
     [

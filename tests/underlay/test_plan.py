@@ -34,6 +34,7 @@ def away_m(placed, on_plan, ground_m):
     return np.hypot(*(PLANE.to_plane(lon, lat) - ground_m).T)
 
 
+@pytest.mark.slow
 @given(
     scale=st.floats(0.02, 20.0),
     turn=st.floats(-180.0, 180.0),
@@ -86,6 +87,7 @@ def test_four_points_place_a_picture_from_aslant():
     assert away_m(placed, picture, GROUND).max() < 0.01
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("fit", ["affine", "projective"])
 def test_sigma_is_that_of_the_points(fit):
     sigmas = []
@@ -111,6 +113,7 @@ def test_points_that_agree_to_millimetres_have_no_bad_one():
     assert place_plan(points_at(ground)).suspect is None
 
 
+@pytest.mark.slow
 def test_good_points_are_seldom_called_bad():
     suspects = 0
     for seed in range(300):

@@ -156,6 +156,7 @@ def test_more_values_than_the_limit_are_left_out_and_the_fixes_are_read(csv):
 CELLS = st.sampled_from(["", " ", "0", "-1.5", "9e3", "--", "nan", "inf", "1_0", "x y", '"8"'])
 
 
+@pytest.mark.slow
 @settings(
     max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -16,6 +17,7 @@ def read_numbers(texts: list[str]):
     return numbers(block, starts, ends - 1)
 
 
+@pytest.mark.slow
 @given(st.lists(st.from_regex(r"-?[0-9]{0,9}\.?[0-9]{0,9}", fullmatch=True), min_size=1))
 def test_numbers_are_exactly_those_float_gives(texts):
     value, readable = read_numbers(texts)
@@ -29,6 +31,7 @@ def test_numbers_are_exactly_those_float_gives(texts):
             assert np.isnan(one)
 
 
+@pytest.mark.slow
 @given(st.lists(st.text(st.characters(codec="latin-1", exclude_characters=","), max_size=20)))
 def test_what_is_no_number_is_never_read_as_one(texts):
     value, readable = read_numbers(texts) if texts else ([], [])

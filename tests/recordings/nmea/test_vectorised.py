@@ -152,12 +152,14 @@ def logs(draw):
     return bytes(data[: draw(st.sampled_from([len(data)] * 5 + [max(1, len(data) - 3)]))])
 
 
+@pytest.mark.slow
 @settings(max_examples=70, deadline=None)
 @given(logs())
 def test_a_log_whole_or_damaged_is_read_as_pynmea2_alone_would_read_it(data):
     assert answer(data) == by_pynmea2_alone(data)
 
 
+@pytest.mark.slow
 def test_the_logs_tried_are_read_in_both_ways():
     seen = {"quick": 0, "slow": 0, "damaged": 0, "recordings": 0}
 
@@ -174,6 +176,7 @@ def test_the_logs_tried_are_read_in_both_ways():
     assert min(seen.values()) > 0, seen
 
 
+@pytest.mark.slow
 @settings(max_examples=70, deadline=None)
 @given(logs())
 def test_a_stream_gives_the_positions_of_the_log_it_is(data):
