@@ -106,7 +106,7 @@ def followed_backward(kept: Floats, fresh: Floats) -> Floats:
     so on (a parallel scan; Blelloch 1990, from memory).
     """
     count = len(kept)
-    if count == 1:
+    if count < 2:
         return fresh
     even = count // 2 * 2
     first, second = kept[0:even:2], kept[1:even:2]
