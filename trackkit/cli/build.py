@@ -258,6 +258,7 @@ def build(
             lap_length,
             pit_gates=pit_gates,
         )
+    licence = licence or built.track.licence
     track = replace(built.track, country=country, timezone=timezone, licence=licence)
     track, judgement = _judged(track, recorded=not from_line)
     ground = _ground(explained, track)
@@ -487,11 +488,13 @@ def _from_line(
 ) -> Build:
     from trackkit import build_from_line, read_line
     from trackkit.errors import NoLapError
+    from trackkit.recordings.drawn.read import rights_in
     from trackkit.track.history import source_entry
 
     line = read_line(path, crs=crs)
     remarks(line.remarks, path)
-    sources, sigma = [source_entry(path)], None
+    credit, licence = rights_in(path, crs)
+    sources, sigma = [source_entry(path) | ({"credit": credit} if credit else {})], None
     if picture is not None:
         from trackkit.underlay.accuracy import traced_sigma_m
 
@@ -501,7 +504,7 @@ def _from_line(
         sources.append({"file": shown, "kind": "picture", "credit": picture.credit})
         remark(f"the line is known to {sigma:.2f} m, one sigma sideways: {basis}")
     try:
-        return build_from_line(
+        built = build_from_line(
             line.longitude_deg,
             line.latitude_deg,
             name,
@@ -515,3 +518,4 @@ def _from_line(
         )
     except NoLapError as error:
         raise NoLapError(error.what, file=path, remedy=error.remedy) from error
+    return replace(built, track=replace(built.track, licence=licence))

@@ -53,6 +53,8 @@ def describe(ctx: click.Context, track_paths: tuple[str, ...], as_json: bool) ->
         )
     if track.notes:
         click.echo(track.notes)
+    if track.licence:
+        click.echo(f"licence: {track.licence}")
     for credit in credits_of(track):
         click.echo(f"data: {credit}")
     gate_table(track.gates)

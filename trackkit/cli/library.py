@@ -162,6 +162,8 @@ def _print_list(
         click.echo("no known circuit is like that")
         return
     table(headings, cells)
+    for credit in dict.fromkeys(entry.circuit.credit for entry in listed if entry.circuit.credit):
+        click.echo(f"data: {credit}")
 
 
 _FIT = {True: "fit", False: "not fit", None: "-"}

@@ -29,12 +29,13 @@ COLUMNS = ("id", "kind", "order", "name", *_DECIMALS)
 
 
 def gates_csv(track: Track) -> str:
-    """Write the gates of a track as CSV; its columns are `COLUMNS`, and a credit."""
+    """Write the gates of a track as CSV; its columns are `COLUMNS`, a credit and its licence."""
     data = "; ".join(xml_text(text) for text in credits_of(track))
     if not data:
         return csv_text(COLUMNS, map(_row, track.gates), _DECIMALS)
-    rows = ((*_row(gate), data) for gate in track.gates)
-    return csv_text((*COLUMNS, "credit"), rows, _DECIMALS)
+    licence = xml_text(track.licence or "")
+    rows = ((*_row(gate), data, licence) for gate in track.gates)
+    return csv_text((*COLUMNS, "credit", "licence"), rows, _DECIMALS)
 
 
 def _row(gate: Gate) -> tuple[object, ...]:

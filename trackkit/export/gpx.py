@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +19,9 @@ from trackkit.track.model import Track
 if TYPE_CHECKING:
     from gpxpy.gpx import GPXTrack
 
+SPDX = "https://spdx.org/licenses/"
+"""Where the SPDX list has each licence by its short name, as a page (from memory)."""
+
 
 def gpx_text(track: Track) -> str:
     """Write a track as GPX 1.1; see `export_track` for what goes where."""
@@ -27,6 +31,9 @@ def gpx_text(track: Track) -> str:
     gpx.name = xml_text(title(track))
     gpx.description = xml_text(track.notes) or None
     gpx.copyright_author = "; ".join(xml_text(text) for text in credits_of(track)) or None
+    if gpx.copyright_author and re.fullmatch(r"[A-Za-z0-9.+-]+", track.licence or ""):
+        # GPX asks for an address there, and for who holds the rights beside it.
+        gpx.copyright_license = f"{SPDX}{track.licence}.html"
     gpx.tracks.append(_track(title(track), "centreline", line_of(track)))
     for pit_lane in track.pit_lanes:
         gpx.tracks.append(_track(pit_lane.id, "pit-lane", pit_line_of(pit_lane)))

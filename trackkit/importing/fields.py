@@ -38,6 +38,7 @@ _OF_CENTRELINE = (
     "track_id",
     "closed",
     "width_m",
+    "credit",
     *FACTS,
     "width_profile",
     "accuracy_profile",

@@ -20,6 +20,7 @@ from trackkit.importing.roles import ROLES, role_of, sorted_features
 from trackkit.recordings.drawn.features import Drawing
 from trackkit.recordings.drawn.gate_ends import ENDS
 from trackkit.recordings.drawn.read import read_drawing
+from trackkit.track.credit import credits_of
 from trackkit.track.diff import compare_tracks
 from trackkit.track.diff_report import Comparison
 from trackkit.track.features import Crossover
@@ -174,7 +175,8 @@ def _imported(
     every = (*drawing.remarks, *parts.remarks, *laid.remarks, *remarks, *more, *corners, *lanes)
     if moved is not None and moved.same:
         return Imported(plain, every, moved)
-    changed = replace(track, sources=(*track.sources, *_sources(path)))
+    source = _source(path, track, laid.members.get("credit"))
+    changed = replace(track, sources=(*track.sources, source))
     changed = changed.revised_by(f"imported from {Path(path).name}", now())
     return Imported(stored(changed), every, moved)
 
@@ -271,6 +273,10 @@ def _same_bridges(track: Track, crossovers: Sequence[Crossover]) -> tuple[Crosso
     return stated if alike else tuple(crossovers)
 
 
-def _sources(path: str | os.PathLike[str]) -> list[dict[str, Any]]:
+def _source(path: str | os.PathLike[str], track: Track, credit: Any) -> dict[str, Any]:
+    """Describe the file that a track was imported from, with a credit that it asks for."""
     file = Path(path)
-    return [source_entry(file)] if file.is_file() else [{"file": file.name}]
+    entry: dict[str, Any] = source_entry(file) if file.is_file() else {"file": file.name}
+    if isinstance(credit, str) and credit.strip() and credit not in "; ".join(credits_of(track)):
+        entry["credit"] = credit.strip()
+    return entry

@@ -116,6 +116,7 @@ class Known:
             "direction": self.direction,
             "length_m": self.length_m,
             "country": self.country,
+            "credit": self.credit or None,
             "file": str(self.path),
         }
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from trackkit.geometry.bends import Straight, find_bends
+from trackkit.track.credit import credits_of
 from trackkit.track.model import Track
 
 _EVERY_M = 10.0
@@ -86,6 +87,8 @@ class Description:
             **self.track.as_row(),
             "width_m": self.track.centreline.width_m,
             "accuracy_m": self.track.accuracy_m,
+            "licence": self.track.licence,
+            "credits": list(credits_of(self.track)),
             "corners": [corner.as_row() for corner in self.track.corners],
             "straights": [straight.as_row() for straight in self.straights],
             "gates": [gate.as_row() for gate in self.track.gates],

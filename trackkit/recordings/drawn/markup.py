@@ -29,6 +29,7 @@ _SHAPES: Mapping[str, Kind] = {
     "LinearRing": "line",
     "Polygon": "area",
 }
+_SPDX = re.compile(r"https?://spdx\.org/licenses/([A-Za-z0-9.+-]+?)(?:\.html)?")
 _LAYERS_OF_GPX = {"trk": "tracks", "rte": "routes", "wpt": "waypoints"}
 _KIND_OF_GATE = re.compile(r"(finish|start|sector|speed|pit-entry|pit-exit) gate\b")
 _CORNER = re.compile(
@@ -153,6 +154,9 @@ def read_gpx_features(data: bytes, path: str | os.PathLike[str]) -> Drawing:
         The document is broken, or a position is none.
     """
     root = parse_xml(data, path)
+    about = root.find("{*}metadata")
+    about = root if about is None else about
+    rights = _rights(about)
     elements = [element for element in root if local_name(element) in _LAYERS_OF_GPX]
     require_size(len(elements), path)
     count: dict[str, int] = {}
@@ -173,6 +177,7 @@ def read_gpx_features(data: bytes, path: str | os.PathLike[str]) -> Drawing:
             "role": stated,
             "kind": kind[1] if kind else None,
             **(corner.groupdict() if corner else {}),
+            **(rights if name == "trk" else {}),
         }
         place = f"layer {layer}, feature {count[layer]}"
         points = [[element]] if name == "wpt" else _point_lists(element, name)
@@ -180,9 +185,19 @@ def read_gpx_features(data: bytes, path: str | os.PathLike[str]) -> Drawing:
         shape: Kind = "point" if name == "wpt" else "line"
         rows.append(DrawnFeature(shape if parts else None, parts, fields, layer, count[layer]))
     moved, _ = in_wgs84(rows, _WGS84, path)
-    about = root.find("{*}metadata")
-    about = root if about is None else about
     return Drawing(moved, "GPX", name=_child_text(about, "name"), notes=_child_text(about, "desc"))
+
+
+def _rights(about: Any) -> dict[str, str]:
+    """Read who holds the rights in a GPX file, and its licence."""
+    held = about.find("{*}copyright")
+    author = None if held is None else (held.get("author") or "").strip()
+    if not author:
+        return {}
+    licence = (_child_text(held, "license") or "").strip()
+    # The short name that addresses of the SPDX list end with.
+    short = _SPDX.fullmatch(licence)
+    return {"credit": author, **({"licence": short[1] if short else licence} if licence else {})}
 
 
 def _point_lists(element: Any, name: str) -> list[list[Any]]:

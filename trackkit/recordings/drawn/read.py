@@ -80,6 +80,23 @@ def read_drawing(
         ) from error
 
 
+def rights_in(
+    path: str | os.PathLike[str], crs: str | None = None
+) -> tuple[str | None, str | None]:
+    """Read the credit that a drawing's features ask for, and their licence; None where none is."""
+    try:
+        fields = [feature.fields for feature in read_drawing(path, crs=crs).features]
+    except RecordingError:
+        # A line may also stand alone in a file, as a bare geometry, which says nothing of itself.
+        return None, None
+
+    def first(key: str) -> str | None:
+        texts = (one.get(key) for one in fields)
+        return next((text for text in texts if isinstance(text, str) and text.strip()), None)
+
+    return first("credit"), first("licence")
+
+
 def is_drawing_only(path: str | os.PathLike[str]) -> bool:
     """Tell whether a path is a Shapefile, a DXF drawing, or a folder or archive of such."""
     file = Path(path)
