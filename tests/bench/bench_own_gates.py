@@ -26,7 +26,7 @@ def main() -> None:
     """Print the greatest differences, by recording."""
     sets = int(sys.argv[1]) if len(sys.argv) > 1 else 25
     first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
-    print("circuit | gates | recording | times | apart at most | sigmas off at most | of ways, too")
+    print("circuit | gates | recording | times | apart at most | sigmas off | of ways | unlike")
     with tempfile.TemporaryDirectory() as name, chromium() as browser:
         for circuit in ("pipwick-kart-circuit", "ruddlebeck-full"):
             track = track_of(circuit)
@@ -44,7 +44,10 @@ def main() -> None:
                     for ratios in (trial.of_laps, trial.of_ways)
                 )
                 counted = f"{circuit} | {sets * GATES} | {recording} | {len(trial.apart_s)}"
-                print(f"{counted} | {worst_ms:.2f} ms | {laps:.1f} % | {ways:.1f} %", flush=True)
+                print(
+                    f"{counted} | {worst_ms:.2f} ms | {laps:.1f} % | {ways:.1f} % | {trial.unlike}",
+                    flush=True,
+                )
 
 
 if __name__ == "__main__":

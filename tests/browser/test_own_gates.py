@@ -50,6 +50,7 @@ def test_crossings_agree_to_2_ms_and_sigmas_to_a_tenth(visit, track, recordings,
     trials = compared(visit, track, timed, tmp_path, range(SETS))
     assert len(trials) == len(COUNTED)
     for trial in trials:
+        assert trial.unlike == 0
         assert len(trial.of_laps) >= SETS * (GATES + 1) * 2
         assert len(trial.of_ways) >= SETS * GATES
         assert np.abs(trial.apart_s).max() < 0.002
