@@ -181,7 +181,7 @@ def test_wherever_the_palette_stands_its_makers_are_named() -> None:
 LOCAL_OR_A_NAME = re.compile(
     # A name of a vocabulary, which nothing fetches; an example's host (RFC 2606); this computer.
     r"https?://(json-schema\.org|www\.topografix\.com|www\.opengis\.net|www\.w3\.org"
-    r"|www\.sqlite\.org|[\w.]*example\.org|\{ADDRESS\}|$)"
+    r"|www\.sqlite\.org|spdx\.org/licenses/|[\w.]*example\.org|\{ADDRESS\}|$)"
 )
 
 

@@ -191,7 +191,8 @@ def test_times_count_from_the_first_fix_near_the_circuit(track, day, page) -> No
 
 def test_the_day_it_was_driven_on_is_not_in_the_documents(page) -> None:
     for name in ("base", "state"):
-        assert "2031" not in json.dumps(document_of(page, name))
+        # Four digits of a number may be those of a year.
+        assert "2031-" not in json.dumps(document_of(page, name))
 
 
 def test_everything_is_kept_where_that_is_asked_for(track, day, page) -> None:

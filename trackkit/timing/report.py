@@ -317,7 +317,18 @@ class LapReport:
         return sum_sigma(self._known, terms)
 
     def sigmas_of(self, sums: Sequence[Sequence[tuple[Crossing, float]]]) -> list[float]:
-        """Uncertainties of several weighted sums of times of crossings, as `sigma_of` tells one."""
+        """Uncertainties of several weighted sums of times of crossings, as `sigma_of` tells one.
+
+        Parameters
+        ----------
+        sums
+            Of each its crossings and their weights.
+
+        Returns
+        -------
+        list of float
+            One sigma of each, seconds, with what their errors share.
+        """
         return sum_sigmas(self._known, sums)
 
     @property
