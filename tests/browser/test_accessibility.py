@@ -59,6 +59,59 @@ def test_map_has_no_violation(browser, axe, tmp_path, size, theme) -> None:
     visit.page.close()
 
 
+@pytest.fixture(scope="module")
+def laps_of_two_drivers(tmp_path_factory) -> str:
+    track = read_track(SAMPLE)
+    drives = [
+        simulate_drive(track, laps=3, rate_hz=5.0, seed=seed, channels=seed == 1).recording
+        for seed in (1, 2, 3)
+    ]
+    path = tmp_path_factory.mktemp("laps") / "map.html"
+    write_map(
+        track,
+        path,
+        recordings=drives,
+        findings=FINDINGS,
+        names=["a.csv", "b.csv", "c.csv"],
+        drivers=["Anna Quill", "Anna Quill", "Bert Larch"],
+    )
+    return path.as_uri()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize(("wide", "high"), [(1400, 900), (820, 1180), (390, 844)])
+def test_map_of_laps_has_no_violation_as_it_opens_and_in_use(
+    browser, axe, laps_of_two_drivers, wide, high, theme
+) -> None:
+    visit = Visit(browser, laps_of_two_drivers, theme=theme)
+    page = visit.page
+    page.set_viewport_size({"width": wide, "height": high})
+    page.wait_for_timeout(200)
+    assert violations(visit, axe) == []
+    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    page.evaluate(
+        "document.querySelectorAll('[data-row]').forEach(one => one.checked || one.click())"
+    )
+    page.evaluate(
+        """[...document.querySelectorAll('[data-lap]:enabled')].slice(0, 4)
+            .forEach(one => one.checked || one.click())"""
+    )
+    page.check("#stack-sectors")
+    page.click("[data-sort='0']")
+    page.focus("#along")
+    page.keyboard.press("ArrowRight")
+    page.click("#own-add")
+    page.keyboard.press("Shift+ArrowRight")
+    page.wait_for_timeout(200)
+    assert page.locator("#own-save").is_visible()
+    assert page.locator("#release").is_visible()
+    assert page.locator("#losses").is_visible()
+    assert violations(visit, axe) == []
+    assert visit.complaints == []
+    page.close()
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["desk", "phone"])

@@ -26,6 +26,13 @@ def test_channels_are_rows_that_can_be_shown_and_are_read_at_their_own_times(
     visit = Visit(browser, path.as_uri())
     page = visit.page
     titles = page.evaluate("trackkit.page.session.channels.all.map(({ title }) => title)")
+    # Gears are whole numbers.
+    assert (
+        page.evaluate(
+            "trackkit.page.session.channels.all.find(({ name }) => name === 'gear').digits"
+        )
+        == 0
+    )
     assert len(titles) == len(drive.channels) > 2
     rows = page.evaluate(
         "trackkit.page.session.traces.rows.map(({ start, time }) => [start, start + time])"
@@ -54,3 +61,47 @@ def test_channels_are_rows_that_can_be_shown_and_are_read_at_their_own_times(
     assert needed <= there
     assert visit.complaints == []
     page.close()
+
+
+@pytest.mark.slow
+def test_a_row_of_a_channel_that_no_lap_drawn_has_says_so_and_has_no_figures(
+    browser, tmp_path
+) -> None:
+    track = kart_track()
+    with_channels, without = (
+        simulate_drive(track, laps=2, rate_hz=5.0, seed=seed, channels=channels).recording
+        for seed, channels in ((6, True), (7, False))
+    )
+    path = tmp_path / "map.html"
+    write_map(track, path, recordings=[with_channels, without], names=["a.csv", "b.csv"])
+    visit = Visit(browser, path.as_uri())
+    rows = visit.page.evaluate(
+        """() => {
+            const { session, chart } = trackkit.page;
+            const { title } = session.channels.all[0];
+            document.querySelectorAll("[data-row]").forEach(box => {
+                if (box.checked !== (box.dataset.row === `channel ${title}`)) box.click();
+            });
+            return [0, 1].map(recording => {
+                session.chosen = session.timedLaps()
+                    .filter(lap => lap.recording === recording).map(lap => lap.key);
+                session.compared = [session.chosen[0], session.chosen[0]];
+                const figures = [];
+                const { prototype } = CanvasRenderingContext2D;
+                const { fillText } = prototype;
+                prototype.fillText = function(text, ...at) {
+                    if (this.textAlign === "right") figures.push(text);
+                    fillText.call(this, text, ...at);
+                };
+                session.tell("laps");
+                prototype.fillText = fillText;
+                return { title, said: chart.titles.map(({ text }) => text), figures };
+            });
+        }"""
+    )
+    drawn, undrawn = rows
+    assert drawn["said"] == [drawn["title"]]
+    assert len(drawn["figures"]) >= 2
+    assert undrawn["said"] == [f"{undrawn['title']}: in no lap drawn"]
+    assert undrawn["figures"] == []
+    visit.page.close()

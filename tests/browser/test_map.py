@@ -6,6 +6,7 @@ if TRACKKIT_REQUIRE_BROWSER=1.  The track is invented.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -21,6 +22,10 @@ from trackkit.gates.square import square_ends
 from trackkit.pages.html import write_map
 from trackkit.remedies import Remedy
 from trackkit.track.file import read_track
+
+CONTROLS = """button:not(.go, .plain, .label, .name), input[type=checkbox], input[type=range],
+    .zoom, #play, .steps, .rows-shown, .lane-tools, .tools, .leaflet-bar"""
+WHITE = "rgb(255, 255, 255)"
 
 
 @pytest.fixture(scope="module", params=list(SIZES))
@@ -223,12 +228,17 @@ def test_circuit_called_like_an_element_shows_as_just_that_name(browser, tmp_pat
     visit.page.close()
 
 
-def test_page_that_is_printed_holds_map_chart_and_lists(browser, tmp_path) -> None:
+@pytest.mark.slow
+def test_page_that_is_printed_holds_map_chart_and_lists_and_no_controls(browser, tmp_path) -> None:
     track = kart_track()
     path = tmp_path / "map.html"
-    write_map(track, path, recordings=[kart_drive(track)], findings=FINDINGS)
-    visit = Visit(browser, path.as_uri())
-    visit.page.emulate_media(media="print")
+    write_map(
+        track, path, recordings=[kart_drive(track), kart_drive(track, "b.csv")], findings=FINDINGS
+    )
+    visit = Visit(browser, path.as_uri(), theme="dark")
+    # As wide as A4 between margins of 12 mm, at 96 pixels an inch (CSS Values and Units Level 3).
+    visit.page.set_viewport_size({"width": 703, "height": 1031})
+    visit.page.emulate_media(media="print", color_scheme="dark")
     visit.page.wait_for_timeout(300)
     (frame,) = visit.boxes("#map")
     band = track_box(visit)
@@ -236,6 +246,19 @@ def test_page_that_is_printed_holds_map_chart_and_lists(browser, tmp_path) -> No
     assert not visit.boxes(".leaflet-control-zoom")
     assert visit.boxes("#chart canvas")
     assert visit.boxes("#ledger li")
+    assert visit.boxes(CONTROLS) == []
+    losses = visit.page.locator("#loss-table tbody th").all_inner_texts()
+    assert len(losses) > 3
+    assert all(text.strip() for text in losses)
+    for area in ("#readings", "#losses .scroll", "#lap-table"):
+        assert visit.page.locator(area).evaluate(
+            "({ scrollHeight: whole, clientHeight: there }) => whole <= there + 1"
+        ), area
+    for table in visit.boxes("table"):
+        assert table[2] <= 703
+    assert visit.page.evaluate("getComputedStyle(document.body).backgroundColor") == WHITE
+    ink = visit.page.evaluate("getComputedStyle(document.body).color")
+    assert max(int(level) for level in re.findall(r"\d+", ink)) < 64
     assert visit.page.pdf().startswith(b"%PDF")
     visit.page.close()
 

@@ -126,3 +126,16 @@ def test_recordings_are_folded_to_their_best_lap_and_unfold(visit) -> None:
     assert page.locator("[data-fold='0']").get_attribute("aria-expanded") == "true"
     page.locator("[data-fold='0']").click()
     assert boxes.count() == 2
+
+
+def test_boxes_of_a_sorted_table_stay_as_large_beside_long_names(visit) -> None:
+    page = visit.page
+    page.locator("[data-sort='-1']").click()
+    page.evaluate(
+        """document.querySelectorAll("#lap-table label > span").forEach(span => {
+            span.textContent = "Lap 3, " + "a driver's name ".repeat(4); })"""
+    )
+    boxes = visit.boxes("#lap-table [data-lap]")
+    assert len(boxes) > 3
+    assert all(box[2] - box[0] >= 24 and box[3] - box[1] >= 24 for box in boxes)
+    page.locator("[data-sort='null']").click()

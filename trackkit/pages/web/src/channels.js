@@ -46,6 +46,14 @@ export class Channels {
   }
 
   /**
+   * @param {string} title
+   * @param {number} recording
+   */
+  has(title, recording) {
+    return this.recordings[recording].has(title);
+  }
+
+  /**
    * What a channel was at a time, straight between its values; NaN where that is not known.
    *
    * @param {string} title
@@ -87,8 +95,11 @@ function between({ times, values, gap }, time) {
   return step > gap ? NaN : values[low] * (1 - share) + values[high] * share;
 }
 
+/** Of what values span, the step in which they are packed, and room for rounding. */
+const PACKED = 1 / 50_000;
+
 /**
- * Decimals that tell about a thousandth of what values span.
+ * Decimals that tell about a thousandth of what values span; none for whole numbers, such as gears.
  *
  * @param {Float64Array} values
  */
@@ -97,5 +108,8 @@ function digitsOf(values) {
   const span =
     known.reduce((a, b) => Math.max(a, b), -Infinity) -
     known.reduce((a, b) => Math.min(a, b), Infinity);
+  if (known.every((value) => Math.abs(value - Math.round(value)) <= PACKED * span)) {
+    return 0;
+  }
   return span > 0 ? Math.min(3, Math.max(0, Math.ceil(2 - Math.log10(span)))) : 0;
 }

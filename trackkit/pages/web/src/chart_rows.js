@@ -75,7 +75,12 @@ export function drawOffset(pen, row) {
  */
 export function drawChannel(channel) {
   return (pen, row) => {
-    const { channels } = pen.chart.session;
+    const { drawn, session } = pen.chart;
+    const { channels } = session;
+    if (!drawn.some(({ lap }) => channels.has(channel, lap.recording))) {
+      drawTitle(pen, row, `${channel}: in no lap drawn`);
+      return;
+    }
     drawLaps(
       pen,
       row,

@@ -54,7 +54,7 @@ export class LapChart {
     for (const { lap, at } of places) {
       const x = LEFT + (at + 0.5) * size;
       const group = svg("g", { class: lap.counts ? "lap" : "lap set-aside" });
-      group.append(...(stacked ? stack(lap, x, size, bounds) : [this.dot(lap, x, bounds)]));
+      group.append(...(stacked ? this.stack(lap, x, size, bounds) : [this.dot(lap, x, bounds)]));
       const title = svg("title", {});
       title.textContent = `${this.session.lapName(lap)}: ${duration(lap.time_s, 3)}`;
       group.append(title);
@@ -100,6 +100,29 @@ export class LapChart {
       return svg("path", { class: kind, d: `M${x - 4} ${y + 6}l4 -6 4 6z` });
     }
     return svg("circle", { class: kind, cx: x, cy: y, r: drawn ? 5 : 3.5 });
+  }
+
+  /**
+   * A lap's sectors, the first at the bottom, in shades of its driver's colour.
+   *
+   * @param {KeyedLap} lap
+   * @param {number} x
+   * @param {number} size
+   * @param {Bounds} bounds
+   */
+  stack(lap, x, size, bounds) {
+    const { colour } = this.session.driverOf(lap.recording);
+    let begin = 0;
+    const width = Math.max(0.8 * size, 1);
+    return lap.sectors.flatMap(({ time_s: time }, n) => {
+      if (time === null) {
+        return [];
+      }
+      const [top, bottom] = [heightOf(begin + time, bounds), heightOf(begin, bounds)];
+      begin += time;
+      const kind = `${colour} shade${(n % 3) + 1}`;
+      return [svg("rect", { class: kind, x: x - width / 2, y: top, width, height: bottom - top })];
+    });
   }
 
   /**
@@ -153,26 +176,6 @@ function most(laps) {
  */
 function heightOf(time, { low, high }) {
   return HEIGHT - BOTTOM - ((time - low) / (high - low)) * (HEIGHT - BOTTOM - TOP);
-}
-
-/**
- * @param {KeyedLap} lap
- * @param {number} x
- * @param {number} size
- * @param {Bounds} bounds
- */
-function stack(lap, x, size, bounds) {
-  let begin = 0;
-  const width = Math.max(0.8 * size, 1);
-  return lap.sectors.flatMap(({ time_s: time }, n) => {
-    if (time === null) {
-      return [];
-    }
-    const [top, bottom] = [heightOf(begin + time, bounds), heightOf(begin, bounds)];
-    begin += time;
-    const kind = `sector${(n % 3) + 1}`;
-    return [svg("rect", { class: kind, x: x - width / 2, y: top, width, height: bottom - top })];
-  });
 }
 
 /** Between two levels, seconds; above 10 they divide a minute, or are made of minutes. */

@@ -38,6 +38,7 @@ export class LapTable {
     const focused = document.activeElement?.getAttribute("data-lap");
     const sorting = document.activeElement?.getAttribute("data-sort");
     const folding = document.activeElement?.getAttribute("data-fold");
+    this.head.parentElement?.classList.toggle("sorted", this.sorted !== null);
     this.head.replaceChildren(this.titles());
     this.body.replaceChildren(...this.lapRows(laps));
     this.foot.replaceChildren(...this.sigmaRow(complete), ...this.bestRows());
@@ -197,7 +198,7 @@ export class LapTable {
     const soft = lap.counts ? null : element("span", { class: "soft" }, ` ${whyNot(lap)}`);
     const stroke = box.checked ? strokeOf(session.styleOf(lap.key)) : null;
     const words = this.sorted === null ? `Lap ${lapNumber(session, lap)}` : session.lapName(lap);
-    const label = element("label", {}, box, stroke, ` ${words}`, soft);
+    const label = element("label", {}, box, stroke, " ", element("span", {}, words, soft));
     return element("th", { scope: "row" }, label);
   }
 
