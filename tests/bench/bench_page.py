@@ -1,12 +1,18 @@
 """How fast the page answers: ready, opened, panned, dragged; 20 laps at 25 Hz (invented).
 
     python tests/bench/bench_page.py [REPEATS]
+    python tests/bench/bench_page.py laps [REPEATS]
+
+The second is about 200 laps of ten recordings by three drivers, of which 80 are drawn: how long the
+page takes to open, and what moves of the pointer over chart and map take until their handlers and
+the frame after them are done.  The load of the computer is printed too.
 
 Times are of Debian's Chromium on this computer, without a graphics card.
 """
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 import tempfile
@@ -46,8 +52,94 @@ REDRAW = """() => { const begun = performance.now();
     return (performance.now() - begun) / 10; }"""
 
 
+MOVES = 200
+MOVED = """async ({ selector, moves }) => {
+    const node = document.querySelector(selector);
+    const box = node.getBoundingClientRect();
+    const waits = [];
+    for (let n = 0; n < moves; n++) {
+        const share = (n + 0.5) / moves;
+        const clientX = box.left + box.width * (0.1 + 0.8 * share);
+        const clientY = box.top + box.height * (0.5 + 0.3 * Math.sin(40 * share));
+        const at = { clientX, clientY, bubbles: true, pointerId: 1, pointerType: "mouse" };
+        const within = document.elementFromPoint(clientX, clientY) ?? node;
+        await new Promise(resolve => requestAnimationFrame(resolve));
+        const begun = performance.now();
+        for (const [kind, name] of [[PointerEvent, "pointermove"], [MouseEvent, "mousemove"]]) {
+            within.dispatchEvent(new kind(name, at));
+        }
+        const handled = performance.now() - begun;
+        // Work of the frame itself: from its beginning to when it is laid out and painted.
+        waits.push(await new Promise(resolve => requestAnimationFrame(() => {
+            const frame = performance.now();
+            setTimeout(() => resolve([handled, performance.now() - frame]));
+        })));
+    }
+    return waits;
+}"""
+DRAWN = """count => {
+    const { session } = trackkit.page;
+    session.chosen = session.timedLaps().slice(0, count).map(lap => lap.key);
+    const begun = performance.now();
+    session.tell("laps");
+    return performance.now() - begun;
+}"""
+OPENED = """() => {
+    const [page] = performance.getEntriesByType("navigation");
+    const paint = performance.getEntriesByName("first-contentful-paint")[0];
+    return [page.loadEventEnd, paint ? paint.startTime : NaN];
+}"""
+RECORDINGS, LAPS, DRAWN_LAPS = 10, 20, 80
+
+
+def many_laps(repeats: int) -> None:
+    """Print how fast a page of a day answers."""
+    track = read_track(TRACKS / "ruddlebeck-full.geojson")
+    drives = [
+        simulate_drive(track, laps=LAPS, rate_hz=10.0, seed=seed) for seed in range(RECORDINGS)
+    ]
+    drivers = [f"Driver {'ABC'[seed % 3]}" for seed in range(RECORDINGS)]
+    with tempfile.TemporaryDirectory() as name, chromium() as browser:
+        page = Path(name) / "map.html"
+        write_map(
+            track,
+            page,
+            recordings=[drive.recording for drive in drives],
+            names=[f"drive-{seed}.csv" for seed in range(RECORDINGS)],
+            drivers=drivers,
+            findings=[],
+        )
+        print(f"page of {RECORDINGS * LAPS} laps: {page.stat().st_size / 1e6:.2f} MB")
+        opened, painted, drawn = [], [], []
+        moves: dict[str, list[list[float]]] = {"#chart": [], "#map": []}
+        for _ in range(repeats):
+            visit = Visit(browser, page.as_uri())
+            visit.page.set_viewport_size({"width": 1400, "height": 900})
+            load, paint = visit.page.evaluate(OPENED)
+            opened.append(load)
+            painted.append(paint)
+            drawn.append(visit.page.evaluate(DRAWN, DRAWN_LAPS))
+            visit.page.wait_for_timeout(500)
+            for selector, waits in moves.items():
+                waits += visit.page.evaluate(MOVED, {"selector": selector, "moves": MOVES})
+            visit.page.close()
+        print(f"loaded: {np.median(opened):.0f} ms, first painted: {np.median(painted):.0f} ms")
+        print(f"{DRAWN_LAPS} laps drawn: {np.median(drawn):.0f} ms")
+        for selector, waits in moves.items():
+            handled, frame = np.array(waits).T
+            both = np.percentile(handled + frame, [50, 95])
+            print(
+                f"pointer over {selector}: {both[0]:.1f} ms (median), {both[1]:.1f} ms (95 %), "
+                f"of which handlers {np.percentile(handled, 95):.1f} ms, {len(waits)} moves"
+            )
+    print(f"load of this computer: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+
+
 def main() -> None:
     """Print medians over some repeats."""
+    if sys.argv[1:2] == ["laps"]:
+        many_laps(int(sys.argv[2]) if len(sys.argv) > 2 else 3)
+        return
     repeats = int(sys.argv[1]) if len(sys.argv) > 1 else 3
     with tempfile.TemporaryDirectory() as name, chromium() as browser:
         folder = Path(name)
