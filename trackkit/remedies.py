@@ -27,6 +27,7 @@ Deed = Literal[
     "check recording",
     "finish forgetting",
     "list drivers",
+    "place plan",
     # The same work again, with other arguments.
     "build open",
     "build layout",
@@ -35,6 +36,8 @@ Deed = Literal[
     "name columns",
     "name official columns",
     "name grid",
+    "name picture grid",
+    "name credit",
     "name layers",
     "name fields",
     "name onto",

@@ -1,7 +1,8 @@
 """Lines drawn on a map and revised with laps, against the best weighting of both.
 
-By hand, ``python tests/bench/bench_drawn.py [TRIALS [FIRST_SEED [CASE [positions]]]]``: the
-table of docs/open-map.md; with "positions" of a receiver that gives no speed and course.
+By hand, ``python tests/bench/bench_drawn.py [TRIALS [FIRST_SEED [CASE [positions | told]]]]``: the
+table of docs/open-map.md; with "positions" of a receiver that gives no speed and course, with
+"told" where the method knows how large drawn lines' shifts as a whole are, one sigma.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "shared"))
 from drawn_trials import ratio_to_best, trial
 
+from trackkit.building import drawn_and_driven
+from trackkit.building.from_line import DRAWN_SIGMA_M
 from trackkit.library.folders import shipped_folder
 from trackkit.track.file import read_track
 
@@ -36,6 +39,8 @@ def main(trials: int, first: int, only: str = "", given: str = "") -> None:
     for name, whole, local, over in CASES:
         if only not in name:
             continue
+        if given == "told":
+            vars(drawn_and_driven)["_OFFSETS"] = (whole / DRAWN_SIGMA_M,)
         for laps in (1, 3):
             done = [
                 trial(

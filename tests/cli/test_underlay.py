@@ -112,6 +112,35 @@ def test_options_that_do_not_go_with_a_picture_are_refused(
     assert not (folder / "page.html").exists()
 
 
+def bare_picture(folder):
+    """A picture that says neither where it lies nor whose it is."""
+    path = folder / "bare.png"
+    Image.fromarray(np.zeros((8, 8, 3), np.uint8)).save(path)
+    return path
+
+
+def test_a_picture_of_nobody_is_refused_with_the_option_that_names_them(folder, track_path, capfd):
+    bare_picture(folder).with_suffix(".pgw").write_text("1\n0\n0\n-1\n704300\n4288400\n")
+    words = ["map", track_path, "--underlay", "bare.png", "-o", "page.html"]
+    assert run(words) == 1
+    assert "says no coordinate system; name the one that its makers used with --underlay-crs" in (
+        capfd.readouterr().err
+    )
+    assert run([*words, "--underlay-crs", "EPSG:32644"]) == 1
+    shown = capfd.readouterr().err
+    assert "says nothing of who made it" in shown
+    assert shown.rstrip().endswith("with --credit TEXT")
+
+
+def test_a_picture_that_lies_nowhere_is_refused_with_the_command_that_lays_it(
+    folder, track_path, capfd
+):
+    bare_picture(folder)
+    assert run(["map", track_path, "--underlay", "bare.png", "-o", "page.html"]) == 1
+    typed = "trackkit underlay bare.png --points POINTS.csv --credit TEXT -o bare-laid.tif"
+    assert capfd.readouterr().err.rstrip().endswith(f"by points of it on the ground: {typed}")
+
+
 def test_a_picture_of_another_place_writes_nothing(folder, flight, capfd):
     other = str(open_library().find("gullhatch-oval").path)
     assert run(["map", other, "--underlay", flight, "-o", "page.html"]) == 1

@@ -251,6 +251,32 @@ def test_what_a_newer_extract_lacks_stays_and_is_told(drawn):
     assert drawn.file.is_file()
 
 
+def beside(drawn, names):
+    """Add rings of these names beside a drawn one, and list their ways."""
+    ways = []
+    for number, name in enumerate(names, start=1):
+        nodes = drawn.maker.places(ring(east_m=2000.0 * number))
+        ways.append(drawn.maker.way([*nodes, nodes[0]], {**ONE_WAY, "name": name}))
+    return ways
+
+
+def test_what_a_newer_extract_of_another_name_lacks_is_told_too(drawn):
+    gone, _ = beside(drawn, ["Fulmar Ring", "Petrel Ring"])
+    drawn.imported()
+    drawn.maker.deleted.append(("w", gone, 2))
+    drawn.path = drawn.path.with_name("gannet-251127.osm.pbf")
+    assert drawn.imported().not_there == ("fulmar-ring",)
+
+
+def test_circuits_of_another_region_are_not_told_as_gone(drawn):
+    away = beside(drawn, ["Fulmar Ring", "Petrel Ring"])
+    drawn.imported()
+    drawn.maker.deleted += [("w", way, 2) for way in away]
+    drawn.path = drawn.path.with_name("next-door.osm.pbf")
+    done = drawn.imported()
+    assert ([circuit.id for circuit in done.circuits], done.not_there) == (["gannet-ring"], ())
+
+
 def test_a_track_of_the_users_own_is_left_alone(drawn):
     drawn.imported()
     own = replace(read_track(drawn.file), id="own", sources=())

@@ -8,6 +8,7 @@ import pytest
 from map_extracts import RACEWAY, MapMaker, ring
 
 from trackkit.cli import run
+from trackkit.library.folders import ENVIRONMENT_VARIABLE
 from trackkit.open_map.import_circuits import import_open_map
 from trackkit.open_map.tags import CREDIT, LICENCE
 from trackkit.track.credit import credits_of
@@ -121,6 +122,14 @@ def test_describing_says_both(imported, capsys):
     assert f"licence: {LICENCE}\ndata: {CREDIT}\n" in shown
     row = json.loads(said(["describe", imported, "--json"], capsys))
     assert (row["licence"], row["credits"]) == (LICENCE, [CREDIT])
+
+
+def test_times_on_it_say_both(imported, monkeypatch, capsys):
+    monkeypatch.setenv(ENVIRONMENT_VARIABLE, str(imported.parent))
+    drive = imported.parents[1] / "drive.csv"
+    for words in (["laps", imported, drive], ["laps", drive]):
+        row = json.loads(said([*words, "--json"], capsys))
+        assert (row["licence"], row["credits"]) == (LICENCE, [CREDIT])
 
 
 def test_the_list_of_a_library_says_the_credit_once(imported, capsys):

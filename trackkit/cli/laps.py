@@ -342,6 +342,8 @@ def _document(
         "track": None,
         "geometry": None,
         "timezone": None,
+        "licence": None,
+        "credits": list(dict.fromkeys(credit for part in parts for credit in part["credits"])),
         "reference": None,
         "recordings": [row for part in parts for row in part["recordings"]],
         "ranking": [],
@@ -359,6 +361,7 @@ def _document(
 def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, Any]:
     from trackkit.timing.rows import add_losses, ranking_rows, session_row
     from trackkit.timing.summary import summaries, summary_row
+    from trackkit.track.credit import credits_of
 
     rows = []
     for session, pairing in zip(circuit.sessions, circuit.pairings, strict=True):
@@ -373,6 +376,8 @@ def _circuit_row(circuit: _Circuit, entries: Mapping[str, Entry]) -> dict[str, A
         "track": circuit.track.id,
         "geometry": short_digest(circuit.track),
         "timezone": None if circuit.zone is None else circuit.zone.key,
+        "licence": circuit.track.licence,
+        "credits": list(credits_of(circuit.track)),
         "reference": None
         if chosen is None
         else {

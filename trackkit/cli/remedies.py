@@ -152,6 +152,12 @@ def _archive(about: About) -> list[str]:
     return ["--at", _named(about.file or "ARCHIVE")]
 
 
+def _place_plan(remedy: Remedy, about: About) -> list[str]:  # noqa: ARG001
+    plan = _file(about)
+    laid = _named(f"{Path(plan).stem}-laid.tif")
+    return ["underlay", plan, "--points", "POINTS.csv", "--credit", "TEXT", "-o", laid]
+
+
 _COMMANDS: Mapping[Deed | None, Callable[[Remedy, About], list[str]]] = {
     "gate move": _move,
     "gate place": _place_new,
@@ -168,6 +174,7 @@ _COMMANDS: Mapping[Deed | None, Callable[[Remedy, About], list[str]]] = {
     "check recording": lambda _, about: ["check", _track(about), "--recording", "RECORDING"],
     "finish forgetting": lambda _, about: ["archive", "forget", *_archive(about)],
     "list drivers": lambda _, about: ["archive", "summary", "--by", "driver", *_archive(about)],
+    "place plan": _place_plan,
 }
 
 
@@ -187,6 +194,8 @@ _OPTIONS: Mapping[Deed | None, Callable[[Mapping[str, Any]], str]] = {
         value, "--official-columns", "such as time=3 or lap=1,time=3,sector1=4"
     ),
     "name grid": lambda value: f" with --crs {value.get('crs', 'EPSG:..., such as EPSG:25832')}",
+    "name picture grid": lambda _: " with --underlay-crs EPSG:..., such as EPSG:25832",
+    "name credit": lambda _: " with --credit TEXT",
     "name layers": lambda value: f" with --layer {value.get('role', 'ROLE')}=NAME",
     "name fields": lambda value: (
         " with " + " ".join(f"--field {member}=NAME" for member in value["fields"])

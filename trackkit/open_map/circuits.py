@@ -180,13 +180,13 @@ def _about(network: Network) -> list[str]:
     if network.bridged:
         where = min(network.ways)
         remarks.append(
-            f"{counted(range(network.bridged), 'hole')} of missing nodes near {_reference(where)} "
-            "are crossed straight"
+            f"{counted(range(network.bridged), 'hole is', 'holes are')} crossed straight, of nodes "
+            f"missing near {_reference(where)}"
         )
     if network.joined:
         remarks.append(
-            f"{counted(range(network.joined), 'end')} of ways near "
-            f"{_reference(min(network.ways))} lie on others without a common node: joined"
+            f"{counted(range(network.joined), 'end of a way lies', 'ends of ways lie')} on others "
+            f"without a common node near {_reference(min(network.ways))}: joined"
         )
     return remarks
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 import os
-from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -92,8 +92,8 @@ class MapImport:
     left_out
         How many ways made no circuit, by the reason.
     not_there
-        Ids of circuits of an earlier import from a file of the same name that this one lacks; they
-        stay in the library.
+        Ids of circuits that this extract lacks, of an earlier import from a file of the same name,
+        or from one of which it has at least half the circuits; they stay in the library.
     remarks
         Sentences about the extract.
 
@@ -253,10 +253,21 @@ def import_open_map(
                 remarks.append(outcome)
         tell("making tracks", len(jobs), len(jobs))
     there = {entry.id for entry in pairs.values()}
-    gone = [e.id for e in held if e.id not in there and e.source.get("file") == file["file"]]
+    before_this = _older_extracts(held, there) | {file["file"]}
+    gone = [e.id for e in held if e.id not in there and e.source.get("file") in before_this]
     return MapImport(
         target, tuple(circuits), dict(extract.left_out), tuple(sorted(gone)), tuple(remarks)
     )
+
+
+def _older_extracts(held: Sequence[_Held], there: Collection[str]) -> set[str | None]:
+    """Name the files of which this extract has at least half the circuits: those before it.
+
+    Extracts mostly have their day in their names; one of a neighbouring region shares few.
+    """
+    files = Counter(entry.source.get("file") for entry in held)
+    again = Counter(entry.source.get("file") for entry in held if entry.id in there)
+    return {file for file, circuits in files.items() if 2 * again[file] >= circuits}
 
 
 @dataclass(frozen=True)

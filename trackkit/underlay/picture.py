@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from trackkit.arrays import Floats
 from trackkit.errors import PlaceError, UnderlayError, reading_failed
 from trackkit.geometry.grids import horizontal_crs
+from trackkit.remedies import Remedy
 from trackkit.underlay.packages import load
 
 DRIVERS = ("GTiff", "MBTiles", "JPEG", "PNG", "WEBP")
@@ -121,7 +122,10 @@ def read_underlay(
             raise UnderlayError(
                 "does not say where it lies on the ground",
                 file=shown,
-                remedy="put its world file beside it, or place it by points of it on the ground",
+                remedy=Remedy(
+                    "put its world file beside it, or place it by points of it on the ground",
+                    do="place plan",
+                ),
             )
         lies_in = source.crs.to_wkt() if source.crs else None
         tags = source.tags()
@@ -138,13 +142,16 @@ def read_underlay(
         raise UnderlayError(
             "says no coordinate system",
             file=shown,
-            remedy="name the one that its makers used, such as EPSG:25832",
+            remedy=Remedy("name the one that its makers used", do="name picture grid"),
         )
     if not whose:
         raise UnderlayError(
             "says nothing of who made it",
             file=shown,
-            remedy="name them as they ask to be named; it is shown with the picture",
+            remedy=Remedy(
+                "name them, as they ask to be named and as is shown with the picture,",
+                do="name credit",
+            ),
         )
     return Underlay(shown, chosen, " ".join(whose.split()), _residual_m(tags.get(RESIDUAL_TAG)))
 
