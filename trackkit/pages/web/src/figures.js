@@ -5,15 +5,21 @@ import { units } from "./units.js";
 const UNKNOWN = "\u2013";
 const MINUS = "\u2212";
 
+/** @type {Map<number, Intl.NumberFormat>} by decimals: making one takes longer than many figures */
+const formats = new Map();
+
 /**
  * @param {number} value
  * @param {number} digits
  */
 export function number(value, digits) {
-  return value.toLocaleString("en", {
-    minimumFractionDigits: digits,
-    maximumFractionDigits: digits,
-  });
+  let format = formats.get(digits);
+  if (!format) {
+    const both = { minimumFractionDigits: digits, maximumFractionDigits: digits };
+    format = new Intl.NumberFormat("en", both);
+    formats.set(digits, format);
+  }
+  return format.format(value);
 }
 
 /** @param {number} value  metres */
