@@ -172,8 +172,12 @@ def laying(browser, tmp_path):
         editor = Editor(browser, path, [], plan=photo.path, size=size, theme=theme)
         opened.append(editor)
         editor.wait("trackkit.page.plan.pane !== null")
-        pairs = [[photo.place(*corner.apex), corner.apex] for corner in track.corners[:6]]
-        pairs[2][0] = (pairs[2][0][0] + 40.0, pairs[2][0][1])
+        # Older versions of Playwright hand on lists, but not what is like them.
+        pairs = [
+            [list(map(float, place)) for place in (photo.place(*corner.apex), corner.apex)]
+            for corner in track.corners[:6]
+        ]
+        pairs[2][0][0] += 40.0
         editor.page.evaluate(
             """pairs => { const { plan } = trackkit.page;
                 pairs.forEach(([[x, y], at]) => plan.pairs.add({ x, y, at }));
