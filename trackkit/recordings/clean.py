@@ -24,9 +24,9 @@ from trackkit.recordings.possible import (
     LOWEST_M,
     REACH_M,
     REACH_MPS,
-    possible_heights,
     refuse_impossible,
     refuse_removed,
+    within,
 )
 from trackkit.recordings.raw import Dropped, RawFixes, Reason, counted, some_or_none
 from trackkit.recordings.recording import Recording
@@ -81,7 +81,7 @@ def clean(raw: RawFixes, name: str) -> Recording:
     index, seconds = _in_order_of_time(raw, index, seconds, name, dropped)
     longitude, latitude = raw.longitude_deg[index], raw.latitude_deg[index]
     file_segment = np.zeros(len(index), np.intp) if raw.segment is None else raw.segment[index]
-    speed = None if raw.speed_mps is None else _within(raw.speed_mps[index], 0.0, REACH_MPS)
+    speed = None if raw.speed_mps is None else within(raw.speed_mps[index], 0.0, REACH_MPS)
     same_piece = np.diff(file_segment, prepend=-1) == 0
     fresh = ~stale_repeats(seconds, longitude, latitude, speed, same_piece)
     _drop(dropped, "repeated position", ~fresh, "repeated position")
@@ -108,9 +108,8 @@ def clean(raw: RawFixes, name: str) -> Recording:
     segment = np.concatenate([[0], np.cumsum(step)]).astype(np.intp)
     unwrapped = unwrap_longitude(raw.longitude_deg[index])
     refuse_impossible(seconds, unwrapped, raw.latitude_deg[index], segment, name)
-    speed, course, odd = _plausible(raw, index)
-    height, odd_heights = _heights(raw.elevation_m, index)
-    remarks = [*raw.remarks, *odd, *odd_heights]
+    (speed, course, height), odd = _plausible(raw, index)
+    remarks = [*raw.remarks, *odd]
     removed: dict[str, int] = {part.reason: part.count for part in dropped if part.count}
     if removed:
         remarks.append(_removed_sentence(read_count, dropped))
@@ -325,37 +324,25 @@ def _metres(distance_m: float) -> str:
     return f"{distance_m / 1000:,.0f} km" if distance_m >= 10_000 else f"{distance_m:,.0f} m"
 
 
-def _plausible(raw: RawFixes, index: Indices) -> tuple[Floats | None, Floats | None, list[str]]:
+def _plausible(raw: RawFixes, index: Indices) -> tuple[list[Floats | None], list[str]]:
+    """Leave out speeds, courses and heights that cannot be, and say how many."""
     remarks: list[str] = []
     columns: list[Floats | None] = []
-    for column, most, words in (
-        (raw.speed_mps, REACH_MPS, "outside 0 to 150 m/s"),
-        (raw.course_deg, 360.0, "outside 0 to 360°"),
+    for column, least, most, noun, unit in (
+        (raw.speed_mps, 0.0, REACH_MPS, "speed", " m/s"),
+        (raw.course_deg, 0.0, 360.0, "course", "°"),
+        (raw.elevation_m, LOWEST_M, HIGHEST_M, "height", " m"),
     ):
         if column is None:
             columns.append(None)
             continue
-        value = _within(column[index], 0.0, most)
+        value = within(column[index], least, most)
         odd = int(np.count_nonzero(np.isnan(value) & ~np.isnan(column[index])))
         if odd:
-            noun = "speed" if most == REACH_MPS else "course"
-            remarks.append(f"left out {counted(odd, noun)} {words}")
+            beyond = f"outside {least:,.0f} to {most:,.0f}{unit}"
+            remarks.append(f"left out {counted(odd, noun)} {beyond}")
         columns.append(some_or_none(value))
-    return columns[0], columns[1], remarks
-
-
-def _heights(column: Floats | None, index: Indices) -> tuple[Floats | None, list[str]]:
-    if column is None:
-        return None, []
-    value = possible_heights(column[index])
-    odd = int(np.count_nonzero(np.isnan(value) & ~np.isnan(column[index])))
-    words = f"outside {LOWEST_M:,.0f} to {HIGHEST_M:,.0f} m"
-    return some_or_none(value), [f"left out {counted(odd, 'height')} {words}"] if odd else []
-
-
-def _within(value: Floats, least: float, most: float) -> Floats:
-    with np.errstate(invalid="ignore"):
-        return np.where((value >= least) & (value <= most), value, np.nan)
+    return columns, remarks
 
 
 def _where_given(column: Floats | None, index: Indices, most: float) -> Floats | None:

@@ -17,7 +17,7 @@ from trackkit.arrays import Floats
 from trackkit.budgets import require
 from trackkit.errors import PlaceError, RecordingError
 from trackkit.geometry.geodesy import polyline_length, unwrap_longitude
-from trackkit.recordings.possible import possible_heights
+from trackkit.recordings.possible import HIGHEST_M, LOWEST_M, within
 from trackkit.remedies import Remedy
 
 if TYPE_CHECKING:
@@ -200,7 +200,7 @@ def _drawn(
     if np.count_nonzero(new) < 2:
         raise RecordingError(_TOO_FEW, file=path)
     longitude, latitude = longitude[new], y[new]
-    elevation = possible_heights(line.elevation_m[new])
+    elevation = within(line.elevation_m[new], LOWEST_M, HIGHEST_M)
     require("vertices", len(longitude), RecordingError, "has a line of", file=path)
     length_m = polyline_length(longitude, latitude)
     require("length_m", length_m, RecordingError, "has a line of", file=path)

@@ -58,17 +58,10 @@ def refuse_impossible(
     _refuse_mixed(place_m, segment, name)
 
 
-def possible_heights(height_m: Floats) -> Floats:
-    """Take heights that are of this earth, and NaN for others.
-
-    Parameters
-    ----------
-    height_m
-        Above the ellipsoid or the sea, any shape.
-    """
+def within(value: Floats, least: float, most: float) -> Floats:
+    """Take values from the least to the most that is possible, and NaN for others."""
     with np.errstate(invalid="ignore"):
-        possible = (height_m >= LOWEST_M) & (height_m <= HIGHEST_M)
-    return np.where(possible, height_m, np.nan)
+        return np.where((value >= least) & (value <= most), value, np.nan)
 
 
 def _refuse_centuries(time_s: Floats, name: str) -> None:
