@@ -7,7 +7,7 @@ from threading import Thread
 
 import pytest
 from deltalake import DeltaTable
-from deltalake.exceptions import CommitFailedError
+from deltalake.exceptions import CommitFailedError, DeltaError
 
 from trackkit.archive.address import archive_address
 from trackkit.archive.columns import IN_THE_LOG, LAPS, SESSIONS
@@ -68,6 +68,29 @@ def test_a_writer_who_always_loses_gives_up_with_what_to_do(tmp_path, monkeypatc
 
     with pytest.raises(OutputError, match="run the same again when others are done"):
         changed(str(tmp_path), LAPS, lose)
+
+
+def test_a_table_that_another_writer_makes_at_the_same_moment_is_taken(tmp_path, monkeypatch):
+    create = DeltaTable.create
+
+    def be_slower(*arguments: object, **options: object) -> None:
+        create(*arguments, **options)
+        raise DeltaError("version 0 already exists")
+
+    monkeypatch.setattr(DeltaTable, "create", be_slower)
+    recording = f"{1:064x}"
+    replace_rows(str(tmp_path), LAPS, laps_of(recording), [recording])
+    assert rows_of(str(tmp_path), LAPS, ("recording",)).num_rows == 3
+
+
+def test_a_table_that_nobody_can_make_is_refused(tmp_path, monkeypatch):
+    def fail(*_: object, **__: object) -> None:
+        raise DeltaError("no room")
+
+    monkeypatch.setattr(DeltaTable, "create", fail)
+    recording = f"{1:064x}"
+    with pytest.raises(OutputError, match="no room"):
+        replace_rows(str(tmp_path), LAPS, laps_of(recording), [recording])
 
 
 def test_what_names_a_recording_is_a_hash(tmp_path):

@@ -205,19 +205,26 @@ def _made(archive: str, table: Table) -> Any:
     deltalake = engine("deltalake")
     if not is_store(archive):
         Path(archive).mkdir(parents=True, exist_ok=True)
-    return deltalake.DeltaTable.create(
-        address_of(archive, table),
-        table.schema,
-        mode="ignore",
-        partition_by=list(table.partitions) or None,
-        name=table.name,
-        description=f"{_DESCRIPTION} {VERSION}",
-        configuration={
-            "delta.dataSkippingStatsColumns": ",".join(
-                name for name in IN_THE_LOG if name in table.names
-            )
-        },
-    )
+    try:
+        return deltalake.DeltaTable.create(
+            address_of(archive, table),
+            table.schema,
+            mode="ignore",
+            partition_by=list(table.partitions) or None,
+            name=table.name,
+            description=f"{_DESCRIPTION} {VERSION}",
+            configuration={
+                "delta.dataSkippingStatsColumns": ",".join(
+                    name for name in IN_THE_LOG if name in table.names
+                )
+            },
+        )
+    except deltalake.exceptions.DeltaError:
+        # Old deltalake fails where another writer makes the table at the same moment.
+        delta = opened(archive, table)
+        if delta is None:
+            raise
+        return delta
 
 
 def rows_of(archive: str, table: Table, columns: Sequence[str]) -> pa.Table:
