@@ -30,6 +30,8 @@ ROOT = Path(__file__).resolve().parents[2]
 # Seconds of processor time: of a test, of the tests near a changed file, of the rest of its room;
 # and of the clock, for tests that only wait.
 TEST_S, NEAR_S, REST_S, WAIT_S = 60.0, 300, 60, 1800
+# What pytest ends with where no test has the mark.
+NO_TESTS = 5
 ROOMS = ("geometry", "motion", "building", "timing", "gates", "official", "checks", "library")
 # Slow to import and never changed: loaded once, and shared by the process of every change.
 LIBRARIES = (
@@ -161,7 +163,7 @@ class Watch:
             self.report.write_text("")
 
 
-def noticed_by(tree: Path, tests: list[str], limit_s: int) -> str | None:
+def noticed_by(tree: Path, tests: list[str], limit_s: int, marked: str) -> str | None:
     """The first test that fails in a process of their own; none before its processor time ends."""
     report = tree / "noticed"
     report.write_text("")
@@ -181,7 +183,7 @@ def noticed_by(tree: Path, tests: list[str], limit_s: int) -> str | None:
             phases = (hypothesis.Phase.explicit, hypothesis.Phase.generate)
             hypothesis.settings.register_profile("first", deadline=None, phases=phases)
             pytest = importlib.import_module("pytest")
-            plain = ["-x", "-q", "-n0", "-p", "no:cacheprovider", "-p", "no:nbmake"]
+            plain = ["-x", "-q", "-n0", "-m", marked, "-p", "no:cacheprovider", "-p", "no:nbmake"]
             plain += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]
             status = pytest.main(
                 [*plain, "--hypothesis-profile=first", *tests], plugins=[Watch(report)]
@@ -190,7 +192,7 @@ def noticed_by(tree: Path, tests: list[str], limit_s: int) -> str | None:
         finally:
             os._exit(99)
     status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    if status in (0, -signal.SIGXCPU):
+    if status in (0, NO_TESTS, -signal.SIGXCPU):
         return None
     return report.read_text() or "the import"
 
@@ -198,8 +200,14 @@ def noticed_by(tree: Path, tests: list[str], limit_s: int) -> str | None:
 def first_notice(tree: Path, file: str) -> str | None:
     """The test of a file's room that notices that it was changed, if one does."""
     near, rest = tests_of(file)
-    noticed = noticed_by(tree, near, NEAR_S) if near else None
-    return noticed or (noticed_by(tree, rest, REST_S) if rest else None)
+    for tests, limit_s, marked in (
+        (near, NEAR_S, "not slow"),
+        (near, NEAR_S, "slow"),
+        (rest, REST_S, "not slow"),
+    ):
+        if tests and (noticed := noticed_by(tree, tests, limit_s, marked)):
+            return noticed
+    return None
 
 
 def copy_tree(tree: Path) -> None:

@@ -180,6 +180,14 @@ FILES = {
     ),
     "infinite": (TEXT.replace('"accuracy_m": 0.4', '"accuracy_m": Infinity'), "no JSON number"),
     "too large": (TEXT.replace('"accuracy_m": 0.4', '"accuracy_m": 1e999'), "1e999 is too large"),
+    "too large, written out": (
+        TEXT.replace('"accuracy_m": 0.4', '"accuracy_m": 1' + "0" * 309 + ".5"),
+        "0.5 is too large",
+    ),
+    "too large in a list": (
+        TEXT.replace('"bbox": [', '"x": [1E+307,1E+999\n], "bbox": [', 1),
+        "1E.999",
+    ),
     "half a character": (TEXT.replace("Invented Oval", "\\ud83c"), "surrogates not allowed"),
     "cut short": (TEXT[: len(TEXT) // 2], r"line \d+: is not valid JSON .* may be cut short"),
     "JPEG": (bytes.fromhex("ffd8ffe000104a46494600"), "is not text, so it is no track file"),

@@ -12,7 +12,8 @@ from trackkit.arrays import Floats
 from trackkit.budgets import budgets, require
 from trackkit.errors import TrackFileError
 from trackkit.geometry.antimeridian import join_line
-from trackkit.geometry.geodesy import extent_m, longitude_near, polyline_length
+from trackkit.geometry.geodesy import extent_m, longitude_near
+from trackkit.geometry.shape import chords_of
 from trackkit.remedies import Remedy
 from trackkit.track.accuracy import AccuracyRow, verdict_from
 from trackkit.track.features import (
@@ -276,15 +277,17 @@ def _line_from(feature: Mapping[str, Any]) -> Floats:
     place = f"feature {feature.get('id')}"
     vertices = sum(len(part) for part in parts)
     require("vertices", vertices, TrackFileError, "has", place=place)
-    dimensions = min(len(position) for part in parts for position in part)
-    return join_line([np.array([p[:dimensions] for p in part], dtype=float) for part in parts])
+    dimensions = {size for part in parts for size in map(len, part)}
+    if len(dimensions) > 1:
+        parts = [[position[: min(dimensions)] for position in part] for part in parts]
+    return join_line([np.array(part, dtype=float) for part in parts])
 
 
 def _centreline_from(
     feature: Mapping[str, Any], properties: dict[str, Any], *, closed: bool, first: bool
 ) -> Centreline:
     line = _line_from(feature)
-    length_m = polyline_length(line[:, 0], line[:, 1])
+    length_m, _ = chords_of(line[:, 0], line[:, 1])
     require("length_m", length_m, TrackFileError, "has", place="feature centreline")
     profile = properties.pop("width_profile", None)
     accuracy = None if first else properties.pop("accuracy_profile", None)

@@ -132,9 +132,9 @@ def read_document(path: str | os.PathLike[str]) -> dict[str, Any]:
         document = json.loads(
             data.decode("utf-8-sig"),
             parse_constant=_refuse_constant,
-            parse_float=_finite if _MAY_BE_INFINITE.search(data) else None,
+            parse_float=_finite if _may_be_infinite(data) else None,
         )
-        if b"\\u" in data:
+        if _SURROGATE.search(data):
             # Half a surrogate pair parses, but no UTF-8 file can hold it (RFC 8259 section 8.2).
             json.dumps(document, ensure_ascii=False).encode()
     except UnicodeDecodeError as error:
@@ -192,9 +192,18 @@ def _refuse_constant(name: str) -> float:
     raise ValueError(f"{name} is no JSON number")
 
 
-_MAY_BE_INFINITE = re.compile(rb"[\[,:\s]-?[0-9.]+[eE]\+?[0-9]{2}|[0-9]{100}")
-"""A number whose exponent has two digits or more, or that has a hundred: others are finite, and
-looking at each takes a fifth of the time of reading a file."""
+_SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
+_DIGITS_ALIKE = bytes.maketrans(b"123456789E", b"000000000e")
+_LARGE_EXPONENT = re.compile(rb"e\+?00+\s*[,\]}]")
+
+
+def _may_be_infinite(data: bytes) -> bool:
+    """Tell whether an exponent has two digits or more, or a number a hundred: others are finite.
+
+    Looking at each number takes a fifth of the time of reading a file.
+    """
+    alike = data.translate(_DIGITS_ALIKE)
+    return b"0" * 100 in alike or _LARGE_EXPONENT.search(alike) is not None
 
 
 def _finite(text: str) -> float:
