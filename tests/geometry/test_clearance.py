@@ -90,3 +90,23 @@ def test_places_judged_together_are_as_clear_as_each_by_itself(closed):
 def test_the_clearance_of_parallel_legs_is_their_distance(where, apart_m):
     curve = course(("s", 150.0), ("r", apart_m / 2, 180), ("s", 150.0))
     assert clearance(curve, [where]) == pytest.approx([apart_m], abs=0.05)
+
+
+def test_a_course_does_not_go_on_from_its_end_to_its_start():
+    # Three legs of a square: between its ends lies nothing but the middle leg 100 m away.
+    open_square = course(("s", 100.0), ("l", 1.0, 90), ("s", 98.0), ("l", 1.0, 90), ("s", 100.0))
+    _, sample, _ = open_square.samples
+    between = 0.5 * (sample[0] + sample[-1])
+    to_start = np.linalg.norm(sample[0] - between)
+    assert to_start == pytest.approx(50.0, abs=0.01)
+    assert distance_to_other_piece(open_square, open_square.length_m / 2, between) == pytest.approx(
+        to_start, abs=0.01
+    )
+
+
+def test_a_circuit_goes_on_from_its_end_to_its_start():
+    beside_datum = ATHLETICS.position(0.0) + 1.5 * ATHLETICS.left(0.0)
+    opposite = ATHLETICS.length_m / 2
+    assert distance_to_other_piece(ATHLETICS, opposite, beside_datum) == pytest.approx(
+        1.5, abs=0.001
+    )

@@ -1,7 +1,10 @@
 """Metres on a plane, bearings and distances agree with GeographicLib and PROJ."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
+import shapely
 from geographiclib.geodesic import Geodesic
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +14,7 @@ from trackkit.geometry.geodesy import (
     LocalPlane,
     bearing_deg,
     distance_to_polyline,
+    distance_to_segments,
     geodesic_distance,
     polyline_length,
     unwrap_longitude,
@@ -212,3 +216,18 @@ def test_of_several_segments_the_nearest_counts():
     ):
         expected = Geodesic.WGS84.Inverse(latitude, longitude, foot[1], foot[0])["s12"]
         assert distance_to_polyline(longitude, latitude, *line) == pytest.approx(expected, abs=0.01)
+
+
+plane_m = st.floats(-100, 100).map(lambda metres: round(metres, 3))
+points = st.lists(st.tuples(plane_m, plane_m), min_size=2, max_size=6)
+
+
+@given(points, st.tuples(plane_m, plane_m))
+def test_the_nearest_segment_is_as_far_as_shapely_says(vertices, place):
+    vertex = np.array(vertices)
+    away = distance_to_segments(place, vertex[:-1], vertex[1:])
+    by_shapely = [
+        shapely.Point(place).distance(shapely.LineString([begin, end]))
+        for begin, end in pairwise(vertices)
+    ]
+    assert away == pytest.approx(by_shapely, abs=1e-6)
