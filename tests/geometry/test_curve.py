@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
+from scipy.interpolate import CubicHermiteSpline
 from scipy.special import fresnel
 
 from trackkit.errors import TrackkitError
@@ -223,6 +224,61 @@ def test_many_places_project_as_one_by_one():
     single = [OVAL.project(place) for place in places]
     assert together[0] == pytest.approx([float(s[0]) for s in single])
     assert together[1] == pytest.approx([float(s[1]) for s in single])
+
+
+@pytest.mark.parametrize("curve", [OVAL, SPIRAL], ids=["oval", "spiral"])
+def test_a_frame_is_position_direction_and_curvature_at_once(curve):
+    where = np.linspace(-10.0, curve.length_m + 10.0, 57)
+    position, direction, curvature = curve.frame(where)
+    assert position == pytest.approx(curve.position(where), abs=1e-12)
+    assert direction == pytest.approx(curve.direction(where), abs=1e-12)
+    assert curvature == pytest.approx(curve.curvature(where), abs=1e-12)
+
+
+def test_beyond_its_ends_an_open_curve_goes_straight_on():
+    beyond = np.array([-7.0, SPIRAL.length_m + 30.0])
+    ends = np.array([0.0, SPIRAL.length_m])
+    expected = SPIRAL.position(ends) + (beyond - ends)[:, None] * SPIRAL.direction(ends)
+    assert SPIRAL.extended_position(beyond) == pytest.approx(expected, abs=1e-9)
+    inside = np.array([0.0, 60.0])
+    assert SPIRAL.extended_position(inside) == pytest.approx(SPIRAL.position(inside), abs=1e-12)
+
+
+def test_beyond_its_length_a_closed_curve_goes_round_again():
+    where = np.array([-5.0, 3.0, OVAL.length_m + 40.0])
+    assert OVAL.extended_position(where) == pytest.approx(OVAL.position(where), abs=1e-9)
+
+
+@pytest.mark.parametrize("curve", [OVAL, SPIRAL], ids=["oval", "spiral"])
+def test_points_and_tangents_are_the_whole_curve_by_hermite_polynomials(curve):
+    # scipy's polynomial in place of ours; the parameter is the length of the chords.
+    vertex, tangent = curve.vertex_m, curve.vertex_tangents()
+    if curve.closed:
+        vertex, tangent = (np.vstack([rows, rows[:1]]) for rows in (vertex, tangent))
+    parameter = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(vertex, axis=0).T))])
+    hermite = CubicHermiteSpline(parameter, vertex, tangent)
+    fine = np.linspace(0.0, parameter[-1], 301)
+    chainage, aside = curve.project(hermite(fine))
+    assert aside == pytest.approx(0.0, abs=1e-6)
+    pace = np.hypot(*hermite(fine, 1).T)
+    length = np.concatenate([[0.0], np.cumsum(0.5 * (pace[1:] + pace[:-1]) * np.diff(fine))])
+    assert curve.separation(chainage, length) == pytest.approx(0.0, abs=2e-3)
+
+
+def test_how_far_positions_are_from_a_curve_is_right_to_half_its_spacing():
+    ring = Curve.through(circle(100.0), closed=True)
+    radius = np.array([0.0, 60.0, 99.0, 140.0, 400.0])
+    angle = np.array([0.0, 0.3, 2.0, 4.0, 5.5])
+    place = radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    off = ring.distance(place) - np.abs(radius - 100.0)
+    assert np.all((off > -1e-3) & (off < 0.5))
+    # By the cosine law: half a metre along a bend of 100 m, seen from 300 m away.
+    assert 300.0 <= ring.distance(place[-1]) < 300.0 + 0.125 * (1 / 300.0 + 1 / 100.0)
+
+
+def test_what_is_no_segment_cuts_nothing():
+    on_it = OVAL.position(10.0)
+    assert OVAL.crossed_by(on_it, on_it).tolist() == []
 
 
 def test_at_a_bridge_the_direction_of_travel_tells_which_passage_is_meant():

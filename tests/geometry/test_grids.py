@@ -10,7 +10,7 @@ from pyproj import Geod, Proj
 from pyproj.datadir import get_data_dir
 
 from trackkit.errors import PlaceError
-from trackkit.geometry.grids import grid_to_wgs84
+from trackkit.geometry.grids import Grid, grid_to_wgs84
 
 WGS84 = Geod(ellps="WGS84")
 
@@ -116,3 +116,38 @@ def test_a_grid_with_heights_is_used_for_its_positions():
     compound = grid_to_wgs84(651_409.903, 313_177.270, "EPSG:7405")
     assert plain[:2] == compound[:2]
     assert plain[2] == tuple(r.replace("EPSG:7405", "EPSG:27700") for r in compound[2])
+
+
+@pytest.mark.parametrize("name", ["EPSG:27700", "EPSG:28992", "EPSG:31467", "EPSG:32701"])
+def test_laying_positions_out_in_a_grid_undoes_reading_them_from_it(name):
+    origin = {
+        "EPSG:27700": (651_000.0, 313_000.0),
+        "EPSG:28992": (155_000.0, 463_000.0),
+        "EPSG:31467": (3_500_000.0, 5_400_000.0),
+        "EPSG:32701": (400_000.0, 7_000_000.0),
+    }[name]
+    east = origin[0] + np.array([0.0, 150.0, -700.0])
+    north = origin[1] + np.array([0.0, 900.0, 30.0])
+    longitude, latitude, remarks = grid_to_wgs84(east, north, name)
+    grid = Grid.around(name, longitude, latitude)
+    assert np.column_stack(grid.from_wgs84(longitude, latitude)) == pytest.approx(
+        np.column_stack([east, north]), abs=1e-3
+    )
+    assert grid.remarks == remarks
+
+
+def test_degrees_of_wgs_84_are_laid_out_as_they_are():
+    grid = Grid.around("EPSG:4326", [161.5], [48.1])
+    assert [v.tolist() for v in grid.from_wgs84([161.5, 161.6], [48.1, 48.2])] == [
+        [161.5, 161.6],
+        [48.1, 48.2],
+    ]
+    assert grid.remarks == ()
+
+
+def test_a_grid_that_cannot_hold_a_position_says_so():
+    grid = Grid.around("EPSG:32657", [159.0], [48.1])
+    with pytest.raises(
+        PlaceError, match=r"EPSG:32657.*95\.0|EPSG:32657 cannot hold|cannot be brought"
+    ):
+        grid.from_wgs84([159.0], [95.0])
