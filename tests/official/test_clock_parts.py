@@ -162,3 +162,18 @@ def test_a_start_in_another_zone_is_the_same_moment():
     assert clock_difference([HOUR_S], [0.0], None, START.replace(tzinfo=None)) == clock_difference(
         [HOUR_S], [0.0], None, START
     )
+
+
+@pytest.mark.parametrize("zone_h", [-11.0, -2.5, 0.0, 5.75, 13.0])
+def test_a_difference_of_clocks_is_the_time_of_day_and_a_zone(zone_h):
+    start = datetime(2024, 5, 4, 10, 23, 45, 678_900, tzinfo=UTC)
+    recorded_s = [61.5, 122.25, 190.0]
+    # Python's own arithmetic of dates; the zones of IANA come in quarters of an hour.
+    midnight = datetime(2024, 5, 4, tzinfo=UTC)
+    moments_s = [
+        (start + timedelta(seconds=s) - midnight).total_seconds() + zone_h * HOUR_S
+        for s in recorded_s
+    ]
+    base_s, zone_s = clock_difference(moments_s, recorded_s, midnight.date(), start)
+    assert zone_s == zone_h * HOUR_S
+    assert base_s == pytest.approx(moments_s[0] - recorded_s[0], abs=1e-6)
