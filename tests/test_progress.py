@@ -7,7 +7,7 @@ from ellipse import PLANE, TEN_HERTZ, received
 import trackkit.motion.factor
 import trackkit.recordings.csv.read
 from trackkit.cli.common import long_work_shown
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 from trackkit.progress import tell, watched
 from trackkit.recordings.read import read_recording
 

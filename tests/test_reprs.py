@@ -14,7 +14,7 @@ import trackkit
 from trackkit import Track
 from trackkit.building.revise import ChangedStretch
 from trackkit.library.known import Candidate, Located, circuit_of
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 from trackkit.open_map.import_circuits import MapCircuit
 from trackkit.timing.losses import Section
 from trackkit.timing.section_speeds import SectionSpeeds

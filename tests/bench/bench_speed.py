@@ -12,7 +12,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.write import write_recording
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.track.file import read_track

@@ -12,7 +12,7 @@ from trackkit.building.fit import _heights, _most_typical, first_guess, fit_line
 from trackkit.building.layouts import all_laps
 from trackkit.building.path import path_driven
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 
 
 def test_laps_shifted_as_a_whole_meet_half_way_and_show_no_spread():

@@ -11,7 +11,7 @@ from scipy.interpolate import CubicHermiteSpline
 from trackkit.building.path import _bridged
 from trackkit.errors import NoLapError
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
 
 

@@ -12,7 +12,7 @@ from trackkit.building.path import path_driven
 from trackkit.building.sparse import bridged_sigma, spacing_of
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 
 ROAD = Road((straight(600), arc(80, 90), straight(400), arc(-60, 120), straight(500)), closed=False)
 

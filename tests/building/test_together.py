@@ -14,7 +14,7 @@ from trackkit.building.together import laid_together
 from trackkit.building.wander import wander_of
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 
 ONCE_A_SECOND = Plan(
     "kart",

@@ -14,7 +14,7 @@ from trackkit.building.path import path_driven
 from trackkit.building.wander import RADIUS_68, is_tied, one_axis_m, seam_shares, wander_of
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 
 LAPS = 2
 

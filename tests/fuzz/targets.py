@@ -95,7 +95,7 @@ def _quietly(work: Callable[[], object]) -> bool:
 def _recording(path: Path, rng: Random) -> str:
     from trackkit.building.build import build_track
     from trackkit.geometry.geodesy import LocalPlane
-    from trackkit.motion.drive import smooth
+    from trackkit.motion.smooth import smooth
     from trackkit.recordings.read import read_recording
     from trackkit.timing.lap_times import time_laps
 

@@ -6,7 +6,7 @@ from drives import drive, stadium, track_of
 
 from trackkit.errors import NoLapError
 from trackkit.gates.driven import driven_speed, require_driven
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
 
 ROAD = stadium(300.0, 50.0)

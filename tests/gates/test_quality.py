@@ -21,8 +21,8 @@ from trackkit.building.build import build_track
 from trackkit.errors import NoLapError
 from trackkit.gates.driven import ASSUMED_LINE_M
 from trackkit.gates.quality import _accumulated, driven_quality, timing_quality
-from trackkit.motion.drive import smooth
 from trackkit.motion.position_error import Receiver
+from trackkit.motion.smooth import smooth
 from trackkit.motion.vehicle import KART
 from trackkit.timing.crossings import cross
 from trackkit.timing.lap_times import time_laps

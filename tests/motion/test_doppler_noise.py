@@ -7,8 +7,8 @@ import pytest
 from ellipse import PLANE, received, recorded
 
 from trackkit.motion.doppler_noise import doppler_levels
-from trackkit.motion.drive import smooth
 from trackkit.motion.noise import USUAL, Measured
+from trackkit.motion.smooth import smooth
 
 SIGMA_MPS = 0.05
 

@@ -20,9 +20,9 @@ from hypothesis import strategies as st
 from pyproj import Geod
 
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
 from trackkit.motion.quintic import quintic
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
 
 GEOD = Geod(ellps="WGS84")

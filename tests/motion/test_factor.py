@@ -7,8 +7,8 @@ import pytest
 from ellipse import PLANE, TEN_HERTZ, received
 
 import trackkit.motion.factor
-from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
+from trackkit.motion.smooth import smooth
 
 RECEIVERS = ["positions", "velocities", "slow velocities", "speed alone", "astray"]
 SOME = np.array([3, 250, 255, 256, 700, 1190])

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
 
 PLANE = LocalPlane(161.0, 47.0)

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from ellipse import PLANE, laps, received, root_mean_square
 
-from trackkit.motion.drive import smooth
 from trackkit.motion.jumps import LONGEST_JUMP_S, jumping_positions
 from trackkit.motion.noise import Measured
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
 
 JUMPS = ((40.0, 42.5, 4.0, 1.0), (85.0, 94.0, -9.0, 12.0), (140.0, 146.0, 0.0, -5.0))

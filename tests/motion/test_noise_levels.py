@@ -7,7 +7,6 @@ import pytest
 from ellipse import DOPPLER_MPS, PLANE, WHITE_M, laps, received, root_mean_square
 
 from trackkit.motion.doppler_noise import doppler_levels
-from trackkit.motion.drive import smooth
 from trackkit.motion.noise import USUAL, Measured
 from trackkit.motion.noise_levels import (
     _busiest,
@@ -17,6 +16,7 @@ from trackkit.motion.noise_levels import (
     highest,
     tells_wander,
 )
+from trackkit.motion.smooth import smooth
 from trackkit.motion.smoother import LEAST_TRUST
 
 

@@ -5,9 +5,9 @@ import pytest
 from ellipse import PLANE, TEN_HERTZ, received
 from scipy.integrate import quad
 
-from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
 from trackkit.motion.position_error import Receiver, between_fixes, position_error
+from trackkit.motion.smooth import smooth
 
 
 def test_without_doppler_a_position_is_as_wrong_as_the_receiver_wanders():

@@ -9,9 +9,9 @@ from scipy.interpolate import BPoly
 from scipy.optimize import brentq
 
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
 from trackkit.motion.noise import USUAL
 from trackkit.motion.quintic import coefficients, motion_weights, quintic
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
 
 SHARES = np.array([0.0, 0.1, 0.5, 0.77, 1.0])

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from ellipse import ONE_HERTZ, PLANE, TEN_HERTZ, laps, received, root_mean_square
 
-from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Measured
 from trackkit.motion.robust import biweight, stray_positions
+from trackkit.motion.smooth import smooth
 from trackkit.motion.smoother import LEAST_TRUST
 from trackkit.recordings.recording import Recording
 

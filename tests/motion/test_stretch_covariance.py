@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from ellipse import PLANE, TEN_HERTZ, received
 
-from trackkit.motion.drive import smooth
 from trackkit.motion.quintic import jerk_covariance, jerk_variance
+from trackkit.motion.smooth import smooth
 
 FIX, SHARE = np.array([3, 5, 6, 100, 400, 449]), np.array([0.1, 0.3, 0.5, 0.9, 0.2, 0.99])
 ORIGIN, AT_ORIGIN = (5, 0.4), np.array([[0.03, 0.01], [0.0, 0.0], [0.0, 0.0]])

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from ellipse import PLANE, TEN_HERTZ, laps, received
 
-from trackkit.motion.drive import smooth
 from trackkit.motion.information import Model
 from trackkit.motion.noise import Levels, Measured
+from trackkit.motion.smooth import smooth
 from trackkit.motion.smoother import solve
 from trackkit.motion.variance import remainders_after, sum_variance
 

@@ -10,7 +10,7 @@ import pytest
 
 from trackkit.errors import RecordingError
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
 
 NOON = datetime(2024, 5, 4, 12, 0, tzinfo=UTC)

@@ -7,7 +7,7 @@ from drives import Road, arc, drive, on_earth, straights_joined
 from trackkit.building.build import build_track
 from trackkit.building.path import path_driven
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 
 
 def built(road, *, laps=1.15, cruise=12.0, rate_hz=10, is_open=False, at=(161.0, 47.0), **more):

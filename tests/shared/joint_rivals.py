@@ -8,8 +8,9 @@ from itertools import pairwise
 import numpy as np
 from joint_sessions import Case, Driven
 
-from trackkit.motion.drive import Drive, smooth
+from trackkit.motion.drive import Drive
 from trackkit.motion.noise import USUAL, Levels
+from trackkit.motion.smooth import smooth
 from trackkit.motion.smoother import solve
 from trackkit.recordings.recording import Recording
 from trackkit.timing.crossings import Crossing, cross, interval_sigma

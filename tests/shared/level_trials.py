@@ -18,8 +18,9 @@ import numpy as np
 from checkout import ROOT
 from practice_tracks import make_track
 
-from trackkit.motion.drive import Drive, smooth
+from trackkit.motion.drive import Drive
 from trackkit.motion.noise import Levels
+from trackkit.motion.smooth import smooth
 from trackkit.motion.smoother import solve
 from trackkit.recordings.recording import Recording
 from trackkit.simulation.simulate import Simulation, simulate_drive

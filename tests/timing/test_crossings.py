@@ -8,8 +8,8 @@ import pytest
 from drives import block_circuit, corner_speed, drive, gate_ends, track_of
 from timed_block import GATES, KINDS, along_the_finish_straight
 
-from trackkit.motion.drive import smooth
 from trackkit.motion.noise import Levels
+from trackkit.motion.smooth import smooth
 from trackkit.simulation.simulate import simulate_drive
 from trackkit.timing.crossings import _back, cross, interval_sigma, sum_sigma, sum_sigmas
 from trackkit.timing.lap_times import time_laps

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from drives import block_circuit, drive, hill_course, track_of
 
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 from trackkit.timing import shared_line
 from trackkit.timing.crossings import cross
 from trackkit.timing.lap_times import time_laps

@@ -26,7 +26,7 @@ from trackkit.building.tell_accuracy import accuracy_remarks, left_out_remarks, 
 from trackkit.errors import NoLapError, RecordingError
 from trackkit.files import sha256_of
 from trackkit.geometry.geodesy import LocalPlane, extent_m, unwrap_longitude
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy
 from trackkit.track.history import now

@@ -26,7 +26,7 @@ from trackkit.building.pit_lane import (
 )
 from trackkit.errors import PlaceError
 from trackkit.gates.pit_lane import set_pit_lane
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 from trackkit.motion.vehicle import assumed_speed, vehicle_for
 from trackkit.recordings.recording import Recording
 from trackkit.remedies import Remedy

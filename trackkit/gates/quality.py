@@ -356,7 +356,7 @@ def timing_quality(
             recorded=False,
             receiver=receiver,
         )
-    from trackkit.motion.drive import smooth
+    from trackkit.motion.smooth import smooth
 
     drives = [smooth(recording, track.plane) for recording in recordings]
     return driven_quality(track, drives, receiver=receiver)

@@ -20,9 +20,10 @@ from trackkit.arrays import Floats
 from trackkit.geometry.curve import Curve
 from trackkit.motion.beside_track import line_shift_m
 from trackkit.motion.kept_drive import drive_of_row, drive_row
+from trackkit.timing.crossed_laps import Parts
 from trackkit.timing.driving_sessions import DrivingSession, Ending
 from trackkit.timing.kept_columns import LINE
-from trackkit.timing.lap_times import Parts, TimedRecording, laps_of_drive
+from trackkit.timing.lap_times import TimedRecording, laps_of_drive
 from trackkit.timing.lap_wander import FEWEST_LAPS
 from trackkit.timing.report import LapReport
 from trackkit.timing.rules import LapRules

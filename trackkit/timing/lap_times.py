@@ -3,39 +3,34 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from itertools import chain, pairwise
+from itertools import chain
 
-import numpy as np
-
-from trackkit.arrays import Floats
 from trackkit.errors import PlaceError
 from trackkit.geometry.geodesy import LocalPlane
-from trackkit.motion.drive import Drive, smooth
+from trackkit.motion.drive import Drive
+from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
-from trackkit.timing.channels import with_channels
+from trackkit.timing.crossed_laps import Pair, Parts, lap_report, laps_of_crossings
 from trackkit.timing.crossings import (
     AGAIN_M,
     Crossing,
     CrossingCovariance,
     cross,
     sum_sigmas,
-    with_speed_sigmas,
 )
-from trackkit.timing.driving_sessions import DrivingSession, driving_sessions, standing_spells
-from trackkit.timing.lap_remarks import with_remarks
+from trackkit.timing.driving_sessions import driving_sessions, standing_spells
 from trackkit.timing.lap_wander import levels_from_laps
-from trackkit.timing.laps import Lap, SectorTime, laps_between
+from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.timing.rules import USUAL_RULES, LapRules
 from trackkit.timing.shared_line import corrected
-from trackkit.track.crossed import crossed_gates, timed_gates
-from trackkit.track.features import Centreline, Gate, Position
+from trackkit.track.crossed import crossed_gates
+from trackkit.track.features import Centreline, Position
 from trackkit.track.model import Track
 
-_EDGE_S = 5.0
 _MOST_TOGETHER = 1000
 """Of more crossings, what each is off with each other takes too much room."""
 _SAME_PLANE_DEG = 1e-7
@@ -106,8 +101,6 @@ def timed_over(track: Track, recording: Recording) -> TimedRecording:
 
 _Crossings = dict[tuple[str, Position, Position], list[Crossing]]
 """Crossings of gates, by their ids and ends."""
-Parts = tuple[Floats, tuple[DrivingSession, ...]]
-"""When the vehicle stood, begin and end, shape (k, 2), and the sessions."""
 
 
 @dataclass(eq=False, repr=False)
@@ -189,10 +182,10 @@ class TimedRecording:
         count = Counter[tuple[str, str]]()
         usual = dict(self._sigmas_before_drag) if dragging else {}
 
-        def sigmas_of(pairs: Sequence[_Pair]) -> dict[_Pair, float]:
-            sigmas: dict[_Pair, float] = {}
-            before_drag: dict[_Pair, float] = {}
-            places: dict[_Pair, list[tuple[str, str, int]]] = {}
+        def sigmas_of(pairs: Sequence[Pair]) -> dict[Pair, float]:
+            sigmas: dict[Pair, float] = {}
+            before_drag: dict[Pair, float] = {}
+            places: dict[Pair, list[tuple[str, str, int]]] = {}
             for pair in pairs:
                 gates = (pair[0].gate, pair[1].gate)
                 place = (*gates, count[gates])
@@ -210,7 +203,7 @@ class TimedRecording:
             self._sigmas = sigmas
             return before_drag | sigmas
 
-        report = _lap_report(
+        report = lap_report(
             track,
             self.drive,
             _in_order(self._crossings),
@@ -256,7 +249,7 @@ class TimedRecording:
             track, self.by_itself, self._crossings_by_itself, self.antenna_ahead_m
         )
         crossings = _in_order(self._crossings_by_itself)
-        laps = _wander_spans(track, _laps_of(track, crossings, self.parts(rules)[1]))
+        laps = _wander_spans(track, laps_of_crossings(track, crossings, self.parts(rules)[1]))
         fresh = laps != self._wander_laps
         if fresh and not self.by_itself.wander_from_recording:
             levels = levels_from_laps(track, self.by_itself, laps)
@@ -290,11 +283,11 @@ def laps_of_drive(
         drive.prepare_variances(crossing.fix for crossing in crossings)
         together = CrossingCovariance.of(drive, crossings)
 
-    def sigmas_of(pairs: Sequence[_Pair]) -> dict[_Pair, float]:
+    def sigmas_of(pairs: Sequence[Pair]) -> dict[Pair, float]:
         sigmas = sum_sigmas(together or drive, [[(a, -1.0), (b, 1.0)] for a, b in pairs])
         return dict(zip(pairs, sigmas, strict=True))
 
-    return _lap_report(
+    return lap_report(
         track, drive, crossings, parts, rules, sigmas_of, best_sigmas=True, together=together
     )
 
@@ -337,31 +330,6 @@ def _in_order(crossings: _Crossings) -> list[Crossing]:
     return sorted(chain.from_iterable(crossings.values()), key=lambda crossing: crossing.time_s)
 
 
-def _laps_of(
-    track: Track, crossings: Sequence[Crossing], sessions: Sequence[DrivingSession]
-) -> list[Lap]:
-    """List the laps that some crossings make, in order of time; without uncertainties."""
-    order = [gate.id for gate in timed_gates(track)]
-    pit_exits = [gate.id for gate in track.gates_of_kind("pit-exit")]
-    speed_places = _speed_places(track)
-    times = np.array([crossing.time_s for crossing in crossings])
-    laps: list[Lap] = []
-    for session in sessions:
-        # Rolling to a halt on the line, or off it again, is the session's.
-        low = int(np.searchsorted(times, session.begin_s - _EDGE_S))
-        high = int(np.searchsorted(times, session.end_s + _EDGE_S))
-        laps += laps_between(
-            crossings[low:high],
-            order,
-            closed=track.closed,
-            pit_exits=pit_exits,
-            speed_places=speed_places,
-            session=session.number,
-            begin_s=session.begin_s,
-        )
-    return laps
-
-
 def _wander_spans(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float], ...]:
     """List begin and end, seconds, of the laps that can tell the receiver's wander."""
     return tuple(
@@ -369,121 +337,3 @@ def _wander_spans(track: Track, laps: Sequence[Lap]) -> tuple[tuple[float, float
         for lap in laps
         if track.closed and lap.counts and lap.start_s is not None and lap.time_s is not None
     )
-
-
-_Pair = tuple[Crossing, Crossing]
-_SigmasOf = Callable[[Sequence[_Pair]], dict[_Pair, float]]
-"""How well the times between some pairs of crossings are known, seconds."""
-
-
-def _lap_report(
-    track: Track,
-    drive: Drive,
-    crossings: Sequence[Crossing],
-    parts: Parts,
-    rules: LapRules,
-    sigmas_of: _SigmasOf,
-    *,
-    best_sigmas: bool,
-    together: CrossingCovariance | None = None,
-) -> LapReport:
-    """Time the laps that the crossings of a drive, in order of time, make."""
-    if best_sigmas and together is None:
-        drive.prepare_variances(crossing.fix for crossing in crossings)
-    spells, sessions = parts
-    laps = _laps_of(track, crossings, sessions)
-    sigmas = sigmas_of([pair for lap in laps for pair in _intervals(lap)])
-    speed = drive.speed_mps
-    laps = [_measured(speed, lap, sigmas) for lap in laps]
-    laps = with_remarks(track, drive, laps, spells, rules)
-    if best_sigmas:
-        laps = with_channels(laps, drive.recording.channels)
-        laps = _with_speed_sigmas(drive, laps)
-    report = LapReport(
-        name=drive.recording.name,
-        start=drive.recording.start,
-        laps=(),
-        crossings=tuple(crossings),
-        best_lap_s=None,
-        theoretical_best_s=None,
-        continuous_best_s=None,
-        median_s=None,
-        spread_s=None,
-        sessions=sessions,
-        track=track,
-        _kept=drive,
-        _together=together,
-    )
-    return report.of_laps(laps, best_sigmas=best_sigmas)
-
-
-def _speed_places(track: Track) -> dict[str, float]:
-    """Find between which of the timed gates each speed gate lies, for `laps_between`."""
-    first, *others = timed_gates(track)
-
-    def ahead(gate: Gate) -> float:
-        # The declared length will do: laying out the curve would cost half a second of start-up.
-        along = gate.chainage_m - first.chainage_m
-        return along % track.length_m if track.closed else along
-
-    return {
-        gate.id: 0.5 + sum(ahead(other) <= ahead(gate) for other in others)
-        for gate in track.gates_of_kind("speed")
-    }
-
-
-def _with_speed_sigmas(drive: Drive, laps: Sequence[Lap]) -> list[Lap]:
-    passed = sorted((c for lap in laps for c in lap.speed_gates), key=lambda c: c.time_s)
-    if not passed:
-        return list(laps)
-    measured = dict(zip(passed, with_speed_sigmas(drive, passed), strict=True))
-    return [
-        replace(lap, speed_gates=tuple(measured[crossing] for crossing in lap.speed_gates))
-        for lap in laps
-    ]
-
-
-def _intervals(lap: Lap) -> list[_Pair]:
-    """List between which crossings its sectors were driven, and the lap as a whole."""
-    ends = [*pairwise(lap.passed), (lap.passed[0], lap.passed[-1])]
-    return [(before, after) for before, after in ends if before is not None and after is not None]
-
-
-def _measured(speed_mps: Floats, lap: Lap, sigmas: Mapping[_Pair, float]) -> Lap:
-    """Add uncertainties and speeds to a lap's times."""
-    sectors = tuple(
-        sector
-        if before is None or after is None
-        else _measured_sector(speed_mps, sector, before, after, sigmas[before, after])
-        for sector, before, after in zip(lap.sectors, lap.passed[:-1], lap.passed[1:], strict=True)
-    )
-    if lap.pit_visits:
-        top_in_pits = max(_speeds(speed_mps, *visit)[1] for visit in lap.pit_visits)
-        lap = replace(lap, pit_speed_mps=top_in_pits)
-    first, last = lap.passed[0], lap.passed[-1]
-    if first is None or last is None:
-        return replace(lap, sectors=sectors)
-    lowest, top = _speeds(speed_mps, first, last)
-    return replace(
-        lap,
-        sectors=sectors,
-        sigma_s=sigmas[first, last],
-        lowest_mps=lowest,
-        top_mps=top,
-    )
-
-
-def _measured_sector(
-    speed_mps: Floats, sector: SectorTime, before: Crossing, after: Crossing, sigma_s: float
-) -> SectorTime:
-    lowest, top = _speeds(speed_mps, before, after)
-    return replace(sector, sigma_s=sigma_s, lowest_mps=lowest, top_mps=top)
-
-
-def _speeds(speed_mps: Floats, before: Crossing, after: Crossing) -> tuple[float, float]:
-    """Lowest and highest speed between two crossings, m/s, from those at all fixes."""
-    ends = (before.speed_mps, after.speed_mps)
-    between = speed_mps[before.fix + 1 : after.fix + 1]
-    if not len(between):
-        return min(ends), max(ends)
-    return min(*ends, float(between.min())), max(*ends, float(between.max()))
