@@ -26,12 +26,12 @@ def of_line(findings):
     return {f.rule for f in findings if f.feature == "centreline"}
 
 
-def bumped(road, begin_m, length_m, high_m):
-    """The road with a smooth bump to the left, from a chainage on."""
+def bumped(road, *begins_m, length_m=120.0, high_m=8.0):
+    """The road with smooth bumps to the left, each from a chainage on."""
     chainage = np.linspace(0.0, road.length_m, int(road.length_m / 2.0) + 1)[:-1]
     position, ahead = road.at(chainage)
-    share = np.clip((chainage - begin_m) / length_m, 0.0, 1.0)
-    aside = high_m * np.sin(np.pi * share) ** 2
+    share = np.clip((chainage[:, None] - np.array(begins_m)) / length_m, 0.0, 1.0)
+    aside = (high_m * np.sin(np.pi * share) ** 2).sum(axis=1)
     position = position + aside[:, None] * np.column_stack([-ahead[:, 1], ahead[:, 0]])
     return track_at(np.vstack([position, position[:1]]), closed=True)
 
@@ -49,7 +49,7 @@ def test_nothing_is_found_where_the_line_is_the_one_driven(rate_hz, doppler):
 
 
 def test_a_smooth_bump_that_nobody_drives_is_found_by_a_recording_alone():
-    track = with_gates(bumped(ROAD, 560.0, 120.0, 8.0), GATES, ROAD)
+    track = with_gates(bumped(ROAD, 560.0), GATES, ROAD)
 
     assert of_line(check_track(track)) & LINE == set()
     findings, _ = check_recording(track, driven_block.recording())
@@ -60,6 +60,23 @@ def test_a_smooth_bump_that_nobody_drives_is_found_by_a_recording_alone():
     assert found.chainage_m == pytest.approx(560.0 + 30.0, abs=8.0)
     assert float(found.message.partition("up to ")[2].partition(" m")[0]) == pytest.approx(8, abs=1)
     assert found.remedy.do == "build revise"
+
+
+@pytest.mark.parametrize(
+    ("begins_m", "end"),
+    [
+        ((560.0,), " away"),
+        ((560.0, 1060.0), ", and at 1 more place"),
+        ((120.0, 560.0, 1060.0), ", and at 2 more places"),
+    ],
+)
+def test_of_several_bumps_one_finding_tells_how_many(begins_m, end):
+    track = with_gates(bumped(ROAD, *begins_m), GATES, ROAD)
+
+    findings, _ = check_recording(track, driven_block.recording())
+
+    (found,) = [f for f in findings if f.rule == "recording-leaves-line"]
+    assert found.message.endswith(end), found.message
 
 
 def test_a_hairpin_cut_by_a_well_shaped_chord_is_found_by_a_recording():
@@ -110,7 +127,7 @@ def test_a_line_too_long_for_its_laps_is_found():
 
 def test_a_bend_that_nobody_could_drive_as_fast_as_recorded_is_found():
     # A bump of 3 m over 14 m has a radius of 2 * (14 / 2 pi)**2 / 3 m at its top (calculus), 3.3 m.
-    track = with_gates(bumped(ROAD, 560.0, 14.0, 3.0), GATES, ROAD)
+    track = with_gates(bumped(ROAD, 560.0, length_m=14.0, high_m=3.0), GATES, ROAD)
 
     findings, _ = check_recording(track, driven_block.recording())
 

@@ -102,3 +102,10 @@ def test_accepting_a_finding_is_written_with_reason_person_and_day(clean):
         with pytest.raises(TrackkitError) as caught:
             accept_finding(track, check_track(track), rule, "gate-a", reason=reason)
         assert says in str(caught.value)
+
+
+def test_a_finding_shows_its_rule_feature_and_place(clean):
+    finding = the_only_finding(with_gate(clean, "gate-a", **turned_ends(347.0, 30.0)))
+    assert re.match(r"Finding\(warning, gate-not-square of 'gate-a' at 34\d\.\d m: ", repr(finding))
+    nowhere = replace(finding, feature=None, chainage_m=None, message="it is odd")
+    assert repr(nowhere) == "Finding(warning, gate-not-square: it is odd)"

@@ -17,6 +17,7 @@ from trackkit.remedies import Remedy
 from trackkit.timing.laps import Lap
 from trackkit.timing.report import LapReport
 from trackkit.track.model import Track
+from trackkit.words import counted
 
 OFF_LINE_M = 4.0
 """A line that the laps lie this far from is not the line driven."""
@@ -84,7 +85,7 @@ def _leaves_line(track: Track, recording: Recording, report: LapReport) -> Itera
     if not stretches:
         return
     begin, end = max(stretches, key=lambda run: most[run[0] : run[1]].max())
-    others = "" if len(stretches) == 1 else f", and at {len(stretches) - 1} more places"
+    others = f", and at {counted(stretches[1:], 'more place')}" if len(stretches) > 1 else ""
     yield new_finding(
         track,
         severity="warning",
