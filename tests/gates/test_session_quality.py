@@ -6,7 +6,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from trackkit.gates.session_quality import MOST_LAPS, session_lap_sigma_s, session_laps, session_line
+from trackkit.gates.session_quality import (
+    MOST_LAPS,
+    session_lap_sigma_s,
+    session_laps,
+    session_line,
+)
 from trackkit.motion.position_error import Receiver
 
 
@@ -55,9 +60,7 @@ def test_where_fixes_lie_farther_apart_than_nodes_each_is_one(bare):
 
 
 def test_laps_and_the_rest_of_one_more_lie_on_the_line_of_the_track(bare):
-    side = session_line(
-        bare, positions_of(0.1), 3, lambda way: way / bare.length_m * 60.0
-    ).side
+    side = session_line(bare, positions_of(0.1), 3, lambda way: way / bare.length_m * 60.0).side
 
     assert side.way_m[0] == 0.0
     assert side.time_s[-1] == pytest.approx(4 * 60.0, abs=1.0)

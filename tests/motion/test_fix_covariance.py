@@ -123,7 +123,8 @@ def test_sums_told_together_are_those_told_one_by_one(receiver):
 
 
 @pytest.mark.parametrize(
-    ("fixes", "kept"), [([10, 21], True), ([11], True), ([12], False), ([10, 99], False), ([], True)]
+    ("fixes", "kept"),
+    [([10, 21], True), ([11], True), ([12], False), ([10, 99], False), ([], True)],
 )
 def test_a_fix_is_kept_with_the_one_after_it(fixes, kept):
     known = ellipse("positions").fix_covariance([20, 10])
