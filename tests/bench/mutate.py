@@ -140,7 +140,7 @@ def sample(room: str, count: int, seed: int) -> list[Change]:
 
 
 def tests_of(file: str) -> tuple[list[str], list[str]]:
-    """Test files that are named for a file or import it, and the rest of its room; short ones first.
+    """Test files named for a file or importing it, and the rest of its room; short ones first.
 
     A file that only other rooms use may be tested by theirs.
     """
