@@ -77,13 +77,15 @@ STARRED = ("parameters", "param", "typedargslist", "star_expr", "argument")
 
 
 def _without_result(source: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
-    """Where annotations and decorators stand: a change there alters no result."""
+    """Where a change alters no result: annotations, decorators, and `zip` told to be strict."""
     spans = []
     for node in ast.walk(ast.parse(source)):
         parts = [getattr(node, name, None) for name in ("annotation", "returns")]
+        parts += getattr(node, "decorator_list", ())
+        parts += [word for word in getattr(node, "keywords", ()) if word.arg == "strict"]
         spans += [
             ((part.lineno, part.col_offset), (part.end_lineno, part.end_col_offset))
-            for part in (*parts, *getattr(node, "decorator_list", ()))
+            for part in parts
             if part is not None
         ]
     return spans
@@ -123,26 +125,35 @@ def sample(room: str, count: int, seed: int) -> list[Change]:
     order = list(of_file)
     source.shuffle(order)
     drawn: list[Change] = []
-    while len(drawn) < count:
-        changes = of_file[order[len(drawn) % len(order)]]
+    while len(drawn) < count and any(of_file.values()):
+        changes = of_file[order[0]]
+        order = [*order[1:], order[0]]
+        if not changes:
+            continue
         kind = source.choice(sorted({change.kind for change in changes}))
         # A place that can be changed in many ways is no likelier than one that can in one.
         line = source.choice(sorted({change.line for change in changes if change.kind == kind}))
         change = source.choice([c for c in changes if c.kind == kind and c.line == line])
-        if change not in drawn:
-            drawn.append(change)
+        changes.remove(change)
+        drawn.append(change)
     return drawn
 
 
 def tests_of(file: str) -> tuple[list[str], list[str]]:
-    """Test files of a file's room: those that name or import it, and the rest; short ones first."""
+    """Test files named for a file or importing it, and the rest of its room; short ones first.
+
+    A file that only other rooms use may be tested by theirs.
+    """
     room, name = Path(file).parts[1], Path(file).stem
     words = (f"trackkit.{room}.{name} ", f"trackkit.{room} import {name}")
     near, rest = [], []
-    for test in sorted((ROOT / "tests" / room).glob("test_*.py"), key=lambda t: t.stat().st_size):
-        named = test.stem == f"test_{name}" or test.stem.startswith(f"test_{name}_")
-        is_near = named or any(word in test.read_text() for word in words)
-        (near if is_near else rest).append(str(test.relative_to(ROOT)))
+    for test in sorted((ROOT / "tests").glob("*/test_*.py"), key=lambda t: t.stat().st_size):
+        own = test.parent.name == room
+        named = own and (test.stem == f"test_{name}" or test.stem.startswith(f"test_{name}_"))
+        if named or any(word in test.read_text() for word in words):
+            near.append(str(test.relative_to(ROOT)))
+        elif own:
+            rest.append(str(test.relative_to(ROOT)))
     return near, rest
 
 

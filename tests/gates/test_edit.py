@@ -12,7 +12,7 @@ from named_block import at
 
 from trackkit.building.from_line import build_from_line
 from trackkit.errors import PlaceError
-from trackkit.gates.edit import gate_name, move_gate
+from trackkit.gates.edit import gate_name, move_gate, remove_gate, rename_gate, widen_gate
 from trackkit.gates.placement import with_gate, with_gate_moved, without_gate
 from trackkit.track.features import Gate
 from trackkit.track.file import stored
@@ -381,3 +381,64 @@ def test_a_name_is_up_to_a_hundred_characters_without_what_surrounds_it(text, na
 def test_what_is_no_name_is_refused(text):
     with pytest.raises(PlaceError, match="1 to 100 characters on one line"):
         gate_name(text)
+
+
+# What is said of changes
+
+
+def test_a_change_says_what_was_done_in_the_history(block):
+    for change, words in (
+        (widen_gate(block, "gate-a", 17.0), "made gate gate-a 17.0 m wide"),
+        (rename_gate(block, "gate-a", " Dip "), "renamed gate gate-a from Sector 1 end to Dip"),
+        (remove_gate(block, "gate-a"), "removed gate gate-a (Sector 1 end) at 300.0 m"),
+    ):
+        assert change.what == words
+        assert change.track.history[-1]["what"] == words
+        assert len(change.track.history) == len(block.history) + 1
+
+
+def test_a_gate_made_wider_stays_where_it_is(block):
+    change = widen_gate(block, "gate-a", 17.0)
+
+    assert change.gate.width_m == pytest.approx(17.0, abs=1e-3)
+    assert change.gate.chainage_m == pytest.approx(300.0, abs=0.01)
+
+
+def test_a_gate_that_is_renamed_keeps_everything_else_and_so_do_the_others(block):
+    change = rename_gate(block, "gate-a", "Dip", by="Ada")
+
+    before = block.gate("gate-a")
+    assert replace(change.gate, name=before.name, name_given=before.name_given) == before
+    assert [gate.id for gate in change.track.gates] == [gate.id for gate in block.gates]
+    assert [gate for gate in change.track.gates if gate.id != "gate-a"] == [
+        gate for gate in block.gates if gate.id != "gate-a"
+    ]
+    assert change.track.history[-1]["by"] == "Ada"
+    assert change.remarks == ()
+
+
+def test_a_removed_gate_is_given_back_as_it_was(block):
+    change = remove_gate(block, "gate-a")
+
+    assert change.gate == block.gate("gate-a")
+    assert [gate.id for gate in change.track.gates] == [
+        gate.id for gate in block.gates if gate.id != "gate-a"
+    ]
+
+
+def test_who_wants_a_second_finish_is_told_how_to_move_the_first(block):
+    ends = block.gate("gate-b")
+    for place, width_m, expected in (
+        (at(500.04), None, (500.0, None)),
+        (at(500.0), 17.0, (500.0, {"width_m": 17.0})),
+        (
+            Place(ends=(ends.left, ends.right)),
+            None,
+            (None, {"left": list(ends.left), "right": list(ends.right)}),
+        ),
+    ):
+        with pytest.raises(PlaceError) as raised:
+            with_gate(block, "finish", place, width_m=width_m)
+        remedy = raised.value.remedy
+        assert (remedy.do, remedy.feature) == ("gate move", "finish")
+        assert (remedy.chainage_m, remedy.value) == expected

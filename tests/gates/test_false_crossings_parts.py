@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from scipy.stats import multivariate_normal, norm
 
 from trackkit.gates.false_crossings import (
     _counted,
     _dense,
     _distance_to_gate,
+    creeping_probability,
     parked_probability,
 )
 
@@ -101,3 +103,27 @@ def test_twice_as_far_away_by_a_wander_twice_as_large_is_as_likely(behind_m):
     assert near == pytest.approx(far)
     assert 0.0 < near < 1.0
     assert parked_probability(2.0 * behind_m, 30.0, wander_m=1.0) < near
+
+
+def test_a_probability_of_standing_is_that_of_each_fix_by_itself_at_first():
+    # One step: the wander is behind before and in front after, a bivariate normal orthant.
+    kept = np.exp(-1.0 / 120.0)
+    for behind_m in (-0.5, 0.0, 0.4, 1.5):
+        level = behind_m / 1.0
+        both = multivariate_normal(np.zeros(2), [[1.0, kept], [kept, 1.0]])
+        behind_then_front = norm.cdf(level) - both.cdf([level, level])
+
+        found = creeping_probability(np.full(2, behind_m), wander_m=1.0, wander_time_s=120.0)
+
+        assert found == pytest.approx(behind_then_front, rel=0.01)
+
+
+def test_who_moves_on_towards_the_line_is_counted_from_where_the_first_fix_lay():
+    # From 2 m behind to 1 m in front: nearly all go over, by school probability.
+    kept = np.exp(-1.0 / 120.0)
+    both = multivariate_normal(np.zeros(2), [[1.0, kept], [kept, 1.0]])
+    expected = norm.cdf(2.0) - both.cdf([2.0, -1.0])
+
+    found = creeping_probability(np.array([2.0, -1.0]), wander_m=1.0, wander_time_s=120.0)
+
+    assert found == pytest.approx(expected, rel=0.01)

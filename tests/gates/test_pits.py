@@ -68,3 +68,40 @@ def test_who_is_nearer_to_the_pit_lane_than_to_the_line_is_in_the_pits(block):
     fixes = track.plane.to_plane(*on_earth(np.column_stack([np.zeros(4), y])))
 
     assert in_pits(track, fixes, np.abs(y + 130.0)).tolist() == [False, False, True, True]
+
+
+@pytest.mark.parametrize(("begin_m", "passed"), [(44.5, True), (45.5, False)])
+def test_who_comes_from_just_in_front_of_a_gate_has_not_passed_it(block, begin_m, passed):
+    north = np.array([0.0, 1.0])
+    gates = (pit_gate("pit-entry", 45.0 * north, north), pit_gate("pit-exit", 155.0 * north, north))
+    track = replace(block, gates=(*block.gates, *gates))
+    fixes = np.outer(np.arange(begin_m, 200.0, 10.0), north)
+    on_plane = track.plane.to_plane(*on_earth(fixes))
+
+    inside = in_pits(track, on_plane, np.full(len(fixes), 50.0))
+
+    assert inside.any() == passed
+    assert inside[0] == passed
+
+
+def test_every_visit_ends_at_the_next_exit(block):
+    north = np.array([0.0, 1.0])
+    gates = (pit_gate("pit-entry", 45.0 * north, north), pit_gate("pit-exit", 155.0 * north, north))
+    track = replace(block, gates=(*block.gates, *gates))
+    once = np.outer(np.arange(0.0, 200.0, 10.0), north)
+    # Round again far aside, and in once more; the last time it stays.
+    fixes = np.concatenate([once, once[::-1] + np.array([300.0, 0.0]), once, once[:12]])
+    on_plane = track.plane.to_plane(*on_earth(fixes))
+
+    inside = in_pits(track, on_plane, np.full(len(fixes), 50.0))
+
+    assert np.flatnonzero(inside).tolist() == [*range(4, 16), *range(44, 56)]
+
+
+def test_close_to_the_line_nobody_is_in_the_pits_though_the_lane_is_closer(block):
+    # The lane joins the straight at y = -130 here.
+    lane = on_earth(np.array([[-180.0, -130.0], [-150.0, -110.0], [150.0, -110.0], [180, -130.0]]))
+    track, _ = set_pit_lane(block, *lane)
+    fixes = track.plane.to_plane(*on_earth(np.array([[-177.5, -128.2], [-176.5, -127.6]])))
+
+    assert in_pits(track, fixes, np.array([1.8, 2.4])).tolist() == [False, True]

@@ -21,6 +21,7 @@ from trackkit.building.build import build_track
 from trackkit.errors import NoLapError
 from trackkit.gates.driven import ASSUMED_LINE_M
 from trackkit.gates.quality import _accumulated, driven_quality, timing_quality
+from trackkit.motion.noise import Levels
 from trackkit.motion.position_error import Receiver
 from trackkit.motion.smooth import smooth
 from trackkit.motion.vehicle import KART
@@ -275,3 +276,27 @@ def test_what_is_turned_counts_from_the_last_straight_or_the_last_bend_of_the_ot
     side = np.array([0.0, 1.0, 1.0, -1.0, 0.0, -1.0, -1.0])
 
     assert _accumulated(turn, side) == pytest.approx([0.0, 0.1, 0.3, 0.3, 0.0, 0.1, 0.5])
+
+
+@pytest.mark.parametrize(
+    ("receiver", "words"),
+    [
+        (
+            Receiver(),
+            (
+                "the usual receiver (10 Hz with Doppler velocities, wander 1.0 m and noise 0.15 m, "
+                "one sigma) in a session of 15 min"
+            ),
+        ),
+        (
+            Receiver(Levels(wander_m=2.5, white_m=0.5), 0.2, False, 3600.0),
+            (
+                "a receiver (5 Hz with positions alone, wander 2.5 m and noise 0.50 m, one sigma) "
+                "in a session of 60 min"
+            ),
+        ),
+    ],
+    ids=["usual", "another"],
+)
+def test_what_is_assumed_of_a_receiver_is_told(block, receiver, words):
+    assert timing_quality(block, receiver=receiver).basis.endswith(words)

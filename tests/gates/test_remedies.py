@@ -190,3 +190,13 @@ def test_on_an_open_course_gates_keep_clear_of_its_ends():
     # Where its end gates go by default, and 25 m from there.
     assert 25.0 < first.chainage_m < 80.0
     assert track.curve.length_m - 80.0 < last.chainage_m < track.curve.length_m - 25.0
+
+
+def test_where_a_gate_has_no_room_a_straight_with_room_is_named_and_no_bend():
+    track = hairpin(("a", "sector", 140.0))
+
+    remedy = make_narrower(track, track.gate("a"), 140.0, lambda _: False)
+
+    # The road from the finish gate, which is at 700 m of it.
+    place = (remedy.chainage_m + 700.0) % hairpin_circuit().length_m
+    assert hairpin_circuit().radius(place) == np.inf

@@ -3,7 +3,7 @@
 import pytest
 from drives import block_circuit, track_of
 
-from trackkit.gates.split import Split, apply_suggestions, suggest_gates
+from trackkit.gates.split import ExpectedSector, Split, apply_suggestions, suggest_gates
 
 
 @pytest.fixture(scope="module")
@@ -49,3 +49,15 @@ def test_a_split_as_json_has_a_row_for_each_gate(split):
     assert (row["by"], len(row["suggestions"])) == ("length", 2)
     assert row["suggestions"][0] == split.suggestions[0].as_row()
     assert repr(Split("time", split.suggestions[:1], "x")) == "Split(by time, 1 suggestion)"
+
+
+def test_a_sector_as_json_is_told_to_centimetres_milliseconds_and_microseconds():
+    row = ExpectedSector(2, 12.3456, 1234.5678, 45.67891, 0.012345678).as_row()
+
+    assert row == {
+        "number": 2,
+        "begin_m": 12.35,
+        "end_m": 1234.57,
+        "time_s": 45.679,
+        "sigma_s": 0.012346,
+    }

@@ -9,12 +9,11 @@ from trackkit.motion.chained_sums import chained_sums, steps_between
 from trackkit.motion.strides import Strides
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize(("loads", "columns"), [(0, 1), (1, 1), (48, 2), (131, 1), (200, 2)])
+@pytest.mark.parametrize(("loads", "columns"), [(0, 1), (1, 1), (48, 2), (131, 1), (160, 2)])
 def test_terms_are_those_of_a_gaussian_chain(loads: int, columns: int) -> None:
     """A first-order chain x' = A x + noise has cov(x_i, x_j) = A ... A cov(x_j), by hand."""
     rng = np.random.default_rng(loads)
-    states, links, count = 3, 90, max(1, loads // 2)
+    states, links, count = 3, 24, max(1, loads // 2)
     onward = rng.normal(0.0, 0.5, (links - 1, states, states))
     noise = rng.normal(0.0, 1.0, (links, states, states))
     covariance = noise @ noise.transpose(0, 2, 1)
@@ -38,5 +37,6 @@ def test_terms_are_those_of_a_gaussian_chain(loads: int, columns: int) -> None:
     for column in range(columns):
         load = np.zeros((count, links, states))
         np.add.at(load, (term, place), weight[:, column])
-        wanted += np.einsum("ils,lsmt,jmt->ij", load, whole, load)
+        flat = load.reshape(count, -1)
+        wanted += flat @ whole.reshape(links * states, -1) @ flat.T
     assert found == pytest.approx(wanted, rel=1e-9, abs=1e-9 * max(1.0, np.abs(wanted).max()))

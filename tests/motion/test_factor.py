@@ -1,12 +1,14 @@
 """Drives that are solved piece by piece are those that are solved whole."""
 
 from dataclasses import astuple, replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from ellipse import PLANE, TEN_HERTZ, received
 
 import trackkit.motion.factor
+from trackkit.motion.factor import Factor
 from trackkit.motion.noise import Levels
 from trackkit.motion.smooth import smooth
 
@@ -94,3 +96,34 @@ def test_of_a_drive_in_pieces_one_piece_of_its_factor_is_in_memory(in_pieces):
     factor.columns(1190, 1195)
     factor.columns(3, 5)
     assert len(factor._kept) == 1
+
+
+@pytest.mark.parametrize(
+    ("stretch", "parts"),
+    [
+        ((0, 9), [(0, 2), (2, 5), (5, 9)]),
+        ((2, 9), [(2, 5), (5, 9)]),
+        ((3, 5), [(3, 5)]),
+        ((1, 3), [(1, 2), (2, 3)]),
+        ((5, 6), [(5, 6)]),
+    ],
+)
+def test_a_stretch_is_divided_where_pieces_end_into_parts_that_share_their_ends(stretch, parts):
+    factor = Factor(None, Levels(), None, 0.0, 1, (0, 3, 6, 10))
+
+    assert list(factor.cuts(*stretch)) == parts
+
+
+def test_columns_of_a_piece_are_of_the_fixes_beside_it_too():
+    factor = Factor(None, Levels(), None, 0.0, 2, (0, 3, 6, 10))
+
+    assert [factor.reach(piece) for piece in factor.pieces] == [(0, 3), (2, 6), (5, 9)]
+    assert factor.block == 2 * Levels().states
+
+
+@pytest.mark.parametrize(("fixes", "bounds"), [(7, (0, 7)), (8, (0, 4, 8)), (15, (0, 5, 10, 15))])
+def test_pieces_are_of_even_size_and_none_too_large(fixes, bounds, monkeypatch):
+    monkeypatch.setattr(trackkit.motion.factor, "PIECE_FIXES", 7)
+    measured = SimpleNamespace(time_s=np.zeros(fixes), direction=None)
+
+    assert Factor.of(measured, Levels(), np.ones(fixes), 0.0).bounds == bounds

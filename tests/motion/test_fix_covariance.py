@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from rings import POSITIONS, SPEEDS, knots, ring
 
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.noise import Levels
+from trackkit.motion.repeated_line import fit_line
 from trackkit.motion.smooth import smooth
 from trackkit.recordings.recording import Recording
 
@@ -75,3 +77,96 @@ def test_what_is_kept_is_small():
     kept = sum(getattr(known, name).nbytes for name in ("fix", "pivot", "onward", "form"))
     assert kept < 20_000
     assert all(getattr(known, name).base is None for name in ("pivot", "onward", "form"))
+
+
+RECEIVERS = pytest.mark.parametrize(
+    "receiver", ["positions", "velocities", "slow velocities", "speed alone"]
+)
+FIX, SHARE = np.array([40, 41, 300, 300, 870]), np.array([0.1, 0.9, 0.2, 0.8, 1.0])
+
+
+@RECEIVERS
+def test_covariances_of_places_are_those_of_the_drive(receiver):
+    drive = ellipse(receiver)
+    slope = np.random.default_rng(5).normal(0.0, 0.05, (5, 2))
+
+    (found,) = drive.fix_covariance(FIX).covariances(FIX, SHARE, slope)
+
+    # What two positions within one interval share of the jerk between is left to each of them.
+    expected = np.einsum("ia,iajb,jb->ij", slope, drive.covariance(FIX, SHARE), slope)
+    assert found == pytest.approx(expected, rel=1e-7, abs=1e-12)
+
+
+@RECEIVERS
+def test_the_motion_at_fixes_kept_is_known_as_all_along_a_stretch(receiver):
+    drive = ellipse(receiver)
+    stretch = next(drive.stretch_covariances([(3, 890)]))
+
+    found = drive.fix_covariance(FIX).motion(FIX, SHARE)
+
+    assert found == pytest.approx(stretch.motion(FIX, SHARE), rel=1e-6, abs=1e-10)
+
+
+@RECEIVERS
+def test_sums_told_together_are_those_told_one_by_one(receiver):
+    drive = ellipse(receiver)
+    random = np.random.default_rng(6)
+    index = random.choice(FIX, (7, 3))
+    share, slope = random.uniform(0, 1, (7, 3)), random.normal(0, 0.05, (7, 3, 2))
+    known = drive.fix_covariance(FIX)
+
+    together = known.variances(index, share, slope)
+
+    alone = [known.variance(*each) for each in zip(index, share, slope, strict=True)]
+    assert together == pytest.approx(alone, rel=1e-9)
+    assert together == pytest.approx(drive.variances(index, share, slope), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("fixes", "kept"),
+    [([10, 21], True), ([11], True), ([12], False), ([10, 99], False), ([], True)],
+)
+def test_a_fix_is_kept_with_the_one_after_it(fixes, kept):
+    known = ellipse("positions").fix_covariance([20, 10])
+
+    assert known.fix.tolist() == [10, 11, 20, 21]
+    assert known.time_s == pytest.approx([2.0, 2.2, 4.0, 4.2])
+    assert known.span_s == pytest.approx(np.full(4, 0.2))
+    assert known.keeps(np.array(fixes, dtype=np.intp)) is kept
+
+
+def test_where_nothing_is_kept_only_nothing_is():
+    known = replace(ellipse("positions").fix_covariance([10]), fix=np.zeros(0, dtype=np.intp))
+
+    assert known.keeps(np.zeros(0, dtype=np.intp))
+    assert not known.keeps(np.array([10]))
+
+
+@pytest.fixture(scope="module", params=[POSITIONS, SPEEDS], ids=["positions", "speeds"])
+def corrected(request):
+    """A drive whose error laps round a ring, driven in the same time, are taken to have told."""
+    line = fit_line(ring(5.0, request.param, 11)[0], request.param, knots())
+    return ellipse("velocities").corrected(line)
+
+
+def test_with_what_laps_have_told_sums_have_the_variance_that_the_drive_tells(corrected):
+    random = np.random.default_rng(8)
+    index = random.choice(700, (6, 4))
+    share, slope = random.uniform(0, 1, (6, 4)), random.normal(0, 0.05, (6, 4, 2))
+
+    together = corrected.fix_covariance(index.ravel()).variances(index, share, slope)
+
+    alone = [corrected.variance(*each) for each in zip(index, share, slope, strict=True)]
+    assert together == pytest.approx(alone, rel=1e-4)
+
+
+def test_fast_and_slow_parts_are_those_of_the_drive_alone_and_of_its_line(corrected):
+    slope = np.random.default_rng(5).normal(0.0, 0.05, (5, 2))
+    time = corrected.time_s[FIX] + SHARE * 0.2
+
+    fast, slow = corrected.fix_covariance(FIX).covariances(FIX, SHARE, slope)
+
+    (whole,) = corrected.alone().fix_covariance(FIX).covariances(FIX, SHARE, slope)
+    after, before = corrected.line.covariances(time, slope)
+    assert fast == pytest.approx(whole - before, rel=1e-6, abs=1e-9)
+    assert slow == pytest.approx(after, rel=1e-4, abs=1e-9)

@@ -159,3 +159,32 @@ def test_a_shift_of_the_centreline_stays_unknown_however_tight_its_bends_are():
     # What is beforehand of offsets as a shift of 1 m east would make them: most of 2 m, squared.
     east = left[:, 0] / np.linalg.norm(left[:, 0])
     assert east @ prior @ east == pytest.approx(2.0**2 * np.sum(left[:, 0] ** 2), rel=0.3)
+
+
+@BOTH
+def test_the_error_goes_straight_from_node_to_node_and_stays_beyond_them(levels):
+    side, _, _ = ring(2.0, levels, 9)
+    line = fit_line(side, levels, knots())
+    node = side.time_s
+    middle = 0.5 * (node[1:] + node[:-1])
+
+    error, rate = line.error_at(middle)
+    np.testing.assert_allclose(error, 0.5 * (line.error_m[1:] + line.error_m[:-1]))
+    np.testing.assert_allclose(rate, np.diff(line.error_m, axis=0) / np.diff(node)[:, None])
+
+    error, rate = line.error_at(np.array([node[0] - 5.0, node[-1] + 5.0]))
+    np.testing.assert_allclose(error, line.error_m[[0, -1]])
+    assert not rate.any()
+    # At the very ends it changes as it does within.
+    _, rate = line.error_at(node[[0, -1]])
+    np.testing.assert_allclose(rate, line.error_at(middle[[0, -1]])[1])
+
+
+def test_the_error_at_a_single_node_is_the_error_everywhere():
+    side, _, _ = ring(1.0, POSITIONS, 9)
+    line = fit_line(side.only(np.array([3])), POSITIONS, knots())
+
+    error, rate = line.error_at(np.array([0.0, side.time_s[3], 99.0]))
+
+    np.testing.assert_allclose(error, np.repeat(line.error_m, 3, axis=0))
+    assert not rate.any()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -93,3 +94,38 @@ def test_between_fixes_a_second_apart_hard_driving_is_no_stray_position(away_m, 
 def test_fewer_than_nine_fixes_are_left_as_they_are():
     assert not stray_positions(moved(drive(8, velocities=True), [4], 99.0)).any()
     assert stray_positions(moved(drive(9, velocities=True), [4], 99.0))[4]
+
+
+@pytest.mark.parametrize(("away_m", "strays"), [(4.6, False), (8.0, True)])
+def test_between_uneven_fixes_hard_driving_is_half_of_acceleration_times_both_times(away_m, strays):
+    # At 20 m/s², 0.25 s after one fix and 1 s before the next, a vehicle is 2.5 m from the chord;
+    # a metre more, and no noise.
+    clean = drive(interval_s=1.0)
+    time = np.concatenate([clean.time_s[:31], clean.time_s[30:-1] + 0.25])
+    time[31:] = 30.25 + np.arange(29)
+    position = np.stack([20.0 * time, np.zeros(60)], axis=1)
+    position[31] += [0.0, 0.75 * away_m]
+    uneven = replace(clean, time_s=time, position_m=position)
+
+    assert stray_positions(uneven)[31] == strays
+
+
+@pytest.mark.parametrize(("interval_s", "strays"), [(1.4, True), (1.6, False)])
+def test_over_a_long_way_velocities_do_not_tell_where_a_vehicle_went(interval_s, strays):
+    # A quarter of 20 m/s² times the time squared, for each of eight steps: 102 m.
+    clean = drive(interval_s=interval_s, velocities=True)
+
+    assert stray_positions(moved(clean, [30], 60.0))[30] == strays
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_a_stray_position_in_the_noise_is_found_by_ten_sigmas_of_steps(count):
+    clean = drive(velocities=True, noise_m=0.3)
+    steps = np.hypot(
+        *np.diff(clean.position_m - 20.0 * clean.time_s[:, None] * [1.0, 0.0], axis=0).T
+    )
+    limit_m = 10.0 * np.median(steps) / np.sqrt(2.0) + 1.0
+
+    fixes = list(range(30, 30 + count))
+    assert not stray_positions(moved(clean, fixes, 0.8 * limit_m)).any()
+    assert stray_positions(moved(clean, fixes, 1.3 * limit_m))[fixes].all()

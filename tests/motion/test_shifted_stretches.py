@@ -156,3 +156,38 @@ def test_what_a_jump_moves_ahead_is_gained_on_other_laps():
 
 def test_pace_is_not_compared_of_two_laps():
     assert LapPace.of(ring(1.9, POSITIONS, 1)[0], LENGTH_M) is None
+
+
+def test_laps_beside_a_lap_tell_by_their_median_what_is_deviated_there():
+    side, _, _ = ring(9, POSITIONS, 1)
+    # Each lap deviates by as much all along it.
+    own = np.array([5.0, 1.0, 9.0, 3.0, 7.0, 2.0, 8.0, 4.0, 6.0, 0.0])
+    lap = np.floor(side.way_m / LENGTH_M).astype(int)
+
+    beside = beside_neighbours(side, own[lap], LENGTH_M)
+
+    inside = (side.chainage_m > 40.0) & (side.chainage_m < LENGTH_M - 40.0)
+    for number in range(9):
+        near = [own[k] for k in range(number - 3, number + 4) if k != number and 0 <= k < 9]
+        assert beside[inside & (lap == number)] == pytest.approx(np.median(near)), number
+
+
+def test_fewer_than_three_laps_beside_one_tell_nothing():
+    side, _, _ = ring(3, POSITIONS, 1)
+
+    beside = beside_neighbours(side, np.full(len(side.way_m), 4.0), LENGTH_M)
+
+    inside = (side.chainage_m > 40.0) & (side.chainage_m < LENGTH_M - 40.0)
+    assert not beside[inside].any()
+
+
+def test_what_is_shifted_for_long_or_in_the_last_part_of_a_drive_is_found():
+    side, _, _ = ring(12, POSITIONS, 5)
+    spoilt = jumped(side, 320.0, 372.0, (-4.0, 3.0))
+
+    shifts = found_in(spoilt)
+
+    assert shifts.count == 1
+    assert shifts.begin_s[0] == pytest.approx(320.0, abs=1.6)
+    assert shifts.end_s[0] == pytest.approx(372.0, abs=1.6)
+    assert shifts.size_m[0] == pytest.approx(5.0, abs=1.2)

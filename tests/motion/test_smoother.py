@@ -6,8 +6,11 @@ import numpy as np
 import pytest
 from ellipse import DOPPLER_MPS, WANDER_M, WANDER_TIME_S, WHITE_M, laps
 from pykalman import KalmanFilter
+from scipy.linalg import LinAlgError
 from scipy.stats import multivariate_normal
 
+import trackkit.motion.factor
+from trackkit.motion import smoother
 from trackkit.motion.noise import Levels, Measured
 from trackkit.motion.smoother import LEAST_TRUST, solve
 from trackkit.motion.variance import sum_variance
@@ -259,3 +262,57 @@ def test_only_speeds_without_a_course_tie_the_two_axes_together():
         measured = Measured(time, position, velocity, np.ones(5, bool), np.ones(6), direction)
 
         assert solve(measured, Levels(), np.ones(6)).coupled is coupled
+
+
+def short_drive():
+    return Measured(
+        0.1 * np.arange(5),
+        np.column_stack([2.0 * np.arange(5), np.zeros(5)]),
+        np.full((5, 2), np.nan),
+        np.ones(4, bool),
+        np.ones(5),
+    )
+
+
+@pytest.mark.parametrize("times", [0, 1, 2])
+def test_what_float64_cannot_hold_is_solved_with_ten_times_the_leeway(times, monkeypatch):
+    forward, failed = smoother._forward, []
+
+    def failing(*given):
+        if len(failed) < times:
+            failed.append(given)
+            raise LinAlgError
+        return forward(*given)
+
+    monkeypatch.setattr(smoother, "_forward", failing)
+
+    solution = smoother.solve(short_drive(), Levels(), np.ones(5), likelihood=True, leeway_m=1e-5)
+
+    assert solution.factor.leeway_m == pytest.approx(1e-5 * 10.0**times)
+    assert np.isfinite(solution.log_likelihood)
+
+
+def test_leeway_is_not_widened_beyond_what_a_drive_is_known_by(monkeypatch):
+    tried = []
+
+    def failing(factor, *_):
+        tried.append(factor.leeway_m)
+        raise LinAlgError
+
+    monkeypatch.setattr(smoother, "_forward", failing)
+
+    with pytest.raises(LinAlgError):
+        smoother.solve(short_drive(), Levels(), np.ones(5))
+    # Centimetres are what laps are timed by.
+    assert 1e-3 < max(tried) < 0.1
+
+
+@pytest.mark.parametrize(("pieces", "expected"), [(1, []), (3, [(1, 3), (2, 3), (3, 3)])])
+def test_progress_is_told_piece_by_piece_of_a_drive_that_has_several(pieces, expected, monkeypatch):
+    monkeypatch.setattr(trackkit.motion.factor, "PIECE_FIXES", -(-5 // pieces))
+    steps = []
+    monkeypatch.setattr(smoother, "tell", lambda what, done, of: steps.append((what, done, of)))
+
+    smoother.solve(short_drive(), Levels(), np.ones(5))
+
+    assert steps == [("smoothing the drive", *step) for step in expected]

@@ -1,8 +1,10 @@
 """Gates crossed: when, how often, and how well the time between two crossings is known."""
 
 from dataclasses import replace
+from itertools import pairwise
 from types import SimpleNamespace
 
+import driven_block
 import numpy as np
 import pytest
 from drives import block_circuit, corner_speed, drive, gate_ends, track_of
@@ -11,7 +13,15 @@ from timed_block import GATES, KINDS, along_the_finish_straight
 from trackkit.motion.noise import Levels
 from trackkit.motion.smooth import smooth
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.timing.crossings import _back, cross, interval_sigma, sum_sigma, sum_sigmas
+from trackkit.timing.crossings import (
+    CrossingCovariance,
+    _back,
+    cross,
+    interval_sigma,
+    sum_sigma,
+    sum_sigmas,
+    with_speed_sigmas,
+)
 from trackkit.timing.lap_times import time_laps
 from trackkit.track.features import Gate
 
@@ -289,3 +299,62 @@ def test_a_way_back_crosses_the_gate_where_the_chord_of_its_two_fixes_does(
     back = _back(drive, position[:, 0], np.array([0.0, 5.0]), np.array([0.0, -1.0]), 10.0)
 
     assert back.tolist() == ([1] if between_ends else [])
+
+
+# How well sums of times are known
+
+
+@pytest.fixture(scope="module", params=["together", "alone"])
+def known(request):
+    report = time_laps(driven_block.block(), driven_block.recording())
+    drive_ = report.drive if request.param == "together" else report.drive.alone()
+    return drive_, report.crossings
+
+
+def sums_of(crossings):
+    """Times between neighbours, over a lap, and of nothing; one crossing comes twice."""
+    pairs = [[(a, -1.0), (b, 1.0)] for a, b in pairwise(crossings[:6])]
+    pairs += [[(crossings[1], -1.0), (crossings[4], 1.0), (crossings[1], 0.5)], []]
+    return [*pairs, [(crossings[2], 1.0), (crossings[5], -2.0), (crossings[7], 1.0)]]
+
+
+def test_sums_told_together_are_those_told_one_by_one(known):
+    drive_, crossings = known
+    sums = sums_of(crossings)
+
+    together = sum_sigmas(drive_, sums)
+
+    assert together == pytest.approx([sum_sigma(drive_, terms) for terms in sums], rel=1e-5)
+    assert together[-2] == 0.0
+    assert sum_sigmas(drive_, [[], []]) == [0.0, 0.0]
+    assert sum_sigmas(drive_, []) == []
+
+
+def test_sums_are_known_as_well_by_what_is_kept_of_all_crossings_together(known):
+    drive_, crossings = known
+    kept = CrossingCovariance.of(drive_, crossings)
+    sums = sums_of(crossings)
+
+    told = kept.sigmas(sums)
+
+    assert told == pytest.approx([sum_sigma(drive_, terms) for terms in sums], rel=1e-4)
+    assert sum_sigmas(kept, sums) == pytest.approx(told.tolist())
+    assert sum_sigma(kept, sums[0]) == pytest.approx(told[0])
+    assert interval_sigma(kept, crossings[0], crossings[1]) == pytest.approx(told[0])
+
+
+def test_of_no_crossings_there_is_nothing_to_know(known):
+    drive_, _ = known
+
+    kept = CrossingCovariance.of(drive_, [])
+
+    assert (dict(kept.place), kept.parts) == ({}, ())
+    assert kept.sigmas([]).tolist() == []
+    assert with_speed_sigmas(drive_, []) == []
+
+
+def test_what_is_added_and_taken_off_again_is_known_exactly(known):
+    drive_, crossings = known
+
+    assert sum_sigma(drive_, [(crossings[3], 1.0), (crossings[3], -1.0)]) == 0.0
+    assert sum_sigma(drive_, []) == 0.0

@@ -4,7 +4,12 @@ import numpy as np
 import pytest
 
 from trackkit.errors import TrackkitError
-from trackkit.timing.driving_sessions import driving_sessions, span_text, standing_spells
+from trackkit.timing.driving_sessions import (
+    DrivingSession,
+    driving_sessions,
+    span_text,
+    standing_spells,
+)
 from trackkit.timing.rules import LapRules
 
 
@@ -109,3 +114,21 @@ def test_a_stand_that_goes_on_without_fixes_tells_both():
     assert first.sentence == (
         "ended because the vehicle stood for 4 min and there were no fixes for 3 min"
     )
+
+
+@pytest.mark.parametrize(
+    ("session", "why"),
+    [
+        (DrivingSession(1, 0.0, 9.0, "stood", 200.0), "because the vehicle stood for 3 min"),
+        (DrivingSession(1, 0.0, 9.0, "gap", 90.0, 90.0), "because there were no fixes for 90 s"),
+        (DrivingSession(1, 0.0, 9.0, "gap", 95.0, 90.0), "because there were no fixes for 90 s"),
+        (
+            DrivingSession(1, 0.0, 9.0, "stood", 300.0, 90.0),
+            "because the vehicle stood for 4 min and there were no fixes for 90 s",
+        ),
+        (DrivingSession(1, 0.0, 9.0, "recording"), "with the recording"),
+        (DrivingSession(1, 0.0, 9.0, "stood"), "with the recording"),
+    ],
+)
+def test_why_a_session_ended_is_told_by_what_was_seen(session, why):
+    assert session.sentence == f"ended {why}"
