@@ -9,7 +9,7 @@ from official_session import AHEAD_M, Session
 from scipy.stats import multivariate_normal
 
 from trackkit.errors import TrackkitError
-from trackkit.official.align import Observed, align_line
+from trackkit.official.align import Observed, _Fit, align_line
 from trackkit.official.passings import Passings
 
 
@@ -94,6 +94,52 @@ def test_a_wrong_official_time_is_left_out(usual):
 
     assert aligned.left_out == 1
     assert aligned.ahead_m == pytest.approx(clean.ahead_m, abs=0.5 * clean.sigma_m)
+
+
+ERRORS = np.array([0.9, -1.1, 0.4, -0.8, 1.3, 0.2, -0.5, 1.0, -1.2, 0.6])
+
+
+def fit_of(*errors, covariance=None):
+    """A fit that leaves some errors, one recording each, of unit noise if nothing else is said."""
+    spread = [
+        np.eye(len(left)) if covariance is None else np.linalg.cholesky(covariance)
+        for left in errors
+    ]
+    squares = sum(
+        float(np.sum(np.linalg.solve(factor, left) ** 2))
+        for left, factor in zip(errors, spread, strict=True)
+    )
+    rows = sum(map(len, errors))
+    return _Fit(np.empty(0), squares, 0.0, rows, list(errors), spread)
+
+
+def with_stray(index, size):
+    errors = ERRORS.copy()
+    errors[index] = size
+    return errors
+
+
+@pytest.mark.parametrize("one_first", [True, False])
+def test_of_several_recordings_the_time_that_is_farthest_off_strays(one_first):
+    near, far = with_stray(2, 9.0), with_stray(7, -14.0)
+    recordings = (near, far) if one_first else (far, near)
+    worst = fit_of(*recordings, np.empty(0)).worst(100.0)
+    assert worst == ((1 if one_first else 0), 7)
+
+
+def test_where_no_time_is_five_sigmas_off_none_strays():
+    assert fit_of(ERRORS, with_stray(3, 4.9)).worst(1e9) is None
+    assert fit_of(ERRORS, with_stray(3, 5.1)).worst(1e9) == (1, 3)
+
+
+def test_how_far_a_time_strays_is_counted_from_what_its_neighbours_predict():
+    # Errors that hang together closely: one alone is 1.5 off, where 0.14 would be a sigma.
+    covariance = np.full((10, 10), 25.0) + 0.02 * np.eye(10)
+    together = np.full(10, 6.0)
+    together[4] += 1.5
+    assert fit_of(together, covariance=covariance).worst(1e9) == (0, 4)
+    # By itself, as far as all others lie, none is off.
+    assert fit_of(np.full(10, 6.0), covariance=covariance).worst(1e9) is None
 
 
 def test_times_that_bury_what_differs_between_laps_cannot_tell(usual):

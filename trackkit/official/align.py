@@ -224,22 +224,36 @@ class _Fit:
 
     def worst(self, scale_worth: float) -> tuple[int, int] | None:
         """Find the time farthest from what all others predict, if it is too far."""
-        from scipy.linalg import cho_solve
-
         freedom = scale_worth + self.rows - len(self.nuisance)
-        size = np.sqrt((scale_worth + self.squares) / freedom)
-        stray, most = None, _STRAY_SIGMAS
-        for index, (left, spread) in enumerate(zip(self.left, self.spread, strict=True)):
-            if not len(left):
-                continue
-            pull = cho_solve((spread, True), left)
-            own = np.diagonal(cho_solve((spread, True), np.eye(len(left))))
-            away = np.abs(pull) / np.sqrt(own)
-            # A time that strays has made the size of all errors look large.
-            size = min(size, max(1.0, float(robust_spread(away, about=0.0))))
-            if away.max() > most * size:
-                stray, most = (index, int(np.argmax(away))), float(away.max()) / size
-        return stray
+        size = float(np.sqrt((scale_worth + self.squares) / freedom))
+        away = [_sigmas_away(*each) for each in zip(self.left, self.spread, strict=True)]
+        lists = [index for index, sigmas in enumerate(away) if len(sigmas)]
+        if not lists:
+            return None
+        # A time that strays has made the size of all errors look large.
+        usual = (max(1.0, float(robust_spread(away[index], about=0.0))) for index in lists)
+        size = min(size, *usual)
+        farthest = max(lists, key=lambda index: float(away[index].max()))
+        if away[farthest].max() <= _STRAY_SIGMAS * size:
+            return None
+        return farthest, int(np.argmax(away[farthest]))
+
+
+def _sigmas_away(left: Floats, spread: Floats) -> Floats:
+    """How many sigmas residuals are from what all others of their recording predict.
+
+    Parameters
+    ----------
+    left
+        The residuals, shape (n,).
+    spread
+        Lower Cholesky factor of their covariance, shape (n, n).
+    """
+    from scipy.linalg import cho_solve
+
+    pull = cho_solve((spread, True), left)
+    own = np.diagonal(cho_solve((spread, True), np.eye(len(left))))
+    return np.asarray(np.abs(pull) / np.sqrt(own))
 
 
 @dataclass(frozen=True, eq=False)
