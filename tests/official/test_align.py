@@ -132,6 +132,15 @@ def test_where_no_time_is_five_sigmas_off_none_strays():
     assert fit_of(ERRORS, with_stray(3, 5.1)).worst(1e9) == (1, 3)
 
 
+@pytest.mark.parametrize(("stray_s", "answer"), [(17.0, None), (21.0, (0, 3))])
+def test_where_all_times_are_coarser_a_stray_must_be_farther_off(stray_s, answer):
+    # Three times as coarse; their median is 1.26 sigmas once made that of a normal (NIST/SEMATECH
+    # e-Handbook of Statistical Methods, 1.3.5.6; from memory), so that five are about 19.
+    errors = 3.0 * ERRORS
+    errors[3] = stray_s
+    assert fit_of(errors).worst(1.0) == answer
+
+
 def test_how_far_a_time_strays_is_counted_from_what_its_neighbours_predict():
     # Errors that hang together closely: one alone is 1.5 off, where 0.14 would be a sigma.
     covariance = np.full((10, 10), 25.0) + 0.02 * np.eye(10)
