@@ -134,8 +134,8 @@ def test_where_no_time_is_five_sigmas_off_none_strays():
 
 @pytest.mark.parametrize(("stray_s", "answer"), [(19.0, None), (23.0, (0, 3))])
 def test_where_all_times_are_coarser_a_stray_must_be_farther_off(stray_s, answer):
-    # The median of their sizes, 2.85, is that of a normal of sigma 2.85 x 1.4826 = 4.2 (NIST/SEMATECH
-    # e-Handbook of Statistical Methods, 1.3.5.6; from memory), of which five are 21.
+    # The median of their sizes, 2.85, is that of a normal of sigma 2.85 x 1.4826 = 4.2
+    # (NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.6; from memory); five are 21.
     errors = 3.0 * ERRORS
     errors[3] = stray_s
     assert fit_of(errors).worst(1.0) == answer
