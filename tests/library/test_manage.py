@@ -14,8 +14,9 @@ from library_files import added, listed, track_file
 from two_layouts import BOTH
 
 from trackkit.cli import run
-from trackkit.library.folders import ENVIRONMENT_VARIABLE
-from trackkit.library.manage import LOCK_NAME, overlaps
+from trackkit.errors import TrackkitError
+from trackkit.library.folders import ENVIRONMENT_VARIABLE, open_library
+from trackkit.library.manage import LOCK_NAME, add_to_library, overlaps, remove_from_library
 from trackkit.track.file import write_track
 
 
@@ -350,3 +351,29 @@ def test_a_layout_that_shares_its_straight_shares_so_much_of_both_lengths():
     assert overlap.share * long.length_m == pytest.approx(721.0, abs=15.0)
     assert overlap.share_back * short.length_m == pytest.approx(721.0, abs=15.0)
     assert not overlap.same_line
+
+
+# By name from Python
+
+
+def test_a_track_is_removed_by_its_id_and_its_file_is_kept_beside(home):
+    for name in ("one", "two"):
+        add_to_library(track_file(home / "new", name), home / "club")
+    library = open_library([home / "club"])
+
+    first, second = (
+        circuit.id for circuit in library.tracks() if circuit.path.parent == home / "club"
+    )
+    kept = remove_from_library(first, library=library)
+
+    assert kept.is_file()
+    assert kept.name.endswith(".geojson~")
+    left = open_library([home / "club"])
+    assert left.find(first) is None
+    assert left.find(second) is not None
+
+
+def test_an_id_that_no_track_has_is_told(home):
+    (home / "club").mkdir()
+    with pytest.raises(TrackkitError, match="no known track has the id nowhere; list the library"):
+        remove_from_library("nowhere", library=open_library([home / "club"]))
