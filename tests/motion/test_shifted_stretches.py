@@ -219,3 +219,20 @@ def test_a_stretch_that_lies_aside_as_a_whole_is_looked_into():
     assert marked[aside].all()
     assert not marked[(side.time_s < 100.0 - 33.0) | (side.time_s > 108.0 + 33.0)].any()
     assert not suspected(side, np.where(aside, 0.0, rest), None).any()
+
+
+def test_without_a_shift_that_nothing_bears_out_another_explains_what_both_did():
+    # Either could be the other: neither is sure beside it, and one of them alone is.
+    covariance = np.eye(12)
+    covariance[0, 1] = covariance[1, 0] = -0.95
+    shift = np.zeros(12)
+    shift[:2] = 2.5, 2.6
+    line = SimpleNamespace(
+        shifts=SimpleNamespace(count=2), shift_m=shift, shift_covariance_m2=covariance
+    )
+
+    assert standing_out(line, 8.0).tolist() == [False, True]
+    assert standing_out(line, 1000.0).tolist() == [False, False]
+    assert standing_out(line, 0.0).tolist() == [True, True]
+    without = SimpleNamespace(shifts=None, shift_m=None, shift_covariance_m2=None)
+    assert standing_out(without).tolist() == []
