@@ -6,6 +6,7 @@ tests/bench/bench_accuracy.py, of whose builds some are made here.
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from trackkit.building.average import Reading
 from trackkit.building.build import build_track
 from trackkit.building.from_edges import build_between
 from trackkit.building.from_line import build_from_line
+from trackkit.building.line_accuracy import _own
 from trackkit.building.revise import revise_track
 from trackkit.building.sparse import bridged_sigma
 from trackkit.geometry.curve import Curve
@@ -309,3 +311,37 @@ def test_laps_of_another_day_make_every_metre_known_better():
     after, kind = revised.centreline.accuracy_at(chainage)
     assert (after < before).all()
     assert set(kind.tolist()) == {"measured"}
+
+
+@pytest.mark.parametrize("closed", [True, False])
+def test_where_laps_scatter_as_much_everywhere_their_own_deviation_is_the_same(closed):
+    curve = SimpleNamespace(closed=closed)
+    random = np.random.default_rng(3)
+    weight = random.uniform(0.0, 1.0, (3, 200))
+    # In places one lap counts nearly alone, whose scatter about itself tells next to nothing.
+    weight[1:, 50:90] *= 0.05
+    total, square = weight.sum(axis=0), (weight**2).sum(axis=0)
+    offset = np.tile(2.0 * np.sqrt((total - square / total) / total), (3, 1))
+    average = SimpleNamespace(weight=weight, offset_m=offset, mean_m=np.zeros(200))
+
+    own = _own(curve, 1.0, [None] * 3, average, SimpleNamespace(own_m=0.4))
+
+    assert own == pytest.approx(np.full(200, 0.16))
+
+
+def test_where_laps_scatter_more_their_own_deviation_is_larger_and_a_lap_alone_tells_nothing():
+    average = SimpleNamespace(
+        weight=np.ones((5, 600)),
+        offset_m=np.where(np.arange(600) < 300, 1.0, 3.0) * np.array([[1], [-1], [1], [-1], [0]]),
+        mean_m=np.zeros(600),
+    )
+    wander = SimpleNamespace(own_m=0.4)
+
+    own = _own(SimpleNamespace(closed=False), 1.0, [None] * 5, average, wander)
+
+    assert own[500] > 2.0 * own[100]
+    assert own[100] < 0.16 < own[500]
+    alone = _own(SimpleNamespace(closed=False), 1.0, [None], average, wander)
+    assert alone == pytest.approx(np.full(600, 0.16))
+    none = SimpleNamespace(**(vars(average) | {"offset_m": np.zeros((5, 600))}))
+    assert _own(SimpleNamespace(closed=False), 1.0, [None] * 5, none, wander) == pytest.approx(0.16)

@@ -11,6 +11,7 @@ from trackkit.building.revise import (
     ChangedStretch,
     _changed,
     _error_of_mean,
+    _heights,
     _known_together,
     _lateral,
     _shift,
@@ -165,3 +166,47 @@ def test_a_new_line_lies_beside_each_place_of_the_old_one(radius_m, left_m):
     length = 2.0 * np.pi * radius_m
     away = (reached - chainage * radius_m / 100.0 + 0.5 * length) % length - 0.5 * length
     assert away == pytest.approx(0.0, abs=1e-2)
+
+
+def fitted_on(curve, height_m):
+    chainage = curve.chainages(5.0)
+    return SimpleNamespace(curve=curve, chainage_m=chainage, height_m=height_m(chainage))
+
+
+@pytest.mark.parametrize("closed", [True, False])
+def test_where_the_track_has_no_heights_those_of_the_new_laps_are_taken(closed):
+    new = circle(100.0) if closed else Curve.through(circle(100.0).vertex_m, closed=False)
+    track = SimpleNamespace(closed=closed, centreline=SimpleNamespace(height_m=None))
+    length = new.length_m
+    fitted = fitted_on(new, lambda at: 20.0 + 5.0 * np.cos(2.0 * np.pi * at / length))
+
+    chainage, height = _heights(track, new, fitted)
+
+    assert height == pytest.approx(20.0 + 5.0 * np.cos(2.0 * np.pi * chainage / length), abs=0.02)
+    # Round the seam of a lap as well: not held from the last place on.
+    if closed:
+        assert height[-1] == pytest.approx(25.0, abs=0.02)
+
+
+@pytest.mark.parametrize("closed", [True, False])
+def test_heights_that_the_track_has_are_kept_where_they_were(closed):
+    old = circle(100.0) if closed else Curve.through(circle(100.0).vertex_m, closed=False)
+    at = old.vertex_chainage_m
+    height = 50.0 + 3.0 * np.sin(2.0 * np.pi * at / old.length_m)
+    track = SimpleNamespace(
+        closed=closed, curve=old, centreline=SimpleNamespace(height_m=np.append(height, 50.0))
+    )
+    new = circle(99.0) if closed else Curve.through(circle(99.0).vertex_m, closed=False)
+
+    chainage, kept = _heights(track, new, fitted_on(new, lambda where: np.full(len(where), 7.0)))
+
+    expected = 50.0 + 3.0 * np.sin(2.0 * np.pi * chainage / new.length_m)
+    assert kept == pytest.approx(expected, abs=0.05)
+
+
+def test_where_some_heights_are_unknown_there_are_none():
+    new = circle(100.0)
+    track = SimpleNamespace(closed=True, centreline=SimpleNamespace(height_m=None))
+    gap = fitted_on(new, lambda at: np.where(at < 50.0, np.nan, 20.0))
+
+    assert _heights(track, new, gap) is None

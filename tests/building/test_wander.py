@@ -1,6 +1,7 @@
 """How far a receiver wandered, in small cases whose answer is known."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +12,14 @@ from trackkit.building import wander
 from trackkit.building.average import read_lap
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.path import path_driven
-from trackkit.building.wander import RADIUS_68, is_tied, one_axis_m, seam_shares, wander_of
+from trackkit.building.wander import (
+    RADIUS_68,
+    expected_level_m,
+    is_tied,
+    one_axis_m,
+    seam_shares,
+    wander_of,
+)
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.smooth import smooth
@@ -114,3 +122,36 @@ def test_a_sum_of_two_covariances_has_the_likelihood_of_a_normal_density():
     )
     # But for what is the same everywhere.
     np.testing.assert_allclose(score - score[0, 0], density - density[0, 0], atol=1e-9)
+
+
+def driven_by(*, accuracy_m=None, hdop=None, from_recording=False, white_m=0.3):
+    return SimpleNamespace(
+        recording=SimpleNamespace(
+            accuracy_m=None if accuracy_m is None else np.array(accuracy_m),
+            accuracy_of="axis",
+            hdop=None if hdop is None else np.array(hdop),
+        ),
+        wander_from_recording=from_recording,
+        levels=SimpleNamespace(wander_m=0.7, white_m=white_m),
+    )
+
+
+@pytest.mark.parametrize(
+    ("drive_", "level_m"),
+    [
+        # What a receiver reports holds its white noise too: 5² = 4² + 3².
+        (driven_by(accuracy_m=[0.5, 0.5, np.nan]), 0.4),
+        # Of three values the root of their mean square; at least three tenths are left.
+        (driven_by(accuracy_m=[1.0, 5.0, 7.0], white_m=0.0), 5.0),
+        (driven_by(accuracy_m=[0.3], white_m=0.9), 0.09),
+        (driven_by(from_recording=True), 0.7),
+        (driven_by(hdop=[1.5, np.nan, 2.0, 9.0]), 2.0),
+        (driven_by(hdop=[0.1]), 0.3),
+        (driven_by(), 1.0),
+        # What is reported goes before what is read, and that before dilution.
+        (driven_by(accuracy_m=[0.5], hdop=[9.0], from_recording=True), 0.4),
+        (driven_by(hdop=[9.0], from_recording=True), 0.7),
+    ],
+)
+def test_a_receiver_leads_to_expect_what_it_reports_or_shows(drive_, level_m):
+    assert expected_level_m(drive_) == pytest.approx(level_m)

@@ -105,3 +105,18 @@ def test_close_to_the_line_nobody_is_in_the_pits_though_the_lane_is_closer(block
     fixes = track.plane.to_plane(*on_earth(np.array([[-177.5, -128.2], [-176.5, -127.6]])))
 
     assert in_pits(track, fixes, np.array([1.8, 2.4])).tolist() == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("aside_m", "passed"), [(-5.0, True), (-7.0, False), (5.0, True), (7.0, False)]
+)
+def test_a_gate_that_is_passed_at_a_slant_is_passed_where_its_line_is_met(block, aside_m, passed):
+    # 10 m aside over each 10 m ahead: at the gate, at 45 m, it is so far from its middle.
+    north = np.array([0.0, 1.0])
+    gates = (pit_gate("pit-entry", 45.0 * north, north), pit_gate("pit-exit", 155.0 * north, north))
+    track = replace(block, gates=(*block.gates, *gates))
+    slanted = np.array([[aside_m - 5.0, 40.0], [aside_m + 5.0, 50.0]])
+    fixes = np.concatenate([slanted, [[0.0, 100.0], [0.0, 150.0], [0.0, 160.0]]])
+    on_plane = track.plane.to_plane(*on_earth(fixes))
+
+    assert in_pits(track, on_plane, np.full(5, 50.0)).any() == passed

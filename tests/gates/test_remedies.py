@@ -200,3 +200,13 @@ def test_where_a_gate_has_no_room_a_straight_with_room_is_named_and_no_bend():
     # The road from the finish gate, which is at 700 m of it.
     place = (remedy.chainage_m + 700.0) % hairpin_circuit().length_m
     assert hairpin_circuit().radius(place) == np.inf
+
+
+def test_a_gate_in_a_bend_that_no_width_mends_is_moved_onto_a_straight():
+    # Its first bend goes from 200 m to 247 m, and nothing else is near.
+    track = block(("a", "sector", 223.0))
+
+    remedy = make_narrower(track, track.gate("a"), 223.0, lambda _: False)
+
+    assert block_circuit().radius(remedy.chainage_m) == np.inf
+    assert track.curve.separation(remedy.chainage_m, 223.0) < 45.0

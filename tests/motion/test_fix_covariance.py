@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from rings import POSITIONS, SPEEDS, knots, ring
 
+import trackkit.motion.factor
 from trackkit.geometry.geodesy import LocalPlane
 from trackkit.motion.noise import Levels
 from trackkit.motion.repeated_line import fit_line
@@ -170,3 +171,21 @@ def test_fast_and_slow_parts_are_those_of_the_drive_alone_and_of_its_line(correc
     after, before = corrected.line.covariances(time, slope)
     assert fast == pytest.approx(whole - before, rel=1e-6, abs=1e-9)
     assert slow == pytest.approx(after, rel=1e-4, abs=1e-9)
+
+
+@pytest.mark.parametrize("receiver", ["velocities", "speed alone"])
+def test_of_a_drive_that_is_solved_in_pieces_fixes_are_known_as_of_one_solved_whole(
+    receiver, monkeypatch
+):
+    whole = ellipse(receiver)
+    monkeypatch.setattr(trackkit.motion.factor, "PIECE_FIXES", 210)
+    drive = ellipse(receiver)
+    assert len(drive._solution.factor.pieces) == 5
+    index = np.array([3, 178, 179, 180, 700, 898])
+    share, slope = np.full(6, 0.4), np.random.default_rng(4).normal(0.0, 0.05, (6, 2))
+
+    known, expected = drive.fix_covariance(index), whole.fix_covariance(index)
+
+    for places in (slice(0, 1), slice(0, 4), slice(1, 6), slice(5, 6), slice(0, 6)):
+        where = index[places], share[places], slope[places]
+        assert known.variance(*where) == pytest.approx(expected.variance(*where), rel=1e-5)

@@ -11,7 +11,13 @@ from ellipse import PLANE, received
 from rings import POSITIONS, SPEEDS, knots, ring
 
 from trackkit.motion.kept_columns import LEVELS, LISTS, NUMBERS, WHOLES
-from trackkit.motion.kept_drive import _between, _kept_nodes, drive_of_row, drive_row
+from trackkit.motion.kept_drive import (
+    _between,
+    _kept_nodes,
+    _moved_row,
+    drive_of_row,
+    drive_row,
+)
 from trackkit.motion.noise import Levels
 from trackkit.motion.repeated_line import fit_line
 from trackkit.motion.smooth import smooth
@@ -120,10 +126,10 @@ def test_fixes_without_a_velocity_come_back_without_one():
 
 
 def on_a_ring(levels):
-    """A drive whose laps have told of it; one of its nodes says nothing."""
+    """A drive whose laps have told of it; for a while its nodes say nothing."""
     side, _, _ = ring(3.0, levels, 11)
     sigma = side.sigma_m.copy()
-    sigma[17] = np.inf
+    sigma[15:27] = np.inf
     # Every fourth fix is a node.
     time = 0.2 * np.arange(4 * len(sigma))
     line = fit_line(replace(side, sigma_m=sigma, time_s=time[::4]), levels, knots())
@@ -169,3 +175,30 @@ def test_between_kept_nodes_values_are_as_straight_as_can_be_in_time(count, stri
         for part in range(3):
             straight = np.interp(node_s, node_s[kept], values[kept, axis, part])
             assert filled[:, axis, part] == pytest.approx(straight)
+
+
+@pytest.mark.parametrize("size_m", [0.01, 1.0, 100.0])
+def test_as_few_nodes_are_kept_as_hold_all_parts_to_a_small_share_of_the_largest(size_m):
+    node_s = np.arange(61.0)
+    # Two waves, of 120 s and 15 s, on both axes; a part of a thousandth is left out.
+    slow, quick = np.sin(2.0 * np.pi * node_s / 120.0), np.sin(2.0 * np.pi * node_s / 15.0)
+    for waves, stride in (((slow,), 8), ((slow, 0.3 * quick), 1)):
+        moved = np.zeros((61, 2, 3))
+        for part, wave in enumerate(waves):
+            moved[:, 0, part] = wave
+            moved[:, 1, part] = 0.0
+        moved[30, 1, 2] = 1e-4
+        moved *= size_m
+
+        row = _moved_row(node_s, moved)
+
+        kept_stride, parts = row[:2].tolist()
+        some = 1e-6 * np.cumsum(row[2:].reshape(-1, 2, parts), axis=0)
+        filled = _between(some, kept_stride, node_s)
+        # How parts are turned among themselves makes no difference to what they add up to.
+        flat, whole = filled.reshape(122, -1), moved.reshape(122, -1)
+        away = np.abs(flat @ flat.T - whole @ whole.T).max()
+        assert away < 0.01 * np.abs(whole @ whole.T).max()
+        assert parts == len(waves)
+        assert kept_stride <= stride
+        assert kept_stride > 1 or len(waves) == 2

@@ -26,8 +26,12 @@ def winding(bends_m, laps=2.0, step_m=10.0):
 
 
 @pytest.mark.parametrize("bends_m", [0.0, 700.0, 2000.0, 3200.0])
-def test_levels_are_read_where_the_track_faces_in_most_directions(bends_m):
+@pytest.mark.parametrize("turned_deg", [0.0, 30.0, 90.0])
+def test_levels_are_read_where_the_track_faces_in_most_directions(bends_m, turned_deg):
     side = winding(bends_m)
+    angle = np.radians(turned_deg)
+    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    side = replace(side, left=side.left @ turn.T)
 
     begin_m = _bends_begin(side, LONG_M, 900.0)
 

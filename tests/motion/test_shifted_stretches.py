@@ -1,6 +1,7 @@
 """Stretches that jump aside, on round tracks whose drives are made of what the model says."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -191,3 +192,47 @@ def test_what_is_shifted_for_long_or_in_the_last_part_of_a_drive_is_found():
     assert shifts.begin_s[0] == pytest.approx(320.0, abs=1.6)
     assert shifts.end_s[0] == pytest.approx(372.0, abs=1.6)
     assert shifts.size_m[0] == pytest.approx(5.0, abs=1.2)
+
+
+@pytest.mark.parametrize(("sigmas", "marked"), [(2.8, False), (3.0, True), (-3.0, True)])
+@pytest.mark.parametrize("sigma_m", [0.2, 3.0])
+def test_what_is_gained_at_once_by_some_sigmas_is_looked_into(sigmas, marked, sigma_m):
+    side, _, _ = ring(3, POSITIONS, 1)
+    gained = np.zeros(len(side.time_s))
+    gained[40] = sigmas * sigma_m
+    pace = SimpleNamespace(gained=lambda _: (gained, np.full(len(gained), sigma_m)))
+
+    # Of offsets alone nothing stands out.
+    assert not suspected(side, np.zeros(len(gained)), None).any()
+    assert np.flatnonzero(suspected(side, np.zeros(len(gained)), pace)).tolist() == [40] * marked
+
+
+def test_a_stretch_that_lies_aside_as_a_whole_is_looked_into():
+    side, _, _ = ring(6, POSITIONS, 1)
+    rest = np.random.default_rng(2).normal(0.0, 0.05, len(side.way_m))
+    aside = (side.time_s > 100.0) & (side.time_s < 108.0)
+    rest[aside] += 0.5 * side.left[aside, 1]
+
+    marked = suspected(side, rest, None)
+
+    # Looked at over some seconds, at most 32, it is marked from a little before to a little after.
+    assert marked[aside].all()
+    assert not marked[(side.time_s < 100.0 - 33.0) | (side.time_s > 108.0 + 33.0)].any()
+    assert not suspected(side, np.where(aside, 0.0, rest), None).any()
+
+
+def test_without_a_shift_that_nothing_bears_out_another_explains_what_both_did():
+    # Either could be the other: neither is sure beside it, and one of them alone is.
+    covariance = np.eye(12)
+    covariance[0, 1] = covariance[1, 0] = -0.95
+    shift = np.zeros(12)
+    shift[:2] = 2.5, 2.6
+    line = SimpleNamespace(
+        shifts=SimpleNamespace(count=2), shift_m=shift, shift_covariance_m2=covariance
+    )
+
+    assert standing_out(line, 8.0).tolist() == [False, True]
+    assert standing_out(line, 1000.0).tolist() == [False, False]
+    assert standing_out(line, 0.0).tolist() == [True, True]
+    without = SimpleNamespace(shifts=None, shift_m=None, shift_covariance_m2=None)
+    assert standing_out(without).tolist() == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -184,3 +185,15 @@ def test_of_two_shifts_one_is_enough_where_the_other_explains_too_little():
     apart = np.triu(np.ones((4, 4), dtype=bool), 1)
 
     assert _paired_best(trial, [(0, 1), (2, 3)], apart, 4.0) == [(0, 3)]
+
+
+def test_what_was_gained_beside_a_shift_that_is_explained_tells_of_no_other():
+    trial = hand_made(np.zeros((6, 2)), pace=np.ones((6, 2)))
+    trial = replace(trial, time_s=np.array([0.0, 2.9, 10.0, 12.9, 13.1, 30.0]))
+
+    left = trial.explained(0, 2)
+
+    free = np.array([False, False, False, False, True, True])
+    assert left.by_pace[:, 0, 0].astype(bool).tolist() == free.tolist()
+    assert left.pulled_by_pace[:, 0].astype(bool).tolist() == free.tolist()
+    np.testing.assert_array_equal(left.by_pace[free], trial.by_pace[free])

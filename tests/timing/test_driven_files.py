@@ -190,6 +190,13 @@ def test_columns_are_parted_by_what_parts_the_headings(tmp_path, between):
     assert entries(tmp_path)["a.csv"].driver == "Ada"
 
 
+def test_what_parts_cells_further_down_parts_nothing(tmp_path):
+    table(tmp_path, "file;notes\na.csv;new, soft, wide, and worn, tyres\nb.csv;x, y, z\n")
+    (tmp_path / "a.csv").write_text("x")
+
+    assert entries(tmp_path)["a.csv"].notes == "new, soft, wide, and worn, tyres"
+
+
 def test_a_spreadsheets_empty_cells_at_the_ends_of_lines_and_empty_lines_are_nothing(tmp_path):
     table(tmp_path, "file,driver,,\na.csv,Ada,,\n,,,\n\nb.csv\n")
     for name in ("a.csv", "b.csv"):

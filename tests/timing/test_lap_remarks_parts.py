@@ -8,7 +8,15 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from trackkit.timing.lap_remarks import _slow, _spoilt, _Way, _within
+from trackkit.timing.lap_remarks import (
+    LEAST_STOOD_S,
+    SHORT_SHARE,
+    _remarks,
+    _slow,
+    _spoilt,
+    _Way,
+    _within,
+)
 
 
 def lap_past(*times):
@@ -139,3 +147,75 @@ def test_the_place_at_a_time_is_that_of_the_nearest_sample(time_s, chainage_m):
 def test_of_runs_what_is_within_a_lap_counts_from_two_samples_on(run, part):
     # From 5 s to 10 s, both included.
     assert way().within([run], 5.0, 10.0) == part
+
+
+@dataclass(frozen=True)
+class ShortWay:
+    """A way on which a lap is shorter than its circuit, and nothing else is wrong."""
+
+    track: SimpleNamespace
+    driven_m: float
+    gaps_s: np.ndarray = field(default_factory=lambda: np.zeros((0, 2)))
+    left: None = None
+    against: None = None
+
+    def within(self, *_):
+        return []
+
+    def driven_in(self, *_):
+        return self.driven_m
+
+
+@pytest.mark.parametrize(
+    ("closed", "complete", "share", "told"),
+    [
+        (True, True, SHORT_SHARE - 0.01, True),
+        (True, True, SHORT_SHARE + 0.01, False),
+        (True, False, 0.5, False),
+        (False, True, 0.5, False),
+    ],
+)
+def test_a_whole_lap_that_cuts_the_circuit_says_how_far_it_drove(closed, complete, share, told):
+    way = ShortWay(SimpleNamespace(closed=closed, length_m=1000.0), 1000.0 * share)
+    lap = lap_past(10.0, 20.0, 40.0)
+    lap.complete, lap.kind = complete, "flying"
+
+    remarks = list(_remarks(way, lap, np.zeros((0, 2))))
+
+    assert [remark.kind for remark in remarks] == ["short"] * told
+    if told:
+        (remark,) = remarks
+        assert remark.text == f"drove {1000.0 * share:.0f} m of 1000 m"
+        assert (remark.begin_s, remark.end_s, remark.sectors) == (10.0, 40.0, (0, 1))
+
+
+@pytest.mark.parametrize(("stood_s", "told"), [(LEAST_STOOD_S, True), (LEAST_STOOD_S - 0.1, False)])
+def test_a_stop_of_some_seconds_is_told(stood_s, told):
+    way = ShortWay(SimpleNamespace(closed=False, length_m=1000.0), 1000.0)
+    object.__setattr__(way, "chainage_at", lambda time_s: 20.0 * time_s)
+    lap = lap_past(10.0, 20.0, 40.0)
+    lap.complete, lap.kind = True, "flying"
+
+    remarks = list(_remarks(way, lap, np.array([[12.0, 12.0 + stood_s], [90.0, 99.0]])))
+
+    assert [(remark.kind, remark.chainage_m) for remark in remarks] == [("stood", 240.0)] * told
+
+
+def test_missing_fixes_are_told_by_how_long_and_from_where():
+    way = ShortWay(SimpleNamespace(closed=False, length_m=1000.0), 1000.0, np.array([[15.0, 22.4]]))
+    object.__setattr__(way, "chainage_at", lambda time_s: 20.0 * time_s)
+    lap = lap_past(10.0, 20.0, 40.0)
+    lap.complete, lap.kind = True, "flying"
+
+    (remark,) = _remarks(way, lap, np.zeros((0, 2)))
+
+    assert remark.text == "7 s without fixes from 300 m on"
+    assert (remark.begin_s, remark.end_s, remark.sectors) == (15.0, 22.4, (0, 1))
+
+
+@pytest.mark.parametrize("missing", [0, 2])
+def test_a_lap_without_beginning_or_end_has_no_remarks(missing):
+    times = [10.0, 20.0, 40.0]
+    times[missing] = None
+
+    assert list(_remarks(None, lap_past(*times), np.array([[0.0, 99.0]]))) == []

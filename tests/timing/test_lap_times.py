@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import driven_block
 import numpy as np
 import pytest
 from drives import (
@@ -17,9 +18,20 @@ from timed_block import GATES, KINDS, along_the_finish_straight, recording_of
 
 from trackkit.building.build import build_track
 from trackkit.errors import PlaceError
+from trackkit.gates.edit import move_gate
 from trackkit.gates.placement import with_gate
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.timing.lap_times import _same_plane, time_laps
+from trackkit.timing.crossings import Crossing
+from trackkit.timing.lap_times import (
+    TimedRecording,
+    _same_plane,
+    _speed_places,
+    _speeds,
+    held_together,
+    time_laps,
+    timed_over,
+)
+from trackkit.timing.rules import LapRules
 from trackkit.track.crossed import timed_gates
 from trackkit.track.places import Place
 
@@ -216,3 +228,107 @@ def test_planes_a_centimetre_apart_are_one_and_planes_a_metre_apart_are_two(bloc
         east = replace(plane, longitude_deg=plane.longitude_deg + degrees)
 
         assert _same_plane(plane, north) == _same_plane(plane, east) == alike
+
+
+# Timed again over gates that move
+
+
+@pytest.fixture
+def timed():
+    """Timed over the block, on which the laps tell of each other."""
+    recording = TimedRecording.smoothed(driven_block.recording(), driven_block.block().plane)
+    return recording, recording.report(driven_block.block())
+
+
+def moved_to(chainage_m):
+    return move_gate(driven_block.block(), "gate-a", Place(chainage_m=chainage_m)).track
+
+
+@pytest.mark.slow
+def test_while_a_gate_is_dragged_times_follow_it_and_uncertainties_are_those_of_before(timed):
+    recording, before = timed
+    drive_ = recording.drive
+
+    dragged = recording.report(moved_to(400.0), dragging=True)
+
+    assert recording.drive is drive_
+    for lap, was in zip(dragged.counted, before.counted, strict=True):
+        assert lap.sectors[0].time_s > was.sectors[0].time_s + 1.0
+        assert [sector.sigma_s for sector in lap.sectors] == [s.sigma_s for s in was.sectors]
+        assert (lap.time_s, lap.sigma_s) == (was.time_s, was.sigma_s)
+    assert dragged.theoretical_best_s != before.theoretical_best_s
+    assert dragged.theoretical_best_sigma_s is None
+    assert before.theoretical_best_sigma_s is not None
+
+
+@pytest.mark.slow
+def test_where_a_dragged_gate_is_let_go_all_is_as_if_timed_anew(timed):
+    recording, _ = timed
+    for chainage_m in (380.0, 400.0):
+        recording.report(moved_to(chainage_m), dragging=True)
+
+    left = recording.report(moved_to(400.0))
+
+    anew = TimedRecording.smoothed(driven_block.recording(), moved_to(400.0).plane)
+    expected = anew.report(moved_to(400.0))
+    for lap, other in zip(left.laps, expected.laps, strict=True):
+        assert lap.time_s == other.time_s
+        assert [s.sigma_s for s in lap.sectors] == pytest.approx([s.sigma_s for s in other.sectors])
+    assert left.theoretical_best_sigma_s == pytest.approx(expected.theoretical_best_sigma_s)
+
+
+@pytest.mark.slow
+def test_the_same_track_and_rules_are_timed_once(timed):
+    recording, report = timed
+    track = driven_block.block()
+
+    assert recording.report(track) is report
+    assert recording.report(track, rules=LapRules(within=1.5)) is not report
+    again = recording.again_over(replace(track, notes="a copy"))
+    assert again is recording
+    assert recording.wander_laps == 4
+
+
+@pytest.mark.slow
+def test_a_report_held_together_is_as_sure_of_its_times(timed):
+    _, report = timed
+
+    held = held_together(report)
+
+    terms = [(report.crossings[0], -1.0), (report.crossings[5], 1.0)]
+    assert held.sigma_of(terms) == pytest.approx(report.sigma_of(terms), rel=1e-4)
+    assert held.laps == report.laps
+    # In memory that grows as the square of their number, not of very many.
+    many = replace(report, crossings=report.crossings * 200)
+    assert held_together(many) is many
+
+
+def test_a_track_without_gates_is_smoothed_and_not_timed():
+    bare = driven_block.block().with_gates([])
+
+    timed = timed_over(bare, driven_block.recording())
+
+    assert timed.drive is timed.by_itself
+    assert timed.wander_laps == 0
+
+
+def passed(gate, time_s, speed_mps, fix):
+    return Crossing(gate, time_s, speed_mps, fix)
+
+
+def test_speeds_between_two_crossings_are_of_those_and_of_all_fixes_between():
+    speed = np.array([50.0, 9.0, 20.0, 31.0, 22.0, 99.0])
+    before, after = passed("a", 1.5, 15.0, 1), passed("b", 4.2, 23.0, 4)
+
+    assert _speeds(speed, before, after) == (15.0, 31.0)
+    assert _speeds(speed, before, replace(after, speed_mps=40.0)) == (15.0, 40.0)
+    assert _speeds(speed, replace(before, speed_mps=25.0), after) == (20.0, 31.0)
+    # Between two fixes there are the crossings alone.
+    assert _speeds(speed, before, replace(after, fix=1)) == (15.0, 23.0)
+
+
+def test_a_speed_gate_lies_behind_as_many_gates_as_are_passed_before_it():
+    gates = [*driven_block.GATES, ("s1", "speed", 100.0), ("s2", "speed", 800.0)]
+    track = track_of(block_circuit(), gates=[*gates, ("s3", "speed", 1300.0)], spacing_m=5.0)
+
+    assert _speed_places(track) == {"s1": 0.5, "s2": 2.5, "s3": 2.5}

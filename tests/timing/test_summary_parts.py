@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from types import SimpleNamespace
 
 import numpy as np
@@ -9,7 +11,7 @@ import pytest
 
 from trackkit.timing import summary as module
 from trackkit.timing.sessions import Difference
-from trackkit.timing.summary import summaries, summary_row
+from trackkit.timing.summary import SUMMARY_COLUMNS, summaries, summary_csv, summary_row
 
 
 def lap(time_s, *, number=1, sectors=(), counts=True):
@@ -153,3 +155,43 @@ def test_a_row_says_by_how_much_the_best_lap_is_longer_than_either_best():
     assert [sector["time_s"] for sector in row["best_sectors"]] == [20.0, 40.0]
     assert row["best_laps"][0]["lap"] == 1
     assert row["best_laps"][0]["begun"] is None
+
+
+def test_as_csv_each_figure_of_a_driver_and_of_the_day_has_a_row_that_says_what_it_is():
+    sessions = [
+        session("ann", (61.0, 60.0), best=((0, 19.0), (1, 39.5)), run=59.0, other=1),
+        session("bo", (62.0,), best=((0, 20.0), (1, 39.0)), run=61.0),
+    ]
+    summed_up = summaries(sessions, {})
+
+    text = summary_csv(SimpleNamespace(id="oval"), summed_up, None)
+
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert tuple(rows[0]) == SUMMARY_COLUMNS
+    assert {row["track"] for row in rows} == {"oval"}
+    assert [row["driver"] for row in rows if row["what"] == "laps"] == ["ann", "bo", ""]
+    own = [row for row in rows if row["driver"] == "ann"]
+    assert [row["what"] for row in own] == [
+        *["best lap"] * 2,
+        *["best sector"] * 2,
+        "theoretical best",
+        "continuous best",
+        "median",
+        "spread",
+        "time on track",
+        "laps",
+        "laps counted",
+    ]
+    assert [row["number"] for row in own] == ["1", "2", "1", "2", *[""] * 7]
+    told = {row["what"]: row for row in own[4:]}
+    assert [float(row["time_s"]) for row in own[:4]] == [60.0, 61.0, 19.0, 39.5]
+    assert [row["lap_counts"] for row in own[:2]] == ["true", "true"]
+    assert float(told["theoretical best"]["time_s"]) == pytest.approx(58.5)
+    assert float(told["theoretical best"]["below_best_s"]) == pytest.approx(1.5)
+    assert float(told["continuous best"]["time_s"]) == pytest.approx(59.0)
+    assert float(told["continuous best"]["sigma_s"]) == pytest.approx(0.059)
+    assert float(told["continuous best"]["below_best_s"]) == pytest.approx(1.0)
+    assert float(told["median"]["time_s"]) == pytest.approx(60.5)
+    assert float(told["spread"]["time_s"]) == pytest.approx(np.sqrt(0.5))
+    assert float(told["time on track"]["time_s"]) == pytest.approx(100.0)
+    assert (told["laps"]["laps"], told["laps counted"]["laps"]) == ("3", "2")
