@@ -20,7 +20,7 @@ from trackkit.building.path import (
     _paced,
     _stops,
 )
-from trackkit.motion.drive import smooth
+from trackkit.motion.smooth import smooth
 
 
 def test_between_fixes_a_second_apart_nodes_follow_the_drive():
