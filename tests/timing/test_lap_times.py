@@ -21,7 +21,6 @@ from trackkit.errors import PlaceError
 from trackkit.gates.edit import move_gate
 from trackkit.gates.placement import with_gate
 from trackkit.simulation.simulate import simulate_drive
-from trackkit.timing.crossings import Crossing
 from trackkit.timing.lap_times import (
     TimedRecording,
     _same_plane,
@@ -308,7 +307,3 @@ def test_a_track_without_gates_is_smoothed_and_not_timed():
 
     assert timed.drive is timed.by_itself
     assert timed.wander_laps == 0
-
-
-def passed(gate, time_s, speed_mps, fix):
-    return Crossing(gate, time_s, speed_mps, fix)
