@@ -142,19 +142,19 @@ def sample(room: str, count: int, seed: int) -> list[Change]:
 def tests_of(file: str) -> tuple[list[str], list[str]]:
     """Test files named for a file or importing it, and the rest of its room; short ones first.
 
-    A file that only other rooms use may be tested by theirs.
+    Of a file that no test of its own room names those of other rooms count that import it.
     """
     room, name = Path(file).parts[1], Path(file).stem
     words = (f"trackkit.{room}.{name} ", f"trackkit.{room} import {name}")
-    near, rest = [], []
+    near, rest, elsewhere = [], [], []
     for test in sorted((ROOT / "tests").glob("*/test_*.py"), key=lambda t: t.stat().st_size):
-        own = test.parent.name == room
+        own, path = test.parent.name == room, str(test.relative_to(ROOT))
         named = own and (test.stem == f"test_{name}" or test.stem.startswith(f"test_{name}_"))
         if named or any(word in test.read_text() for word in words):
-            near.append(str(test.relative_to(ROOT)))
+            (near if own else elsewhere).append(path)
         elif own:
-            rest.append(str(test.relative_to(ROOT)))
-    return near, rest
+            rest.append(path)
+    return near or elsewhere, rest
 
 
 class Watch:
