@@ -240,6 +240,10 @@ class Chain:
         passed_on = (own[1:] @ onward[:-1]).transpose(0, 2, 1)
         return turned @ form @ turned.transpose(0, 2, 1), turned[:-1] @ passed_on
 
+    def every(self) -> tuple[Floats, Floats]:
+        """Tell of all links what `kept` tells of chosen ones."""
+        return self.covariance, self._kept
+
     def _below(self, link: int) -> Floats:
         """Take the factor's block that ties a link to the next one, shape (states, states)."""
         row, column = np.indices((self.states, self.states))
