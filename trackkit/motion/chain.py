@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -40,6 +40,10 @@ class Chain:
 
     rows: Floats
     states: int
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Leave out what is worked out again when it is asked for."""
+        return {"rows": self.rows, "states": self.states}
 
     @classmethod
     def of(cls, matrix: Floats, states: int) -> Chain:
