@@ -53,8 +53,7 @@ class Factor:
     _kept: dict[int, Floats] = field(default_factory=dict)
 
     def __getstate__(self) -> dict[str, Any]:
-        """Leave out what is worked out again at once: it is most of a drive, and rarely asked for.
-        """
+        """Leave out what is worked out again at once: it is most of a drive."""
         return {**self.__dict__, "_kept": {}}
 
     @classmethod

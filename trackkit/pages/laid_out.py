@@ -64,7 +64,7 @@ def laid_out(track: Track, thinning: Thinning, of: tuple[Recording, Shown]) -> L
     return LaidOut(
         timed,
         driven_laps(track, thinning, timed.drive, laps, sessions, shown),
-        compared_laps(track, timed.drive, shown_laps, shown.begin_s),
+        compared_laps(track, timed.drive, shown_laps, shown.begin_s, sessions),
         along,
     )
 
