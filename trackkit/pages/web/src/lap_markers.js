@@ -53,8 +53,8 @@ export class LapMarkers {
     this.session = session;
     this.map = map;
     const pane = map.createPane("laps");
-    // Over gates, below labels.
-    pane.style.zIndex = "595";
+    // Over gates and labels, for what is read at the cursor matters most.
+    pane.style.zIndex = "605";
     pane.style.pointerEvents = "none";
     /** @type {{ lap: DrawnLap, marker: L.Marker }[]} */
     this.marks = [];
