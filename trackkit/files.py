@@ -276,6 +276,16 @@ def csv_in_columns(rows: str, columns: Sequence[int | None]) -> str:
     return text.getvalue()
 
 
+def csv_with(rows: str, last: str) -> str:
+    """Give rows that `csv_text` has written one more cell each, the same in all of them."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    cell = spreadsheet_text(last)
+    for row in csv.reader(io.StringIO(rows, newline="")):
+        writer.writerow([*row, cell])
+    return text.getvalue()
+
+
 def _cell(value: object, decimals: int | None) -> object:
     if isinstance(value, float):
         if not math.isfinite(value):

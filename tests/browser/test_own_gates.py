@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 
 import numpy as np
@@ -109,6 +110,8 @@ def test_a_gate_set_is_saved_as_a_file_that_is_read_again(visit, track, tmp_path
     path = tmp_path / waiting.value.suggested_filename
     waiting.value.save_as(path)
     assert path.name == "pipwick-kart-circuit-gates.geojson"
+    about = json.loads(path.read_text("utf-8"))["gates"]
+    assert (about["licence"], about["credits"]) == ("CC0-1.0", [])
     own = trackkit.with_gate_set(track, path)
     shown = page.evaluate("trackkit.page.session.state.gates.map(gate => gate.chainage_m)")
     assert [gate.chainage_m for gate in own.gates] == pytest.approx(shown, abs=0.01)

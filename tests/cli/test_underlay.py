@@ -141,6 +141,13 @@ def test_a_picture_that_lies_nowhere_is_refused_with_the_command_that_lays_it(
     assert capfd.readouterr().err.rstrip().endswith(f"by points of it on the ground: {typed}")
 
 
+def test_a_pdf_is_refused_with_the_command_that_lays_it(folder, track_path, capfd):
+    Image.fromarray(np.zeros((8, 8, 3), np.uint8)).save(folder / "paddock.pdf")
+    assert run(["map", track_path, "--underlay", "paddock.pdf", "-o", "page.html"]) == 1
+    typed = "trackkit underlay paddock.pdf --points POINTS.csv --credit TEXT -o paddock-laid.tif"
+    assert capfd.readouterr().err.rstrip().endswith(f"by points of it on the ground: {typed}")
+
+
 def test_a_picture_of_another_place_writes_nothing(folder, flight, capfd):
     other = str(open_library().find("gullhatch-oval").path)
     assert run(["map", other, "--underlay", flight, "-o", "page.html"]) == 1

@@ -87,7 +87,9 @@ def test_columns_and_rows_are_those_of_the_frames(written, frames, fmt, layer):
         found, expected = found.sort_values(keys), expected.sort_values(keys)
 
     last = {"csv": ["WKT"], "parquet": []}.get(fmt, ["geometry"])
-    assert list(found.columns) == [*expected.columns, *last]
+    assert list(found.columns) == [*expected.columns, "licence", "credit", *last]
+    assert set(found["licence"]) == {"CC0-1.0"}
+    assert found["credit"].isna().all()
     assert len(found) == len(expected) == written[fmt][1].rows[layer]
     for name in expected:
         values, other = expected[name], found[name]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import json
 
 import pytest
+from checkout import TRACKS
 from map_extracts import RACEWAY, MapMaker, ring
 
 from trackkit.cli import run
@@ -130,6 +132,50 @@ def test_times_on_it_say_both(imported, monkeypatch, capsys):
     for words in (["laps", imported, drive], ["laps", drive]):
         row = json.loads(said([*words, "--json"], capsys))
         assert (row["licence"], row["credits"]) == (LICENCE, [CREDIT])
+
+
+def test_tables_of_times_say_the_credit_in_each_line(imported, tmp_path):
+    drive = imported.parents[1] / "drive.csv"
+    tables = {option: tmp_path / f"{option}.csv" for option in ("csv", "summary", "traces")}
+    given = [word for option, path in tables.items() for word in (f"--{option}", str(path))]
+    assert run(["laps", str(imported), str(drive), *given]) == 0
+    for path in tables.values():
+        with path.open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        assert rows
+        assert {row["credit"] for row in rows} == {CREDIT}
+        assert not any(None in row for row in rows)
+
+
+def test_tables_of_times_on_a_track_of_ones_own_have_no_such_column(tmp_path):
+    track = str(TRACKS / "pipwick-kart-circuit.geojson")
+    drive, table = str(tmp_path / "drive.csv"), tmp_path / "laps.csv"
+    assert run(["simulate", track, "--laps", "1", "--rate", "5", "-o", drive]) == 0
+    assert run(["laps", track, drive, "--csv", str(table)]) == 0
+    assert "credit" not in table.read_text("utf-8")
+
+
+def test_what_was_driven_on_it_says_both_in_each_file(imported, tmp_path):
+    drive, out = imported.parents[1] / "drive.csv", tmp_path / "driven"
+    assert run(["export", str(imported), str(drive), "--to", "csv", "-o", str(out)]) == 0
+    for layer in ("laps", "traces", "crossings"):
+        with (out / f"{layer}.csv").open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        assert {(row["licence"], row["credit"]) for row in rows} == {(LICENCE, CREDIT)}
+
+
+@pytest.mark.parametrize("way", ["place", "drive"])
+def test_locating_it_says_the_credit(imported, capsys, way):
+    drive = str(imported.parents[1] / "drive.csv")
+    longitude, latitude = read_track(imported).finish.left
+    where = [str(latitude), str(longitude)] if way == "place" else [drive]
+    words = ["locate", *where, "--library", str(imported.parent)]
+    assert f"data: {CREDIT}\n" in said(words, capsys)
+    row = json.loads(said([*words, "--json"], capsys))
+    row = row["recordings"][0] if way == "drive" else row
+    own = read_track(imported).id
+    for candidate in row["candidates"]:
+        assert candidate["credit"] == (CREDIT if candidate["id"] == own else None)
 
 
 def test_the_list_of_a_library_says_the_credit_once(imported, capsys):

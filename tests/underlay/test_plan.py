@@ -113,6 +113,20 @@ def test_points_that_agree_to_millimetres_have_no_bad_one():
     assert place_plan(points_at(ground)).suspect is None
 
 
+def test_a_point_less_than_a_pixel_away_is_not_bad_however_well_the_others_agree():
+    # A pixel is 0.4 m on the ground.
+    for away, suspect in ((0.3, None), (0.6, 2)):
+        ground = turned(ON_PLAN)
+        ground[2] += [away, 0.0]
+        assert place_plan(points_at(ground)).suspect == suspect
+
+
+def test_how_wide_a_pixel_is_follows_the_unit_that_a_plan_is_told_in():
+    ground = turned(ON_PLAN)
+    ground[2] += [0.3, 0.0]
+    assert place_plan(points_at(ground), pixel=0.1).suspect == 2
+
+
 @pytest.mark.slow
 def test_good_points_are_seldom_called_bad():
     suspects = 0

@@ -14,17 +14,18 @@ from trackkit.motion.noise import USUAL
 
 _PLACES = 180
 _LEAST_STEP_M = 6.0
-_OFFSETS = (0.15, 0.3, 0.6, 1.0, 1.7)
-_LOCALS = (0.1, 0.2, 0.35, 0.6, 1.0, 1.7)
+_OFFSETS = (0.1, 0.14, 0.2, 0.28, 0.4, 0.55, 0.75, 1.0, 1.4, 2.0, 3.0)
+_LOCALS = (0.07, 0.12, 0.2, 0.35, 0.6, 1.0, 1.7)
 """Errors of a drawn line, as a whole and from place to place, over what its file says of it."""
 _LENGTHS_M = (15.0, 30.0, 60.0, 120.0, 240.0)
-_PRIOR_SPREAD = 1.0
-"""How far the logarithm of a drawn line's true sigma is from that of the stated one, one sigma."""
-_ALIKE_SPREAD = 1.2
-"""How far that of its error as a whole is from that from place to place: who draws with care has
-most often laid the picture with care (common practice, no source)."""
+_USUAL_OFFSET, _OFFSET_FACTOR = 0.85, 0.85
+_USUAL_LOCAL, _LOCAL_FACTOR = 0.6, 1.2
+"""What these errors are expected to be beforehand, over the same: the middle, and one sigma of the
+logarithm."""
 _OWN_M = 0.15
 _SLOWEST_MPS = 1.0
+_REACH = 6.0
+"""Over its length, how far a correlation reaches that is anything."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,12 +53,13 @@ def moved_towards_drawn(fitted: FittedLine, drawn: Curve, drawn_sigma_m: float) 
 
     The sideways distance of the two is the drawn line's error less the laps'.  The drawn line is
     off by one shift as a whole, as pictures of the ground are, and by an error from place to place
-    whose correlation falls off exponentially; the laps are off by the receiver's wander, a
-    first-order Gauss-Markov process in the time since (`trackkit.motion.gauss_markov`).  Given the
-    levels the laps' error is a linear estimate of least variance (kriging; Rasmussen and Williams,
-    Gaussian Processes for Machine Learning, 2006, chapter 2; from memory); those of the drawn line
-    are not known, so that estimates for a grid of them are weighed by how probable each makes the
-    distances, with what the file states as the middle of a broad prior.
+    that is as smooth as a hand draws (Matérn's covariance of order 5/2); the laps are off by the
+    receiver's wander, a first-order Gauss-Markov process in the time since
+    (`trackkit.motion.gauss_markov`).  Given the levels the laps' error is a linear estimate of
+    least variance (kriging; Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006,
+    chapters 2 and 4; from memory); those of the drawn line are not known, so that estimates for a
+    grid of them are weighed by how probable each makes the distances, with what the file states as
+    the middle of a broad prior.
 
     Parameters
     ----------
@@ -68,43 +70,146 @@ def moved_towards_drawn(fitted: FittedLine, drawn: Curve, drawn_sigma_m: float) 
     drawn_sigma_m
         What the file states of its sideways place, one sigma, metres.
     """
-    curve = fitted.curve
-    count = int(np.clip(curve.length_m / _LEAST_STEP_M, 12, _PLACES))
-    chainage = curve.chainages(curve.length_m / count)
-    place, left = curve.position(chainage), curve.left(chainage)
+    weighing = Weighing.of(fitted, drawn_sigma_m)
+    curve, chainage = fitted.curve, weighing.chainage_m
+    place = curve.position(chainage)
     reached, _ = drawn.project(place, curve.direction(chainage))
-    aside = np.einsum("ij,ij->i", drawn.position(reached) - place, left)
+    aside = np.einsum("ij,ij->i", drawn.position(reached) - place, weighing.left)
+    return _moved(fitted, chainage, *weighing.error_of_laps(aside))
 
-    facing = left @ left.T
-    wander = fitted.accuracy_m**2 * _wander_correlation(fitted, chainage)
-    of_laps = wander * facing + _OWN_M**2 * np.eye(len(chainage))
-    apart = np.abs(chainage[:, None] - chainage)
-    if curve.closed:
-        apart = np.minimum(apart, curve.length_m - apart)
-    estimates = []
-    for length in _LENGTHS_M:
-        nearby = np.exp(-apart / length)
-        for whole in _OFFSETS:
+
+@dataclass(frozen=True, eq=False)
+class _Held:
+    """What follows from one size and length of the error from place to place.
+
+    Parameters
+    ----------
+    root
+        Cholesky's of the covariance of the distances without the shift.
+    shift
+        That covariance's inverse times the lefts, shape (n, 2).
+    told
+        The lefts' covariance with themselves by it, shape (2, 2).
+    by_shift
+        Errors of the laps, east and north, by each column of `shift`, shape (2, n, 2).
+    known, known_by_shift
+        What the distances tell of the laps' variance aside, shape (n,), and its part by the shift,
+        shape (n, 2).
+    local_m, log_odds
+        The size, and the logarithm of how probable it is beforehand.
+    """
+
+    root: tuple[Floats, bool]
+    shift: Floats
+    told: Floats
+    by_shift: Floats
+    known: Floats
+    known_by_shift: Floats
+    local_m: float
+    log_odds: float
+
+
+@dataclass(frozen=True, eq=False)
+class Weighing:
+    """What a drawn line can tell of the error of laps, before it is looked at.
+
+    Parameters
+    ----------
+    chainage_m, left
+        Places along the laps' line, shape (n,), and unit vectors to its left, shape (n, 2).
+    wander
+        Covariance of the laps' error on one axis, shape (n, n).
+    drawn_sigma_m
+        What is stated of the drawn line.
+    """
+
+    chainage_m: Floats
+    left: Floats
+    wander: Floats
+    drawn_sigma_m: float
+    _held: tuple[_Held, ...]
+
+    @classmethod
+    def of(cls, fitted: FittedLine, drawn_sigma_m: float) -> Weighing:
+        """Prepare a grid of sizes and lengths for a line fitted to laps."""
+        from scipy.linalg import cho_factor, cho_solve
+
+        curve = fitted.curve
+        count = int(np.clip(curve.length_m / _LEAST_STEP_M, 12, _PLACES))
+        chainage = curve.chainages(curve.length_m / count)
+        left = curve.left(chainage)
+        wander = fitted.accuracy_m**2 * _wander_correlation(fitted, chainage)
+        aside = wander * (left @ left.T)
+        of_laps = aside + _OWN_M**2 * np.eye(len(chainage))
+        held = []
+        for length in _LENGTHS_M:
+            nearby = _smooth_correlation(curve, chainage, length)
             for local in _LOCALS:
-                sigma = drawn_sigma_m * np.array([whole, local])
-                total = of_laps + sigma[0] ** 2 * facing + sigma[1] ** 2 * nearby
-                odds = float(
-                    np.hypot(
-                        np.log(np.hypot(whole, local)) / _PRIOR_SPREAD,
-                        np.log(whole / local) / _ALIKE_SPREAD,
+                size = drawn_sigma_m * local
+                root = cho_factor(of_laps + size**2 * nearby, lower=True)
+                shift = cho_solve(root, left)
+                held.append(
+                    _Held(
+                        root,
+                        shift,
+                        left.T @ shift,
+                        np.stack([-wander @ (left * column[:, None]) for column in shift.T]),
+                        np.einsum("ij,ji->i", aside, cho_solve(root, aside)),
+                        aside @ shift,
+                        size,
+                        -0.5 * (np.log(local / _USUAL_LOCAL) / _LOCAL_FACTOR) ** 2,
                     )
                 )
-                estimates.append((*_estimate(total, wander, left, aside, odds), np.hypot(*sigma)))
-    chance = np.array([estimate[0] for estimate in estimates])
-    weight = np.exp(chance - chance.max())
-    weight /= weight.sum()
-    errors = np.array([estimate[1] for estimate in estimates])
-    error = np.einsum("m,mij->ij", weight, errors)
-    variance = np.einsum("m,mi->i", weight, np.array([estimate[2] for estimate in estimates]))
-    # What the estimates differ by among themselves is not known either.
-    spread = np.einsum("mij,ij->mi", errors - error, left)
-    variance = variance + np.einsum("m,mi->i", weight, spread**2)
-    return _moved(fitted, chainage, error, variance, float(weight @ [e[3] for e in estimates]))
+        return cls(chainage, left, wander, drawn_sigma_m, tuple(held))
+
+    def error_of_laps(self, aside_m: Floats) -> tuple[Floats, Floats, float]:
+        """Estimate the laps' error from how far to the left of them the drawn line lies.
+
+        Returns
+        -------
+        error_m, variance_m2, drawn_m
+            East and north, shape (n, 2); the variance of what is left aside, shape (n,); and how
+            far the drawn line was off, one sigma.
+        """
+        from scipy.linalg import cho_solve
+
+        offset = self.drawn_sigma_m * np.array(_OFFSETS)
+        beforehand = -0.5 * (np.log(np.array(_OFFSETS) / _USUAL_OFFSET) / _OFFSET_FACTOR) ** 2
+        square = offset[:, None, None] ** 2
+        chances, errors, variances, sizes = [], [], [], []
+        for held in self._held:
+            solved = cho_solve(held.root, aside_m)
+            alone = -self.wander @ (self.left * solved[:, None])
+            likely = -0.5 * float(aside_m @ solved) - float(np.log(np.diag(held.root[0])).sum())
+            told = self.left.T @ solved
+            # A shift adds two dimensions: Woodbury's identity, and Sylvester's for the factor.
+            inner = np.linalg.inv(np.eye(2) / square + held.told)
+            taken = inner @ told
+            stretch = np.linalg.slogdet(np.eye(2) + square * held.told)[1]
+            chances.append(likely + 0.5 * (taken @ told - stretch) + beforehand + held.log_odds)
+            errors.append(alone - np.einsum("wb,bij->wij", taken, held.by_shift))
+            by_shift = np.einsum("ib,wbc,ic->wi", held.known_by_shift, inner, held.known_by_shift)
+            variances.append(np.maximum(np.diag(self.wander) - held.known + by_shift, 0.0))
+            sizes.append(np.hypot(offset, held.local_m))
+        chance, each = np.concatenate(chances), np.concatenate(errors)
+        weight = np.exp(chance - chance.max())
+        weight /= weight.sum()
+        error = np.einsum("m,mij->ij", weight, each)
+        # What the estimates differ by among themselves is not known either.
+        spread = np.einsum("mij,ij->mi", each - error, self.left)
+        variance = weight @ (np.concatenate(variances) + spread**2)
+        return error, variance, float(weight @ np.concatenate(sizes))
+
+
+def _smooth_correlation(curve: Curve, chainage_m: Floats, length_m: float) -> Floats:
+    """Correlate a smooth error between places; round a lap, along all ways from one to another."""
+    images = int(np.ceil(_REACH * length_m / curve.length_m)) if curve.closed else 0
+    apart = chainage_m[:, None] - chainage_m
+    total = np.zeros_like(apart)
+    for turn in range(-images, images + 1):
+        far = np.sqrt(5.0) / length_m * np.abs(apart + turn * curve.length_m)
+        total += (1.0 + far + far**2 / 3.0) * np.exp(-far)
+    return np.asarray(total / total[0, 0])
 
 
 def _wander_correlation(fitted: FittedLine, chainage_m: Floats) -> Floats:
@@ -128,21 +233,6 @@ def _wander_correlation(fitted: FittedLine, chainage_m: Floats) -> Floats:
     if curve.closed:
         total = np.maximum(total, mean_of(lasts - lag))
     return np.asarray(total / mean_of(np.zeros(1)))
-
-
-def _estimate(
-    total: Floats, wander: Floats, left: Floats, aside_m: Floats, odds: float
-) -> tuple[float, Floats, Floats]:
-    """Log-probability of the distances, the laps' error, shape (n, 2), and its rest aside, (n,)."""
-    from scipy.linalg import cho_factor, cho_solve
-
-    root = cho_factor(total, lower=True)
-    solved = cho_solve(root, aside_m)
-    chance = -0.5 * float(aside_m @ solved) - float(np.log(np.diag(root[0])).sum())
-    error = -wander @ (left * solved[:, None])
-    of_laps = wander * (left @ left.T)
-    rest = np.diag(wander) - np.einsum("ij,ji->i", of_laps, cho_solve(root, of_laps))
-    return chance - 0.5 * odds**2, error, np.maximum(rest, 0.0)
 
 
 def _moved(

@@ -407,18 +407,26 @@ def _write(
     from trackkit.timing.rows import laps_csv
     from trackkit.timing.summary import summaries, summary_csv
     from trackkit.timing.traces import traces_csv
+    from trackkit.track.credit import credits_of
 
     circuits, drivers = gathered.circuits, _drivers(entries)
     sessions = [session for circuit in circuits for session in circuit.sessions]
+    asked = ["; ".join(credits_of(circuit.track)) for circuit in circuits]
     channels = channel_titles(lap for session in sessions for lap in session.report.laps)
     texts = {
         "--csv": lambda: _below_one_heading(
-            laps_csv(circuit.track, circuit.sessions, circuit.chosen, circuit.zone, channels)
-            for circuit in circuits
+            (
+                laps_csv(circuit.track, circuit.sessions, circuit.chosen, circuit.zone, channels)
+                for circuit in circuits
+            ),
+            asked,
         ),
         "--summary": lambda: _below_one_heading(
-            summary_csv(circuit.track, summaries(circuit.sessions, drivers), circuit.zone)
-            for circuit in circuits
+            (
+                summary_csv(circuit.track, summaries(circuit.sessions, drivers), circuit.zone)
+                for circuit in circuits
+            ),
+            asked,
         ),
         "--traces": lambda: traces_csv(gathered.traces),
     }
@@ -428,6 +436,15 @@ def _write(
             remark(f"wrote {path}")
 
 
-def _below_one_heading(tables: Iterable[str]) -> str:
+def _below_one_heading(tables: Iterable[str], asked: Sequence[str]) -> str:
+    """Put tables below the heading of the first; a last column has credits where any is asked."""
+    from trackkit.files import csv_with
+
     texts = list(tables)
+    if any(asked):
+        parts = [text.partition("\n") for text in texts]
+        texts = [
+            csv_with(f"{heading}\n", "credit") + csv_with(rows, credit)
+            for (heading, _, rows), credit in zip(parts, asked, strict=True)
+        ]
     return "".join([*texts[:1], *(text.partition("\n")[2] for text in texts[1:])])

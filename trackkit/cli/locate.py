@@ -205,6 +205,9 @@ def _print(located: Located, radius_km: float) -> None:
         ],
     )
 
+    for credit in dict.fromkeys(candidate.credit for candidate in located.candidates):
+        if credit:
+            click.echo(f"data: {credit}")
     answered = located.tied or (first.id,)
     for candidate in located.candidates:
         if candidate.id in answered and days(candidate):

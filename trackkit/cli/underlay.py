@@ -136,13 +136,14 @@ def underlay_command(
     """
     from trackkit import place_plan, read_plan_points, read_track, write_placed_plan
     from trackkit.underlay.plan import OF_A_BAD_POINT, place_remarks, point_name
+    from trackkit.underlay.sheets import pixel_of
 
     if not output.lower().endswith((".tif", ".tiff")):
         raise click.UsageError("-o names a GeoTIFF: end it with .tif")
     refuse_outputs({"-o": output}, force=force)
     track = None if track_path is None else read_track(track_path)
     # Points that place nothing are told before a large plan is read.
-    placed = place_plan(read_plan_points(points, crs=crs, track=track), fit)
+    placed = place_plan(read_plan_points(points, crs=crs, track=track), fit, pixel=pixel_of(plan))
     write_placed_plan(placed, plan, output, credit=credit, page=page, force=force)
     if as_json:
         print_json({"wrote": output, **_row(placed), "remarks": place_remarks(placed)})

@@ -56,6 +56,7 @@ class PlanDesk:
         self._tried = _shrunk(shown, _TRIED_PIXELS, plan.path)
         coded = webp(shown, _QUALITY, plan.path)
         self._picture = "data:image/webp;base64," + base64.b64encode(coded).decode("ascii")
+        self._pixel = 1.0 / per_unit
         self._unit = "px" if per_unit == 1.0 else "mm"
 
     @property
@@ -98,7 +99,7 @@ class PlanDesk:
         """
         self._take(request)
         try:
-            placed = place_plan(self.points, self.fit)
+            placed = place_plan(self.points, self.fit, pixel=self._pixel)
             picture = self._embedded(placed, track, self._tried)
         except UnderlayError as error:
             return {"fits": False, "why": str(error)}
@@ -172,7 +173,7 @@ class PlanDesk:
                 file=self.name,
                 remedy="name them as they ask to be named; it is shown with the picture",
             )
-        return place_plan(self.points, self.fit)
+        return place_plan(self.points, self.fit, pixel=self._pixel)
 
     def _embedded(self, placed: PlacedPlan, track: Track, pixels: Pixels | None) -> EmbeddedPicture:
         """Cut the plan, or a coarse copy of it, to a track."""

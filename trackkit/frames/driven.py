@@ -82,6 +82,18 @@ def lap_lines(report: LapReport, grid: Grid) -> list[Any]:
     return lines
 
 
+def with_licences(
+    frame: GeoDataFrame, asked: Mapping[str, tuple[str | None, str | None]]
+) -> GeoDataFrame:
+    """Say in each row under which licence its track is, and what its sources ask to be said."""
+    tracks = frame["track"].astype(object)
+    place = frame.columns.get_loc("geometry")
+    for n, name in enumerate(("licence", "credit")):
+        said = [asked[track][n] for track in tracks]
+        frame.insert(place + n, name, np.array(said, dtype=object))
+    return frame
+
+
 def _span(lap: Lap, ends: Mapping[int, float]) -> tuple[float, float]:
     """When a lap, as far as it is known, begins and ends, seconds from the first fix."""
     crossed = [crossing.time_s for crossing in lap.passed if crossing is not None]

@@ -12,7 +12,14 @@ from typing import Literal, get_args
 
 from trackkit.errors import OutputError
 from trackkit.files import whole_file
-from trackkit.frames.driven import LAYERS, crossing_layer, lap_layer, lap_lines, trace_layer
+from trackkit.frames.driven import (
+    LAYERS,
+    crossing_layer,
+    lap_layer,
+    lap_lines,
+    trace_layer,
+    with_licences,
+)
 from trackkit.frames.layer_files import (
     Add,
     csv_layers,
@@ -24,6 +31,7 @@ from trackkit.frames.layer_files import (
 from trackkit.geometry.grids import Grid, horizontal_crs
 from trackkit.remedies import Remedy
 from trackkit.timing.report import LapReport
+from trackkit.track.credit import credits_of
 
 DriveFormat = Literal["gpkg", "fgb", "geoparquet", "parquet", "csv"]
 DRIVE_FORMATS: tuple[DriveFormat, ...] = get_args(DriveFormat)
@@ -82,7 +90,8 @@ def export_drives(
 
     There are three layers.  ``laps`` has the rows of `laps_frame`, each the line that was driven;
     ``traces`` those of `traces_frame`, points a metre apart; ``crossings`` those of
-    `crossings_frame`, points where gates were crossed.  Columns and units are those of the frames.
+    `crossings_frame`, points where gates were crossed.  Columns and units are those of the frames,
+    and the track's ``licence`` and ``credit`` besides.
 
     ``gpkg`` (GeoPackage) holds all layers in one file.  ``fgb`` (FlatGeobuf), ``geoparquet``,
     ``parquet`` (tables without geometry) and ``csv`` (geometry as well-known text in a column
@@ -204,12 +213,14 @@ def _write(
     grids: dict[str, Grid] = {}
     alone: list[LapReport] = []
     lines: list[object] = []
+    asked: dict[str, tuple[str | None, str | None]] = {}
     rows = dict.fromkeys(LAYERS, 0)
     for report in reports:
         track = report.timed_track
         if track.id not in grids:
             line = track.centreline
             grids[track.id] = Grid.around(crs, line.longitude_deg, line.latitude_deg)
+            asked[track.id] = track.licence, "; ".join(credits_of(track)) or None
         grid = grids[track.id]
         own = {
             name: driver
@@ -217,7 +228,7 @@ def _write(
             if name in (report.name, Path(report.name).name)
         }
         for layer, lay in (("traces", trace_layer), ("crossings", crossing_layer)):
-            part = lay(report, own, grid)
+            part = with_licences(lay(report, own, grid), asked)
             add(layer, part)
             rows[layer] += len(part)
         lines += lap_lines(report, grid)
@@ -226,7 +237,7 @@ def _write(
         del report
     if not alone:
         raise OutputError("there is no report whose laps could be written")
-    laps = lap_layer(alone, drivers, lines, next(iter(grids.values())))
+    laps = with_licences(lap_layer(alone, drivers, lines, next(iter(grids.values()))), asked)
     add("laps", laps)
     rows["laps"] = len(laps)
     remarks = dict.fromkeys(remark for grid in grids.values() for remark in grid.remarks)

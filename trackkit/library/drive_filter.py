@@ -250,6 +250,7 @@ def _candidate(ground: Ground, index: int, distance_m: float, probability: float
         circuit.valid_from,
         circuit.valid_until,
         origin=circuit.origin,
+        credit=circuit.credit,
     )
 
 

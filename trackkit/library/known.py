@@ -175,7 +175,8 @@ class Candidate:
     then the one that was driven.  `valid_from` and `valid_until` are as the track has them;
     `validity` says whether the layout is there today, or after a drive was there on its day, and is
     None from a `Locator`, which knows no day.  `origin` says how the line is known: ``driven``,
-    ``drawn`` or ``surveyed``.
+    ``drawn`` or ``surveyed``.  `credit` is what the track's sources ask to be said wherever it is
+    shown; empty where nothing.
     """
 
     id: str
@@ -189,6 +190,7 @@ class Candidate:
     valid_until: str | None = None
     validity: Validity | None = None
     origin: LineOrigin = "drawn"
+    credit: str = ""
 
     def __repr__(self) -> str:
         probable = "" if self.probability is None else f", probability {self.probability:.2f}"
@@ -208,6 +210,7 @@ class Candidate:
             "valid_until": self.valid_until,
             "validity": self.validity,
             "origin": self.origin,
+            "credit": self.credit or None,
         }
 
 
@@ -341,6 +344,7 @@ class Atlas:
                     valid_until=circuit.valid_until,
                     validity=there,
                     origin=circuit.origin,
+                    credit=circuit.credit,
                 )
                 for (circuit, away), there in named
             ),

@@ -97,6 +97,7 @@ def locate_drive(
             circuits[candidate.id].valid_until,
             validity[candidate.id],
             circuits[candidate.id].origin,
+            circuits[candidate.id].credit,
         )
         for candidate in list(best.values())[: max(most, len(tied))]
     ]

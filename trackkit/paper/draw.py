@@ -357,7 +357,7 @@ def _draw_shapes(pen: Pen, track: Track, shapes: Shapes, *, seen_through: bool) 
         pen.line(lane, PAPER, 2.6, over=2.5)
         pen.line(lane, PIT, 1.4, over=2.6, dash=PIT_DASH)
     for bridge in shapes.bridges:
-        if not shapes.thin:
+        if not (shapes.thin or seen_through):
             ring = np.vstack([bridge[0], bridge[1][::-1], bridge[0][:1]])
             pen.area([ring], BAND, over=2.7)
         for side in bridge:
@@ -435,6 +435,7 @@ def _draw_labels(pen: Pen, track: Track, shapes: Shapes, sheet: Sheet) -> dict[s
         if label is None:
             continue
         if label.leader_mm is not None:
+            pen.line(label.leader_mm, PAPER, 1.3, over=5.4)
             pen.line(label.leader_mm, SOFT, 0.5, over=5.5)
         text = words[label.wording]
         if kind == "corner":
@@ -449,6 +450,10 @@ def _corner_label(pen: Pen, box: Box, number: str, name: str) -> None:
     middle = 0.5 * (box.bottom + box.top)
     draw_disc(pen, np.array([box.left + 0.5 * wide, middle]), number, _DISC_MM, _LABEL_PT)
     if name:
+        # A name is to be read on dark ground too.
+        half = 0.5 * CAPITAL * _LABEL_PT * MM_PER_POINT + 0.5 * _PAD_MM
+        plate = Box(box.left + 0.5 * wide, middle - half, box.right + 0.5 * _PAD_MM, middle + half)
+        pen.box(plate, PAPER, over=7.0)
         base = middle - 0.5 * CAPITAL * _LABEL_PT * MM_PER_POINT
         pen.text(box.left + wide + _PAD_MM, base, name, _LABEL_PT)
 

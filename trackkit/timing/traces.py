@@ -9,13 +9,14 @@ from itertools import repeat
 import numpy as np
 
 from trackkit.arrays import Floats, Indices
-from trackkit.files import csv_in_columns, csv_text
+from trackkit.files import csv_in_columns, csv_text, csv_with
 from trackkit.geometry.vectors import distance_along
 from trackkit.motion.drive import Drive
 from trackkit.motion.projected import projected
 from trackkit.timing.channels import channel_at
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import Session
+from trackkit.track.credit import credits_of
 from trackkit.track.model import Track
 
 STEP_M = 1.0
@@ -264,10 +265,13 @@ class TraceLines:
         A line a row, in the columns `COLUMNS` and then one for each channel.
     channels
         The channels, by name and unit.
+    credit
+        What the track's sources ask to be said; empty where nothing.
     """
 
     text: str
     channels: tuple[str, ...] = ()
+    credit: str = ""
 
 
 def trace_lines(track: Track, session: Session) -> TraceLines:
@@ -294,15 +298,20 @@ def trace_lines(track: Track, session: Session) -> TraceLines:
     """
     channels = tuple(channel.title for channel in session.report.recording.channels)
     text = csv_text((*COLUMNS, *channels), _rows(track, session), _DECIMALS)
-    return TraceLines(text.partition("\n")[2], channels)
+    return TraceLines(text.partition("\n")[2], channels, "; ".join(credits_of(track)))
 
 
 def traces_csv(parts: Iterable[TraceLines]) -> str:
-    """Put `trace_lines` of one or several sessions below the names of their columns."""
+    """Put `trace_lines` of one or several sessions below the names of their columns.
+
+    Where a track's sources ask for a credit, a last column has it.
+    """
     parts = list(parts)
+    credited = any(part.credit for part in parts)
     channels = tuple(dict.fromkeys(title for part in parts for title in part.channels))
-    header = csv_text((*COLUMNS, *channels), ())
-    return header + "".join(_in_columns(part, channels) for part in parts)
+    header = csv_text((*COLUMNS, *channels, *(["credit"] if credited else [])), ())
+    texts = ((_in_columns(part, channels), part.credit) for part in parts)
+    return header + "".join(csv_with(text, credit) if credited else text for text, credit in texts)
 
 
 def _in_columns(part: TraceLines, channels: tuple[str, ...]) -> str:

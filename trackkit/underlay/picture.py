@@ -186,11 +186,12 @@ def open_picture(path: str) -> Any:
         When it can't be read.
     """
     rasterio = load("rasterio", path)
-    try:
-        with Path(path).open("rb"):
-            pass
-    except OSError as error:
-        raise UnderlayError(reading_failed(path, error), file=path) from error
+    if is_pdf(path):
+        raise UnderlayError(
+            "is a PDF, which does not say where it lies on the ground",
+            file=path,
+            remedy=Remedy("place it by points of it on the ground", do="place plan"),
+        )
     try:
         with warnings.catch_warnings():
             # That a picture lies nowhere is told by `read_underlay`.
@@ -205,6 +206,23 @@ def open_picture(path: str) -> Any:
             file=path,
             remedy="give a GeoTIFF, MBTiles, or a JPEG, PNG or WebP with its world file",
         ) from error
+
+
+def is_pdf(path: str) -> bool:
+    """Tell whether a file is a PDF.
+
+    Raises
+    ------
+    UnderlayError
+        When it can't be read.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            begin = file.read(1024)
+    except OSError as error:
+        raise UnderlayError(reading_failed(path, error), file=path) from error
+    # A PDF's header may stand anywhere in the first 1024 bytes (PDF Reference 1.7, appendix H).
+    return b"%PDF-" in begin
 
 
 def pixels_on(underlay: Underlay, frame: Frame) -> Pixels:

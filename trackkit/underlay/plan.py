@@ -116,7 +116,9 @@ def point_name(placed: PlacedPlan, n: int) -> str:
     return placed.points[n].name or str(n + 1)
 
 
-def place_plan(points: Sequence[PlanPoint], fit: Fit = "affine") -> PlacedPlan:
+def place_plan(
+    points: Sequence[PlanPoint], fit: Fit = "affine", *, pixel: float = 1.0
+) -> PlacedPlan:
     """Lay a plan on the ground by least squares over its points.
 
     An affine fit has one scale, turn and shear for the whole plan, as maps, scans and pictures
@@ -125,7 +127,8 @@ def place_plan(points: Sequence[PlanPoint], fit: Fit = "affine") -> PlacedPlan:
 
     Whether a point does not go with the others is tested by how much the sum of squares falls
     without it (the mean-shift model of an outlier: Cook and Weisberg, Residuals and Influence in
-    Regression, 1982; from memory), at 1 percent over all points together (Bonferroni).
+    Regression, 1982; from memory), at 1 percent over all points together (Bonferroni).  One that
+    the others have less than a pixel away is none: no hand puts it nearer.
 
     Parameters
     ----------
@@ -134,6 +137,9 @@ def place_plan(points: Sequence[PlanPoint], fit: Fit = "affine") -> PlacedPlan:
         well they agree, two more which of them is bad.
     fit
         Which of the two.
+    pixel
+        Width of a pixel in the unit that the points' x and y are in: 1 for pictures;
+        `trackkit.underlay.sheets.pixel_of` tells that of a PDF, whose unit is the millimetre.
 
     Returns
     -------
@@ -177,7 +183,7 @@ def place_plan(points: Sequence[PlanPoint], fit: Fit = "affine") -> PlacedPlan:
     residual = ground - _mapped(matrix, plan)
     spare = _spare(len(points), fit)
     sigma = float(np.sqrt(np.sum(residual**2) / spare)) if spare > 0 else None
-    suspect = _suspect(plan, ground, residual, fit)
+    suspect = _suspect(plan, ground, residual, fit, pixel)
     return PlacedPlan(tuple(points), plane, matrix, fit, residual, sigma, suspect)
 
 
@@ -252,7 +258,7 @@ def _evened(place: Floats) -> Floats:
     )
 
 
-def _suspect(plan: Floats, ground: Floats, residual: Floats, fit: Fit) -> int | None:
+def _suspect(plan: Floats, ground: Floats, residual: Floats, fit: Fit, pixel: float) -> int | None:
     from scipy.stats import f
 
     count = len(plan)
@@ -265,7 +271,11 @@ def _suspect(plan: Floats, ground: Floats, residual: Floats, fit: Fit) -> int | 
         rest_plan, rest_ground = np.delete(plan, n, axis=0), np.delete(ground, n, axis=0)
         if _on_a_line(rest_plan, fit) or _on_a_line(rest_ground, fit):
             continue
-        rest = rest_ground - _mapped(_fitted(rest_plan, rest_ground, fit), rest_plan)
+        matrix = _fitted(rest_plan, rest_ground, fit)
+        away = float(np.hypot(*(ground[n] - _mapped(matrix, plan[n : n + 1])[0])))
+        if away < pixel * np.sqrt(abs(np.linalg.det(_slope(matrix, plan[n])))):
+            continue
+        rest = rest_ground - _mapped(matrix, rest_plan)
         without = max(float(np.sum(rest**2)), left * _FINEST_M**2)
         ratio = ((whole - without) / 2.0) / (without / left)
         chances[n] = float(f.sf(max(ratio, 0.0), 2, left))

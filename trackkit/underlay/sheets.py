@@ -5,13 +5,12 @@ from __future__ import annotations
 import os
 import reprlib
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
-from trackkit.errors import UnderlayError, reading_failed
+from trackkit.errors import UnderlayError
 from trackkit.underlay.packages import load
-from trackkit.underlay.picture import Pixels, lies_somewhere
+from trackkit.underlay.picture import Pixels, is_pdf, lies_somewhere
 
 PDF_DOTS_PER_INCH = 200.0
 _MM_PER_INCH = 25.4
@@ -60,7 +59,7 @@ def is_plan(path: str | os.PathLike[str]) -> bool:
     UnderlayError
         When it is neither, or can't be read.
     """
-    return _is_pdf(os.fspath(path)) or not lies_somewhere(path)
+    return is_pdf(os.fspath(path)) or not lies_somewhere(path)
 
 
 def read_sheet(path: str | os.PathLike[str], *, page: int = 1) -> tuple[Pixels, float]:
@@ -84,17 +83,18 @@ def read_sheet(path: str | os.PathLike[str], *, page: int = 1) -> tuple[Pixels, 
         When it can't be read.
     """
     shown = os.fspath(path)
-    return _pdf_page(shown, page) if _is_pdf(shown) else (_picture(shown), 1.0)
+    return _pdf_page(shown, page) if is_pdf(shown) else (_picture(shown), 1.0)
 
 
-def _is_pdf(path: str) -> bool:
-    try:
-        with Path(path).open("rb") as file:
-            begin = file.read(1024)
-    except OSError as error:
-        raise UnderlayError(reading_failed(path, error), file=path) from error
-    # A PDF's header may stand anywhere in the first 1024 bytes (PDF Reference 1.7, appendix H).
-    return b"%PDF-" in begin
+def pixel_of(path: str | os.PathLike[str]) -> float:
+    """Tell the width of a pixel of a plan in the unit that its places are told in.
+
+    Raises
+    ------
+    UnderlayError
+        When it can't be read.
+    """
+    return _MM_PER_INCH / PDF_DOTS_PER_INCH if is_pdf(os.fspath(path)) else 1.0
 
 
 def _picture(path: str) -> Pixels:

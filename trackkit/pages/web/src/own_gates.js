@@ -323,7 +323,8 @@ export class OwnGates {
           width_m: Number(gate.width_m.toFixed(2)),
         },
       }));
-    const gates = { format: FORMAT, version: VERSION, track: session.base.track.id };
+    const { id, licence, credits } = session.base.track;
+    const gates = { format: FORMAT, version: VERSION, track: id, licence, credits };
     return { type: "FeatureCollection", gates, features };
   }
 
