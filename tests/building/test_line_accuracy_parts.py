@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from trackkit.building import line_accuracy as module
@@ -29,6 +29,7 @@ def kinds(*names):
     return np.array(names)
 
 
+@settings(max_examples=40)
 @given(
     st.lists(st.floats(0.05, 3.0), min_size=1, max_size=40),
     st.integers(0, 2**32 - 1),
