@@ -26,7 +26,10 @@ def main() -> None:
     """Print the greatest differences, by recording."""
     sets = int(sys.argv[1]) if len(sys.argv) > 1 else 25
     first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
-    print("circuit | gates | recording | times | apart at most | sigmas off | of ways | unlike")
+    print(
+        "circuit | gates | recording | times | apart at most | sigmas off | of ways | of bests"
+        " | unlike"
+    )
     with tempfile.TemporaryDirectory() as name, chromium() as browser:
         for circuit in ("pipwick-kart-circuit", "ruddlebeck-full"):
             track = track_of(circuit)
@@ -39,13 +42,14 @@ def main() -> None:
             visit.page.close()
             for recording, trial in zip(COUNTED, trials, strict=True):
                 worst_ms = 1000.0 * np.abs(trial.apart_s).max()
-                laps, ways = (
+                laps, ways, bests = (
                     100.0 * np.abs(np.array(ratios) - 1.0).max()
-                    for ratios in (trial.of_laps, trial.of_ways)
+                    for ratios in (trial.of_laps, trial.of_ways, trial.of_bests)
                 )
                 counted = f"{circuit} | {sets * GATES} | {recording} | {len(trial.apart_s)}"
                 print(
-                    f"{counted} | {worst_ms:.2f} ms | {laps:.1f} % | {ways:.1f} % | {trial.unlike}",
+                    f"{counted} | {worst_ms:.2f} ms | {laps:.1f} % | {ways:.1f} % | "
+                    f"{bests:.1f} % | {trial.unlike}",
                     flush=True,
                 )
 

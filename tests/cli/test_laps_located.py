@@ -198,7 +198,7 @@ def test_a_map_names_recordings_as_laps_does(recordings_on_map):
     files = ("kart.geojson", "a.nmea", "later/b.csv")
 
     labels = ("--label", "Bo", "--label", "Bo")
-    assert recordings_on_map(*files, *labels) == ["Bo (1) (a.nmea)", "Bo (2) (later/b.csv)"]
+    assert recordings_on_map(*files, *labels) == ["Bo (a.nmea)", "Bo (later/b.csv)"]
     assert recordings_on_map("a.nmea") == ["Ada, 7 (a.nmea)"]
 
 

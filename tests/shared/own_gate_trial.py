@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from browsing import Visit
@@ -45,7 +45,9 @@ def lay(visit: Visit, places: list[float]) -> dict:
             const like = own.official.gates.find(gate => gate.kind === "sector");
             own.lay([...others, ...places.map((at, n) =>
                 own.laid({ ...like, id: `own-${n}` }, session.toBase(at), like.width_m))]);
-            return { set: own.document(), laps: session.laps() }; }""",
+            const bests = session.day.summaries.map(
+                summary => [summary.driver, summary.theoretical_best_sigma_s]);
+            return { set: own.document(), laps: session.laps(), bests }; }""",
         places,
     )
 
@@ -62,12 +64,15 @@ class Trial:
         Ratios of sigmas of sectors: of laps, and of ways to the first lap and from the last.
     unlike
         How many sectors have a time on one side only.
+    of_bests
+        Ratios of sigmas of theoretical bests.
     """
 
     apart_s: list[float]
     of_laps: list[float]
     of_ways: list[float]
     unlike: int = 0
+    of_bests: list[float] = field(default_factory=list)
 
 
 def compared(visit: Visit, track, timed, folder, seeds) -> list[Trial]:
@@ -79,7 +84,10 @@ def compared(visit: Visit, track, timed, folder, seeds) -> list[Trial]:
         path.write_text(json.dumps(shown["set"]), "utf-8")
         own = trackkit.with_gate_set(track, path)
         for index, recording in enumerate(timed):
-            laps = {(lap.session, lap.number): lap for lap in recording.report(own).laps}
+            report = recording.report(own)
+            of_page = dict(shown["bests"])[COUNTED[index]]
+            trials[index].of_bests.append(of_page / report.theoretical_best_sigma_s)
+            laps = {(lap.session, lap.number): lap for lap in report.laps}
             for lap in shown["laps"]:
                 if lap["recording"] != index:
                     continue

@@ -34,18 +34,41 @@ def test_the_error_of_a_place_is_the_drives_there(block, timed):
     assert found.covariance_m2 == pytest.approx(found.covariance_m2.T)
 
 
-def test_between_fixes_a_second_apart_positions_are_known_as_the_drive_says(block):
+def test_positions_between_fixes_a_second_apart_go_together_as_the_drive_says(block):
     recording = simulate_drive(block, laps=2, rate_hz=1.0, seed=8).recording
     report = time_laps(block, recording)
-    found = place_errors(block, report.drive, report.laps, np.array([0.0, block.length_m]))
+    drive = report.drive
+    found = place_errors(block, drive, report.laps, np.array([0.0, block.length_m])).between_m2
 
-    more = found.between_m2
-    fix = len(recording.time_s) // 2
-    at_fix, half_way = (
-        np.mean([report.drive.variance(np.array([fix]), np.array([u]), a[None]) for a in np.eye(2)])
-        for u in (0.0, 0.5)
+    fix, middle = len(recording.time_s) // 2, len(SHARES) // 2
+    at = np.array([fix, fix, fix + 1, fix + 1])
+    share = np.array([0.0, 0.5, 0.5, 1.0])
+    known = drive.fix_covariance(at.tolist())
+    expected = 0.5 * sum(
+        sum(known.covariances(at, share, np.tile(axis, (4, 1)))) for axis in np.eye(2)
     )
-    assert more[len(SHARES) // 2] - more[0] == pytest.approx(half_way - at_fix, rel=0.1)
+    apart = expected[0, 3]
+    half_way = expected[1, 1] - expected[0, 0]
+    assert found[0, middle, middle] - found[0, 0, 0] == pytest.approx(half_way, rel=0.1)
+    assert found[0, 0, middle] == pytest.approx(expected[0, 1] - apart, rel=0.1)
+    assert found[1, middle, middle] == pytest.approx(expected[1, 2] - apart, rel=0.1)
+    assert found[1, 0, -1] == 0.0
+
+
+def test_errors_of_two_laps_go_together_as_the_drive_says(block):
+    report = time_laps(block, simulate_drive(block, laps=2, rate_hz=5.0, seed=8).recording)
+    chainage_m = np.array([0.0, 700.0, block.length_m])
+    found = place_errors(block, report.drive, report.laps, chainage_m).across
+
+    whole = [lap for lap in report.laps if lap.is_whole]
+    first, second = (
+        lap[1] for lap in passed_from_line_to_line(block, report.drive, whole, chainage_m)
+    )
+    at, share = np.array([first.fix, second.fix]), np.array([first.share, second.share])
+    known = report.drive.fix_covariance(at.tolist())
+    both = sum(sum(known.covariances(at, share, np.tile(axis, (2, 1)))) for axis in np.eye(2))
+    assert found[1, 1] == pytest.approx(both[0, 1] / np.sqrt(both[0, 0] * both[1, 1]), rel=0.05)
+    assert found == pytest.approx(found.T)
 
 
 def test_between_fixes_a_tenth_of_a_second_apart_as_much_is_known(block, timed):

@@ -17,6 +17,7 @@ from trackkit.cli.recording_folders import (
     drivers_of,
     labels_of,
     names_on_page,
+    numbered,
     two_drove,
 )
 from trackkit.errors import RecordingError, TrackkitError
@@ -89,7 +90,7 @@ def read_drives(words: Sequence[str], labels: tuple[str, ...], columns: str | No
     recordings = [recording for recording in done if recording is not None]
     drivers = dict(zip(paths, drivers_of(paths, labels, entries), strict=True))
     _tell_shared(recordings, drivers)
-    of_path = dict(zip(paths, called, strict=True))
+    of_path = dict(zip(paths, numbered(called), strict=True))
     return Drives(
         recordings,
         names_on_page(paths, called, recordings),

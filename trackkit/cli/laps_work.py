@@ -11,7 +11,13 @@ from trackkit.cli import standard_output
 from trackkit.cli.circuits import NoCircuitError, finder
 from trackkit.cli.common import progress, remark, remarks, say_error
 from trackkit.cli.cores import ONE_PROCESS_UP_TO, each_elsewhere
-from trackkit.cli.recording_folders import close_together, drivers_of, labels_of, two_drove
+from trackkit.cli.recording_folders import (
+    close_together,
+    drivers_of,
+    labels_of,
+    numbered,
+    two_drove,
+)
 from trackkit.cli.remedies import error_sentence
 from trackkit.cores import cores
 from trackkit.errors import RecordingError, TrackkitError, UnforeseenError
@@ -130,7 +136,7 @@ def items_of(words: Sequence[str], labels: tuple[str, ...]) -> tuple[list[Item],
     listed = files_of(words)
     paths = [file.path for file in listed]
     entries = entries_of(listed, remark)
-    called = labels_of(paths, labels, entries)
+    called = numbered(labels_of(paths, labels, entries))
     drivers = drivers_of(paths, labels, entries)
     items = [
         Item(file.path, label, file.in_folder, driver)

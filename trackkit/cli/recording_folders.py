@@ -37,13 +37,16 @@ def numbered(labels: Sequence[str]) -> list[str]:
 def labels_of(
     paths: Sequence[str], labels: Sequence[str], entries: Mapping[str, Entry]
 ) -> list[str]:
-    """Say what each recording is called: as labelled, as the table of drivers has it, its file."""
+    """Say what each recording is called: as labelled, as the table of drivers has it, its file.
+
+    Several may be called the same; see `numbered`.
+    """
     if labels and len(labels) != len(paths):
         raise click.UsageError(
             f"{counted(paths, 'recording')} and {counted(labels, 'label')}: give --label once for "
             "each recording, in their order, or not at all"
         )
-    return numbered(labels or [entries.get(path, Entry()).label or path for path in paths])
+    return list(labels or [entries.get(path, Entry()).label or path for path in paths])
 
 
 def drivers_of(
@@ -92,5 +95,6 @@ def names_on_page(
     listed = iter(zip(paths, called, strict=True))
     for recording in recordings:
         label = next(label for path, label in listed if path == recording.name)
-        names.append(label if label.startswith(recording.name) else f"{label} ({recording.name})")
-    return names
+        names.append(label if label == recording.name else f"{label} ({recording.name})")
+    # The file tells apart what is called the same, and only the same file needs a number.
+    return numbered(names)

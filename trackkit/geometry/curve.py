@@ -24,8 +24,9 @@ _FINEST_M = 0.05
 """Samples this close are 5 mm off on a radius of 6 cm, and nothing turns more tightly."""
 _MOST_CUTS = 500
 _MOST_SAMPLES = 2500
-_PROJECTING_ROUNDS, _PROJECTED_M = 4, 1e-9
-"""A place on the curve is looked for so often at most, until it moves by no more than this."""
+_PROJECTING_ROUNDS, _PROJECTED_M = 5, 1e-6
+"""A place on the curve is looked for so often at most, until it moves by no more than this: by how
+much it is off goes down by the square, so that it is then off by far less."""
 HEADING_WEIGHT_M = 20.0
 """How many metres of distance a heading that is off by about 60 degrees weighs in `project`."""
 _GAUSS_NODE, _GAUSS_WEIGHT = np.polynomial.legendre.leggauss(5)
@@ -205,7 +206,10 @@ class Curve:
         return cKDTree(np.hstack([position, HEADING_WEIGHT_M * self.direction(chainage)]))
 
     def project(
-        self, position_m: ArrayLike, direction: ArrayLike | None = None
+        self,
+        position_m: ArrayLike,
+        direction: ArrayLike | None = None,
+        about_m: Floats | None = None,
     ) -> tuple[Floats, Floats]:
         """Find the nearest places on the curve.
 
@@ -217,6 +221,9 @@ class Curve:
             Unit vectors of travel, shape (..., 2).  Where given, a piece of track that runs
             the same way is preferred to a nearer one that does not: at a bridge, or where two
             pieces run side by side.
+        about_m
+            Chainages to look from, shape (...), where they are about known; `direction` is then of
+            no use.
 
         Returns
         -------
@@ -225,26 +232,37 @@ class Curve:
         """
         position = np.asarray(position_m, dtype=float)
         chainage_of, _, tree = self._dense
-        if direction is None:
-            _, index = tree.query(position)
+        if about_m is not None:
+            chainage = np.array(about_m, dtype=float)
         else:
-            heading = HEADING_WEIGHT_M * np.asarray(direction, dtype=float)
-            _, index = self._dense_with_heading.query(np.concatenate([position, heading], axis=-1))
-        chainage = np.asarray(chainage_of[index], dtype=float)
+            if direction is None:
+                _, index = tree.query(position)
+            else:
+                heading = HEADING_WEIGHT_M * np.asarray(direction, dtype=float)
+                there = np.concatenate([position, heading], axis=-1)
+                _, index = self._dense_with_heading.query(there)
+            chainage = np.asarray(chainage_of[index], dtype=float)
+        shape, position, chainage = chainage.shape, position.reshape(-1, 2), chainage.ravel()
+        offset = np.empty_like(chainage)
         spacing = chainage_of[1] - chainage_of[0]
+        left = np.arange(len(chainage))
         for _ in range(_PROJECTING_ROUNDS):
-            away, tangent, curvature = self._seen_from(position, chainage)
+            away, tangent, curvature = self._seen_from(position[left], chainage[left])
             ahead = np.sum(away * tangent, axis=-1)
-            aside = tangent[..., 0] * away[..., 1] - tangent[..., 1] * away[..., 0]
+            aside = tangent[:, 0] * away[:, 1] - tangent[:, 1] * away[:, 0]
             stretch = np.maximum(1.0 - curvature * aside, 0.2)
             move = np.clip(ahead / stretch, -spacing, spacing)
-            chainage = self.wrap(chainage + move)
-            if np.all(np.abs(move) < _PROJECTED_M):
+            chainage[left] = self.wrap(chainage[left] + move)
+            offset[left] = aside
+            left = left[np.abs(move) >= _PROJECTED_M]
+            if not len(left):
                 break
-        away, tangent, _ = self._seen_from(position, chainage)
-        aside = tangent[..., 0] * away[..., 1] - tangent[..., 1] * away[..., 0]
-        distance = np.linalg.norm(away, axis=-1)
-        return chainage, np.where(aside < 0, -distance, distance)
+        else:
+            away, tangent, _ = self._seen_from(position[left], chainage[left])
+            aside = tangent[:, 0] * away[:, 1] - tangent[:, 1] * away[:, 0]
+            distance = np.linalg.norm(away, axis=-1)
+            offset[left] = np.where(aside < 0, -distance, distance)
+        return chainage.reshape(shape), offset.reshape(shape)
 
     def distance(self, position_m: ArrayLike) -> Floats:
         """Measure how far positions are from the curve, to the nearest of samples a metre apart.

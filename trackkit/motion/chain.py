@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -40,6 +40,10 @@ class Chain:
 
     rows: Floats
     states: int
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Leave out what is worked out again when it is asked for."""
+        return {"rows": self.rows, "states": self.states}
 
     @classmethod
     def of(cls, matrix: Floats, states: int) -> Chain:
@@ -239,6 +243,10 @@ class Chain:
         turned = np.linalg.inv(own).transpose(0, 2, 1)
         passed_on = (own[1:] @ onward[:-1]).transpose(0, 2, 1)
         return turned @ form @ turned.transpose(0, 2, 1), turned[:-1] @ passed_on
+
+    def every(self) -> tuple[Floats, Floats]:
+        """Tell of all links what `kept` tells of chosen ones."""
+        return self.covariance, self._kept
 
     def _below(self, link: int) -> Floats:
         """Take the factor's block that ties a link to the next one, shape (states, states)."""

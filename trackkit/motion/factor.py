@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -50,6 +51,10 @@ class Factor:
     bounds: tuple[int, ...]
     _corners: list[Floats] = field(default_factory=list)
     _kept: dict[int, Floats] = field(default_factory=dict)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Leave out what is worked out again at once: it is most of a drive."""
+        return {**self.__dict__, "_kept": {}}
 
     @classmethod
     def of(cls, measured: Measured, levels: Levels, weight: Floats, leeway_m: float) -> Factor:

@@ -16,6 +16,8 @@ from trackkit.motion.line_model import LineLevels, Sideways, prior_information
 
 _LEAST_MODE = 1e-5
 """Parts that move the error by less than this share of the largest are not kept with a report."""
+_MANY = 0.2
+"""Of so large a share of the nodes all are kept: that is faster than to leave the others out."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -112,12 +114,17 @@ class ErrorBesideLine:
         """
         index, _ = weights_at_nodes(self.node_s, time_s, np.zeros((len(time_s), 2)))
         kept = np.unique(index)
-        moved = self.moved_m[kept]
-        modes, size, _ = np.linalg.svd(moved.reshape(2 * len(kept), -1), full_matrices=False)
-        told = size > _LEAST_MODE * size.max(initial=0.0)
+        if len(kept) > _MANY * len(self.node_s):
+            return ErrorCovariance(
+                self.node_s, self.moved_m, *self.chain.every(), *self.before.every()
+            )
+        moved = self.moved_m[kept].reshape(2 * len(kept), -1)
+        # The modes that matter are those of the largest squares.
+        square, mode = np.linalg.eigh(moved.T @ moved)
+        told = square > _LEAST_MODE**2 * square.max(initial=0.0)
         return ErrorCovariance(
             self.node_s[kept],
-            (modes * size)[:, told].reshape(len(kept), 2, -1),
+            (moved @ mode[:, told]).reshape(len(kept), 2, -1),
             *self.chain.kept(kept),
             *self.before.kept(kept),
         )

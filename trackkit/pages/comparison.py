@@ -11,16 +11,24 @@ import numpy as np
 from trackkit.arrays import Floats
 from trackkit.motion.drive import Drive
 from trackkit.pages.base import Driven
+from trackkit.pages.driven_laps import ways_of
 from trackkit.pages.packing import pack
+from trackkit.timing.driving_sessions import DrivingSession
 from trackkit.timing.lap_sigmas import Stretch, lap_sigmas
 from trackkit.timing.laps import Lap
 from trackkit.timing.losses import Section, sections_of
-from trackkit.timing.place_errors import PlaceErrors, place_errors
+from trackkit.timing.place_errors import PlaceErrors, place_errors, variances_along
 from trackkit.track.model import Track
 
 _APART_M = 60.0
 _MOST_PLACES = 60
 _NODES_PER_S, _LEAST_NODES, _MOST_NODES = 0.8, 30, 80
+_ACROSS = 2
+"""Of two laps errors are told at one of so many places."""
+_FINER = 3
+"""On ways to laps and from them, errors change faster: they are told at so many times the places.
+"""
+_CORRELATION = 1e-4
 _TIME_S, _SIGMA_S, _ERROR_M2, _FIX_S = 1e-4, 1e-6, 1e-5, 1e-4
 
 
@@ -60,7 +68,11 @@ def comparison_of(track: Track, rows: Sequence[Mapping[str, Any] | None]) -> dic
 
 
 def compared_laps(
-    track: Track, drive: Drive, laps: Sequence[Lap], begin_s: float = 0.0
+    track: Track,
+    drive: Drive,
+    laps: Sequence[Lap],
+    begin_s: float = 0.0,
+    sessions: Sequence[DrivingSession] = (),
 ) -> dict[str, Any] | None:
     """Work out what the laps of one recording are compared by.
 
@@ -72,6 +84,8 @@ def compared_laps(
         A smoothed drive with its laps.
     begin_s
         What times on the page count from, seconds from the first fix.
+    sessions
+        Those of the recording, where ways to the first lap and from the last are told of too.
 
     Returns
     -------
@@ -100,7 +114,9 @@ def compared_laps(
             "place_m": [round(float(metres), 3) for metres in nodes],
             "passed_s": pack(errors.passed_s, _TIME_S),
             "error_m2": pack(covariance[np.triu_indices(len(covariance))], _ERROR_M2),
+            "across": pack(errors.across[::_ACROSS, ::_ACROSS].ravel(), _CORRELATION),
             "between_fixes": _between_fixes(drive, errors, begin_s),
+            "ways": _ways(track, drive, laps, sessions, nodes, errors),
         }
     return row
 
@@ -113,8 +129,30 @@ def _between_fixes(drive: Drive, errors: PlaceErrors, begin_s: float) -> dict[st
     return {
         "first_s": round(float(whole[0]), 4),
         "step_s": pack(np.diff(whole), _FIX_S),
-        "more_m2": [round(float(more), 6) for more in errors.between_m2],
+        "more_m2": pack(errors.between_m2.ravel(), _ERROR_M2),
     }
+
+
+def _ways(
+    track: Track,
+    drive: Drive,
+    laps: Sequence[Lap],
+    sessions: Sequence[DrivingSession],
+    place_m: Floats,
+    errors: PlaceErrors,
+) -> list[dict[str, Any]]:
+    """Tell how well positions are known on ways to first laps and from last ones."""
+    ways = [
+        (lap, way)
+        for lap, way in zip(laps, ways_of(drive, laps, sessions), strict=True)
+        if way is not None
+    ]
+    places = np.linspace(place_m[0], place_m[-1], _FINER * (len(place_m) - 1) + 1)
+    variances = variances_along(track, drive, [way for _, way in ways], places, errors)
+    return [
+        {"lap": [lap.session, lap.number], "variance_m2": pack(variance, _ERROR_M2)}
+        for (lap, _), variance in zip(ways, variances, strict=True)
+    ]
 
 
 def _numbers(sections: Sequence[Section], place_m: Floats) -> list[Stretch]:

@@ -104,7 +104,7 @@ def driven_laps(
     """
     places = lap_chainages(track, STEP_M)[:: thinning.stride]
     traces = traces_at(track, drive, laps, places)
-    ways = [_way(drive, lap, sessions) if lap.time_s is None else None for lap in laps]
+    ways = ways_of(drive, laps, sessions)
     spans = [way for way in ways if way is not None]
     begun = [float(drive.time_s[span.first]) for span in spans]
     made = iter(traces_of_spans(track, drive, spans, begun, places))
@@ -125,6 +125,13 @@ def driven_laps(
             laps, (lap.as_row() for lap in laps), every, offsets, ways, origins, strict=True
         )
     ]
+
+
+def ways_of(
+    drive: Drive, laps: Sequence[Lap], sessions: Sequence[DrivingSession]
+) -> list[Span | None]:
+    """Find the fixes of the ways to first laps and from last ones; None of what is no such way."""
+    return [_way(drive, lap, sessions) if lap.time_s is None else None for lap in laps]
 
 
 def _way(drive: Drive, lap: Lap, sessions: Sequence[DrivingSession]) -> Span | None:

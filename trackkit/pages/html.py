@@ -138,7 +138,8 @@ def _map_and_verdict(
     parts = [shown_of(track, recording, everything=everything) for recording in driving]
     thinning = Thinning.of(track, driving, parts)
     work = partial(laid_out, track, thinning)
-    rows = [*each(work, [*zip(driving, parts, strict=True)], "timing laps")]
+    done = each(work, [*zip(driving, parts, strict=True)], "timing laps")
+    rows = [row.again_over(track) for row in done]
     files = [recording.name for recording in driving] if names is None else names
     prepared = prepare_timed(track, [row.timed for row in rows], files)
     evaluation = evaluate(track, prepared)

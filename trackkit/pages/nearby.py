@@ -19,6 +19,7 @@ NEAR_M = 500.0
 longer, pit lanes, paddocks and run-off areas are nearer (from memory)."""
 FAR_M = 1000.0
 """A recording that never comes nearer to the track than this is said to lie elsewhere."""
+_TOLD_BY_ONE = 8
 _LEFT = f"left the circuit by more than {NEAR_M:.0f} m"
 _TIMES = ("begin_s", "end_s")
 _OF_ALL_ITS_WAY = ("top_mps", "lowest_mps", "pit_speed_mps")
@@ -35,7 +36,7 @@ class Shown:
     fixes
         Those shown, shape (n,).
     away_m
-        How near the recording comes to the track.
+        How near the recording comes to the track, or its fixes that were looked at.
     whole
         Whether it was asked that everything be shown.
     """
@@ -150,13 +151,27 @@ def shown_of(track: Track, recording: Recording, *, everything: bool) -> Shown:
         Whether that is everything, wherever it was driven.
     """
     position = track.plane.to_plane(recording.longitude_deg, recording.latitude_deg)
-    away = track.curve.distance(position)
-    nearest = float(away.min())
+    near, nearest = _near(track, position)
     if nearest > FAR_M:
         # Far from its middle a plane says little of distances.
         nearest = _far_m(recording, track)
-    fixes = np.full(len(away), fill_value=True) if everything else away <= NEAR_M
+    fixes = np.full(len(near), fill_value=True) if everything else near
     return Shown(recording.time_s, fixes, nearest, everything)
+
+
+def _near(track: Track, position_m: Floats) -> tuple[Flags, float]:
+    """Tell which positions are near the line, and how near those that were looked at come to it.
+
+    Some fixes tell of those after them, which are as far from the line but for the way there.
+    """
+    some = np.arange(len(position_m)) // _TOLD_BY_ONE
+    on_way = np.linalg.norm(position_m - position_m[some * _TOLD_BY_ONE], axis=1)
+    away = track.curve.distance(position_m[::_TOLD_BY_ONE])[some]
+    unsure = np.abs(away - NEAR_M) <= on_way
+    if away.min() > FAR_M:
+        unsure |= away - on_way <= FAR_M
+    away[unsure] = track.curve.distance(position_m[unsure])
+    return away <= NEAR_M, float(away.min())
 
 
 def left_out(recordings: Sequence[Recording], shown: Sequence[Shown], names: Sequence[str]) -> str:

@@ -195,6 +195,8 @@ def reached_each_s(track: Track, drive: Drive, spans: Sequence[Span], chainage_m
     """
     if not spans:
         return np.zeros((0, len(chainage_m)))
+    if 2 * sum(span.last - span.first for span in spans) > len(drive.time_s):
+        projected(drive, track.curve)
     about = [_about(drive, *_places(track, drive, span), chainage_m) for span in spans]
     time, low, high = (np.stack(part) for part in zip(*about, strict=True))
     reached = np.isfinite(time)

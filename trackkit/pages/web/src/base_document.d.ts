@@ -310,7 +310,7 @@ export interface ComparedLaps {
   errors: PlaceErrors | null;
 }
 /**
- * error_m2 is the covariance of errors, along the line, at two of place_m, evenly spaced, the upper triangle, row after row, for laps that pass these at passed_s. Where fixes are far apart, between_fixes has the times of all and by how much a variance is more at even shares of the time from a fix to the next, from one to the other.
+ * error_m2 is the covariance of errors, along the line, at two of place_m, evenly spaced, the upper triangle, row after row, for laps that pass these at passed_s. across is the correlation of errors of two laps at two of as many places as it has rows, evenly spaced as well, row after row. Where fixes are far apart, between_fixes has the times of all and by how much a covariance is more at even shares of the time from a fix to the next, of both places, row after row, in the same interval and then in two that follow each other. On ways to laps and from them, a variance is that of variance_m2, at evenly spaced places from the first of place_m to the last.
  */
 export interface PlaceErrors {
   place_m: number[];
@@ -318,9 +318,18 @@ export interface PlaceErrors {
   between_fixes: {
     first_s: number;
     step_s: Packed;
-    more_m2: number[];
+    more_m2: Packed;
   } | null;
   passed_s: Packed;
+  across: Packed;
+  ways: {
+    /**
+     * @minItems 2
+     * @maxItems 2
+     */
+    lap: [number, number];
+    variance_m2: Packed;
+  }[];
 }
 /**
  * Laps summed up, of each driver and then of all where there are several; and the best laps and best of each sector of each recording, by the numbers of session and lap, the fastest first, those after it that cannot be told from it.

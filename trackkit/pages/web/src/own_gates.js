@@ -252,7 +252,7 @@ export class OwnGates {
         lap.missed.every((id) => sectorGates.has(id)),
       ),
     );
-    session.day = dayAt(session, laps);
+    session.day = dayAt(session, laps, lines);
     /** @type {StateDocument} */
     const state = {
       ...session.state,

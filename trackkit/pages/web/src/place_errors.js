@@ -6,32 +6,39 @@ import { timesOf, unpack } from "./packing.js";
  * @import { ComparedLaps } from "./base_document.js"
  *
  * @typedef {object} Passed  a place that a lap passed
+ * @property {string} lap  session and number
  * @property {number} at  chainage
  * @property {number} speed  metres a second
  * @property {number} east  racing direction, of length 1
  * @property {number} north
  * @property {number} when  seconds, as laps' beginnings are
+ *
+ * @typedef {NonNullable<ComparedLaps["errors"]>} Errors
+ * @typedef {NonNullable<Errors["between_fixes"]>} BetweenFixes
+ * @typedef {[number, number][]} About  places and their shares
  */
 
-/**
- * @typedef {NonNullable<NonNullable<ComparedLaps["errors"]>["between_fixes"]>} BetweenFixes
- */
+/** In the same interval between fixes, and in two that follow each other. */
+const LAGS = 2;
 
 /**
  * Errors are those of positions, along the line, over the speeds; what is told of some places is
  * drawn straight between them.
  */
 export class PlaceErrors {
-  /** @param {NonNullable<ComparedLaps["errors"]>} errors  of one recording */
-  constructor({ place_m: places, passed_s, error_m2, between_fixes }) {
+  /** @param {Errors} errors  of one recording */
+  constructor({ place_m: places, passed_s, error_m2, across, between_fixes, ways }) {
     this.count = places.length;
     this.first = places[0];
-    this.step = (places[this.count - 1] - places[0]) / (this.count - 1);
+    this.last = places[this.count - 1];
     /** Covariances of two places, the upper triangle, row after row. */
     this.triangle = unpack(error_m2);
+    /** Correlations of two laps, row after row. */
+    this.across = unpack(across);
     /** When laps that these are of pass the places. */
     this.passed = unpack(passed_s);
     this.fixes = between_fixes && new FixTimes(between_fixes);
+    this.ways = new Map(ways.map(({ lap, variance_m2 }) => [lap.join(), unpack(variance_m2)]));
   }
 
   /**
@@ -41,22 +48,81 @@ export class PlaceErrors {
    * @param {Passed} to
    */
   between(from, to) {
-    const [a, b] = [this.about(from.at), this.about(to.at)];
-    // Errors go together by the time between them, and a lap may have taken longer.
-    const after = this.about(this.placeAfter(from.at, to.when - from.when));
-    let both = 0;
-    for (const [n, share] of a) {
-      for (const [k, part] of after) {
-        both += share * part * this.read(n, k);
+    return this.sigma([[from, to]]);
+  }
+
+  /**
+   * One sigma of the sum of times from one place to another, seconds; NaN where it is not known.
+   *
+   * @param {[Passed, Passed][]} times  of laps of the recording
+   */
+  sigma(times) {
+    const ends = times.flatMap(([from, to]) => [
+      { passed: from, sign: -1 },
+      { passed: to, sign: 1 },
+    ]);
+    let sum = 0;
+    for (const [n, { passed: a, sign }] of ends.entries()) {
+      sum += this.shared(a, a);
+      for (const { passed: b, sign: other } of ends.slice(n + 1)) {
+        sum += 2 * sign * other * this.shared(a, b);
       }
     }
-    both *= Math.sqrt(this.usual(b) / this.usual(after));
-    const alike = from.east * to.east + from.north * to.north;
-    const sum =
-      this.variance(a, from.when) / from.speed ** 2 +
-      this.variance(b, to.when) / to.speed ** 2 -
-      (2 * alike * both) / (from.speed * to.speed);
     return Math.sqrt(Math.max(sum, 0));
+  }
+
+  /**
+   * Covariance of the times of two places, seconds squared.
+   *
+   * @param {Passed} a
+   * @param {Passed} b
+   */
+  shared(a, b) {
+    const alike = a.east * b.east + a.north * b.north;
+    const error = a.lap === b.lap ? this.ofLap(a, b) : this.ofTwo(a, b);
+    return (alike * error) / (a.speed * b.speed);
+  }
+
+  /**
+   * Covariance of errors at two places of a lap, square metres.
+   *
+   * @param {Passed} a
+   * @param {Passed} b
+   */
+  ofLap(a, b) {
+    const [from, to] = a.when <= b.when ? [a, b] : [b, a];
+    const more = this.fixes?.more(from.when, to.when) ?? 0;
+    if (from.at === to.at) {
+      return this.usual(from) + more;
+    }
+    // Errors go together by the time between them, and a lap may have taken longer.
+    const start = this.about(from.at);
+    const after = this.about(this.placeAfter(from.at, to.when - from.when));
+    const both = between(start, after, (n, k) => this.read(n, k));
+    const grown = Math.sqrt(
+      (this.usual(from) * this.usual(to)) / (this.ofLaps(start) * this.ofLaps(after)),
+    );
+    return both * grown + more;
+  }
+
+  /**
+   * Covariance of errors at places of two laps, square metres.
+   *
+   * @param {Passed} a
+   * @param {Passed} b
+   */
+  ofTwo(a, b) {
+    const count = Math.round(Math.sqrt(this.across.length));
+    if (!count) {
+      return 0;
+    }
+    const correlation = between(
+      this.about(a.at, count),
+      this.about(b.at, count),
+      (n, k) => this.across[n * count + k],
+    );
+    // Of laps of which none tells, nothing is taken to be shared.
+    return (correlation || 0) * Math.sqrt(this.usual(a) * this.usual(b));
   }
 
   /**
@@ -66,28 +132,32 @@ export class PlaceErrors {
    * @param {number} seconds
    */
   placeAfter(at, seconds) {
-    const { passed, first, step, count } = this;
+    const { passed, first, last, count } = this;
     const when = this.about(at).reduce((sum, [n, share]) => sum + share * passed[n], seconds);
     const after = passed.findIndex((time) => time > when);
     if (after < 0) {
-      return first + (count - 1) * step;
+      return last;
     }
     const n = Math.max(after, 1);
     const share = (when - passed[n - 1]) / (passed[n] - passed[n - 1]);
-    return first + (n - 1 + share) * step;
-  }
-
-  /** @param {[number, number][]} about  places and their shares */
-  usual(about) {
-    return about.reduce((sum, [n, share]) => sum + share * this.read(n, n), 0);
+    return first + ((n - 1 + share) * (last - first)) / (count - 1);
   }
 
   /**
-   * @param {[number, number][]} about  places and their shares
-   * @param {number} when  seconds
+   * Variance of the error at a place, without what it owes to the fixes about it, square metres.
+   *
+   * @param {Passed} passed
    */
-  variance(about, when) {
-    return this.usual(about) + (this.fixes?.more(when) ?? 0);
+  usual({ at, lap }) {
+    const way = this.ways.get(lap);
+    const own =
+      way && this.about(at, way.length).reduce((sum, [n, part]) => sum + part * way[n], 0);
+    return own !== undefined && own > 0 ? own : this.ofLaps(this.about(at));
+  }
+
+  /** @param {About} about */
+  ofLaps(about) {
+    return about.reduce((sum, [n, share]) => sum + share * this.read(n, n), 0);
   }
 
   /**
@@ -100,14 +170,16 @@ export class PlaceErrors {
   }
 
   /**
-   * The two places about a chainage, with the share of each.
+   * The two of evenly spaced places about a chainage, with the share of each.
    *
    * @param {number} at
-   * @returns {[number, number][]}
+   * @param {number} [count]  of places
+   * @returns {About}
    */
-  about(at) {
-    const place = Math.min(Math.max((at - this.first) / this.step, 0), this.count - 1);
-    const n = Math.min(Math.floor(place), this.count - 2);
+  about(at, count = this.count) {
+    const step = (this.last - this.first) / (count - 1);
+    const place = Math.min(Math.max((at - this.first) / step, 0), count - 1);
+    const n = Math.min(Math.floor(place), count - 2);
     return [
       [n, n + 1 - place],
       [n + 1, place - n],
@@ -115,21 +187,60 @@ export class PlaceErrors {
   }
 }
 
-/** How well a position is known depends on how long after a fix it is. */
+/**
+ * What is told of pairs of places, between them.
+ *
+ * @param {About} rows
+ * @param {About} columns
+ * @param {(row: number, column: number) => number} read
+ */
+function between(rows, columns, read) {
+  let sum = 0;
+  for (const [row, share] of rows) {
+    for (const [column, part] of columns) {
+      sum += share * part * read(row, column);
+    }
+  }
+  return sum;
+}
+
+/** How well positions are known together depends on how long after fixes they are. */
 class FixTimes {
   /** @param {BetweenFixes} between */
   constructor({ first_s: first, step_s: steps, more_m2: more }) {
     this.times = timesOf(first, unpack(steps));
-    this.levels = more;
+    this.levels = unpack(more);
+    this.count = Math.round(Math.sqrt(this.levels.length / LAGS));
   }
 
   /**
-   * By how much the variance of a position is more than usual, square metres.
+   * By how much the covariance of two positions is more than of such that are far apart, square
+   * metres.
+   *
+   * @param {number} from  seconds
+   * @param {number} to  not before
+   */
+  more(from, to) {
+    const [first, last] = [this.place(from), this.place(to)];
+    const lag = last.fix - first.fix;
+    if (lag >= LAGS || !Number.isFinite(first.share + last.share)) {
+      return 0;
+    }
+    const { count, levels } = this;
+    return between(
+      shares(first.share, count),
+      shares(last.share, count),
+      (n, k) => levels[(lag * count + n) * count + k],
+    );
+  }
+
+  /**
+   * The fix before a time, and how much of the time to the next has gone by.
    *
    * @param {number} when  seconds
    */
-  more(when) {
-    const { times, levels } = this;
+  place(when) {
+    const { times } = this;
     let low = 0;
     let high = times.length - 1;
     while (high - low > 1) {
@@ -141,8 +252,20 @@ class FixTimes {
       }
     }
     const share = (when - times[low]) / (times[high] - times[low]);
-    const place = Math.min(Math.max(share, 0), 1) * (levels.length - 1);
-    const n = Math.min(Math.floor(place), levels.length - 2);
-    return Number.isFinite(place) ? levels[n] + (place - n) * (levels[n + 1] - levels[n]) : 0;
+    return { fix: low, share: Math.min(Math.max(share, 0), 1) };
   }
+}
+
+/**
+ * @param {number} share  of the way from the first of evenly spaced values to the last
+ * @param {number} count  of them
+ * @returns {About}
+ */
+function shares(share, count) {
+  const place = share * (count - 1);
+  const n = Math.min(Math.floor(place), count - 2);
+  return [
+    [n, n + 1 - place],
+    [n + 1, place - n],
+  ];
 }
