@@ -6,16 +6,20 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from drives import stadium, track_of
 
+from trackkit.building.fit import FittedLine
 from trackkit.building.from_edges import (
     _across,
     _alike,
+    _at_speed,
     _between,
     _known_between,
     _mean_offset,
     _require_sensible,
     _the_right_way,
     _turned,
+    _with_profile,
 )
 from trackkit.building.line_accuracy import KnownLine
 from trackkit.errors import NoLapError
@@ -126,3 +130,49 @@ def test_the_centre_is_known_by_half_of_what_either_edge_is_and_as_the_worse_of_
     assert known.kind.tolist() == ["thin", "thin"]
     assert known.assumed is any(assumed)
     assert known.basis == "from that of the two edges, 0.6"
+
+
+@pytest.mark.parametrize("closed", [True, False])
+def test_speeds_and_heights_are_carried_over_from_what_was_driven_beside_the_centre(closed):
+    driven = circle(95.0) if closed else Curve.through(circle(95.0).vertex_m, closed=False)
+    centre = circle(100.0) if closed else Curve.through(circle(100.0).vertex_m, closed=False)
+    at = driven.chainages(2.0)
+    wave = np.cos(2.0 * np.pi * at / driven.length_m)
+    nothing = np.zeros((3, len(at)))
+    known = KnownLine(nothing[0], np.full(len(at), "measured"), "laps", False)
+    fitted = FittedLine(
+        *(driven, ("a", "b", "c"), (), at, nothing[0], 20.0 + wave, 5.0 - wave, nothing, nothing),
+        *(known, 9.0),
+    )
+
+    carried = _at_speed(centre, fitted)
+
+    round_it = np.cos(2.0 * np.pi * carried.chainage_m / centre.length_m)
+    assert carried.curve is centre
+    assert carried.speed_mps == pytest.approx(20.0 + round_it, abs=0.01)
+    assert carried.height_m == pytest.approx(5.0 - round_it, abs=0.01)
+    # Every place of the centre counts, and none is beside it.
+    assert carried.weight.shape == carried.offset_m.shape == (1, len(carried.chainage_m))
+    assert carried.weight.all()
+    assert not carried.offset_m.any()
+
+
+def test_distances_to_both_edges_are_written_by_chainage():
+    track = track_of(stadium(200.0, 60.0), spacing_m=3.0)
+    plane, curve = track.plane, track.curve
+    at = curve.chainages(2.0)
+
+    def beside(aside_m):
+        place = curve.position(at) + aside_m * curve.left(at)
+        return Curve.through(place, closed=True)
+
+    made = _with_profile(track, plane, beside(4.0), beside(-7.0))
+
+    rows = made.centreline.width_profile
+    assert [row[0] for row in rows] == sorted(row[0] for row in rows)
+    assert rows[0][0] == 0.0
+    assert np.array([row[1:] for row in rows]) == pytest.approx(
+        np.tile([4.0, 7.0], (len(rows), 1)), abs=0.1
+    )
+    # To a centimetre.
+    assert all(value == round(value, 2) for row in rows for value in row)

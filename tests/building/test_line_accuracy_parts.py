@@ -6,18 +6,22 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from trackkit.building import line_accuracy as module
 from trackkit.building.line_accuracy import (
+    _ALIKE,
     _LEAST_ROW_M,
     _ROW_WITHIN,
     NEAR_FIX_M,
     KnownLine,
     _shares,
     _thin,
+    known_along,
     rows_of,
 )
+from trackkit.geometry.curve import Curve
 from trackkit.track.accuracy import read_profile
 
 
@@ -25,6 +29,7 @@ def kinds(*names):
     return np.array(names)
 
 
+@settings(max_examples=40)
 @given(
     st.lists(st.floats(0.05, 3.0), min_size=1, max_size=40),
     st.integers(0, 2**32 - 1),
@@ -105,3 +110,36 @@ def test_shares_of_laps_add_up_and_are_those_of_whole_laps_where_none_counts():
     assert shares[:, 0] == pytest.approx([0.25, 0.75])
     assert shares[:, 1] == pytest.approx([1.0 / 7.0, 6.0 / 7.0])
     assert shares[:, 2] == pytest.approx([0.25, 0.75])
+
+
+@pytest.mark.parametrize("laps", [1, 2])
+def test_a_variance_is_the_sum_of_all_that_is_not_known(laps, monkeypatch):
+    angle = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
+    curve = Curve.through(100.0 * np.stack([np.cos(angle), np.sin(angle)], axis=1), closed=True)
+    chainage = curve.chainages(2.0)
+    count = len(chainage)
+    carried = np.arange(count) < 20
+    average = SimpleNamespace(
+        weight=np.where(carried, 0.0, np.ones((laps, count))), share=np.full(laps, 1.0 / laps)
+    )
+    far = spacing(np.full(count, 40.0), np.full(count, 40.0), np.ones(count, dtype=bool))
+    far.sigma_m = np.full(count, 0.7)
+    monkeypatch.setattr(module, "_slow", lambda *_: np.full(count, 0.25))
+    monkeypatch.setattr(module, "_own", lambda *_: np.full(count, 0.16))
+    monkeypatch.setattr(module, "spacing_of", lambda *_: far)
+    monkeypatch.setattr(module, "bridged_sigma", lambda *_: np.full(count, 3.0))
+    # Smoothing once more would draw the line in by a decimetre.
+    monkeypatch.setattr(module, "low_pass", lambda line, *_, **__: line * (1.0 - 0.1 / 100.0))
+    reading = SimpleNamespace(time_s=None)
+
+    known = known_along(
+        *(curve, chainage, [None] * laps, [reading] * laps, average, 9.0),
+        SimpleNamespace(basis=("a", "b"), assumed=True),
+    )
+
+    # What all laps have alike is not less for being many; what each has of its own is.
+    between = 0.49 if laps == 1 else _ALIKE * 0.49
+    expected = 0.25 + 0.16 / laps + 0.01 + np.where(carried, 9.0, between)
+    assert known.sigma_m**2 == pytest.approx(expected, abs=1e-4)
+    assert known.kind.tolist() == np.where(carried, "carried", "thin").tolist()
+    assert (known.basis, known.assumed) == ("a, b, which is assumed", True)

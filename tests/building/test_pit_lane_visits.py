@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from drives import stadium
 from laid_paths import path_along
 
 from trackkit.building.pit_lane import (
@@ -15,6 +16,7 @@ from trackkit.building.pit_lane import (
     _extended,
     _same_lane,
     along_line,
+    find_pit_lane,
     how_it_was_found,
     lane_of,
     visit_between,
@@ -255,3 +257,36 @@ def test_a_drive_is_seen_from_the_line_by_place_side_and_way():
     assert along.where_m == pytest.approx(np.linspace(100.0, 130.0, 11), abs=1e-3)
     assert along.offset_m == pytest.approx(-7.0, abs=1e-3)
     assert along.facing == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_lane_is_found_where_a_drive_leaves_the_line_slowly_and_joins_it_again():
+    road = stadium(400.0, 60.0)
+    curve = Curve.through(road.at(np.arange(0.0, road.length_m, 4.0))[0], closed=True)
+    chainage = curve.chainages(4.0)
+
+    def in_lane(way):
+        # On the second lap, from 60 m to 330 m of its first straight.
+        return (way > road.length_m + 60.0) & (way < road.length_m + 330.0)
+
+    path = path_along(
+        road.at,
+        0.0,
+        3.0 * road.length_m,
+        aside_m=lambda way: np.where(in_lane(way), 14.0, 0.0),
+        speed_mps=lambda way: np.where(in_lane(way), 10.0, 20.0),
+    )
+    fitted = SimpleNamespace(
+        curve=curve, chainage_m=chainage, speed_mps=np.full(len(chainage), 20.0)
+    )
+
+    lane = find_pit_lane(fitted, [path])
+
+    assert lane.visits == 1
+    position = lane.curve.position(lane.curve.chainages(5.0))
+    where, aside = curve.project(position)
+    assert aside.max() == pytest.approx(14.0, abs=0.5)
+    assert where.min() == pytest.approx(60.0, abs=6.0)
+    assert where.max() == pytest.approx(330.0, abs=6.0)
+    # A course has no lane beside it.
+    fitted.curve = Curve.through(curve.vertex_m, closed=False)
+    assert find_pit_lane(fitted, [path]) is None

@@ -6,10 +6,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from drives import block_circuit, drive
-from scipy.stats import multivariate_normal
+from scipy.stats import multivariate_normal, norm
 
 from trackkit.building import wander
-from trackkit.building.average import read_lap
+from trackkit.building.average import LEAST_SCALE_M, read_lap
 from trackkit.building.find_laps import FoundLap
 from trackkit.building.path import path_driven
 from trackkit.building.wander import (
@@ -155,3 +155,16 @@ def driven_by(*, accuracy_m=None, hdop=None, from_recording=False, white_m=0.3):
 )
 def test_a_receiver_leads_to_expect_what_it_reports_or_shows(drive_, level_m):
     assert expected_level_m(drive_) == pytest.approx(level_m)
+
+
+@pytest.mark.parametrize("jump_m", [0.0, 1.0, 8.0])
+def test_how_far_the_end_of_a_lap_lies_beside_its_beginning_has_a_normal_density(jump_m):
+    drive_ = SimpleNamespace()
+    lap = SimpleNamespace(start_s=10.0, end_s=70.0, path=SimpleNamespace(drive=drive_))
+
+    found = wander._by_seam(lap, jump_m, {id(drive_): 0.8})
+
+    # Two values of the wander a minute apart, and what either end has of its own.
+    apart = np.outer(1.0 - np.exp(-60.0 / np.array(wander._TIMES_S)), (0.8 * wander._FACTORS) ** 2)
+    density = norm.logpdf(jump_m, scale=np.sqrt(2.0 * (apart + LEAST_SCALE_M**2)))
+    assert found == pytest.approx(density + 0.5 * np.log(2.0 * np.pi))

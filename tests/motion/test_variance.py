@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from ellipse import PLANE, TEN_HERTZ, laps, received
 
+import trackkit.motion.factor
 from trackkit.motion.information import Model
 from trackkit.motion.noise import Levels, Measured
 from trackkit.motion.smooth import smooth
@@ -61,3 +62,21 @@ def test_covariances_of_positions_give_the_variance_of_any_sum_of_them(speed_alo
     assert np.einsum("ia,iajb,jb", weight, covariance, weight) == pytest.approx(
         drive.variance(fix, share, weight), rel=1e-9
     )
+
+
+@pytest.mark.parametrize("speed_alone", [False, True])
+def test_covariances_across_the_pieces_of_a_drive_are_those_of_the_whole(speed_alone, monkeypatch):
+    recording = received(TEN_HERTZ[:600], 4)
+    if speed_alone:
+        recording = replace(recording, course_deg=None)
+    levels = Levels(jerk=20.0)
+    # In the first piece, beside the cuts, and with a whole piece between.
+    fix, share = np.array([5, 148, 149, 150, 590]), np.array([0.1, 0.3, 0.5, 0.9, 0.7])
+    expected = smooth(recording, PLANE, levels).covariance(fix, share)
+    monkeypatch.setattr(trackkit.motion.factor, "PIECE_FIXES", 150)
+
+    drive = smooth(recording, PLANE, levels)
+
+    assert len(drive._solution.factor.pieces) == 4
+    found = drive.covariance(fix, share)
+    assert found == pytest.approx(expected, rel=1e-4, abs=1e-9)

@@ -5,7 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from trackkit.timing.lane_visits import _visits
+from trackkit.timing.lane_visits import _visits, with_lane_visits
+from trackkit.timing.laps import Lap
 
 LINE = np.array([[-400.0, 0.0], [400.0, 0.0]])
 # It leaves the line, runs 300 m beside it at 20 m, and comes back.
@@ -31,3 +32,53 @@ def test_a_visit_lasts_from_the_first_to_the_last_sample_in_the_lane(end_m):
 )
 def test_a_slide_towards_it_and_a_way_far_beside_it_are_no_visits(aside_m, begin_m, end_m):
     assert driven(aside_m, begin_m, end_m) == []
+
+
+def lap(number, start_s, time_s=20.0, kind="flying"):
+    return Lap(number, kind, True, start_s, time_s, (), ())
+
+
+def with_visits(laps, *, gates=(), lanes=(LANE,)):
+    """The drive of the first test, in the lane from 15 s to 45 s, and its laps."""
+    plane = SimpleNamespace(to_plane=lambda east, north: np.column_stack([east, north]))
+    track = SimpleNamespace(
+        band_m=10.0,
+        gates_of_kind=lambda kind: tuple(gate for gate in gates if gate == kind),
+        pit_lanes=[SimpleNamespace(longitude_deg=at[:, 0], latitude_deg=at[:, 1]) for at in lanes],
+        centreline=SimpleNamespace(longitude_deg=LINE[:, 0], latitude_deg=LINE[:, 1]),
+    )
+    x = np.arange(-300.0, 300.1, 5.0)
+    y = np.where(np.abs(x) <= 150.0, 20.0, 0.0)
+    time, position = (x + 300.0) / 10.0, np.column_stack([x, y])
+    drive = SimpleNamespace(plane=plane)
+    return [made.kind for made in with_lane_visits(track, drive, laps, time, position, np.abs(y))]
+
+
+def test_laps_that_a_visit_reaches_into_are_pit_laps():
+    laps = [lap(1, -10.0), lap(2, 10.0), lap(3, 30.0), lap(4, 50.0)]
+
+    assert with_visits(laps) == ["flying", "pit", "pit", "flying"]
+    # To the very moment.
+    assert with_visits([lap(1, -5.0), lap(2, 45.0)]) == ["flying", "flying"]
+    assert with_visits([lap(1, -4.9), lap(2, 44.9)]) == ["pit", "pit"]
+
+
+def test_only_flying_laps_with_a_time_become_pit_laps():
+    laps = [lap(0, 10.0, kind="out"), lap(1, 10.0, None), lap(2, None), lap(3, 10.0, kind="in")]
+
+    assert with_visits(laps) == ["out", "flying", "flying", "in"]
+
+
+def test_where_the_lane_has_both_its_gates_they_tell():
+    laps = [lap(1, 10.0)]
+
+    assert with_visits(laps, gates=("pit-entry", "pit-exit")) == ["flying"]
+    assert with_visits(laps, gates=("pit-entry",)) == ["pit"]
+    assert with_visits(laps, lanes=()) == ["flying"]
+
+
+def test_of_several_lanes_each_is_looked_at():
+    far = LANE + np.array([0.0, 500.0])
+
+    assert with_visits([lap(1, 10.0)], lanes=(far, LANE)) == ["pit"]
+    assert with_visits([lap(1, 10.0)], lanes=(far,)) == ["flying"]
