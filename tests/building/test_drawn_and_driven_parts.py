@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+from itertools import product
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from scipy.stats import multivariate_normal
+from scipy.stats import multivariate_normal, norm
 
-from trackkit.building.drawn_and_driven import _estimate, _moved, _wander_correlation
+from trackkit.building import drawn_and_driven
+from trackkit.building.drawn_and_driven import (
+    _LOCAL_FACTOR,
+    _OFFSET_FACTOR,
+    _OWN_M,
+    _USUAL_LOCAL,
+    _USUAL_OFFSET,
+    Weighing,
+    _moved,
+    _smooth_correlation,
+    _wander_correlation,
+)
 from trackkit.building.line_accuracy import KnownLine
 from trackkit.geometry.curve import Curve
 from trackkit.motion.noise import USUAL
@@ -71,30 +83,75 @@ def test_driven_slowly_places_are_farther_apart_in_time():
     assert fast[0, 1] == pytest.approx(np.exp(-2.5 / USUAL.wander_time_s), abs=0.01)
 
 
-def test_an_estimate_is_that_of_the_normal_distribution_of_both_errors():
-    random = np.random.default_rng(3)
-    count = 12
-    angle = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
-    left = np.stack([-np.cos(angle), -np.sin(angle)], axis=1)
-    root = random.normal(size=(count, count))
-    wander = root @ root.T / count
-    root = random.normal(size=(count, count))
-    drawn = root @ root.T / count + 0.1 * np.eye(count)
-    total = wander * (left @ left.T) + drawn
-    aside = random.normal(size=count)
+def matern(apart_m, length_m):
+    """Matern's correlation of order 5/2 (Rasmussen & Williams 2006, section 4.2; from memory)."""
+    far = np.sqrt(5.0) * np.abs(apart_m) / length_m
+    return (1.0 + far + far**2 / 3.0) * np.exp(-far)
 
-    chance, error, rest = _estimate(total, wander, left, aside, 0.8)
 
-    # What is seen is the drawn line's error less the laps', each seen to the left.
-    density = multivariate_normal(np.zeros(count), total).logpdf(aside)
-    assert chance == pytest.approx(density + 0.5 * count * np.log(2.0 * np.pi) - 0.32)
-    solved = np.linalg.solve(total, aside)
-    for axis in range(2):
-        assert error[:, axis] == pytest.approx(-wander @ (left[:, axis] * solved))
-    seen = wander * (left @ left.T)
-    assert rest == pytest.approx(
-        np.diag(seen) - np.diag(seen @ np.linalg.solve(total, seen)), abs=1e-9
+def test_a_smooth_error_round_a_lap_comes_from_either_side():
+    curve = circle()
+    place = curve.chainages(25.0)
+
+    found = _smooth_correlation(curve, place, 120.0)
+
+    apart = place[:, None] - place
+    both = sum(matern(apart + turn * curve.length_m, 120.0) for turn in range(-40, 41))
+    assert found == pytest.approx(both / both[0, 0], abs=1e-7)
+
+
+def test_a_smooth_error_of_a_course_does_not_come_round():
+    vertex = np.column_stack([np.linspace(0.0, 600.0, 100), np.zeros(100)])
+    course = Curve.through(vertex, closed=False)
+    place = np.array([0.0, 30.0, 590.0])
+
+    assert _smooth_correlation(course, place, 60.0) == pytest.approx(
+        matern(place[:, None] - place, 60.0)
     )
+
+
+def test_the_error_of_laps_is_that_of_all_sizes_by_their_normal_densities(monkeypatch):
+    # A grid of few sizes will do, each of them reckoned plainly.
+    offsets, locals_, lengths = (0.3, 1.1), (0.2, 0.8), (30.0, 120.0)
+    for name, values in (("_OFFSETS", offsets), ("_LOCALS", locals_), ("_LENGTHS_M", lengths)):
+        monkeypatch.setattr(drawn_and_driven, name, values)
+    laps = SimpleNamespace(**(vars(fitted(3)) | {"curve": circle(), "accuracy_m": 0.8}))
+    stated_m = 2.0
+
+    weighing = Weighing.of(laps, stated_m)
+    place, left = weighing.chainage_m, weighing.left
+    aside = np.random.default_rng(3).normal(size=len(place))
+    error, variance, drawn = weighing.error_of_laps(aside)
+
+    curve = laps.curve
+    facing = left @ left.T
+    wander = 0.8**2 * _wander_correlation(laps, place)
+    seen = wander * facing
+    chances, errors, variances, sizes = [], [], [], []
+    for length, local, offset in product(lengths, locals_, offsets):
+        near = _smooth_correlation(curve, place, length)
+        total = seen + _OWN_M**2 * np.eye(len(place))
+        total = total + (stated_m * local) ** 2 * near + (stated_m * offset) ** 2 * facing
+        # Sizes are log-normal beforehand, about the usual ones.
+        before = sum(
+            norm(np.log(usual), factor).logpdf(np.log(size))
+            for size, usual, factor in (
+                (local, _USUAL_LOCAL, _LOCAL_FACTOR),
+                (offset, _USUAL_OFFSET, _OFFSET_FACTOR),
+            )
+        )
+        chances.append(multivariate_normal(np.zeros(len(place)), total).logpdf(aside) + before)
+        solved = np.linalg.solve(total, aside)
+        errors.append(-wander @ (left * solved[:, None]))
+        variances.append(np.diag(seen - seen @ np.linalg.solve(total, seen)))
+        sizes.append(stated_m * np.hypot(offset, local))
+    share = np.exp(np.array(chances) - max(chances))
+    share /= share.sum()
+    expected = np.einsum("m,mij->ij", share, errors)
+    assert error == pytest.approx(expected, abs=1e-6)
+    apart = np.einsum("mij,ij->mi", np.array(errors) - expected, left)
+    assert variance == pytest.approx(share @ (np.array(variances) + apart**2), abs=1e-6)
+    assert drawn == pytest.approx(share @ sizes, rel=1e-6)
 
 
 @pytest.mark.parametrize("closed", [True, False])

@@ -133,7 +133,7 @@ def test_what_stays_of_a_drive_depends_on_its_laps_and_not_on_its_fixes(block):
     few, many = (len(pickle.dumps(replace(report.without_drive(), track=None))) for report in alone)
 
     assert many < 1.1 * few
-    assert many < 0.02 * len(pickle.dumps(alone[1]))
+    assert many < 0.03 * len(pickle.dumps(alone[1]))
 
 
 def test_a_report_is_shown_in_few_words(block):
