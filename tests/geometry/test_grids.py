@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -151,3 +152,25 @@ def test_a_grid_that_cannot_hold_a_position_says_so():
         PlaceError, match=r"EPSG:32657.*95\.0|EPSG:32657 cannot hold|cannot be brought"
     ):
         grid.from_wgs84([159.0], [95.0])
+
+
+def test_a_damaged_description_is_told_as_one_that_nobody_knows():
+    # PROJJSON whose second axis lacks its unit: it breaks only where its datum is asked for.
+    axes = [
+        {
+            "name": "Geodetic latitude",
+            "abbreviation": "Lat",
+            "direction": "north",
+            "unit": "degree",
+        },
+        {"name": "Geodetic longitude", "abbreviation": "Lon", "direction": "east"},
+    ]
+    ellipsoid = {"name": "WGS 84", "semi_major_axis": 6378137, "inverse_flattening": 298.257}
+    described = {
+        "type": "GeographicCRS",
+        "name": "invented",
+        "datum": {"type": "GeodeticReferenceFrame", "name": "own", "ellipsoid": ellipsoid},
+        "coordinate_system": {"subtype": "ellipsoidal", "axis": axes},
+    }
+    with pytest.raises(PlaceError, match="is no coordinate system PROJ knows"):
+        grid_to_wgs84(0.0, 0.0, json.dumps(described))

@@ -2,11 +2,19 @@
 
 import numpy as np
 import pytest
+import shapely
 from geographiclib.geodesic import Geodesic
 from plane_roads import circuit, course
 
+from trackkit.geometry import shape
 from trackkit.geometry.curve import Curve
-from trackkit.geometry.shape import chords_of, direction_of, self_crossings, surface_length
+from trackkit.geometry.shape import (
+    _near,
+    chords_of,
+    direction_of,
+    self_crossings,
+    surface_length,
+)
 
 
 def test_a_line_crosses_itself_also_where_it_does_so_at_a_sampled_place():
@@ -128,3 +136,36 @@ def test_chords_add_up_to_what_geographiclib_measures_and_turn_once_however_ofte
 
     assert length_m == pytest.approx(expected, rel=1e-6)
     assert turning == pytest.approx(1.0, abs=1e-9)
+
+
+def pieces_of_rounds(count):
+    """Pieces of a circle that is driven so many times, 60 a time."""
+    angle = np.arange(60 * count + 1) * (2.0 * np.pi / 60)
+    position = 30.0 * np.column_stack([np.cos(angle), np.sin(angle)])
+    return shapely.linestrings(np.stack([position[:-1], position[1:]], axis=1))
+
+
+def test_pieces_near_each_other_are_all_listed_where_they_are_few():
+    piece = pieces_of_rounds(3)
+
+    first, second = _near(piece)
+
+    left, low, right, high = shapely.bounds(piece).T
+    meets = (left[:, None] <= right) & (left <= right[:, None])
+    meets &= (low[:, None] <= high) & (low <= high[:, None])
+    assert sorted(zip(first.tolist(), second.tolist(), strict=True)) == [
+        tuple(pair) for pair in np.argwhere(meets).tolist()
+    ]
+
+
+def test_of_a_line_driven_over_itself_again_and_again_some_pairs_are_listed(monkeypatch):
+    monkeypatch.setattr(shape, "_MOST_NEAR", 10_000)
+    piece = pieces_of_rounds(40)
+
+    first, second = _near(piece)
+
+    # All would be 290,000 and more.
+    assert 5_000 < len(first) < 20_000
+    boxes = shapely.box(*shapely.bounds(piece).T)
+    assert shapely.intersects(boxes[first], boxes[second]).all()
+    assert np.ptp(first) > 0.9 * len(piece)

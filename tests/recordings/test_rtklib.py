@@ -140,3 +140,13 @@ def test_leap_seconds_are_those_of_the_time_zone_database():
 def test_a_leap_second_within_a_recording_changes_no_duration():
     gps = np.datetime64("2016-12-31T23:59:59", "ns") + np.arange(60).astype("timedelta64[s]")
     assert set(np.diff(utc_of_gps(gps)).tolist()) == {10**9}
+
+
+def test_deviations_beyond_all_numbers_are_left_out(pos):
+    rows = "".join(row("2024/05/01 02:00:0" + str(n), n) for n in range(3))
+    path = pos(rows.replace("0.0030", "1e308", 1).replace("0.0040", "1.7e308", 1))
+
+    accuracy = read_recording(path).accuracy_m
+
+    assert not np.isfinite(accuracy[0])
+    assert accuracy[1:] == pytest.approx(np.hypot(0.003, 0.004) / np.sqrt(2.0))

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from trackkit.errors import NoTimesError, RecordingError
+from trackkit.recordings.drawn.read import read_drawing
 from trackkit.recordings.read import read_recording
 
 COUNT = 40
@@ -192,3 +193,12 @@ def test_a_missing_library_is_named_with_how_to_install_it(file, monkeypatch):
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     with pytest.raises(RecordingError, match=r"needs pyarrow.*pip install 'trackkit\[parquet\]'"):
         read_recording(path)
+
+
+def test_words_of_geoparquet_that_are_no_text_are_told(tmp_path):
+    data = parquet(POINTS.assign(driver="invented é"))
+    path = tmp_path / "drawing.parquet"
+    path.write_bytes(data.replace("é".encode(), b"\xff\xfe"))
+
+    with pytest.raises(RecordingError, match="its Parquet is damaged"):
+        read_drawing(path)

@@ -177,15 +177,17 @@ def horizontal_crs(crs: str) -> CRS:
     """
     try:
         grid = CRS.from_user_input(crs)
+        if grid.is_compound:
+            # Heights are not transformed; the horizontal half is what positions are given in.
+            grid = grid.sub_crs_list[0]
+        # A damaged description may break only where its geographic half is looked at.
+        own = grid.geodetic_crs
     except CRSError as error:
         raise PlaceError(
             f"'{crs}' is no coordinate system PROJ knows",
             remedy="give its EPSG code, for example EPSG:25832",
         ) from error
-    if grid.is_compound:
-        # Heights are not transformed; the horizontal half is what positions are given in.
-        grid = grid.sub_crs_list[0]
-    if not (grid.is_projected or grid.is_geographic) or grid.geodetic_crs is None:
+    if not (grid.is_projected or grid.is_geographic) or own is None:
         raise PlaceError(
             f"'{crs}' ({grid.name}) is not a system of positions on a map",
             remedy="give a grid such as EPSG:25832",

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from trackkit.arrays import Flags, Floats
+from trackkit.arrays import Flags, Floats, Indices
 from trackkit.geometry.curve import Curve
 from trackkit.geometry.ellipsoid import (
     ECCENTRICITY_SQUARED,
@@ -18,6 +18,9 @@ from trackkit.geometry.ellipsoid import (
 _MOST_PAIRS = 100_000
 """So many pieces of a line that come near each other are looked at: a line that was drawn over
 itself again and again has the square of that number."""
+_MOST_NEAR = 5_000_000
+_SAMPLED = 32
+"""So many pairs of pieces are held in memory at once; how many there are, so many pieces tell."""
 
 
 def surface_length(curve: Curve, chainage_m: Floats, height_m: Floats) -> float | None:
@@ -117,7 +120,7 @@ def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
     if curve.closed:
         position[-1] = position[0]
     segment = np.asarray(shapely.linestrings(np.stack([position[:-1], position[1:]], axis=1)))
-    first, second = shapely.STRtree(segment).query(segment)
+    first, second = _near(segment)
     apart = second - first
     pair = np.flatnonzero((apart > 1) & ~(curve.closed & (apart == len(segment) - 1)))
     pair = pair[:: 1 + len(pair) // _MOST_PAIRS]
@@ -146,6 +149,19 @@ def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
     )
     angle_deg = np.degrees(np.arccos(np.minimum(1.0, cosine)))
     return sorted(zip(here[kept].tolist(), there[kept].tolist(), angle_deg.tolist(), strict=True))
+
+
+def _near(segment: NDArray[np.object_]) -> tuple[Indices, Indices]:
+    """List pairs of segments whose boxes meet, by their places; of too many, those of some."""
+    import shapely
+
+    tree = shapely.STRtree(segment)
+    count = len(segment)
+    some = np.arange(0, count, -(-count // _SAMPLED))
+    expected = tree.query(segment[some]).shape[1] / len(some) * count
+    asked = np.arange(0, count, 1 + int(expected // _MOST_NEAR))
+    first, second = tree.query(segment[asked])
+    return asked[first], second
 
 
 def _apart(curve: Curve, here_m: Floats, there_m: Floats, step_m: float) -> Flags:

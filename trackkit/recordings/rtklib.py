@@ -177,4 +177,6 @@ def _fixes(
 
 
 def _over_axes(north: Floats, east: Floats) -> Floats:
-    return np.asarray(np.sqrt((north**2 + east**2) / 2.0))
+    # What is too large for a number becomes infinite, and is left out later.
+    with np.errstate(over="ignore"):
+        return np.asarray(np.hypot(north, east) / np.sqrt(2.0))

@@ -24,5 +24,5 @@ def is_track(path: str) -> bool:
         return False
     try:
         return isinstance(json.loads(data).get("track"), dict)
-    except ValueError:
+    except (ValueError, RecursionError):
         return True

@@ -23,12 +23,14 @@ from trackkit.recordings.formats import decode
 from trackkit.recordings.raw import single_line
 
 _SHAPE = (
-    r"(?:SRID=(?P<srid>\d+);)?\s*"
-    r"(?P<wkt>(?:MULTI)?(?:POINT|LINESTRING|POLYGON)\s*Z?M?\s*\(|GEOMETRYCOLLECTION\s*Z?M?\s*\()"
+    r"(?:SRID=(?P<srid>\d{1,9});\s{0,9})?"
+    r"(?P<wkt>(?:(?:MULTI)?(?:POINT|LINESTRING|POLYGON)|GEOMETRYCOLLECTION)\s{0,9}Z?M?\s{0,9}\()"
 )
 """How well-known text begins (OGC 06-103r4, section 7), also with what PostGIS puts before it."""
-_CELL = re.compile(rf'\s*"?\s*{_SHAPE}', re.IGNORECASE)
-_LATER_CELL = re.compile(rf'(?:^|[,;|\t])\s*"?\s*{_SHAPE}', re.IGNORECASE)
+# So many blanks and no more: each of a million tabs may be where a cell begins.
+_CELL_BEGINS = r'\s{0,9}(?:"\s{0,9})?'
+_CELL = re.compile(rf"{_CELL_BEGINS}{_SHAPE}", re.IGNORECASE)
+_LATER_CELL = re.compile(rf"(?:^|[,;|\t]){_CELL_BEGINS}{_SHAPE}", re.IGNORECASE)
 _LINES_SEARCHED = 20
 
 
