@@ -121,15 +121,15 @@ def test_longitudes_come_back_continuous_around_the_origin():
 
 @pytest.mark.parametrize("away_deg", [88.0, 89.99, 90.0, 91.0, 179.0])
 def test_positions_a_quarter_of_the_earth_away_are_as_far_and_in_the_same_direction(away_deg):
-    plane = LocalPlane(20.0, 0.0)
-    longitude, latitude = np.array([20.0 + away_deg, 20.5]), np.array([0.0, 0.25])
+    plane = LocalPlane(66.8, 0.0)
+    longitude, latitude = np.array([66.8 + away_deg, 67.3]), np.array([0.0, 0.25])
     position = plane.to_plane(longitude, latitude)
-    azimuth, _, distance = GEOD.inv(20.0, 0.0, longitude[0], latitude[0])
+    azimuth, _, distance = GEOD.inv(66.8, 0.0, longitude[0], latitude[0])
     if away_deg >= 90.0:
         assert np.hypot(*position[0]) == pytest.approx(distance, rel=1e-9)
     assert np.degrees(np.arctan2(*position[0])) == pytest.approx(azimuth, abs=1e-6)
     # What is near stays where the projection has it.
-    assert position[1] == pytest.approx(plane.to_plane(20.5, 0.25), abs=1e-9)
+    assert position[1] == pytest.approx(plane.to_plane(67.3, 0.25), abs=1e-9)
 
 
 def test_a_plane_is_centred_on_the_box_of_its_positions():
