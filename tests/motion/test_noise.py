@@ -79,3 +79,9 @@ def test_what_a_receiver_reports_is_a_factor_on_what_it_reports_mostly():
 @pytest.mark.parametrize("reported", [None, [np.nan, np.nan], [0.0, 0.0, 1.0], [-1.0, -1.0]])
 def test_where_nothing_sensible_is_reported_there_are_no_factors(reported):
     assert over_usual(None if reported is None else np.array(reported)) is None
+
+
+def test_what_is_beyond_all_numbers_is_as_bad_as_can_be():
+    reported = np.array([0.003, 0.003, 1e308])
+
+    assert over_usual(reported).tolist() == [1.0, 1.0, 20.0]

@@ -15,7 +15,7 @@ from trackkit.geometry.ellipsoid import (
     SEMI_MAJOR_AXIS_M,
 )
 
-_MOST_PAIRS = 100_000
+_MOST_PAIRS = 20_000
 """So many pieces of a line that come near each other are looked at: a line that was drawn over
 itself again and again has the square of that number."""
 _MOST_NEAR = 5_000_000
@@ -110,7 +110,7 @@ def self_crossings(curve: Curve) -> list[tuple[float, float, float]]:
     -------
     list of (first_m, second_m, angle_deg)
         The two chainages of each crossing and the angle between the two passages, 0 to 90.  Of a
-        line that goes over itself throughout, some tens of thousands of them.
+        line that goes over itself throughout, some thousands of them.
     """
     import shapely
 

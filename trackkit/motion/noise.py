@@ -129,4 +129,6 @@ def over_usual(reported: Floats | None) -> Floats | None:
     usual = float(np.nanmedian(reported))
     if usual <= 0:
         return None
-    return np.clip(np.where(np.isfinite(reported), reported / usual, 1.0), 0.2, 20.0)
+    # Beyond all numbers is as good as 20 times.
+    with np.errstate(over="ignore"):
+        return np.clip(np.where(np.isfinite(reported), reported / usual, 1.0), 0.2, 20.0)
