@@ -15,7 +15,7 @@ from trackkit.geometry.ellipsoid import (
     SEMI_MAJOR_AXIS_M,
 )
 
-_MOST_PAIRS = 20_000
+_MOST_PAIRS = 10_000
 """So many pieces of a line that come near each other are looked at: a line that was drawn over
 itself again and again has the square of that number."""
 _MOST_NEAR = 5_000_000
