@@ -240,7 +240,9 @@ def test_the_nearest_segment_is_as_far_as_shapely_says(vertices, place):
     vertex = np.array(vertices)
     away = distance_to_segments(place, vertex[:-1], vertex[1:])
     by_shapely = [
-        shapely.Point(place).distance(shapely.LineString([begin, end]))
+        shapely.Point(place).distance(
+            shapely.Point(begin) if begin == end else shapely.LineString([begin, end])
+        )
         for begin, end in pairwise(vertices)
     ]
     assert away == pytest.approx(by_shapely, abs=1e-6)

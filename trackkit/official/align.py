@@ -226,14 +226,17 @@ class _Fit:
         """Find the time farthest from what all others predict, if it is too far."""
         freedom = scale_worth + self.rows - len(self.nuisance)
         size = float(np.sqrt((scale_worth + self.squares) / freedom))
-        away = [_sigmas_away(*each) for each in zip(self.left, self.spread, strict=True)]
-        lists = [index for index, sigmas in enumerate(away) if len(sigmas)]
-        if not lists:
+        away = {
+            index: _sigmas_away(left, spread)
+            for index, (left, spread) in enumerate(zip(self.left, self.spread, strict=True))
+            if len(left)
+        }
+        if not away:
             return None
         # A time that strays has made the size of all errors look large.
-        usual = (max(1.0, float(robust_spread(away[index], about=0.0))) for index in lists)
+        usual = (max(1.0, float(robust_spread(sigmas, about=0.0))) for sigmas in away.values())
         size = min(size, *usual)
-        farthest = max(lists, key=lambda index: float(away[index].max()))
+        farthest = max(away, key=lambda index: float(away[index].max()))
         if away[farthest].max() <= _STRAY_SIGMAS * size:
             return None
         return farthest, int(np.argmax(away[farthest]))
