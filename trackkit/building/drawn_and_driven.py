@@ -11,6 +11,7 @@ from trackkit.building.fit import FittedLine
 from trackkit.building.line_accuracy import KnownLine
 from trackkit.geometry.curve import Curve
 from trackkit.motion.noise import USUAL
+from trackkit.motion.smooth_correlation import smooth_correlation
 
 _PLACES = 180
 _LEAST_STEP_M = 6.0
@@ -205,11 +206,9 @@ def _smooth_correlation(curve: Curve, chainage_m: Floats, length_m: float) -> Fl
     """Correlate a smooth error between places; round a lap, along all ways from one to another."""
     images = int(np.ceil(_REACH * length_m / curve.length_m)) if curve.closed else 0
     apart = chainage_m[:, None] - chainage_m
-    total = np.zeros_like(apart)
-    for turn in range(-images, images + 1):
-        far = np.sqrt(5.0) / length_m * np.abs(apart + turn * curve.length_m)
-        total += (1.0 + far + far**2 / 3.0) * np.exp(-far)
-    return np.asarray(total / total[0, 0])
+    return smooth_correlation(
+        apart, length_m / np.sqrt(5.0), 1.0 / 3.0, round_m=curve.length_m, rounds=images
+    )
 
 
 def _wander_correlation(fitted: FittedLine, chainage_m: Floats) -> Floats:

@@ -1,7 +1,6 @@
 """The smoothed drive: where a recording's vehicle most probably was, and how fast it went.
 
-The model is that of `trackkit.motion.smoother`, with noise levels read from the recording itself by
-`trackkit.motion.noise_levels`.
+Recordings are smoothed by `trackkit.motion.smooth`, with the model of `trackkit.motion.smoother`.
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ import numpy as np
 
 from trackkit.arrays import Floats, Indices
 from trackkit.motion.gauss_markov import transition
+from trackkit.motion.smooth_correlation import smooth_correlation
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -187,19 +188,13 @@ class Knots:
         return np.asarray(covariance + 1e-6 * np.eye(len(covariance)))
 
     def _alike(self, chainage_m: Floats, over_m: float, square: float) -> Floats:
-        """Correlation (1 + x + square x^2) exp(-x) of a process at even places, shape (n, n).
-
-        Round a lap it comes from either side, any number of times: the shorter way alone would make
-        no covariance.
-        """
-        apart = chainage_m - chainage_m[0]
-        rounds = range(-_ROUNDS, _ROUNDS + 1) if self.closed else (0,)
-        total = np.zeros_like(apart)
-        for turn in rounds:
-            share = np.abs(apart + turn * self.length_m) / over_m
-            total += (1.0 + share + square * share**2) * np.exp(-share)
-        number = np.arange(len(apart))
-        return np.asarray(total[np.abs(number[:, None] - number)] / total[0])
+        """Correlate even places as `smooth_correlation` does, shape (n, n)."""
+        rounds = _ROUNDS if self.closed else 0
+        alike = smooth_correlation(
+            chainage_m - chainage_m[0], over_m, square, round_m=self.length_m, rounds=rounds
+        )
+        number = np.arange(len(alike))
+        return np.asarray(alike[np.abs(number[:, None] - number)])
 
 
 def prior_information(side: Sideways, levels: LineLevels) -> tuple[Floats, float]:
