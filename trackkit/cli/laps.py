@@ -407,11 +407,11 @@ def _write(
     from trackkit.timing.rows import laps_csv
     from trackkit.timing.summary import summaries, summary_csv
     from trackkit.timing.traces import traces_csv
-    from trackkit.track.credit import credits_of
+    from trackkit.track.credit import credit_of
 
     circuits, drivers = gathered.circuits, _drivers(entries)
     sessions = [session for circuit in circuits for session in circuit.sessions]
-    asked = ["; ".join(credits_of(circuit.track)) for circuit in circuits]
+    asked = [credit_of(circuit.track) for circuit in circuits]
     channels = channel_titles(lap for session in sessions for lap in session.report.laps)
     texts = {
         "--csv": lambda: _below_one_heading(
@@ -440,11 +440,9 @@ def _below_one_heading(tables: Iterable[str], asked: Sequence[str]) -> str:
     """Put tables below the heading of the first; a last column has credits where any is asked."""
     from trackkit.files import csv_with
 
-    texts = list(tables)
+    parts = [text.partition("\n") for text in tables]
+    heading, rows = "".join(parts[0][:2]) if parts else "", [rows for _, _, rows in parts]
     if any(asked):
-        parts = [text.partition("\n") for text in texts]
-        texts = [
-            csv_with(f"{heading}\n", "credit") + csv_with(rows, credit)
-            for (heading, _, rows), credit in zip(parts, asked, strict=True)
-        ]
-    return "".join([*texts[:1], *(text.partition("\n")[2] for text in texts[1:])])
+        heading = csv_with(heading, "credit")
+        rows = [csv_with(text, credit) for text, credit in zip(rows, asked, strict=True)]
+    return "".join([heading, *rows])

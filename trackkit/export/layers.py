@@ -12,7 +12,7 @@ from trackkit.arrays import Floats
 from trackkit.export.features import gate_bearing_deg, line_of, pit_line_of
 from trackkit.geometry.antimeridian import cut_line
 from trackkit.recordings.write import DEGREE_DECIMALS
-from trackkit.track.credit import credits_of
+from trackkit.track.credit import credit_of
 from trackkit.track.model import Track
 
 Shape = list[Floats]
@@ -45,7 +45,7 @@ def layers_of(track: Track) -> dict[str, Layer]:
         "country": track.country,
         "timezone": track.timezone,
         "licence": track.licence,
-        **({"credit": "; ".join(credits_of(track))} if credits_of(track) else {}),
+        **({"credit": credit} if (credit := credit_of(track)) else {}),
         "revised": track.revised,
         "notes": track.notes,
         **_others(line.properties),

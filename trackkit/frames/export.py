@@ -31,7 +31,7 @@ from trackkit.frames.layer_files import (
 from trackkit.geometry.grids import Grid, horizontal_crs
 from trackkit.remedies import Remedy
 from trackkit.timing.report import LapReport
-from trackkit.track.credit import credits_of
+from trackkit.track.credit import credit_of
 
 DriveFormat = Literal["gpkg", "fgb", "geoparquet", "parquet", "csv"]
 DRIVE_FORMATS: tuple[DriveFormat, ...] = get_args(DriveFormat)
@@ -220,7 +220,7 @@ def _write(
         if track.id not in grids:
             line = track.centreline
             grids[track.id] = Grid.around(crs, line.longitude_deg, line.latitude_deg)
-            asked[track.id] = track.licence, "; ".join(credits_of(track)) or None
+            asked[track.id] = track.licence, credit_of(track) or None
         grid = grids[track.id]
         own = {
             name: driver

@@ -20,7 +20,7 @@ from trackkit.importing.roles import ROLES, role_of, sorted_features
 from trackkit.recordings.drawn.features import Drawing
 from trackkit.recordings.drawn.gate_ends import ENDS
 from trackkit.recordings.drawn.read import read_drawing
-from trackkit.track.credit import credits_of
+from trackkit.track.credit import credit_of
 from trackkit.track.diff import compare_tracks
 from trackkit.track.diff_report import Comparison
 from trackkit.track.features import Crossover
@@ -277,6 +277,6 @@ def _source(path: str | os.PathLike[str], track: Track, credit: Any) -> dict[str
     """Describe the file that a track was imported from, with a credit that it asks for."""
     file = Path(path)
     entry: dict[str, Any] = source_entry(file) if file.is_file() else {"file": file.name}
-    if isinstance(credit, str) and credit.strip() and credit not in "; ".join(credits_of(track)):
+    if isinstance(credit, str) and credit.strip() and credit not in credit_of(track):
         entry["credit"] = credit.strip()
     return entry

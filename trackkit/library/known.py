@@ -123,7 +123,7 @@ class Known:
 
 def circuit_of(track: Track, path: Path) -> Known:
     """Take from a track what locating needs; what it says of its line is held against the line."""
-    from trackkit.track.credit import credits_of
+    from trackkit.track.credit import credit_of
 
     line = track.centreline
     length_m, direction = track.length_m, track.direction
@@ -152,7 +152,7 @@ def circuit_of(track: Track, path: Path) -> Known:
         valid_until=track.valid_until,
         replaces=track.replaces,
         origin=origin_of(track),
-        credit="; ".join(credits_of(track)),
+        credit=credit_of(track),
     )
 
 

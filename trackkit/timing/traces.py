@@ -16,7 +16,7 @@ from trackkit.motion.projected import projected
 from trackkit.timing.channels import channel_at
 from trackkit.timing.laps import Lap
 from trackkit.timing.sessions import Session
-from trackkit.track.credit import credits_of
+from trackkit.track.credit import credit_of
 from trackkit.track.model import Track
 
 STEP_M = 1.0
@@ -300,7 +300,7 @@ def trace_lines(track: Track, session: Session) -> TraceLines:
     """
     channels = tuple(channel.title for channel in session.report.recording.channels)
     text = csv_text((*COLUMNS, *channels), _rows(track, session), _DECIMALS)
-    return TraceLines(text.partition("\n")[2], channels, "; ".join(credits_of(track)))
+    return TraceLines(text.partition("\n")[2], channels, credit_of(track))
 
 
 def traces_csv(parts: Iterable[TraceLines]) -> str:

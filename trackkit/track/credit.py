@@ -17,6 +17,11 @@ def credits_of(track: Track) -> tuple[str, ...]:
     return tuple(dict.fromkeys(text for text in texts if isinstance(text, str) and text))
 
 
+def credit_of(track: Track) -> str:
+    """Write the credits that the sources of a track ask for as one text, empty where none does."""
+    return "; ".join(credits_of(track))
+
+
 def map_source(track: Track) -> Mapping[str, Any] | None:
     """Return the source of a track that is open map data, or None."""
     for source in track.sources:

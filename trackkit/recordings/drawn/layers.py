@@ -131,24 +131,19 @@ def read_geoparquet(data: bytes, path: str | os.PathLike[str], crs: str | None) 
         file = pyarrow.parquet.ParquetFile(pyarrow.BufferReader(data))
         require_size(file.metadata.num_rows, path)
         table = file.read()
+        geometry, own = geometry_column(table, path)
+        if geometry is None:
+            raise RecordingError(
+                "is a Parquet table without geometry", file=path, remedy="write it as GeoParquet"
+            )
+        names = [name for name in table.column_names if name != geometry]
+        columns = [table.column(name).to_pylist() for name in names]
+        wkb = np.array(table.column(geometry).to_pylist(), dtype=object)
     except (pyarrow.ArrowException, OSError, ValueError) as error:
         raise RecordingError(
             f"its Parquet is damaged or breaks off ({single_line(error)})",
             file=path,
             remedy=DAMAGED,
-        ) from error
-    geometry, own = geometry_column(table, path)
-    if geometry is None:
-        raise RecordingError(
-            "is a Parquet table without geometry", file=path, remedy="write it as GeoParquet"
-        )
-    names = [name for name in table.column_names if name != geometry]
-    try:
-        columns = [table.column(name).to_pylist() for name in names]
-        wkb = np.array(table.column(geometry).to_pylist(), dtype=object)
-    except (pyarrow.ArrowException, ValueError) as error:
-        raise RecordingError(
-            f"its Parquet is damaged ({single_line(error)})", file=path, remedy=DAMAGED
         ) from error
     rows = _features(Path(path).stem, names, columns, wkb)
     system, remarks = chosen_crs(own, crs, "GeoParquet", path)
